@@ -1,0 +1,229 @@
+"""The demo's files, as bytes."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import pyogrio
+import rasterio
+from affine import Affine
+from rasterio.io import MemoryFile
+
+from districtplan.demo.ground import (
+    CELL_M,
+    EPSG,
+    ERROR_CORRELATION_M,
+    NODATA,
+    NORTH_M,
+    VERTICAL_ERROR_M,
+    WEST_M,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from districtplan.demo.broken import Broken
+    from districtplan.demo.fields import Field
+    from districtplan.demo.ground import Ground
+
+# A GeoPackage records when it was written; the demo was written on its planting date.
+WRITTEN = "2026-03-15T00:00:00Z"
+
+PLAN = f"""\
+# The plan of an invented district. Every key that isn't here has a default:
+# `districtplan new FOLDER` writes a plan that explains them all.
+
+[plan]
+version = 1
+
+[district]
+name = "Invented Hills"
+planting_date = 2026-03-15
+
+[files]
+plots = "plots.gpkg"
+plot_id_column = "plot_id"
+village_column = "village"
+elevation = ["elevation.tif"]
+
+[elevation]
+# These fit the error that was added to the invented ground. A real raster has its own.
+vertical_error_m = {VERTICAL_ERROR_M}
+error_correlation_m = {ERROR_CORRELATION_M}
+
+[soil]
+# Invented, of a size that hills in the wet tropics may have. Ask a soil office for your own.
+rain_erosivity_mj_mm_ha_h_yr = 4500
+erodibility_t_ha_h_ha_mj_mm = 0.03
+# An assumption: no published cover factor for hand-planted beans could be verified.
+cover_factor = 0.2
+
+[practice]
+seed_class = "certified"
+# Invented: weigh 100 seeds of yours.
+hundred_seed_weight_g = 40
+germination_share = 0.9
+emergence_share = 0.9
+# Invented rates, not advice: take yours from a soil test or the local extension office.
+npk_kg_ha = 100
+urea_kg_ha = 40
+manure_kg_ha = 3000
+row_form = "earthed up"
+
+[orders]
+# Invented sizes of packs.
+bought_at = "village"
+seed_pack_kg = 2
+npk_pack_kg = 50
+urea_pack_kg = 50
+"""
+
+README = """\
+An invented district
+====================
+
+Nothing here is real. The hills are a formula, the fields were laid along them by a program, and
+the villages' names are made up. The coordinates (EPSG:{epsg}) lie in open ocean, so that no
+real field is meant. `districtplan demo` makes these files anew; seed {seed} made these.
+
+elevation.tif   Cells of {cell:g} m: a valley, spurs and hollows, a scarp, a round hill. To the
+                heights of the formula was added a smooth random error with a standard deviation
+                of {error:g} m and a Gaussian correlation length of {correlation:g} m (the plan
+                states both). One cell inside a plot has no value, as happens in real rasters.
+plots.gpkg      {good} fields in {villages} villages, and {bad} rows that can't be used:
+{faults}
+plan.toml       What is wanted. Rain erosivity, erodibility, rates, the weight of 100 seeds and
+                the sizes of packs are invented; the cover factor is an assumption, since no
+                published one for hand-planted beans could be verified.
+
+The slopes are steeper in places than beans should be planted on: the demo is to show what the
+pages say there.
+"""
+
+
+def plan() -> bytes:
+    """Write the plan.
+
+    Returns
+    -------
+    bytes
+        A TOML file.
+    """
+    return PLAN.encode()
+
+
+def readme(good: list[Field], bad: list[Broken], seed: int) -> bytes:
+    """Write how the files were made.
+
+    Parameters
+    ----------
+    good : list[Field]
+        The fields.
+    bad : list[Broken]
+        The rows that can't be used.
+    seed : int
+        The seed that made them.
+
+    Returns
+    -------
+    bytes
+        A text file.
+    """
+    faults = "\n".join(
+        f"{' ' * 16}row {len(good) + number}: {row.fault}" for number, row in enumerate(bad, 1)
+    )
+    text = README.format(
+        epsg=EPSG,
+        seed=seed,
+        cell=CELL_M,
+        error=VERTICAL_ERROR_M,
+        correlation=ERROR_CORRELATION_M,
+        good=len(good),
+        villages=len({field.village for field in good}),
+        bad=len(bad),
+        faults=faults,
+    )
+    return text.encode()
+
+
+def plots(good: list[Field], bad: list[Broken]) -> bytes:
+    """Write the plots.
+
+    Parameters
+    ----------
+    good : list[Field]
+        The fields.
+    bad : list[Broken]
+        The rows that can't be used, written after them.
+
+    Returns
+    -------
+    bytes
+        A GeoPackage with the layer ``plots``.
+    """
+    frame = gpd.GeoDataFrame(
+        {
+            "plot_id": [field.plot_id for field in good] + [row.plot_id for row in bad],
+            "village": [field.village for field in good] + [row.village for row in bad],
+        },
+        geometry=[field.outline for field in good] + [row.shape for row in bad],
+        crs=f"EPSG:{EPSG}",
+    )
+    target = io.BytesIO()
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN})
+    try:
+        pyogrio.write_dataframe(
+            frame, target, driver="GPKG", layer="plots", geometry_type="Unknown"
+        )
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    return target.getvalue()
+
+
+def _with_gap(survey: NDArray[np.float32], good: list[Field]) -> NDArray[np.float32]:
+    inside = max(good, key=lambda field: field.outline.area).outline.representative_point()
+    row = int((NORTH_M - inside.y) / CELL_M)
+    column = int((inside.x - WEST_M) / CELL_M)
+    gapped = survey.copy()
+    gapped[row, column] = NODATA
+    return gapped
+
+
+def elevation(ground: Ground, good: list[Field]) -> bytes:
+    """Write the elevation raster.
+
+    Parameters
+    ----------
+    ground : Ground
+        The hills and their survey.
+    good : list[Field]
+        The fields; the largest gets one cell without a value.
+
+    Returns
+    -------
+    bytes
+        A tiled GeoTIFF.
+    """
+    values = _with_gap(ground.survey, good)
+    profile = {
+        "driver": "GTiff",
+        "dtype": "float32",
+        "count": 1,
+        "height": values.shape[0],
+        "width": values.shape[1],
+        "crs": f"EPSG:{EPSG}",
+        "transform": Affine(CELL_M, 0.0, WEST_M, 0.0, -CELL_M, NORTH_M),
+        "nodata": NODATA,
+        "compress": "deflate",
+        "predictor": 3,
+        "tiled": True,
+        "blockxsize": 256,
+        "blockysize": 256,
+    }
+    with rasterio.Env(GDAL_NUM_THREADS="1"), MemoryFile() as memory:
+        with memory.open(**profile) as raster:
+            raster.write(values, 1)
+        return bytes(memory.read())

@@ -1,0 +1,180 @@
+"""KML 2.2 (OGC 07-147r2): placemarks with polygons, always in WGS 84 longitude and latitude."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree as ET
+
+import pyproj
+
+from districtplan.errors import Fault, InputError
+from districtplan.files.layer import Layer, Wanted, check_rows, objects
+from districtplan.files.local import text_of
+from districtplan.files.rings import BrokenRingError, multipolygon, polygon
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+    from xml.etree.ElementTree import Element
+
+    from shapely.geometry.base import BaseGeometry
+
+LARGEST_BYTES = 128_000_000
+FOLDERS = ("Document", "Folder")
+SHAPES = ("Point", "LineString", "LinearRing", "Model", "Track", "MultiTrack")
+
+
+def read(path: Path, wanted: Wanted) -> Layer:
+    """Read plots from a KML file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    wanted : Wanted
+        Columns, found in a placemark's extended data or as its ``name`` or ``description``;
+        a layer is a folder's name.
+
+    Returns
+    -------
+    Layer
+        Its placemarks.
+
+    Raises
+    ------
+    InputError
+        If it isn't KML, declares entities, points to other files or lacks a column.
+    """
+    root = _root(text_of(path, LARGEST_BYTES, wanted.name), wanted.name)
+    if any(_tag(each) == "NetworkLink" for each in root.iter()):
+        raise InputError(
+            Fault(
+                wanted.name,
+                "points to another file by a NetworkLink, and nothing is fetched",
+                "Export the plots themselves",
+            )
+        )
+    marks = list(_placemarks(root, wanted))
+    check_rows(len(marks), wanted.name)
+    rows = [_values(mark) for mark in marks]
+    if rows:
+        wanted.check(dict.fromkeys(key for row in rows for key in row))
+    found: list[BaseGeometry | None] = []
+    reasons: list[str | None] = []
+    for mark in marks:
+        try:
+            found.append(_outline(mark))
+            reasons.append(None)
+        except BrokenRingError as broken:
+            found.append(None)
+            reasons.append(str(broken))
+    return Layer(
+        {key: objects([row.get(column) for row in rows]) for key, column in wanted.columns.items()},
+        objects(found),
+        objects(reasons),
+        pyproj.CRS("EPSG:4326"),
+    )
+
+
+def _root(text: str, name: str) -> Element:
+    if re.search(r"<!(?:DOCTYPE|ENTITY)", text, re.IGNORECASE):
+        raise InputError(
+            Fault(name, "declares a document type or entities", "Export it again as plain KML")
+        )
+    try:
+        # The text is decoded already: an encoding named in it could only mislead the parser.
+        root = ET.fromstring(re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1))
+    except (ET.ParseError, ValueError, RecursionError) as error:
+        raise InputError(Fault(name, f"isn't XML ({error})", "Export it again")) from error
+    if _tag(root) != "kml":
+        raise InputError(
+            Fault(name, f"isn't KML: it starts with <{_tag(root)[:40]}>", "Export it as KML")
+        )
+    return root
+
+
+def _tag(element: Element) -> str:
+    return element.tag.rsplit("}", 1)[-1]
+
+
+def _placemarks(root: Element, wanted: Wanted) -> Iterator[Element]:
+    if wanted.layer is None:
+        return (each for each in root.iter() if _tag(each) == "Placemark")
+    folders = [
+        (_text(_child(each, "name")) or "", each) for each in root.iter() if _tag(each) in FOLDERS
+    ]
+    chosen = wanted.choose(list(dict.fromkeys(name for name, _ in folders if name)))
+    inside = {
+        id(mark): mark
+        for name, folder in folders
+        if name == chosen
+        for mark in folder.iter()
+        if _tag(mark) == "Placemark"
+    }
+    return iter(inside.values())
+
+
+def _child(element: Element, tag: str) -> Element | None:
+    return next((each for each in element if _tag(each) == tag), None)
+
+
+def _text(element: Element | None) -> str | None:
+    return None if element is None else (element.text or "").strip()
+
+
+def _values(mark: Element) -> dict[str, str | None]:
+    """Collect a placemark's values; its extended data stand before its name and description."""
+    values: dict[str, str | None] = {}
+    data = _child(mark, "ExtendedData")
+    for each in () if data is None else data.iter():
+        field = each.get("name")
+        if field is None:
+            continue
+        if _tag(each) == "Data":
+            values[field] = _text(_child(each, "value"))
+        elif _tag(each) == "SimpleData":
+            values[field] = _text(each)
+    for tag in ("name", "description"):
+        element = _child(mark, tag)
+        if element is not None:
+            values.setdefault(tag, _text(element))
+    return values
+
+
+def _outline(mark: Element) -> BaseGeometry | None:
+    polygons = [each for each in mark.iter() if _tag(each) == "Polygon"]
+    within = {id(ring) for each in polygons for ring in each.iter()}
+    for each in mark.iter():
+        if _tag(each) in SHAPES and id(each) not in within:
+            raise BrokenRingError(f"the geometry has a {_tag(each)}, not only polygons")
+    if not polygons:
+        return None
+    parts = [_rings(each) for each in polygons]
+    return polygon(parts[0]) if len(parts) == 1 else multipolygon(parts)
+
+
+def _rings(element: Element) -> list[list[tuple[float, float]]]:
+    outer: list[list[tuple[float, float]]] = []
+    holes: list[list[tuple[float, float]]] = []
+    for boundary in element:
+        if _tag(boundary) not in {"outerBoundaryIs", "innerBoundaryIs"}:
+            continue
+        rings = [
+            _points(_text(each) or "") for each in boundary.iter() if _tag(each) == "coordinates"
+        ]
+        (outer if _tag(boundary) == "outerBoundaryIs" else holes).extend(rings)
+    if len(outer) != 1:
+        raise BrokenRingError(f"a polygon has {len(outer)} outer rings, not one")
+    return outer + holes
+
+
+def _points(text: str) -> list[tuple[float, float]]:
+    points = []
+    for word in text.split():
+        numbers = word.split(",")
+        try:
+            points.append((float(numbers[0]), float(numbers[1])))
+        except (ValueError, IndexError) as error:
+            raise BrokenRingError(f"{word[:40]!a} isn't longitude,latitude") from error
+    return points

@@ -1,0 +1,221 @@
+"""What every reader of plots is asked for and gives back."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.errors import ShapelyError
+
+from districtplan.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from pyproj import CRS
+
+Objects = NDArray[np.object_]
+
+ROWS_MAX = 5_000_000
+LISTED_MAX = 30
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What to read.
+
+    Attributes
+    ----------
+    name : str
+        Name of the file as in the plan.
+    columns : Mapping[str, str]
+        Names of the columns, by the plan's key that gives them.
+    layer : str | None
+        Layer asked for, if any.
+    """
+
+    name: str
+    columns: Mapping[str, str]
+    layer: str | None
+
+    def check(self, present: Iterable[str]) -> None:
+        """Refuse a file that lacks a column.
+
+        Parameters
+        ----------
+        present : Iterable[str]
+            Columns that it has.
+
+        Raises
+        ------
+        InputError
+            For every column that is missing, with those that there are.
+        """
+        have = list(present)
+        listed = ", ".join(have[:LISTED_MAX]) + (", ..." if len(have) > LISTED_MAX else "")
+        faults = []
+        for key, column in self.columns.items():
+            if column not in have:
+                near = difflib.get_close_matches(column, have, n=1)
+                hint = f", perhaps to {near[0]!r}" if near else ""
+                faults.append(
+                    Fault(
+                        self.name,
+                        f"has no column {column!r}; its columns: {listed or 'none'}",
+                        f"Set {key} in [files]{hint}",
+                    )
+                )
+        if faults:
+            raise InputError(*faults)
+
+    def choose(self, layers: Sequence[str]) -> str:
+        """Pick the layer to read.
+
+        Parameters
+        ----------
+        layers : Sequence[str]
+            Layers that the file has.
+
+        Returns
+        -------
+        str
+            The one asked for, or the only one.
+
+        Raises
+        ------
+        InputError
+            If there is none, no such one, or several and none is asked for.
+        """
+        listed = ", ".join(layers[:LISTED_MAX])
+        if not layers:
+            raise InputError(Fault(self.name, "has no layer of outlines", "Export it again"))
+        if self.layer is None:
+            if len(layers) > 1:
+                raise InputError(
+                    Fault(
+                        self.name,
+                        f"has several layers: {listed}",
+                        "Set plots_layer in [files] to the one with the plots",
+                    )
+                )
+            return layers[0]
+        if self.layer not in layers:
+            raise InputError(
+                Fault(
+                    self.name,
+                    f"has no layer {self.layer!r}; its layers: {listed}",
+                    "Correct plots_layer in [files]",
+                )
+            )
+        return self.layer
+
+
+@dataclass(frozen=True)
+class Layer:
+    """What a reader found, row by row.
+
+    Attributes
+    ----------
+    columns : Mapping[str, numpy.ndarray]
+        Values of each column asked for, as the file gives them, by the plan's key.
+    geometry : numpy.ndarray
+        Outlines; None where there is none or it can't be read.
+    problem : numpy.ndarray
+        Why an outline can't be read, or None.
+    crs : pyproj.CRS | None
+        CRS that the file states.
+    """
+
+    columns: Mapping[str, Objects]
+    geometry: Objects
+    problem: Objects
+    crs: CRS | None
+
+
+def check_rows(rows: int, name: str) -> None:
+    """Refuse a file that declares too many rows to be plots of a district.
+
+    Parameters
+    ----------
+    rows : int
+        Rows declared.
+    name : str
+        Name of the file as in the plan.
+
+    Raises
+    ------
+    InputError
+        If they are more than ``ROWS_MAX``.
+    """
+    if rows > ROWS_MAX:
+        raise InputError(
+            Fault(name, f"declares {rows:,} rows, more than {ROWS_MAX:,}", "Split the district")
+        )
+
+
+def objects(values: Sequence[Any]) -> Objects:
+    """Put values in an array as they are, lists and geometries too.
+
+    Parameters
+    ----------
+    values : Sequence[Any]
+        Any values.
+
+    Returns
+    -------
+    numpy.ndarray
+        One-dimensional, of objects.
+    """
+    array = np.empty(len(values), dtype=object)
+    for row, value in enumerate(values):
+        array[row] = value
+    return array
+
+
+def decode(wkb: Objects) -> tuple[Objects, Objects]:
+    """Turn well-known binary into outlines, one broken row at a time.
+
+    Parameters
+    ----------
+    wkb : numpy.ndarray
+        Bytes or None.
+
+    Returns
+    -------
+    geometry : numpy.ndarray
+        Outlines, None where there is none or it can't be read.
+    problem : numpy.ndarray
+        Why not, or None.
+    """
+    problem = np.full(len(wkb), None, dtype=object)
+    try:
+        with np.errstate(invalid="ignore"):
+            geometry = shapely.from_wkb(wkb, on_invalid="ignore")
+        doubtful = np.flatnonzero(shapely.is_missing(geometry))
+    except NotImplementedError:
+        # One curve stops the whole call, whatever is asked for invalid rows.
+        geometry = np.full(len(wkb), None, dtype=object)
+        doubtful = np.arange(len(wkb))
+    for row in doubtful:
+        if wkb[row] is not None:
+            geometry[row], problem[row] = _decode_one(wkb[row])
+    return geometry, problem
+
+
+def _decode_one(wkb: bytes) -> tuple[object, str | None]:
+    try:
+        with np.errstate(invalid="ignore"):
+            return shapely.from_wkb(wkb), None
+    except NotImplementedError:
+        return None, "the outline has curves"
+    except (ShapelyError, TypeError, ValueError) as error:
+        return None, f"the outline can't be read ({_plain(error)})"
+
+
+def _plain(error: Exception) -> str:
+    told = " ".join(str(error).split())[:120]
+    return told.split("Exception: ", 1)[-1]

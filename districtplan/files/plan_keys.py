@@ -1,0 +1,160 @@
+"""The plan's keys as told to a user: what each expects, its default, its example."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from districtplan.plan import Plan, Section
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+# What the starter plan says where a key is required; a test holds that none is forgotten.
+EXAMPLES: dict[tuple[str, str], object] = {
+    ("plan", "version"): 1,
+    ("district", "name"): "Invented Hills",
+    ("district", "planting_date"): date(2026, 3, 15),
+    ("files", "plots"): "plots.gpkg",
+    ("files", "elevation"): ["elevation.tif"],
+    ("elevation", "vertical_error_m"): 2.0,
+    ("elevation", "error_correlation_m"): 30.0,
+}
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of the plan.
+
+    Attributes
+    ----------
+    section : str
+        Its section.
+    name : str
+        Its name.
+    meaning : str
+        What it is for.
+    expects : str
+        What values it takes, in words.
+    required : bool
+        Whether a plan must have it.
+    default : object
+        Value where it is absent; None where it is then left out.
+    """
+
+    section: str
+    name: str
+    meaning: str
+    expects: str
+    required: bool
+    default: object
+
+
+def sections() -> dict[str, type[Section]]:
+    """List the plan's sections.
+
+    Returns
+    -------
+    dict[str, type[Section]]
+        Model of each, by name, in order.
+    """
+    found = {}
+    for name, field in Plan.model_fields.items():
+        if isinstance(field.annotation, type) and issubclass(field.annotation, Section):
+            found[name] = field.annotation
+    return found
+
+
+def keys() -> dict[tuple[str, str], Key]:
+    """List every key of the plan.
+
+    Returns
+    -------
+    dict[tuple[str, str], Key]
+        Keys by section and name, in order.
+    """
+    found = {}
+    for section, model in sections().items():
+        properties = model.model_json_schema()["properties"]
+        for name, field in model.model_fields.items():
+            required = field.is_required()
+            found[section, name] = Key(
+                section,
+                name,
+                field.description or "",
+                expected(properties[name]),
+                required,
+                None if required else field.get_default(call_default_factory=True),
+            )
+    return found
+
+
+def expected(schema: Mapping[str, Any]) -> str:
+    """Say in words what a JSON schema accepts.
+
+    Parameters
+    ----------
+    schema : Mapping[str, Any]
+        Schema of one key.
+
+    Returns
+    -------
+    str
+        Such as "a number from 10 to 300".
+    """
+    kinds = [kind for kind in schema.get("anyOf", ()) if kind.get("type") != "null"]
+    schema = kinds[0] if kinds else schema
+    choices = [schema["const"]] if "const" in schema else schema.get("enum")
+    if choices:
+        return ("one of " if len(choices) > 1 else "") + ", ".join(map(literal, choices))
+    if schema.get("format") == "date":
+        return "a date such as 2026-03-15"
+    kind = schema.get("type")
+    if kind == "array":
+        return f'a list of names in quotes, such as ["a", "b"], at most {schema["maxItems"]}'
+    if kind == "string":
+        return f"text in quotes, {schema['minLength']} to {schema['maxLength']} characters"
+    return ("a whole number" if kind == "integer" else "a number") + _range(schema)
+
+
+def _range(schema: Mapping[str, Any]) -> str:
+    low, high = schema.get("minimum"), schema.get("maximum")
+    if low is not None and high is not None:
+        return f" from {low:.12g} to {high:.12g}"
+    words = []
+    if low is not None:
+        words.append(f"at least {low:.12g}")
+    if "exclusiveMinimum" in schema:
+        words.append(f"above {schema['exclusiveMinimum']:.12g}")
+    if high is not None:
+        words.append(f"at most {high:.12g}")
+    if "exclusiveMaximum" in schema:
+        words.append(f"below {schema['exclusiveMaximum']:.12g}")
+    return " " + ", ".join(words) if words else ""
+
+
+def literal(value: object) -> str:
+    """Write a value as TOML.
+
+    Parameters
+    ----------
+    value : object
+        Text, number, truth value, date or a list of them.
+
+    Returns
+    -------
+    str
+        The value as it stands in a plan file.
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list):
+        return "[" + ", ".join(literal(item) for item in value) + "]"
+    if isinstance(value, str):
+        # A JSON string is a TOML basic string; U+007F must be escaped in TOML alone.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, date):
+        return value.isoformat()
+    return repr(value)

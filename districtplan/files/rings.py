@@ -1,0 +1,88 @@
+"""Outlines from lists of coordinates, for the formats that are text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+if TYPE_CHECKING:
+    from shapely import MultiPolygon, Polygon
+
+RING_POINTS_MIN = 4
+PAIR = 2
+
+
+class BrokenRingError(ValueError):
+    """A ring that is no ring; the message is the reason."""
+
+
+def polygon(rings: object) -> Polygon:
+    """Make a polygon of its rings.
+
+    Parameters
+    ----------
+    rings : object
+        A list: outer ring, then holes; each a list of positions, of which x and y are used.
+
+    Returns
+    -------
+    shapely.Polygon
+        The polygon, in two dimensions; empty where there are no rings.
+
+    Raises
+    ------
+    BrokenRingError
+        If a ring is open, has fewer than four points or isn't made of numbers.
+    """
+    if not isinstance(rings, list):
+        raise BrokenRingError("the outline isn't a list of rings")
+    if not rings:
+        return shapely.Polygon()
+    shell, *holes = (_ring(ring) for ring in rings)
+    return shapely.Polygon(shell, holes)
+
+
+def multipolygon(parts: object) -> MultiPolygon:
+    """Make one outline of the parts of a plot.
+
+    Parameters
+    ----------
+    parts : object
+        A list of the rings of each part.
+
+    Returns
+    -------
+    shapely.MultiPolygon
+        A multi-part polygon.
+
+    Raises
+    ------
+    BrokenRingError
+        If a part is broken.
+    """
+    if not isinstance(parts, list):
+        raise BrokenRingError("the outline isn't a list of parts")
+    return shapely.MultiPolygon([polygon(part) for part in parts])
+
+
+def _ring(points: object) -> np.ndarray[Any, np.dtype[np.float64]]:
+    if not isinstance(points, list) or len(points) < RING_POINTS_MIN:
+        count = len(points) if isinstance(points, list) else 0
+        raise BrokenRingError(f"a ring has {count} points, fewer than {RING_POINTS_MIN}")
+    try:
+        pairs = [(point[0], point[1]) for point in points]
+    except (TypeError, IndexError, KeyError) as error:
+        raise BrokenRingError("a position isn't a pair of numbers") from error
+    if not all(type(value) in {int, float} for pair in pairs for value in pair):
+        raise BrokenRingError("a position isn't a pair of numbers")
+    try:
+        array = np.asarray(pairs, dtype=np.float64)
+    except OverflowError as error:
+        raise BrokenRingError("a position isn't a pair of believable numbers") from error
+    if not np.isfinite(array).all():
+        raise BrokenRingError("a coordinate isn't finite")
+    if (array[0] != array[-1]).any():
+        raise BrokenRingError("a ring isn't closed")
+    return array

@@ -1,0 +1,180 @@
+"""Plots from any of the vector formats, as they are: what can't be read is told row by row."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import pyproj
+
+from districtplan.errors import Fault, InputError
+from districtplan.files import geojson, geoparquet, kml, ogr
+from districtplan.files.layer import Layer, Wanted
+from districtplan.files.local import locate, settle_crs, sha256, start_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
+
+    from districtplan.files.plan_file import PlanFile
+
+SNIFFED_BYTES = 4096
+
+GPKG_IDS = (b"GPKG", b"GP10", b"GP11")
+SIDECARS = (".shx", ".dbf", ".prj", ".cpg")
+
+
+@dataclass(frozen=True)
+class Format:
+    """One way to store plots.
+
+    Attributes
+    ----------
+    title : str
+        What it is called.
+    fits : Callable[[bytes], bool]
+        Whether the first bytes of a file are of this format.
+    read : Callable[[Path, Wanted], Layer]
+        Its reader.
+    """
+
+    title: str
+    fits: Callable[[bytes], bool]
+    read: Callable[[Path, Wanted], Layer]
+
+
+def _is_gpkg(start: bytes) -> bool:
+    # Application id at byte 68 of the SQLite header (OGC 12-128r19, requirement 2).
+    return start.startswith(b"SQLite format 3\x00") and start[68:72] in GPKG_IDS
+
+
+def _is_json(start: bytes) -> bool:
+    return start.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{")
+
+
+def _is_xml(start: bytes) -> bool:
+    return start.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<")
+
+
+_GEOJSON = Format("GeoJSON", _is_json, geojson.read)
+_GEOPARQUET = Format("GeoParquet", lambda start: start.startswith(b"PAR1"), geoparquet.read)
+FORMATS: dict[str, Format] = {
+    ".gpkg": Format("GeoPackage", _is_gpkg, ogr.read),
+    ".geojson": _GEOJSON,
+    ".json": _GEOJSON,
+    ".shp": Format("shapefile", lambda start: start.startswith(b"\x00\x00\x27\x0a"), ogr.read),
+    ".fgb": Format("FlatGeobuf", lambda start: start.startswith(b"fgb\x03fgb"), ogr.read),
+    ".kml": Format("KML", _is_xml, kml.read),
+    ".parquet": _GEOPARQUET,
+    ".geoparquet": _GEOPARQUET,
+}
+
+
+@dataclass(frozen=True)
+class RawPlots:
+    """Plots as the file gives them.
+
+    Attributes
+    ----------
+    frame : pandas.DataFrame
+        ``source_row`` (from 1), ``plot_id`` and ``village`` as given, ``farmer_name`` if the plan
+        asks, ``geometry`` (None where there is none or it can't be read) and ``problem`` (why it
+        can't be read, or None).
+    crs : pyproj.CRS
+        CRS of the outlines.
+    name : str
+        Name of the file as in the plan.
+    sha256 : Mapping[str, str]
+        Digest of the file and, for a shapefile, of those beside it, by name as in the plan.
+    """
+
+    frame: pd.DataFrame
+    crs: pyproj.CRS
+    name: str
+    sha256: Mapping[str, str]
+
+
+def read_plots(plan_file: PlanFile) -> RawPlots:
+    """Read the plots that a plan names.
+
+    Parameters
+    ----------
+    plan_file : PlanFile
+        The plan and its folder.
+
+    Returns
+    -------
+    RawPlots
+        One row a row of the file, in its order.
+
+    Raises
+    ------
+    InputError
+        If the file can't be used as a whole: with the reason and what to do.
+    """
+    files = plan_file.plan.files
+    path = locate(files.plots, plan_file.folder)
+    columns = {"plot_id_column": files.plot_id_column, "village_column": files.village_column}
+    if files.farmer_name_column is not None:
+        columns["farmer_name_column"] = files.farmer_name_column
+    kind = _format(path, files.plots)
+    layer = kind.read(path, Wanted(files.plots, columns, files.plots_layer))
+    stated = layer.crs
+    if stated is None and kind is _GEOJSON and files.plots_crs is None:
+        stated = pyproj.CRS("EPSG:4326")
+    return RawPlots(
+        _frame(layer),
+        settle_crs(stated, files.plots_crs, files.plots, "plots_crs"),
+        files.plots,
+        _digests(path, files.plots),
+    )
+
+
+def _format(path: Path, name: str) -> Format:
+    kind = FORMATS.get(path.suffix.lower())
+    if kind is None:
+        raise InputError(
+            Fault(
+                name,
+                f"has the suffix {path.suffix!r}, which isn't read",
+                f"Export it as one of {', '.join(FORMATS)}",
+            )
+        )
+    if not kind.fits(start_of(path, SNIFFED_BYTES, name)):
+        raise InputError(
+            Fault(
+                name,
+                f"is named as {kind.title} but holds something else",
+                f"Export it again as {kind.title}",
+            )
+        )
+    return kind
+
+
+def _frame(layer: Layer) -> pd.DataFrame:
+    rows = len(layer.geometry)
+    columns = {
+        "source_row": np.arange(1, rows + 1, dtype=np.int64),
+        "plot_id": layer.columns["plot_id_column"],
+        "village": layer.columns["village_column"],
+    }
+    if "farmer_name_column" in layer.columns:
+        columns["farmer_name"] = layer.columns["farmer_name_column"]
+    columns |= {"geometry": layer.geometry, "problem": layer.problem}
+    series = {
+        name: pd.Series(values, dtype=None if name == "source_row" else object)
+        for name, values in columns.items()
+    }
+    return pd.DataFrame(series)
+
+
+def _digests(path: Path, name: str) -> dict[str, str]:
+    digests = {name: sha256(path, name)}
+    if path.suffix.lower() == ".shp":
+        stem = name[: -len(path.suffix)]
+        for beside in sorted(path.parent.iterdir()):
+            if beside.stem == path.stem and beside.suffix.lower() in SIDECARS:
+                digests[stem + beside.suffix] = sha256(beside, stem + beside.suffix)
+    return digests

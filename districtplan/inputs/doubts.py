@@ -1,0 +1,47 @@
+"""Entries of the plan that are allowed but most often a slip."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Plan
+
+
+def doubts(plan: Plan, handbook: Handbook) -> list[str]:
+    """Say which entries of the plan's practice look wrong.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is wanted.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    list[str]
+        A sentence a doubt; empty where there is none.
+    """
+
+    def number(name: str) -> float:
+        return handbook.number("bean_practice", name)
+
+    said = []
+    weight = plan.practice.hundred_seed_weight_g
+    low, high = number("hundred_seed_weight_low_g"), number("hundred_seed_weight_high_g")
+    if weight is not None and not low <= weight <= high:
+        said.append(
+            f"hundred_seed_weight_g = {weight:g} lies outside {low:g} to {high:g}. "
+            "Weigh 100 seeds again."
+        )
+    ceiling = number("fertiliser_high_kg_ha")
+    for key in ("npk_kg_ha", "urea_kg_ha"):
+        rate = getattr(plan.practice, key)
+        if rate is not None and rate > ceiling:
+            said.append(
+                f"{key} = {rate:g} lies above {ceiling:g}. Check that it is kilograms of the "
+                "product a hectare: so much beside the seed injures beans."
+            )
+    return said

@@ -1,0 +1,188 @@
+"""The stage: rows in are rows used and rows set aside, none lost."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from districtplan.intake import names, outlines
+from districtplan.tables import check, made_by
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from pyproj import CRS
+
+    from districtplan.plan import Plan
+
+LISTED = 10
+DRAW_AGAIN = "Draw the outline again and export the plots"
+FAR_REMEDY = "Check its coordinates, and whether longitude and latitude are swapped"
+NAME_REMEDIES = {
+    names.MISSING: "Give one",
+    names.CONTROL: "Type it again",
+    names.LONG: "Shorten it",
+    names.NO_TEXT: "Store it as text",
+    names.TOO_LARGE: "Store it as text",
+}
+PLACE_REMEDIES = {
+    "coordinates aren't a longitude and a latitude": "Longitude stands first, latitude second: "
+    "are they swapped? If they are metres, set the right CRS",
+    "the outline crosses longitude 180°": "Store the plots in a projected CRS of the place",
+    "coordinates lie outside the area of the CRS": "Check the CRS of the file, and whether x and y "
+    "are swapped",
+}
+
+
+class _Aside:
+    """Reasons and remedies by row; a row may have several."""
+
+    def __init__(self, rows: int) -> None:
+        self.reasons: dict[int, list[str]] = {}
+        self.remedies: dict[int, list[str]] = {}
+        self.used = np.ones(rows, dtype=bool)
+
+    def put(self, row: int, reason: str, remedy: str) -> None:
+        self.used[row] = False
+        self.reasons.setdefault(row, []).append(reason)
+        remedies = self.remedies.setdefault(row, [])
+        if remedy not in remedies:
+            remedies.append(remedy)
+
+
+def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Take the plots that can be used and set the others aside.
+
+    Parameters
+    ----------
+    raw : pandas.DataFrame
+        ``source_row``, ``plot_id`` and ``village`` as given, ``farmer_name`` if the plan asks,
+        ``geometry`` and ``problem`` (why an outline couldn't be read, or None).
+    crs : pyproj.CRS
+        CRS of the outlines.
+    plan : Plan
+        The plan, for its limits.
+
+    Returns
+    -------
+    plots : pandas.DataFrame
+        The columns of intake, in the order of the file; outlines in the file's CRS.
+    set_aside : pandas.DataFrame
+        ``source_row``, ``plot_id``, ``reason`` and ``remedy`` of the rest.
+    """
+    aside = _Aside(len(raw))
+    text = {"plot_id": _read_names(raw, "plot_id", "the id", aside)}
+    _set_aside_repeated(text["plot_id"], raw["source_row"].to_numpy(), aside)
+    text["village"] = _read_names(raw, "village", "the village's name", aside)
+    if "farmer_name" in raw:
+        text["farmer_name"] = _read_farmers(raw, aside)
+    geometry = outlines.flat(raw["geometry"].to_numpy(dtype=object))
+    # Hostile coordinates overflow on the way; what becomes of them is checked, not warned of.
+    with np.errstate(invalid="ignore", over="ignore"):
+        sound = _check_outlines(raw, geometry, crs, aside)
+        found = outlines.measure(geometry[sound], crs)
+    _check_areas(sound, found.area_ha, plan, aside)
+    kept = aside.used[sound]
+    rows = sound[kept]
+    columns: dict[str, object] = {name: values[rows].tolist() for name, values in text.items()}
+    columns |= {
+        "source_row": raw["source_row"].to_numpy(dtype=np.int64)[rows],
+        "area_ha": found.area_ha[kept],
+        "longitude_deg": found.longitude_deg[kept],
+        "latitude_deg": found.latitude_deg[kept],
+        "geometry": geometry[rows],
+    }
+    plots = pd.DataFrame(columns)
+    asked = [name for name in made_by("intake") if name != "farmer_name" or name in text]
+    return check(plots, asked), _set_aside(raw, text["plot_id"], aside)
+
+
+def _read_names(raw: pd.DataFrame, column: str, title: str, aside: _Aside) -> NDArray[np.object_]:
+    text, fault = names.texts(raw[column])
+    for row in np.flatnonzero(pd.notna(fault)):
+        aside.put(int(row), f"{title} {fault[row]}", NAME_REMEDIES[fault[row]])
+    return text
+
+
+def _read_farmers(raw: pd.DataFrame, aside: _Aside) -> NDArray[np.object_]:
+    """Read farmers' names; one that is missing costs no plot."""
+    text, fault = names.texts(raw["farmer_name"])
+    for row, why in enumerate(fault):
+        if why == names.MISSING:
+            text[row] = None
+        elif why is not None:
+            aside.put(row, f"the farmer's name {why}", NAME_REMEDIES[why])
+    return text
+
+
+def _set_aside_repeated(
+    ids: NDArray[np.object_], source_rows: NDArray[np.int64], aside: _Aside
+) -> None:
+    """Set aside every row of an id that stands in several: which is right is unknown."""
+    series = pd.Series(ids, dtype=object)
+    repeated = series[series.duplicated(keep=False) & (series != "")]
+    for rows in repeated.groupby(repeated, sort=False).groups.values():
+        listed = ", ".join(str(source_rows[row]) for row in rows[:LISTED])
+        more = f" and {len(rows) - LISTED} more" if len(rows) > LISTED else ""
+        for row in rows:
+            aside.put(
+                int(row),
+                f"the id stands in {len(rows)} rows: {listed}{more}",
+                "Give each plot an id of its own",
+            )
+
+
+def _check_outlines(
+    raw: pd.DataFrame, geometry: NDArray[np.object_], crs: CRS, aside: _Aside
+) -> NDArray[np.int64]:
+    """Set unsound and misplaced outlines aside; give the rows of the others."""
+    reason = outlines.unsound(geometry)
+    problem = raw["problem"].to_numpy(dtype=object)
+    told = ~pd.isna(problem)
+    reason[told] = problem[told]
+    broken = ~pd.isna(reason)
+    for row in np.flatnonzero(broken):
+        aside.put(int(row), str(reason[row]), DRAW_AGAIN)
+    sound = np.flatnonzero(~broken)
+    place = outlines.misplaced(geometry[sound], crs)
+    lost = ~pd.isna(place)
+    for row, why in zip(sound[lost], place[lost], strict=True):
+        aside.put(int(row), why, PLACE_REMEDIES[why])
+    return sound[~lost]
+
+
+def _check_areas(
+    rows: NDArray[np.int64], area_ha: NDArray[np.float64], plan: Plan, aside: _Aside
+) -> None:
+    low, high = plan.limits.plot_area_min_ha, plan.limits.plot_area_max_ha
+    for place in np.flatnonzero(~((area_ha >= low) & (area_ha <= high))):
+        if np.isnan(area_ha[place]):
+            aside.put(int(rows[place]), "the outline lies far from all others", FAR_REMEDY)
+            continue
+        if area_ha[place] < low:
+            words, key = f"below the plan's {low:g} ha", "plot_area_min_ha"
+        else:
+            words, key = f"above the plan's {high:g} ha", "plot_area_max_ha"
+        aside.put(
+            int(rows[place]),
+            f"the area, {area_ha[place]:.4g} ha, is {words}",
+            f"Check the outline and its CRS, or change {key} in [limits]",
+        )
+
+
+def _set_aside(raw: pd.DataFrame, ids: NDArray[np.object_], aside: _Aside) -> pd.DataFrame:
+    rows = sorted(aside.reasons)
+    return pd.DataFrame(
+        {
+            "source_row": raw["source_row"].to_numpy(dtype=np.int64)[rows],
+            "plot_id": pd.Series([_encodable(ids[row]) for row in rows], dtype="str"),
+            "reason": pd.Series(["; ".join(aside.reasons[row]) for row in rows], dtype="str"),
+            "remedy": pd.Series([". ".join(aside.remedies[row]) for row in rows], dtype="str"),
+        }
+    )
+
+
+def _encodable(text: str) -> str:
+    """Keep an id as given, but for length and what no file can hold."""
+    return text[: names.TEXT_MAX].encode("utf-8", "backslashreplace").decode("utf-8")

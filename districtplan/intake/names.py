@@ -1,0 +1,87 @@
+"""Ids and names as text: nothing stripped, nothing guessed."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+
+TEXT_MAX = 200  # characters, as for names in the plan
+# Doubles hold every whole number up to here; beyond, two ids could read the same.
+WHOLE_MAX = float(1 << 53)
+
+# Control characters, line separators, marks that reverse reading order, halves of surrogates:
+# each can change what a table or a page shows or where a row ends.
+_CONTROL = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
+)
+
+MISSING = "is missing"
+CONTROL = "has a control character"
+LONG = "is longer than 200 characters"
+NO_TEXT = "is neither text nor a whole number"
+TOO_LARGE = "is a number too large to be told from its neighbours"
+
+
+def texts(values: Iterable[Any]) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
+    """Read a column of ids or names.
+
+    Parameters
+    ----------
+    values : Iterable[Any]
+        Values as a file gives them.
+
+    Returns
+    -------
+    text : numpy.ndarray
+        Each as text; a whole number without a decimal point; empty where it is missing.
+    fault : numpy.ndarray
+        What is wrong with it, or None.
+    """
+    pairs = [text(value) for value in values]
+    found = np.empty((len(pairs), 2), dtype=object)
+    for row, pair in enumerate(pairs):
+        found[row] = pair
+    return found[:, 0], found[:, 1]
+
+
+def text(value: object) -> tuple[str, str | None]:
+    """Read one id or name.
+
+    Parameters
+    ----------
+    value : object
+        Value as a file gives it.
+
+    Returns
+    -------
+    text : str
+        The value as text.
+    fault : str | None
+        What is wrong with it, or None.
+    """
+    if isinstance(value, str):
+        return value, _fault(value)
+    if value is None or (isinstance(value, float | np.floating) and np.isnan(value)):
+        return "", MISSING
+    if isinstance(value, bool | np.bool_):
+        return str(value), NO_TEXT
+    if isinstance(value, int | np.integer):
+        return str(int(value)), None
+    if isinstance(value, float | np.floating) and float(value).is_integer():
+        return str(int(value)), None if abs(float(value)) < WHOLE_MAX else TOO_LARGE
+    return ascii(str(value)[:TEXT_MAX]), NO_TEXT
+
+
+def _fault(value: str) -> str | None:
+    if not value.strip():
+        return MISSING
+    if _CONTROL.search(value):
+        return CONTROL
+    return LONG if len(value) > TEXT_MAX else None

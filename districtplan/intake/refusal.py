@@ -1,0 +1,39 @@
+"""A run without a single plot is refused, with the rows' own reasons."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from districtplan.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+TOLD = 10
+
+
+def require_some(plots: pd.DataFrame, set_aside: pd.DataFrame, name: str) -> None:
+    """Refuse to go on without plots.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots that can be used.
+    set_aside : pandas.DataFrame
+        ``source_row, plot_id, reason, remedy`` of the others.
+    name : str
+        Name of the plots file, as in the plan.
+
+    Raises
+    ------
+    InputError
+        If there is no plot; with the reasons of the first ten rows.
+    """
+    if len(plots):
+        return
+    reasons = [
+        Fault(f"{name} row {row.source_row}, plot {row.plot_id}", str(row.reason), str(row.remedy))
+        for row in set_aside.head(TOLD).itertuples()
+    ]
+    many = f"none of its {len(set_aside)} rows can be used" if len(set_aside) else "has no rows"
+    raise InputError(Fault(name, many, "The reasons of the first rows follow"), *reasons)

@@ -1,0 +1,80 @@
+"""Where a district lies: the middle of its plots, and its UTM zone."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from pyproj import CRS
+from pyproj.aoi import AreaOfInterest
+from pyproj.database import query_utm_crs_info
+
+from districtplan.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+def middle(
+    longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float64]
+) -> tuple[float, float]:
+    """Find the middle of a district, also across 180°.
+
+    Parameters
+    ----------
+    longitude_deg : numpy.ndarray
+        Longitudes, at least one [degrees].
+    latitude_deg : numpy.ndarray
+        Latitudes [degrees].
+
+    Returns
+    -------
+    longitude : float
+        Median longitude, -180 to 180 [degrees].
+    latitude : float
+        Median latitude [degrees].
+    """
+    start = longitude_deg[0]
+    turned = (longitude_deg - start + 180) % 360 - 180
+    longitude = (start + float(np.median(turned)) + 180) % 360 - 180
+    return float(longitude), float(np.median(latitude_deg))
+
+
+def utm_zone(longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float64]) -> CRS:
+    """Choose the UTM zone (WGS 84) of a district, at the median of its plots.
+
+    Parameters
+    ----------
+    longitude_deg : numpy.ndarray
+        Longitudes of the plots [degrees].
+    latitude_deg : numpy.ndarray
+        Latitudes of the plots [degrees].
+
+    Returns
+    -------
+    pyproj.CRS
+        The zone.
+
+    Raises
+    ------
+    InputError
+        If there are no plots, or the district lies beyond the zones, near a pole.
+    """
+    if len(longitude_deg) == 0:
+        raise InputError(
+            Fault("the plots", "none can be used", "See the rows set aside for the reasons")
+        )
+    longitude, latitude = middle(np.asarray(longitude_deg), np.asarray(latitude_deg))
+    zones = query_utm_crs_info("WGS 84", AreaOfInterest(longitude, latitude, longitude, latitude))
+    # On a border two zones, or both hemispheres, hold the point: one is taken, always the same.
+    side = "N" if latitude >= 0 else "S"
+    codes = sorted(int(zone.code) for zone in zones if zone.name.endswith(side))
+    if not codes:
+        raise InputError(
+            Fault(
+                "the plots",
+                f"their middle lies at latitude {latitude:.2f}, beyond the UTM zones",
+                "Check the CRS of the plots",
+            )
+        )
+    return CRS.from_epsg(codes[0])

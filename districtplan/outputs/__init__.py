@@ -1,0 +1,46 @@
+"""Files of a run, one module a format: results in, bytes by name out."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from districtplan.outputs import layers, manifest, page, tables_csv, workbook
+from districtplan.outputs.texts import Texts
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from districtplan.results import Results
+
+FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingProxyType(
+    {
+        "page": page.render,
+        "layers": layers.render,
+        "tables": tables_csv.render,
+        "workbook": workbook.render,
+    }
+)
+"""What writes each format; the manifest comes after them, over their bytes."""
+
+
+def render_all(results: Results, language: str = "en") -> dict[str, bytes]:
+    """Write every file of a run.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    language : str, default "en"
+        Language of the words.
+
+    Returns
+    -------
+    dict[str, bytes]
+        Files by relative name, ``run.json`` last.
+    """
+    texts = Texts.load(language)
+    files: dict[str, bytes] = {}
+    for render in FORMATS.values():
+        files |= render(results, texts)
+    return files | manifest.render(results, files)

@@ -1,0 +1,555 @@
+"""How each number of a plot came about, step by step, in plain words.
+
+A step's equation is written three times over: in symbols, with this plot's numbers, and its
+value. Whoever doubts a number can do the sum again.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import Geod, Transformer
+
+from districtplan import geodesy
+from districtplan.erosion import ls
+from districtplan.errors import Fault, InputError
+from districtplan.handbook import cite
+from districtplan.inputs.need import seeds_per_hole
+from districtplan.outputs import wording
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+    Row = Mapping[str, Any]
+
+
+# Flags that say why a plot has no tonnes.
+WITHOUT_TONNES = ("slope_beyond_equations", "no_slope_length", "no_soil_values")
+
+
+@dataclass(frozen=True)
+class Step:
+    """One number of a plot.
+
+    Attributes
+    ----------
+    title : str
+        What the number is.
+    inputs : str
+        What it was made from; empty where the equation says it all.
+    equation : str
+        In symbols, then with this plot's numbers, then its value; empty where there is none.
+    source : str
+        Where the equation and its constants come from; what is from memory says so.
+    result : str
+        What it means, in a sentence.
+    """
+
+    title: str
+    inputs: str
+    equation: str
+    source: str
+    result: str
+
+
+@dataclass(frozen=True)
+class _Case:
+    results: Results
+    row: Row
+    texts: Texts
+
+    def say(self, key: str, **values: object) -> str:
+        return self.texts.say(f"explain.{key}", **values)
+
+    def source(self, table: str, *names: str) -> str:
+        found = dict.fromkeys(self.results.handbook.source(table, name) for name in names)
+        return "; ".join(found)
+
+    def known(self, column: str) -> bool:
+        return bool(pd.notna(self.row[column]))
+
+    def equation(self, step: str, numbers: str, value: float, unit: str = "") -> str:
+        shown = f"{digits(value, 5)} {unit}".rstrip()
+        return f"{self.say(f'{step}.symbols')} = {numbers} = {shown}"
+
+
+def explain(results: Results, plot_id: str, texts: Texts) -> list[Step]:
+    """Say how each number of a plot came about.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    plot_id : str
+        The plot.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[Step]
+        The steps, in the order in which the numbers are made.
+
+    Raises
+    ------
+    InputError
+        If no plot of that id was used; the message says whether it was set aside, and why.
+    """
+    found = results.plots[results.plots["plot_id"] == plot_id]
+    if found.empty:
+        raise InputError(_missing(results, plot_id, texts))
+    row = {str(name): value for name, value in found.iloc[0].items()}
+    case = _Case(results, row, texts)
+    makers: tuple[Callable[[_Case], list[Step]], ...] = (
+        _ground,
+        _rows,
+        _directions,
+        _soil,
+        _planting,
+    )
+    return [step for make in makers for step in make(case)]
+
+
+def digits(value: float, significant: int = 8) -> str:
+    """Write a number without an exponent, for people and for doing the sum again.
+
+    Parameters
+    ----------
+    value : float
+        The number.
+    significant : int, default 8
+        Digits that count; whole numbers keep all of theirs.
+
+    Returns
+    -------
+    str
+        The number, without trailing zeros.
+
+    Examples
+    --------
+    >>> digits(0.0304, 2), digits(46922.0, 3), digits(12.5)
+    ('0.03', '46922', '12.5')
+    """
+    if value == 0:
+        return "0"
+    places = max(0, significant - 1 - math.floor(math.log10(abs(value))))
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _listed(*said: str) -> str:
+    return "; ".join(said)
+
+
+def _missing(results: Results, plot_id: str, texts: Texts) -> Fault:
+    where = results.plan.files.plots
+    aside = results.set_aside[results.set_aside["plot_id"] == plot_id]
+    if len(aside):
+        row = aside.iloc[0]
+        what = texts.say("explain.was_set_aside", row=row["source_row"], reason=row["reason"])
+        return Fault(where, what, str(row["remedy"]))
+    what = texts.say("explain.no_plot", plot_id=repr(plot_id))
+    if results.plots.empty:
+        return Fault(where, what, texts.say("explain.no_plots"))
+    example = repr(results.plots["plot_id"].iloc[0])
+    return Fault(where, what, texts.say("explain.no_plot_remedy", example=example))
+
+
+def _ground(case: _Case) -> list[Step]:
+    return [_area(case), _slope(case)]
+
+
+def _area(case: _Case) -> Step:
+    outline = case.row["geometry"]
+    crs = case.results.plots_crs
+    to_degrees = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    on_ellipsoid, _ = Geod(ellps="WGS84").geometry_area_perimeter(
+        shapely.transform(outline, lambda at: np.stack(to_degrees.transform(*at.T), axis=1))
+    )
+    area = case.row["area_ha"]
+    numbers = f"{digits(abs(on_ellipsoid))} ÷ 10000"
+    corners = sum(
+        len(ring.coords) - 1
+        for part in getattr(outline, "geoms", [outline])
+        for ring in (part.exterior, *part.interiors)
+    )
+    return Step(
+        case.say("area.title"),
+        case.say("area.inputs", corners=corners, crs=crs.name),
+        case.equation("area", numbers, area, "ha"),
+        f"{case.source('equations', 'area')}; {case.say('from_data')}",
+        case.say("area.result", area=digits(area, 4)),
+    )
+
+
+def _slope(case: _Case) -> Step:
+    row, elevation = case.row, case.results.plan.elevation
+    mean = row["slope_mean_pct"]
+    classes = case.results.handbook.rows("slope_classes")
+    drawn = classes[classes["number"] == row["slope_class_number"]].iloc[0]
+    shown = {
+        "mean": digits(mean, 3),
+        "p90": digits(row["slope_p90_pct"], 3),
+        "max": digits(row["slope_max_pct"], 3),
+    }
+    error = {
+        "error": digits(elevation.vertical_error_m),
+        "correlation": digits(elevation.error_correlation_m),
+    }
+    return Step(
+        case.say("slope.title"),
+        _listed(
+            case.say("slope.cells", cells=digits(row["cells"], 4)),
+            case.say("slope.mean", **shown),
+            case.say("slope.error", **error),
+        ),
+        case.equation(
+            "slope", f"atan({digits(mean)} ÷ 100)", math.degrees(math.atan(mean / 100)), "°"
+        ),
+        f"{case.source('equations', 'slope')}; {cite(drawn['source'], drawn['provenance'])}",
+        case.say(
+            "slope.result",
+            mean=shown["mean"],
+            se=digits(row["slope_se_pct"], 2),
+            corrected=digits(row["slope_corrected_pct"], 3),
+            number=row["slope_class_number"],
+            name=str(row["slope_class"]).lower(),
+        ),
+    )
+
+
+def _rows(case: _Case) -> list[Step]:
+    row, terrain = case.row, case.results.plan.terrain
+    limit, slope = row["row_grade_limit_pct"], row["slope_corrected_pct"]
+    share, most = terrain.row_grade_limit_share, terrain.row_grade_limit_pct
+    allowed = Step(
+        case.say("limit.title"),
+        case.say("limit.limit", limit=digits(most), share=digits(share)),
+        case.equation(
+            "limit", f"min({digits(most)}, {digits(share)} × {digits(slope)})", limit, "%"
+        ),
+        case.source("row_grade_limits", "row_grade_max_pct", "row_grade_max_share_of_slope"),
+        case.say("limit.result", limit=digits(limit, 3)),
+    )
+    laid_out = Step(
+        case.say("method.title"),
+        _checks(case),
+        _doubt(case),
+        case.source("terrain_noise", "correlation_reach", "tensor_base", "confidence_se"),
+        wording.method_sentence(row, case.results.plan, case.texts),
+    )
+    return [allowed, laid_out]
+
+
+def _checks(case: _Case) -> str:
+    row, terrain = case.row, case.results.plan.terrain
+    said = [
+        case.say("method.cells", cells=digits(row["cells"], 4), least=digits(terrain.cells_min)),
+        case.say(
+            "method.flat",
+            slope=digits(row["slope_corrected_pct"], 3),
+            se=digits(row["slope_se_pct"], 2),
+            flat=digits(terrain.flat_slope_pct),
+        ),
+        case.say(
+            "method.coherence",
+            coherence=digits(row["coherence"], 3),
+            least=digits(terrain.coherence_min),
+        ),
+    ]
+    if case.known("row_grade_rms_pct"):
+        grade, limit = row["row_grade_rms_pct"], row["row_grade_limit_pct"]
+        said.append(case.say("method.grade", grade=digits(grade, 2), limit=digits(limit, 3)))
+    if not case.known("row_bearing_se_deg"):
+        said.append(case.say("method.unsure"))
+    return _listed(*said)
+
+
+def _doubt(case: _Case) -> str:
+    if not case.known("row_bearing_se_deg"):
+        return ""
+    times = case.results.handbook.number("terrain_noise", "confidence_se")
+    # Past a right angle a larger error makes no steeper row.
+    error = min(case.row["row_bearing_se_deg"], 90 / times)
+    slope = case.row["slope_corrected_pct"]
+    fall = slope * math.sin(math.radians(times * error))
+    numbers = f"{digits(slope)} × sin({digits(times)} × {digits(error)}°)"
+    return case.equation("method", numbers, fall, "%")
+
+
+def _directions(case: _Case) -> list[Step]:
+    row = case.row
+    title, source = case.say("bearing.title"), case.source("equations", "row_bearing")
+    if not case.known("row_bearing_true_deg"):
+        why = wording.method_sentence(row, case.results.plan, case.texts)
+        return [Step(title, "", "", source, case.say("bearing.none", why=why))]
+    fall = case.say("bearing.no_fall")
+    if case.known("downslope_true_deg"):
+        fall = case.say("bearing.fall", downslope=digits(row["downslope_true_deg"], 3))
+    true = Step(
+        title,
+        case.say("bearing.inputs"),
+        "",
+        source,
+        case.say(
+            "bearing.result",
+            words=row["row_bearing_words"],
+            bearing=digits(row["row_bearing_true_deg"], 4),
+            se=digits(row["row_bearing_se_deg"], 2),
+            downslope=fall,
+        ),
+    )
+    return [true, _grid(case), _magnetic(case)]
+
+
+def _turned(true: float, turn: float) -> str:
+    """Write true less turn so that the sum comes out within half a circle, as bearings do."""
+    half_circles = -math.floor((true - turn) / 180) * 180
+    sign = "+" if half_circles > 0 else "-"
+    added = f" {sign} {abs(half_circles)}" if half_circles else ""
+    return f"{digits(true)} - ({digits(turn)}){added}"
+
+
+def _grid(case: _Case) -> Step:
+    row, crs = case.row, case.results.grid_crs
+    place = np.array([row["longitude_deg"]]), np.array([row["latitude_deg"]])
+    convergence = float(geodesy.convergence_deg(crs, *place)[0])
+    bearing = row["row_bearing_grid_deg"]
+    return Step(
+        case.say("grid.title"),
+        case.say("grid.inputs", crs=crs.name, convergence=digits(convergence, 3)),
+        case.equation("grid", _turned(row["row_bearing_true_deg"], convergence), bearing, "°"),
+        case.source("equations", "grid_north"),
+        case.say("grid.result", bearing=digits(bearing, 4)),
+    )
+
+
+def _magnetic(case: _Case) -> Step:
+    row = case.row
+    title, source = case.say("magnetic.title"), case.source("equations", "magnetic_north")
+    date = case.texts.day(case.results.plan.district.planting_date)
+    if not case.known("row_bearing_magnetic_deg"):
+        return Step(title, "", "", source, case.say("magnetic.none", date=date))
+    declination, bearing = row["declination_deg"], row["row_bearing_magnetic_deg"]
+    return Step(
+        title,
+        case.say("magnetic.inputs", date=date, declination=digits(declination, 3)),
+        case.equation("magnetic", _turned(row["row_bearing_true_deg"], declination), bearing, "°"),
+        source,
+        case.say("magnetic.result", ends=wording.both_ends(bearing)),
+    )
+
+
+def _soil(case: _Case) -> list[Step]:
+    steps = _length_and_steepness(case) if case.known("ls") else []
+    sentences = wording.flag_sentences(case.row, case.results.plan, case.texts)
+    why = " ".join(sentences) or case.say("flags.none")
+    limits = case.source(
+        "land_use_limits",
+        "equations_slope_max_pct",
+        "structures_from_slope_pct",
+        "perennials_from_slope_pct",
+        "forest_from_slope_pct",
+    )
+    return [*steps, *_loss(case), Step(case.say("flags.title"), "", "", limits, why)]
+
+
+def _length_and_steepness(case: _Case) -> list[Step]:
+    constants = ls.constants(case.results.handbook)
+    slope, whole = case.row["slope_corrected_pct"], case.row["slope_length_m"]
+    cap = case.results.plan.erosion.slope_length_cap_m
+    short = constants["short_slope_length_ft"] * ls.FOOT_M
+    # The product S L is that of 15 ft where the slope is shorter.
+    length = max(min(whole, cap), short)
+    at = np.array([slope])
+    s = float(ls.steepness(at, constants)[0])
+    m = float(ls.length_exponent(at, constants)[0])
+    long = float(ls.length_factor(at, np.array([length]), constants)[0])
+    sine = slope / 100 / math.hypot(1, slope / 100)
+    form = "gentle" if slope < constants["steepness_break_pct"] else "steep"
+    factor, constant = (constants[f"steepness_{form}_{part}"] for part in ("factor", "constant"))
+    source = case.source("equations", "ls")
+    measured = (
+        case.say("length.capped", length=digits(whole, 4), cap=digits(cap))
+        if whole > cap
+        else case.say("length.length", length=digits(whole, 4))
+    )
+    unit_plot = constants["unit_plot_length_m"]
+    return [
+        Step(
+            case.say("steepness.title"),
+            case.say("steepness.inputs", slope=digits(slope, 5), sine=digits(sine, 5)),
+            case.equation("steepness", f"{digits(factor)} × {digits(sine)} + ({constant:g})", s),
+            source,
+            case.say("steepness.result", s=digits(s, 4)),
+        ),
+        Step(
+            case.say("length.title"),
+            _listed(measured, case.say("length.exponent", m=digits(m, 4))),
+            case.equation("length", f"({digits(length)} ÷ {unit_plot:g}) ^ {digits(m)}", long),
+            source,
+            case.say("length.result", l=digits(long, 4)),
+        ),
+        _together(case, s, long, constants),
+    ]
+
+
+def _together(case: _Case, s: float, long: float, constants: Mapping[str, float]) -> Step:
+    title, source = case.say("ls.title"), case.source("equations", "ls")
+    found, length = case.row["ls"], case.row["slope_length_m"]
+    result = case.say("ls.result", ls=digits(found, 4))
+    feet = [constants[f"{name}_slope_length_ft"] * ls.FOOT_M for name in ("short", "shortest")]
+    upper, lower = feet
+    if length >= upper:
+        return Step(
+            title, "", case.equation("ls", f"{digits(s)} × {digits(long)}", found), source, result
+        )
+    at = np.array([case.row["slope_corrected_pct"]])
+    least = float(ls.ls_factor(at, np.array([lower]), dict(constants))[0])
+    weight = math.log(max(length, lower) / lower) / math.log(upper / lower)
+    numbers = f"{digits(least)} ^ (1 - {digits(weight)}) × {digits(s * long)} ^ {digits(weight)}"
+    equation = f"{case.say('ls.short_symbols')} = {numbers} = {digits(found, 5)}"
+    rule = case.source("rusle_ls", "shortest_slope_length_ft")
+    return Step(title, case.say("ls.short"), equation, f"{source}; {rule}", result)
+
+
+def _loss(case: _Case) -> list[Step]:
+    row = case.row
+    title, source = case.say("loss_up_down.title"), case.source("equations", "soil_loss")
+    if not case.known("soil_loss_up_down_likely_t_ha_yr"):
+        codes = [code for code in WITHOUT_TONNES if code in row["erosion_flags"]]
+        said = [case.texts.say(f"flags.{code}", plan=case.results.plan, **row) for code in codes]
+        why = " ".join(said)
+        return [Step(title, "", "", source, case.say("loss_up_down.none", why=why))]
+    given = {name: digits(row[name]) for name in ("r", "k", "c")}
+    numbers = f"{given['r']} × {given['k']} × {digits(row['ls'])} × {given['c']}"
+    up_down = row["soil_loss_up_down_likely_t_ha_yr"]
+    contour, p = row["soil_loss_contour_likely_t_ha_yr"], digits(row["p_contour"])
+    classes = case.results.handbook.rows("erosion_classes")
+    drawn = classes[classes["number"] == row["erosion_class_number"]].iloc[0]
+    return [
+        Step(
+            title,
+            case.say("loss_up_down.inputs", **given),
+            case.equation("loss_up_down", numbers, up_down, "t/(ha yr)"),
+            f"{source}; {case.say('from_plan')}",
+            case.say("loss_up_down.result", loss=digits(up_down, 2)),
+        ),
+        Step(
+            case.say("loss_contour.title"),
+            case.say("loss_contour.inputs", p=p),
+            case.equation("loss_contour", f"{numbers} × {p}", contour, "t/(ha yr)"),
+            "; ".join([source, _practice_source(case), cite(drawn["source"], drawn["provenance"])]),
+            case.say(
+                "loss_contour.result",
+                loss=digits(contour, 2),
+                number=row["erosion_class_number"],
+                name=row["erosion_class"],
+            ),
+        ),
+    ]
+
+
+def _practice_source(case: _Case) -> str:
+    rows = case.results.handbook.rows("contour_p").sort_values("slope_high_pct")
+    at_least = rows[rows["slope_high_pct"] >= case.row["slope_corrected_pct"]]
+    drawn = (at_least if len(at_least) else rows.tail(1)).iloc[0]
+    return cite(drawn["source"], drawn["provenance"])
+
+
+def _planting(case: _Case) -> list[Step]:
+    return [*_stand(case), *_weights(case)]
+
+
+def _stand(case: _Case) -> list[Step]:
+    row, practice = case.row, case.results.plan.practice
+    each = seeds_per_hole(case.results.plan, case.results.handbook)
+    between_rows, between_holes = practice.row_spacing_cm, practice.hole_spacing_cm
+    area_m2 = row["area_ha"] * 10_000
+    holes = area_m2 / (between_rows / 100 * between_holes / 100)
+    seeds = float(row["seeds"])
+    stand = practice.germination_share, practice.emergence_share
+    germination, emergence = (digits(share) for share in stand)
+    spacing = f"({digits(between_rows / 100)} × {digits(between_holes / 100)})"
+    seed_name = "seeds_per_hole_" + practice.seed_class.replace("-", "_")
+    plan = case.say("from_plan")
+    return [
+        Step(
+            case.say("holes.title"),
+            case.say("holes.inputs", row=digits(between_rows), hole=digits(between_holes)),
+            _exactly(case, "holes", f"{digits(area_m2, 10)} ÷ {spacing}", holes),
+            f"{plan}; {case.source('bean_practice', 'row_spacing_cm', 'hole_spacing_cm')}",
+            case.say("holes.result", holes=f"{row['holes']:,}"),
+        ),
+        Step(
+            case.say("seeds.title"),
+            case.say("seeds.inputs", **{"each": each, "class": practice.seed_class}),
+            _exactly(case, "seeds", f"{row['holes']} × {each}", seeds),
+            f"{plan}; {case.source('bean_practice', seed_name)}",
+            case.say("seeds.result", seeds=f"{row['seeds']:,}"),
+        ),
+        Step(
+            case.say("plants.title"),
+            case.say("plants.inputs", germination=germination, emergence=emergence),
+            _exactly(
+                case,
+                "plants",
+                f"{row['seeds']} × {germination} × {emergence}",
+                seeds * stand[0] * stand[1],
+            ),
+            plan,
+            case.say("plants.result", plants=f"{row['plants']:,}"),
+        ),
+    ]
+
+
+def _exactly(case: _Case, step: str, numbers: str, value: float) -> str:
+    """Write an equation of whole things with its value before it is rounded."""
+    return f"{case.say(f'{step}.symbols')} = {numbers} = {digits(value, 10)}"
+
+
+def _weights(case: _Case) -> list[Step]:
+    row, practice, plan = case.row, case.results.plan.practice, case.say("from_plan")
+    steps = []
+    weight = practice.hundred_seed_weight_g
+    if weight is not None:
+        steps.append(
+            Step(
+                case.say("seed.title"),
+                case.say("seed.inputs", weight=digits(weight)),
+                _exactly(
+                    case,
+                    "seed",
+                    f"{row['seeds']} × {digits(weight)} ÷ 100",
+                    float(row["seeds"]) * weight / 100,
+                ),
+                plan,
+                case.say("seed.result", kg=wording.kilograms(int(row["seed_g"]))),
+            )
+        )
+    for name in ("npk", "urea", "manure"):
+        rate = getattr(practice, f"{name}_kg_ha")
+        if rate is None:
+            continue
+        good = case.texts.say(f"goods.{name}_g")
+        area = row["area_ha"]
+        steps.append(
+            Step(
+                case.say("rate.title", good=good),
+                case.say("rate.inputs", rate=digits(rate)),
+                _exactly(
+                    case, "rate", f"{digits(area, 10)} × {digits(rate)} × 1000", area * rate * 1000
+                ),
+                plan,
+                case.say("rate.result", kg=wording.kilograms(int(row[f"{name}_g"])), good=good),
+            )
+        )
+    return steps

@@ -1,0 +1,124 @@
+"""What went into a run and what came out, so that it can be checked and repeated."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from importlib.metadata import version
+from pathlib import PurePosixPath, PureWindowsPath
+from typing import TYPE_CHECKING, Any
+
+import pyogrio
+import pyproj
+import rasterio
+import shapely
+
+from districtplan.tables import DICTIONARY_VERSION
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from districtplan.results import Results
+
+PACKAGES = (
+    "geopandas",
+    "numpy",
+    "pandas",
+    "pillow",
+    "pyarrow",
+    "pydantic",
+    "pygeomag",
+    "pyogrio",
+    "pyproj",
+    "rasterio",
+    "scipy",
+    "shapely",
+    "xlsxwriter",
+)
+FILE_KEYS = ("plots", "handbook")
+
+
+def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Write the manifest.
+
+    It names no folder of the machine and no host, and reads no clock: ``seconds`` is all that may
+    differ between equal runs.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    outputs : Mapping[str, bytes]
+        All other files of the run, by name.
+
+    Returns
+    -------
+    dict[str, bytes]
+        ``run.json``.
+    """
+    inputs = sorted(results.input_sha256.items())
+    manifest = {
+        "districtplan": version("districtplan"),
+        "dictionary_version": DICTIONARY_VERSION,
+        "python": platform.python_version(),
+        "packages": {name: version(name) for name in PACKAGES} | _libraries(),
+        "settings": _settings(results),
+        "inputs": [{"name": without_folder(name), "sha256": digest} for name, digest in inputs],
+        "counts": {
+            "plots": results.rows_read,
+            "plots_used": len(results.plots),
+            "set_aside": len(results.set_aside),
+            "villages": len(results.villages),
+        },
+        "handbook": [
+            {"table": name, "title": table.title, "sha256": table.sha256}
+            for name, table in sorted(results.handbook.tables.items())
+        ],
+        "warnings": list(results.warnings),
+        "outputs": [
+            {"name": name, "sha256": hashlib.sha256(content).hexdigest()}
+            for name, content in sorted(outputs.items())
+        ],
+        "seconds": {step: round(float(time), 3) for step, time in results.seconds.items()},
+    }
+    text = json.dumps(manifest, ensure_ascii=False, indent=2, allow_nan=False)
+    return {"run.json": f"{text}\n".encode()}
+
+
+def without_folder(name: str) -> str:
+    """Take the folder off an absolute path.
+
+    Parameters
+    ----------
+    name : str
+        A path as the plan gives it.
+
+    Returns
+    -------
+    str
+        The file's name where the path is absolute, else the path as it is.
+    """
+    for path in (PurePosixPath(name), PureWindowsPath(name)):
+        if path.is_absolute() or path.drive:
+            return path.name
+    return name
+
+
+def _settings(results: Results) -> dict[str, Any]:
+    settings: dict[str, Any] = results.plan.model_dump(mode="json")
+    files = settings["files"]
+    for key in FILE_KEYS:
+        if files[key] is not None:
+            files[key] = without_folder(files[key])
+    files["elevation"] = [without_folder(name) for name in files["elevation"]]
+    return settings
+
+
+def _libraries() -> dict[str, str]:
+    return {
+        "GDAL (plots)": pyogrio.__gdal_version_string__,
+        "GDAL (elevation)": rasterio.__gdal_version__,
+        "GEOS": shapely.geos_version_string,
+        "PROJ": pyproj.proj_version_str,
+    }

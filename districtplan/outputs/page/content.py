@@ -1,0 +1,239 @@
+"""What the page's script is handed: plots as columns of integers, villages, words.
+
+Nothing here is a template. Text of the user's goes into JSON as it is, and the script shows it by
+``textContent`` or draws it.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+import pandas as pd
+
+from districtplan.handbook import cite
+from districtplan.outputs import wording
+from districtplan.outputs.page import ground, palette, shapes
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+NUMBERS = {
+    "longitude_deg": 6,
+    "latitude_deg": 6,
+    "area_ha": 4,
+    "elevation_mean_m": 0,
+    "slope_mean_pct": 1,
+    "slope_p90_pct": 1,
+    "slope_max_pct": 1,
+    "slope_se_pct": 1,
+    "slope_class_number": 0,
+    "row_bearing_true_deg": 2,
+    "row_bearing_se_deg": 1,
+    "declination_deg": 1,
+    "row_grade_rms_pct": 1,
+    "row_grade_limit_pct": 1,
+    "erosion_class_number": 0,
+    "holes": 0,
+    "plants": 0,
+    "seed_g": 0,
+    "npk_g": 0,
+    "urea_g": 0,
+    "manure_g": 0,
+    "seed_packs": 0,
+    "npk_packs": 0,
+    "urea_packs": 0,
+}
+"""Columns of numbers that the page shows, and the decimals it keeps."""
+
+WORDS = ("village", "row_bearing_words", "slope_class", "erosion_class", "row_method")
+TOTALS = (
+    "plots",
+    "area_ha",
+    "holes",
+    "plants",
+    "seed_g",
+    "seed_packs",
+    "npk_g",
+    "npk_packs",
+    "urea_g",
+    "urea_packs",
+    "manure_g",
+    "plots_steep",
+    "plots_beyond_equations",
+    "plots_measure",
+)
+BEYOND = "slope_beyond_equations"
+STEEP_CODES = {BEYOND, "rows_alone_not_enough", "perennials_only", "forest_only"}
+STEEP = ("storms", "landslide", "law")
+FEED = ("fertiliser", "manure", "hands")
+
+
+def district(results: Results, texts: Texts) -> dict[str, Any]:
+    """Gather the content of the district's page.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any]
+        Content that ``json.dumps`` takes; ``map.js`` says what it does with each part.
+    """
+    plan = results.plan
+    by_slope = None in plan.soil.model_dump().values()
+    return {
+        "language": texts.language,
+        "words": texts.section("page"),
+        "findings": {
+            "steep": wording.district_finding(results, texts),
+            "rows": wording.rows_finding(results, texts),
+            "buy": wording.orders_finding(results, texts),
+        },
+        "planting_date": texts.day(plan.district.planting_date),
+        "row_spacing_m": plan.practice.row_spacing_cm / 100,
+        "colour_by": "slope" if by_slope else "erosion",
+        "classes": _classes(results, by_slope=by_slope),
+        "plain": {"fill": palette.PLAIN, "ink": palette.ink_on(palette.PLAIN)},
+        "ground": ground.picture(results.relief),
+        "plots": _plots(results, texts),
+        "villages": _totals(results.villages),
+        "district": _totals(results.district.to_frame().T),
+        "cautions": _cautions(texts),
+        "warnings": list(results.warnings),
+        "set_aside": _set_aside(results, texts),
+        "sources": _sources(results),
+    }
+
+
+def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:
+    """List the classes of the colour scale; their names come from the handbook's tables."""
+    fills = palette.SLOPE if by_slope else palette.EROSION
+    table = "slope_classes" if by_slope else "erosion_classes"
+    rows = results.handbook.rows(table)
+    # The class beyond the equations has no limits in tonnes.
+    beyond = [] if by_slope else rows.loc[rows["lower_t_ha_yr"].isna(), "name"].tolist()
+    classes = []
+    for number, name in zip(rows["number"], rows["name"], strict=True):
+        # A user's table may have more classes than there are fills: the last stands for the rest.
+        fill = fills[min(int(number), len(fills)) - 1]
+        ink = palette.ink_on(fill)
+        entry: dict[str, object] = {"number": int(number), "name": str(name)}
+        classes.append(entry | {"fill": fill, "ink": ink, "beyond": name in beyond})
+    return classes
+
+
+def _plots(results: Results, texts: Texts) -> dict[str, Any]:
+    plots = results.plots
+    found: dict[str, Any] = {
+        "count": len(plots),
+        "id": plots["plot_id"].astype(str).tolist(),
+        "shape": shapes.pack(plots["geometry"].to_numpy(), results.plots_crs),
+        "numbers": {name: _number(plots[name], digits) for name, digits in NUMBERS.items()},
+        "words": {name: _coded(plots[name].tolist()) for name in WORDS},
+        "beyond": [int(BEYOND in flags) for flags in plots["erosion_flags"]],
+        "steep": [int(not STEEP_CODES.isdisjoint(flags)) for flags in plots["erosion_flags"]],
+    }
+    for name in ("row_bearing_true_deg", "row_bearing_magnetic_deg"):
+        # Both ends are written here: rounding twice could print a bearing one degree off.
+        found["words"][f"{name}_text"] = _coded(
+            [None if pd.isna(value) else wording.both_ends(value) for value in plots[name]]
+        )
+    for name in ("soil_loss_up_down_likely_t_ha_yr", "soil_loss_contour_likely_t_ha_yr"):
+        found["numbers"][name] = {
+            "digits": 0,
+            "values": [None if pd.isna(v) else wording.tonnes(v) for v in plots[name]],
+        }
+    if "farmer_name" in plots:
+        found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
+    found["notes"] = _sentences(results, texts)
+    return found
+
+
+def _number(values: pd.Series, digits: int) -> dict[str, object]:
+    """Round a column to whole multiples of its last decimal; None where not known."""
+    known = values.notna().to_numpy()
+    if not known.any():
+        return {"digits": digits, "values": None}
+    if digits == 0 and pd.api.types.is_integer_dtype(values):
+        whole = values.astype("Int64").astype(object)
+    else:
+        scaled = values.to_numpy(dtype=np.float64, na_value=np.nan) * 10**digits
+        whole = pd.Series(np.where(known, np.rint(scaled), 0).astype(np.int64)).astype(object)
+    return {
+        "digits": digits,
+        "values": [value if here else None for value, here in zip(whole, known, strict=True)],
+    }
+
+
+def _coded(values: Sequence[Any]) -> dict[str, object]:
+    """Write a column of few texts as a list of them and, a plot, the place in it, or None."""
+    places: dict[Any, int] = {}
+    codes = [None if pd.isna(value) else places.setdefault(value, len(places)) for value in values]
+    return {"texts": list(places), "codes": codes}
+
+
+def _sentences(results: Results, texts: Texts) -> dict[str, object]:
+    """Write every plot's sentences: why its method, its flags, what to take care of."""
+    needed = ("row_method", "row_method_reason", "terrain_flags", "erosion_flags")
+    values = [
+        name for name in ("cells", "slope_length_m", "slope_mean_pct") if name in results.plots
+    ]
+    records = cast("list[dict[str, Any]]", results.plots[[*needed, *values]].to_dict("records"))
+    plan = results.plan
+    places: dict[str, int] = {}
+
+    def place(sentence: str) -> int:
+        return places.setdefault(sentence, len(places))
+
+    method = [place(wording.method_sentence(row, plan, texts)) for row in records]
+    flags = [[place(s) for s in wording.flag_sentences(row, plan, texts)] for row in records]
+    care = _care(results, place, texts)
+    return {"texts": list(places), "method": method, "flags": flags, "care": care}
+
+
+def _care(results: Results, place: Callable[[str], int], texts: Texts) -> dict[str, list[int]]:
+    def places(names: Sequence[str]) -> list[int]:
+        return [place(texts.say(f"cautions.{name}")) for name in names]
+
+    practice = results.plan.practice
+    fed = any((practice.npk_kg_ha, practice.urea_kg_ha, practice.manure_kg_ha))
+    return {"steep": places(STEEP), "feed": places(FEED) if fed else []}
+
+
+def _totals(frame: pd.DataFrame) -> dict[str, Any]:
+    numbers = {
+        name: _number(frame[name].astype("Float64"), 4 if name == "area_ha" else 0)
+        for name in TOTALS
+        if name in frame
+    }
+    names = frame["village"].astype(str).tolist() if "village" in frame else []
+    return {"names": names, "numbers": numbers}
+
+
+def _cautions(texts: Texts) -> dict[str, object]:
+    said = texts.section("cautions")
+    return {"title": said.pop("title"), "texts": list(said.values())}
+
+
+def _set_aside(results: Results, texts: Texts) -> str:
+    aside, read = f"{len(results.set_aside):,}", f"{results.rows_read:,}"
+    key = "page.set_aside_some" if len(results.set_aside) else "page.set_aside_none"
+    return texts.say(key, aside=aside, read=read)
+
+
+def _sources(results: Results) -> list[dict[str, object]]:
+    listed: list[dict[str, object]] = []
+    for table in results.handbook.tables.values():
+        pairs = zip(table.rows["source"], table.rows["provenance"], strict=True)
+        # A dict keeps the order of the table and drops repeats.
+        cited = list(dict.fromkeys(cite(str(s), str(p)) for s, p in pairs))
+        listed.append({"title": table.title, "cited": cited})
+    return listed

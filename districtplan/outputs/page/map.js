@@ -1,0 +1,1194 @@
+/*
+The map of a page of districtplan. It reads the JSON block "data" and draws it; it asks for nothing
+else. All text that came from outside is shown by textContent or drawn on a canvas.
+
+For tests, and for people who script, the page offers window.districtplan:
+
+  ready          true once the map is drawn
+  plots          ids of all plots, in the order of their file
+  placeOf(id)    closes the card, brings the plot to the middle of the map, large enough to be hit,
+                 and gives {x, y}: the place on screen, in CSS pixels from the top left corner of
+                 the window, of a point inside the plot; null if there is no such plot
+  open(id)       opens the plot's card; false if there is no such plot
+  close()        closes the card
+  show(view)     "steep", "rows" or "buy"
+
+Plots are drawn on one canvas from typed arrays: one map object a plot would not bear 100,000.
+*/
+"use strict";
+
+(() => {
+  const CIRCUMFERENCE = 2 * Math.PI * 6378137;
+  const TILE = 256;
+  const METHODS = ["straight", "guide lines", "any direction", "measure on the ground"];
+  const [STRAIGHT, GUIDE, ANY, MEASURE] = METHODS;
+  const VIEWS = ["steep", "rows", "buy"];
+  const INK = "#1d1408";
+  const PAPER = "#fffdf8";
+  const ACCENT = "#0b4a82";
+  const CHUNK = 100;
+  const FOUND_MAX = 20;
+  // From this size on screen [pixels] a plot gets its shape, its edge, its rows, its number.
+  const SHAPE_FROM = 3;
+  const EDGE_FROM = 8;
+  const ROWS_FROM = 10;
+  const NUMBER_FROM = 26;
+  const LINE_GAP = { [STRAIGHT]: 6, [GUIDE]: 16, [ANY]: 9 };
+  const LABEL_GAP = 14;
+  const LABEL_MAX = 28;
+  const DASH = { [STRAIGHT]: [], [GUIDE]: [9, 6], [ANY]: [0.1, 8] };
+
+  // ---------------------------------------------------------------- data
+
+  function unpackVarints(text) {
+    const bytes = Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
+    const values = [];
+    for (let at = 0; at < bytes.length; ) {
+      let value = 0;
+      let factor = 1;
+      let byte;
+      do {
+        byte = bytes[at++];
+        // Multiplied, not shifted: shifts stop at 32 bits.
+        value += (byte & 127) * factor;
+        factor *= 128;
+      } while (byte & 128);
+      values.push(value);
+    }
+    return values;
+  }
+
+  function startsOf(counts) {
+    const starts = new Uint32Array(counts.length + 1);
+    counts.forEach((count, i) => {
+      starts[i + 1] = starts[i] + count;
+    });
+    return starts;
+  }
+
+  function planeOf(longitude, latitude) {
+    const point = L.Projection.SphericalMercator.project(L.latLng(latitude, longitude));
+    return [point.x, point.y];
+  }
+
+  /* Outlines, in steps from the origin; y grows to the north. */
+  function unpackShapes(shape) {
+    const rings = startsOf(unpackVarints(shape.rings));
+    const vertices = startsOf(unpackVarints(shape.vertices));
+    const moves = unpackVarints(shape.moves);
+    const x = new Int32Array(moves.length / 2);
+    const y = new Int32Array(moves.length / 2);
+    const back = (value) => (value % 2 ? -(value + 1) / 2 : value / 2);
+    for (let i = 0, atX = 0, atY = 0; i < x.length; i++) {
+      atX += back(moves[2 * i]);
+      atY += back(moves[2 * i + 1]);
+      x[i] = atX;
+      y[i] = atY;
+    }
+    const count = rings.length - 1;
+    const box = new Int32Array(4 * count);
+    for (let plot = 0; plot < count; plot++) {
+      let [west, south, east, north] = [Infinity, Infinity, -Infinity, -Infinity];
+      for (let i = vertices[rings[plot]]; i < vertices[rings[plot + 1]]; i++) {
+        west = Math.min(west, x[i]);
+        east = Math.max(east, x[i]);
+        south = Math.min(south, y[i]);
+        north = Math.max(north, y[i]);
+      }
+      box.set([west, south, east, north], 4 * plot);
+    }
+    return { rings, vertices, x, y, box, step: shape.step_m, origin: planeOf(...shape.origin_deg) };
+  }
+
+  const data = JSON.parse(document.getElementById("data").textContent);
+  const plots = data.plots;
+  const count = plots.count;
+  const shapes = unpackShapes(plots.shape);
+  const rowOf = new Map(plots.id.map((id, i) => [id, i]));
+
+  function say(key, values = {}) {
+    return data.words[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
+  }
+
+  function inNumbers(numbers, name, i) {
+    const column = numbers[name];
+    const value = column && column.values ? column.values[i] : null;
+    return value === null ? null : value / 10 ** column.digits;
+  }
+
+  const numberOf = (name, i) => inNumbers(plots.numbers, name, i);
+
+  function wordOf(name, i) {
+    const code = plots.words[name].codes[i];
+    return code === null ? null : plots.words[name].texts[code];
+  }
+
+  const formats = new Map();
+  function shown(value, digits = 0) {
+    if (!formats.has(digits)) {
+      const exact = { minimumFractionDigits: digits, maximumFractionDigits: digits };
+      formats.set(digits, new Intl.NumberFormat(data.language, exact));
+    }
+    return formats.get(digits).format(value);
+  }
+
+  /* The same rule as on paper: two decimals below 10 kg, one below 100 kg, none above. */
+  function kilograms(grams) {
+    return shown(grams / 1000, grams < 10000 ? 2 : grams < 100000 ? 1 : 0);
+  }
+
+  const method = Array.from({ length: count }, (_, i) => wordOf("row_method", i));
+  const classColumn = data.colour_by === "slope" ? "slope_class_number" : "erosion_class_number";
+  const classAt = new Map(data.classes.map((entry) => [entry.number, entry]));
+  const classOf = (i) => classAt.get(numberOf(classColumn, i)) || null;
+
+  // Where each plot's number and first row go: a point inside it, in steps.
+  const inside = new Float64Array(2 * count);
+  for (let i = 0; i < count; i++) {
+    // As for the outlines: the shorter way round from the origin.
+    const turn = numberOf("longitude_deg", i) - plots.shape.origin_deg[0];
+    const longitude = plots.shape.origin_deg[0] + ((((turn + 180) % 360) + 360) % 360) - 180;
+    const [x, y] = planeOf(longitude, numberOf("latitude_deg", i));
+    inside[2 * i] = (x - shapes.origin[0]) / shapes.step;
+    inside[2 * i + 1] = (y - shapes.origin[1]) / shapes.step;
+  }
+
+  function latLngOf(x, y) {
+    const plane = L.point(shapes.origin[0] + x * shapes.step, shapes.origin[1] + y * shapes.step);
+    return L.Projection.SphericalMercator.unproject(plane);
+  }
+
+  function boundsOf(rows) {
+    let [west, south, east, north] = [Infinity, Infinity, -Infinity, -Infinity];
+    for (const i of rows) {
+      west = Math.min(west, shapes.box[4 * i]);
+      south = Math.min(south, shapes.box[4 * i + 1]);
+      east = Math.max(east, shapes.box[4 * i + 2]);
+      north = Math.max(north, shapes.box[4 * i + 3]);
+    }
+    return L.latLngBounds(latLngOf(west, south), latLngOf(east, north));
+  }
+
+  const villages = data.villages.names.map((name) => ({ name, rows: [] }));
+  const villageAt = new Map(villages.map((village) => [village.name, village]));
+  for (let i = 0; i < count; i++) villageAt.get(wordOf("village", i)).rows.push(i);
+  for (const village of villages) {
+    let [west, east, north] = [Infinity, -Infinity, -Infinity];
+    for (const i of village.rows) {
+      west = Math.min(west, shapes.box[4 * i]);
+      east = Math.max(east, shapes.box[4 * i + 2]);
+      north = Math.max(north, shapes.box[4 * i + 3]);
+    }
+    village.middle = (west + east) / 2;
+    village.top = north;
+  }
+
+  // ---------------------------------------------------------------- page
+
+  const state = { view: "steep", open: null, opener: null };
+  const byId = (id) => document.getElementById(id);
+
+  /* Make an element; children that are text become text nodes, whatever they hold. */
+  function make(tag, attributes = {}, ...children) {
+    const element = document.createElement(tag);
+    for (const [name, value] of Object.entries(attributes)) {
+      if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+      else element.setAttribute(name, value);
+    }
+    element.append(...children.filter((child) => child !== null));
+    return element;
+  }
+
+  function listed(sentences) {
+    return make("ul", {}, ...sentences.map((sentence) => make("li", {}, sentence)));
+  }
+
+  function fold(id, title, ...children) {
+    byId(id).replaceChildren(
+      make("summary", {}, title),
+      make("div", { class: "inner" }, ...children),
+    );
+  }
+
+  // ---------------------------------------------------------------- drawing
+
+  /* How steps become pixels of a canvas: x * scale + east, north - y * scale. */
+  function frameOf(zoom, corner) {
+    const scale = ((TILE * 2 ** zoom) / CIRCUMFERENCE) * shapes.step;
+    const world = TILE * 2 ** zoom;
+    return {
+      scale,
+      east: (shapes.origin[0] / CIRCUMFERENCE + 0.5) * world - corner.x,
+      north: (0.5 - shapes.origin[1] / CIRCUMFERENCE) * world - corner.y,
+    };
+  }
+
+  function sizeOf(i, frame) {
+    const box = shapes.box;
+    const across = Math.max(box[4 * i + 2] - box[4 * i], box[4 * i + 3] - box[4 * i + 1]);
+    return across * frame.scale;
+  }
+
+  function trace(context, i, frame) {
+    const { rings, vertices, x, y } = shapes;
+    for (let ring = rings[i]; ring < rings[i + 1]; ring++) {
+      for (let at = vertices[ring]; at < vertices[ring + 1]; at++) {
+        const px = x[at] * frame.scale + frame.east;
+        const py = frame.north - y[at] * frame.scale;
+        if (at === vertices[ring]) context.moveTo(px, py);
+        else context.lineTo(px, py);
+      }
+      context.closePath();
+    }
+  }
+
+  /* Cut parallel lines by a plot's outline: pairs of places along each line, one line a time. */
+  function cut(i, bearing, gap, draw) {
+    const { rings, vertices, x, y } = shapes;
+    const [sine, cosine] = [Math.sin(bearing), Math.cos(bearing)];
+    // Lines are counted from the one through the inside point, so they stay put when thinned.
+    const middle = inside[2 * i] * cosine - inside[2 * i + 1] * sine;
+    const crossings = new Map();
+    for (let ring = rings[i]; ring < rings[i + 1]; ring++) {
+      const [first, last] = [vertices[ring], vertices[ring + 1] - 1];
+      for (let at = first, before = last; at <= last; before = at++) {
+        const across = (x[at] * cosine - y[at] * sine - middle) / gap;
+        const acrossBefore = (x[before] * cosine - y[before] * sine - middle) / gap;
+        const [low, high] = [Math.min(across, acrossBefore), Math.max(across, acrossBefore)];
+        const along = x[at] * sine + y[at] * cosine;
+        const alongBefore = x[before] * sine + y[before] * cosine;
+        // Half-open, so that a corner on a line counts once.
+        for (let line = Math.ceil(low); line < high; line++) {
+          const share = (line - acrossBefore) / (across - acrossBefore);
+          if (!crossings.has(line)) crossings.set(line, []);
+          crossings.get(line).push(alongBefore + share * (along - alongBefore));
+        }
+      }
+    }
+    for (const [line, places] of crossings) {
+      places.sort((one, other) => one - other);
+      const v = line * gap + middle;
+      for (let at = 0; at + 1 < places.length; at += 2) {
+        const [from, to] = [places[at], places[at + 1]];
+        const [east, north] = [v * cosine, -v * sine];
+        draw(from * sine + east, from * cosine + north, to * sine + east, to * cosine + north);
+      }
+    }
+  }
+
+  /* Add a plot's rows to a path: real rows, thinned by powers of two to what the eye can part. */
+  function traceRows(context, i, frame) {
+    const latitude = (numberOf("latitude_deg", i) * Math.PI) / 180;
+    const row = data.row_spacing_m / Math.cos(latitude) / shapes.step;
+    const thinned = 2 ** Math.max(0, Math.ceil(Math.log2(LINE_GAP[method[i]] / (row * frame.scale))));
+    const bearing = method[i] === ANY ? 90 : numberOf("row_bearing_true_deg", i);
+    if (bearing === null) return;
+    cut(i, (bearing * Math.PI) / 180, row * thinned, (x1, y1, x2, y2) => {
+      context.moveTo(x1 * frame.scale + frame.east, frame.north - y1 * frame.scale);
+      context.lineTo(x2 * frame.scale + frame.east, frame.north - y2 * frame.scale);
+    });
+  }
+
+  function lookOf(i) {
+    const found = state.view === "steep" ? classOf(i) : null;
+    return found || data.plain;
+  }
+
+  function fillPlots(context, rows, frame) {
+    const tiny = new Map();
+    for (const i of rows) {
+      const empty = method[i] === MEASURE;
+      if (empty && sizeOf(i, frame) >= EDGE_FROM) continue;
+      const fill = empty ? PAPER : lookOf(i).fill;
+      if (sizeOf(i, frame) < SHAPE_FROM) {
+        if (!tiny.has(fill)) tiny.set(fill, []);
+        tiny.get(fill).push(i);
+        continue;
+      }
+      // One path a plot: in a common one, plots that overlap would blot each other out.
+      context.beginPath();
+      trace(context, i, frame);
+      context.fillStyle = fill;
+      context.fill("evenodd");
+    }
+    for (const [fill, small] of tiny) {
+      context.fillStyle = fill;
+      for (const i of small) {
+        const [west, , east, north] = shapes.box.subarray(4 * i, 4 * i + 4);
+        const size = Math.max(1.5, (east - west) * frame.scale);
+        context.fillRect(west * frame.scale + frame.east, frame.north - north * frame.scale, size, size);
+      }
+    }
+  }
+
+  function strokeAll(context, rows, frame, line) {
+    context.beginPath();
+    for (const i of rows) trace(context, i, frame);
+    context.lineWidth = line.width;
+    context.strokeStyle = line.colour;
+    context.setLineDash(line.dash || []);
+    context.lineCap = "butt";
+    context.stroke();
+    context.setLineDash([]);
+  }
+
+  function strokeEdges(context, rows, frame) {
+    const sized = rows.filter((i) => sizeOf(i, frame) >= EDGE_FROM);
+    const beyond = sized.filter((i) => plots.beyond[i] && sizeOf(i, frame) >= ROWS_FROM);
+    const dashed = sized.filter((i) => method[i] === MEASURE);
+    const solid = sized.filter((i) => method[i] !== MEASURE);
+    const small = sized.length > 0 && sizeOf(sized[sized.length >> 1], frame) < NUMBER_FROM;
+    strokeAll(context, solid, frame, { width: small ? 0.6 : 1, colour: INK });
+    strokeAll(context, dashed, frame, { width: small ? 2 : 3.5, colour: PAPER });
+    strokeAll(context, dashed, frame, { width: small ? 1 : 1.6, colour: INK, dash: small ? [3, 3] : [5, 4] });
+    // Two edges: a broad dark line with a light one along its middle.
+    strokeAll(context, beyond, frame, { width: 5, colour: INK });
+    strokeAll(context, beyond, frame, { width: 1.8, colour: PAPER });
+  }
+
+  function strokeRows(context, rows, frame) {
+    for (const kind of [STRAIGHT, GUIDE, ANY]) {
+      for (const ink of new Set(rows.map((i) => lookOf(i).ink))) {
+        context.beginPath();
+        for (const i of rows) {
+          if (method[i] === kind && lookOf(i).ink === ink && sizeOf(i, frame) >= ROWS_FROM) {
+            traceRows(context, i, frame);
+          }
+        }
+        const thin = state.view === "rows" ? 1.2 : 0.9;
+        context.lineWidth = kind === ANY ? 2 : kind === GUIDE ? 1.6 : thin;
+        context.lineCap = kind === ANY ? "round" : "butt";
+        context.setLineDash(DASH[kind]);
+        context.strokeStyle = ink;
+        context.stroke();
+      }
+    }
+    context.setLineDash([]);
+  }
+
+  function write(context, text, x, y, look) {
+    context.font = look.font;
+    context.textAlign = "center";
+    context.textBaseline = "middle";
+    context.lineJoin = "round";
+    context.lineWidth = look.halo;
+    context.strokeStyle = look.fill;
+    context.strokeText(text, x, y);
+    context.fillStyle = look.ink;
+    context.fillText(text, x, y);
+  }
+
+  function writeNumbers(context, rows, frame) {
+    if (state.view !== "steep") return;
+    for (const i of rows) {
+      const size = sizeOf(i, frame);
+      const found = classOf(i);
+      if (!found || size < NUMBER_FROM) continue;
+      const height = Math.max(13, Math.min(22, size / 4));
+      const empty = method[i] === MEASURE;
+      const look = {
+        font: `700 ${height}px system-ui, sans-serif`,
+        halo: 6,
+        fill: empty ? PAPER : found.fill,
+        ink: empty ? INK : found.ink,
+      };
+      const x = inside[2 * i] * frame.scale + frame.east;
+      write(context, String(found.number), x, frame.north - inside[2 * i + 1] * frame.scale, look);
+    }
+  }
+
+  function villageLabel(village, at) {
+    const seed = inNumbers(data.villages.numbers, "seed_g", at);
+    const holes = inNumbers(data.villages.numbers, "holes", at);
+    if (state.view !== "buy") return [village.name];
+    if (seed !== null) return [village.name, `${say("seed")} ${say("kg", { kg: kilograms(seed) })}`];
+    return [village.name, `${say("holes")} ${shown(holes)}`];
+  }
+
+  function shortened(text) {
+    return text.length > LABEL_MAX ? `${text.slice(0, LABEL_MAX - 1)}…` : text;
+  }
+
+  /* Village names, the largest first; one that would cover another is left out. */
+  function writeVillages(context, frame, size, view) {
+    const taken = [];
+    const plotsIn = (at) => villages[at].rows.length;
+    const order = villages.map((_, at) => at).sort((a, b) => plotsIn(b) - plotsIn(a));
+    const look = { font: "600 15px system-ui, sans-serif", halo: 4, fill: PAPER, ink: INK };
+    context.font = look.font;
+    for (const at of order) {
+      const village = villages[at];
+      const middle = village.middle * frame.scale + frame.east;
+      const top = frame.north - village.top * frame.scale;
+      if (middle < 0 || top < 0 || middle > size.x || top > size.y) continue;
+      const lines = villageLabel(village, at).map(shortened);
+      const half = Math.max(...lines.map((line) => context.measureText(line).width)) / 2 + 4;
+      // Above the village's plots, and not cut off by the edge of the map.
+      const x = Math.max(view.min.x + half, Math.min(view.max.x - half, middle));
+      const y = Math.max(view.min.y + 12 * lines.length, top - 10 * lines.length - 4);
+      const box = [x - half, y - 10 * lines.length, x + half, y + 10 * lines.length];
+      const bounds = L.bounds(L.point(box[0], box[1]), L.point(box[2], box[3]));
+      if (taken.some((other) => other.overlaps(bounds))) continue;
+      // Room about each label keeps the map quiet.
+      const gap = L.point(LABEL_GAP, LABEL_GAP);
+      taken.push(L.bounds(bounds.min.subtract(gap), bounds.max.add(gap)));
+      lines.forEach((line, row) => write(context, line, x, y + 19 * (row - (lines.length - 1) / 2), look));
+    }
+  }
+
+  function drawPlots(context, frame, size, view) {
+    const rows = [];
+    const box = shapes.box;
+    let largest = 0;
+    for (let i = 0; i < count; i++) {
+      const seen =
+        box[4 * i] * frame.scale + frame.east < size.x &&
+        box[4 * i + 2] * frame.scale + frame.east > 0 &&
+        frame.north - box[4 * i + 3] * frame.scale < size.y &&
+        frame.north - box[4 * i + 1] * frame.scale > 0;
+      if (seen) {
+        rows.push(i);
+        largest += sizeOf(i, frame);
+      }
+    }
+    const typical = rows.length ? largest / rows.length : 0;
+    fillPlots(context, rows, frame);
+    if (typical >= SHAPE_FROM) {
+      strokeRows(context, rows, frame);
+      strokeEdges(context, rows, frame);
+      writeNumbers(context, rows, frame);
+    }
+    if (state.open !== null) {
+      strokeAll(context, [state.open], frame, { width: 9, colour: PAPER });
+      strokeAll(context, [state.open], frame, { width: 5, colour: ACCENT });
+    }
+    if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view);
+    return typical;
+  }
+
+  /* One canvas over the view and a margin. The map library moves and scales it between redraws. */
+  const Fields = L.Renderer.extend({
+    _initContainer() {
+      this._container = make("canvas", { class: "fields", "aria-hidden": "true" });
+    },
+    _destroyContainer() {
+      this._container.remove();
+    },
+    _updatePaths() {},
+    _update() {
+      if (this._map._animatingZoom && this._bounds) return;
+      L.Renderer.prototype._update.call(this);
+      const size = this._bounds.getSize();
+      // At most two device pixels a pixel: more can't be told apart and costs a phone its memory.
+      const dense = Math.min(2, window.devicePixelRatio || 1);
+      this._container.width = Math.round(size.x * dense);
+      this._container.height = Math.round(size.y * dense);
+      this._container.style.width = `${size.x}px`;
+      this._container.style.height = `${size.y}px`;
+      L.DomUtil.setPosition(this._container, this._bounds.min);
+      const context = this._container.getContext("2d");
+      context.scale(dense, dense);
+      const corner = this._map.getPixelOrigin().add(this._bounds.min);
+      const shift = this._map.containerPointToLayerPoint([0, 0]).subtract(this._bounds.min);
+      const view = L.bounds(shift, shift.add(this._map.getSize()));
+      const typical = drawPlots(context, frameOf(this._map.getZoom(), corner), size, view);
+      this.fire("drawn", { typical });
+    },
+  });
+
+  // ---------------------------------------------------------------- map
+
+  const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+  const phone = window.matchMedia("(max-width: 900px)");
+  const map = L.map("map", {
+    attributionControl: false,
+    zoomControl: false,
+    zoomSnap: 0.25,
+    zoomDelta: 1,
+    minZoom: 3,
+    maxZoom: 21,
+    wheelPxPerZoomLevel: 90,
+    zoomAnimation: !still,
+    fadeAnimation: !still,
+    inertia: !still,
+  });
+  const fields = new Fields({ padding: 0.15 });
+
+  function control(position, element) {
+    L.DomEvent.disableClickPropagation(element);
+    const Control = L.Control.extend({ onAdd: () => element });
+    new Control({ position }).addTo(map);
+  }
+
+  function legendWidth() {
+    const legend = byId("legend");
+    return legend.open && !phone.matches ? legend.offsetLeft + legend.offsetWidth : 0;
+  }
+
+  /* Show some bounds in what the legend leaves free of the map. */
+  function fit(bounds) {
+    const covered = legendWidth();
+    map.fitBounds(bounds, {
+      paddingTopLeft: [covered + 24, 40],
+      paddingBottomRight: [covered ? 70 : 24, 40],
+      maxZoom: 18,
+      animate: false,
+    });
+  }
+
+  function startMap() {
+    byId("map").setAttribute("aria-label", data.words.map);
+    const [west, south, east, north] = data.ground.bounds_deg;
+    fit(boundsOf(plots.id.keys()));
+    const ground = L.imageOverlay(data.ground.image, [[south, west], [north, east]], {
+      alt: "",
+      // The paper below shines through: that makes the grey warm.
+      opacity: data.ground.opacity,
+    });
+    ground.addTo(map);
+    // Wide enough not to pull the map back from where the legend left it room.
+    map.setMaxBounds(boundsOf(plots.id.keys()).extend(ground.getBounds()).pad(2));
+    map.setMinZoom(Math.max(3, Math.floor(map.getZoom()) - 2));
+    const titles = { zoomInTitle: data.words.zoom_in, zoomOutTitle: data.words.zoom_out };
+    L.control.zoom({ position: "topright", ...titles }).addTo(map);
+    L.control.scale({ imperial: false, position: phone.matches ? "topleft" : "bottomright" }).addTo(map);
+    const whole = make("button", { type: "button", class: "whole" }, data.words.whole);
+    whole.addEventListener("click", () => fit(boundsOf(plots.id.keys())));
+    control(phone.matches ? "bottomright" : "topright", whole);
+    const hint = make("div", { class: "zoom-hint" }, data.words.zoom_hint);
+    control("bottomright", hint);
+    fields.on("drawn", ({ typical }) => {
+      hint.hidden = typical >= ROWS_FROM;
+    });
+    fields.addTo(map);
+    map.on("click", (event) => {
+      const found = plotAt(event.latlng);
+      if (found === null) close();
+      else open(found, byId("map"));
+    });
+  }
+
+  function holds(i, px, py) {
+    const { rings, vertices, x, y } = shapes;
+    let within = false;
+    for (let ring = rings[i]; ring < rings[i + 1]; ring++) {
+      const [first, last] = [vertices[ring], vertices[ring + 1] - 1];
+      for (let at = first, before = last; at <= last; before = at++) {
+        if (y[at] > py !== y[before] > py) {
+          const crossing = x[before] + ((py - y[before]) / (y[at] - y[before])) * (x[at] - x[before]);
+          if (px < crossing) within = !within;
+        }
+      }
+    }
+    return within;
+  }
+
+  /* The smallest plot under a point; failing that the nearest one within a finger's reach. */
+  function plotAt(latlng) {
+    const [planeX, planeY] = planeOf(latlng.lng, latlng.lat);
+    const px = (planeX - shapes.origin[0]) / shapes.step;
+    const py = (planeY - shapes.origin[1]) / shapes.step;
+    const reach = 14 / frameOf(map.getZoom(), L.point(0, 0)).scale;
+    let best = null;
+    let least = Infinity;
+    let near = null;
+    let distance = reach;
+    for (let i = 0; i < count; i++) {
+      const [west, south, east, north] = shapes.box.subarray(4 * i, 4 * i + 4);
+      if (px < west - reach || px > east + reach || py < south - reach || py > north + reach) continue;
+      const away = Math.hypot(inside[2 * i] - px, inside[2 * i + 1] - py);
+      if (away < distance) [near, distance] = [i, away];
+      const size = (east - west) * (north - south);
+      if (size < least && holds(i, px, py)) [best, least] = [i, size];
+    }
+    return best === null ? near : best;
+  }
+
+  function focusOn(i) {
+    const box = boundsOf([i]);
+    const zoom = Math.min(19, map.getBoundsZoom(box.pad(1.2)));
+    const middle = latLngOf(inside[2 * i], inside[2 * i + 1]);
+    map.setView(middle, Math.max(map.getZoom(), zoom), { animate: false });
+    // Into the middle of what the legend leaves free.
+    map.panBy([-legendWidth() / 2, 0], { animate: false });
+  }
+
+  // ---------------------------------------------------------------- card
+
+  function line(key, value, lead = false) {
+    if (value === null) return null;
+    const [term, text] = [make("dt", {}, data.words[key]), make("dd", {}, value)];
+    return make("div", lead ? { class: "lead" } : {}, term, " ", text);
+  }
+
+  function slopeLine(i) {
+    const [mean, se] = [numberOf("slope_mean_pct", i), numberOf("slope_se_pct", i)];
+    const values = { mean: shown(mean, 1), se: shown(se, 1) };
+    return line("slope", say(se > 0 ? "slope_value" : "slope_sure", values), true);
+  }
+
+  function bearingLine(i) {
+    const text = {
+      [STRAIGHT]: () => say("bearing_value", { true: wordOf("row_bearing_true_deg_text", i) }),
+      [GUIDE]: () => say("bearing_start", { true: wordOf("row_bearing_true_deg_text", i) }),
+      [ANY]: () => data.words.bearing_any,
+      [MEASURE]: () => data.words.bearing_measure,
+    }[method[i]]();
+    return line("bearing", text, true);
+  }
+
+  function magneticText(i) {
+    const magnetic = wordOf("row_bearing_magnetic_deg_text", i);
+    const declination = numberOf("declination_deg", i);
+    if (wordOf("row_bearing_true_deg_text", i) === null) return null;
+    if (magnetic === null || declination === null) return data.words.unknown;
+    return say("magnetic_value", {
+      magnetic,
+      declination: shown(Math.abs(declination), 1),
+      side: declination < 0 ? data.words.west : data.words.east,
+      date: data.planting_date,
+    });
+  }
+
+  function rowLines(i) {
+    const words = wordOf("row_bearing_words", i);
+    const hasBearing = method[i] === STRAIGHT || method[i] === GUIDE;
+    const [se, grade] = [numberOf("row_bearing_se_deg", i), numberOf("row_grade_rms_pct", i)];
+    const limit = shown(numberOf("row_grade_limit_pct", i), 1);
+    const graded = method[i] === STRAIGHT && grade !== null;
+    return [
+      line("bearing_words", hasBearing && words !== null ? say("bearing_words_value", { words }) : null),
+      line("magnetic", magneticText(i)),
+      line("bearing_se", hasBearing && se > 0 ? say("bearing_se_value", { se: shown(se, 1) }) : null),
+      line("method", data.words[`method_${method[i].replace(/ /g, "_")}`]),
+      line("grade", graded ? say("grade_value", { grade: shown(grade, 1), limit }) : null),
+    ];
+  }
+
+  function lossText(name, i) {
+    const tonnes = numberOf(name, i);
+    if (tonnes === null) return null;
+    return tonnes < 1 ? data.words.loss_small : say("loss_value", { tonnes: shown(tonnes) });
+  }
+
+  function soilLines(i) {
+    const number = numberOf("erosion_class_number", i);
+    const name = wordOf("erosion_class", i);
+    const p90 = shown(numberOf("slope_p90_pct", i), 1);
+    const max = shown(numberOf("slope_max_pct", i), 1);
+    const slope = { number: shown(numberOf("slope_class_number", i)), name: wordOf("slope_class", i) };
+    const upDown = lossText("soil_loss_up_down_likely_t_ha_yr", i);
+    return [
+      line("slope_spread", say("slope_spread_value", { p90, max })),
+      line("slope_class", say("class_value", slope)),
+      line("erosion_class", number === null ? null : say("class_value", { number: shown(number), name })),
+      upDown === null ? line("loss", data.words.no_tonnes) : line("loss_up_down", upDown),
+      line("loss_contour", lossText("soil_loss_contour_likely_t_ha_yr", i)),
+    ];
+  }
+
+  function inputLines(i) {
+    const counts = ["holes", "plants", "seed_packs", "npk_packs", "urea_packs"];
+    const weights = { seed: "seed_g", npk: "npk_g", urea: "urea_g", manure: "manure_g" };
+    const countLine = (name) => {
+      const value = numberOf(name, i);
+      return line(name, value === null ? null : shown(value));
+    };
+    const weightLine = ([key, name]) => {
+      const value = numberOf(name, i);
+      return line(key, value === null ? null : say("kg", { kg: kilograms(value) }));
+    };
+    return [
+      ...counts.slice(0, 2).map(countLine),
+      ...Object.entries(weights).map(weightLine),
+      ...counts.slice(2).map(countLine),
+    ];
+  }
+
+  function placeLines(i) {
+    const [latitude, longitude] = [numberOf("latitude_deg", i), numberOf("longitude_deg", i)];
+    const ha = numberOf("area_ha", i);
+    const farmer = plots.farmer_name ? plots.farmer_name[i] : null;
+    return [
+      line("farmer", farmer),
+      line("area", say("area_value", { ha: shown(ha, 2), m2: shown(10 * Math.round(ha * 1000)) })),
+      line("height", say("height_value", { m: shown(numberOf("elevation_mean_m", i)) })),
+      // Plain digits, so that they can be pasted anywhere.
+      line("place", `${latitude.toFixed(5)}, ${longitude.toFixed(5)}`),
+    ];
+  }
+
+  function notesOf(i) {
+    const sentences = plots.notes.flags[i].map((at) => plots.notes.texts[at]);
+    return sentences.length
+      ? make("div", { class: "notes" }, make("h3", {}, data.words.notes_heading), listed(sentences))
+      : make("p", {}, data.words.no_notes);
+  }
+
+  function careOf(i) {
+    const care = plots.notes.care;
+    const steep = plots.steep[i] || method[i] === GUIDE;
+    const said = [...(steep ? care.steep : []), ...care.feed].map((at) => plots.notes.texts[at]);
+    if (!said.length) return null;
+    return make("div", { class: "take-care" }, make("h3", {}, data.words.care_heading), listed(said));
+  }
+
+  function fillCard(i) {
+    const list = (lines) => make("dl", {}, ...lines.filter((entry) => entry !== null));
+    const reason = plots.notes.texts[plots.notes.method[i]];
+    byId("card").replaceChildren(
+      make(
+        "header",
+        {},
+        make("h2", { id: "card-title" }, say("card_plot", { id: plots.id[i] })),
+        make("button", { type: "button", onclick: () => close() }, data.words.close),
+      ),
+      make("p", { class: "place" }, wordOf("village", i)),
+      list([slopeLine(i), bearingLine(i)]),
+      make("p", { class: "method" }, reason),
+      list(rowLines(i)),
+      notesOf(i),
+      make("h3", {}, data.words.soil_heading),
+      list(soilLines(i)),
+      make("h3", {}, data.words.inputs_heading),
+      list(inputLines(i)),
+      make("h3", {}, data.words.place_heading),
+      list(placeLines(i)),
+      ...[careOf(i)].filter((entry) => entry !== null),
+    );
+  }
+
+  function open(i, opener) {
+    fillCard(i);
+    state.open = i;
+    state.opener = opener;
+    byId("card").hidden = false;
+    byId("card-empty").hidden = true;
+    document.body.classList.add("card-open");
+    if (opener !== byId("map")) focusOn(i);
+    fields._update();
+    uncover(i);
+    byId("card").scrollTop = 0;
+    if (!phone.matches) byId("panel").scrollTop = 0;
+    byId("card").focus({ preventScroll: true });
+  }
+
+  /* On a phone the card comes up over the map: move the plot into what is left to see. */
+  function uncover(i) {
+    if (!phone.matches) return;
+    byId("stage").scrollIntoView({ block: "start" });
+    const stage = byId("stage").getBoundingClientRect();
+    const card = byId("card").getBoundingClientRect();
+    const y = stage.top + map.latLngToContainerPoint(latLngOf(inside[2 * i], inside[2 * i + 1])).y;
+    const wanted = (stage.top + Math.min(stage.bottom, card.top)) / 2;
+    if (y > card.top - 24) map.panBy([0, y - wanted], { animate: false });
+  }
+
+  function close() {
+    if (state.open === null) return;
+    const back = state.opener;
+    state.open = null;
+    state.opener = null;
+    byId("card").hidden = true;
+    byId("card-empty").hidden = false;
+    document.body.classList.remove("card-open");
+    fields._update();
+    if (back && back.isConnected) back.focus({ preventScroll: true });
+  }
+
+  // ---------------------------------------------------------------- search
+
+  const lower = { ids: null, villages: null };
+
+  function find(text) {
+    const wanted = text.trim().toLowerCase();
+    if (!wanted) return [];
+    lower.ids = lower.ids || plots.id.map((id) => id.toLowerCase());
+    lower.villages = lower.villages || villages.map((village) => village.name.toLowerCase());
+    const ranked = [[], [], [], []];
+    const rank = (name, entry, first) => {
+      const at = name.indexOf(wanted);
+      if (at >= 0) ranked[first + (at > 0 ? 2 : 0)].push(entry);
+    };
+    lower.villages.forEach((name, at) => rank(name, { village: at }, 0));
+    lower.ids.forEach((name, at) => rank(name, { plot: at }, 1));
+    return ranked.flat();
+  }
+
+  function goTo(entry, opener) {
+    if (entry.plot !== undefined) open(entry.plot, opener);
+    else fit(boundsOf(villages[entry.village].rows));
+  }
+
+  function resultItem(entry, at) {
+    const village = villages[entry.village];
+    const texts = village
+      ? [village.name, say("village_result", { count: shown(village.rows.length) })]
+      : [plots.id[entry.plot], wordOf("village", entry.plot)];
+    const item = make("li", { id: `found-${at}`, role: "option", "aria-selected": "false" });
+    item.append(texts[0], " ", make("small", {}, texts[1]));
+    return item;
+  }
+
+  function startSearch() {
+    const input = make("input", {
+      id: "search-input",
+      type: "search",
+      role: "combobox",
+      autocomplete: "off",
+      spellcheck: "false",
+      placeholder: data.words.search_hint,
+      "aria-expanded": "false",
+      "aria-controls": "found",
+      "aria-autocomplete": "list",
+    });
+    const list = make("ul", { id: "found", role: "listbox", "aria-label": data.words.search, hidden: "" });
+    const status = make("p", { class: "status", role: "status" });
+    const label = make("label", { for: "search-input" }, data.words.search);
+    let entries = [];
+    let chosen = -1;
+
+    function mark(at) {
+      chosen = at;
+      [...list.children].forEach((item, i) => item.setAttribute("aria-selected", String(i === at)));
+      if (at < 0) input.removeAttribute("aria-activedescendant");
+      else {
+        input.setAttribute("aria-activedescendant", `found-${at}`);
+        list.children[at].scrollIntoView({ block: "nearest" });
+      }
+    }
+
+    function hide() {
+      list.hidden = true;
+      input.setAttribute("aria-expanded", "false");
+      mark(-1);
+    }
+
+    function choose(at) {
+      const entry = entries[at];
+      hide();
+      status.textContent = "";
+      goTo(entry, input);
+    }
+
+    function refresh() {
+      const found = find(input.value);
+      entries = found.slice(0, FOUND_MAX);
+      list.replaceChildren(...entries.map(resultItem));
+      [...list.children].forEach((item, at) => item.addEventListener("click", () => choose(at)));
+      list.hidden = !entries.length;
+      input.setAttribute("aria-expanded", String(!list.hidden));
+      mark(entries.length ? 0 : -1);
+      const left = found.length - entries.length;
+      if (!input.value.trim()) status.textContent = "";
+      else if (!found.length) status.textContent = data.words.search_none;
+      else if (left) status.textContent = say("search_more", { count: shown(left) });
+      else status.textContent = say("search_found", { count: shown(found.length) });
+    }
+
+    const keys = {
+      ArrowDown: () => mark((chosen + 1) % entries.length),
+      ArrowUp: () => mark((chosen - 1 + entries.length) % entries.length),
+      Enter: () => choose(Math.max(0, chosen)),
+    };
+    input.addEventListener("input", refresh);
+    input.addEventListener("focus", () => input.value && refresh());
+    input.addEventListener("keydown", (event) => {
+      if (event.key === "Escape") hide();
+      if (list.hidden || !keys[event.key]) return;
+      event.preventDefault();
+      keys[event.key]();
+    });
+    document.addEventListener("pointerdown", (event) => {
+      if (!byId("search").contains(event.target)) hide();
+    });
+    // The list lies over what follows; the status line is read out, and seen while it is hidden.
+    byId("search").append(label, input, list, status);
+  }
+
+  // ---------------------------------------------------------------- lists and tables
+
+  /* Show a long list piece by piece: a village may have thousands of plots. */
+  function inPieces(parent, items, draw) {
+    let next = 0;
+    const more = make("button", { type: "button" });
+    function grow() {
+      const piece = items.slice(next, next + CHUNK);
+      const start = next;
+      next += piece.length;
+      const drawn = piece.map((item, at) => draw(item, start + at));
+      parent.append(...drawn);
+      more.textContent = say("more", { count: shown(items.length - next) });
+      more.hidden = next >= items.length;
+      return drawn[0];
+    }
+    more.addEventListener("click", () => {
+      const first = grow();
+      const target = first && (first.querySelector("summary") || first);
+      if (target) target.focus();
+    });
+    grow();
+    return more;
+  }
+
+  function plotButton(i) {
+    const found = classOf(i);
+    const tag = found ? make("span", { class: "tag" }, String(found.number)) : null;
+    const button = make("button", { type: "button" }, plots.id[i], tag);
+    button.addEventListener("click", () => open(i, button));
+    return button;
+  }
+
+  function villageFold(village, at) {
+    const steep = inNumbers(data.villages.numbers, "plots_steep", at);
+    const size = village.rows.length;
+    const counts = [size === 1 ? data.words.village_plot : say("village_plots", { count: shown(size) })];
+    if (steep) counts.push(say("village_steep", { count: shown(steep) }));
+    const tokens = make("div", { class: "tokens" });
+    const summary = make("summary", {}, village.name, make("small", {}, counts.join(" · ")));
+    const element = make("details", { class: "village" }, summary, tokens);
+    element.addEventListener("toggle", () => {
+      if (!element.open || tokens.children.length) return;
+      const show = make("button", { type: "button" }, data.words.show_village);
+      show.addEventListener("click", () => goTo({ village: at }, show));
+      tokens.append(show);
+      tokens.after(inPieces(tokens, village.rows, plotButton));
+    });
+    return element;
+  }
+
+  function startList() {
+    const holder = make("div");
+    const more = inPieces(holder, villages, villageFold);
+    fold("list", data.words.list_title, holder, more);
+  }
+
+  function totalsCells(totals, names, at) {
+    return names.map((name) => {
+      const value = inNumbers(totals.numbers, name, at);
+      if (value === null) return make("td");
+      const written = name.endsWith("_g") ? kilograms(value) : shown(value, name === "area_ha" ? 1 : 0);
+      return make("td", {}, written);
+    });
+  }
+
+  function startTotals() {
+    const sums = data.district.numbers;
+    const names = Object.keys(sums).filter((name) => inNumbers(sums, name, 0) !== null);
+    const head = [data.words.totals_village, ...names.map((name) => data.words[`totals_${name}`])];
+    const body = make("tbody");
+    const all = make("tr", { class: "all" }, make("th", { scope: "row" }, data.words.totals_district));
+    all.append(...totalsCells(data.district, names, 0));
+    body.append(all);
+    const table = make(
+      "table",
+      {},
+      make("thead", {}, make("tr", {}, ...head.map((text) => make("th", { scope: "col" }, text)))),
+      body,
+    );
+    const more = inPieces(body, villages, (village, at) =>
+      make("tr", {}, make("th", { scope: "row" }, village.name), ...totalsCells(data.villages, names, at)),
+    );
+    const region = { class: "wide", tabindex: "0", role: "region", "aria-label": data.words.totals };
+    const wide = make("div", region, table);
+    fold("totals", data.words.totals, make("p", { class: "hint" }, data.words.totals_hint), wide, more);
+  }
+
+  // ---------------------------------------------------------------- legend and notes
+
+  /* A sample plot, drawn by the same code lines as the map's. */
+  function sample(draw) {
+    const canvas = make("canvas", { width: "92", height: "56", "aria-hidden": "true" });
+    const context = canvas.getContext("2d");
+    context.scale(2, 2);
+    const path = new Path2D("M4 6 L40 3 L43 22 L8 25 Z");
+    draw(context, path);
+    return canvas;
+  }
+
+  function sampleClass(entry) {
+    return sample((context, path) => {
+      context.fillStyle = entry.fill;
+      context.fill(path);
+      context.strokeStyle = INK;
+      context.stroke(path);
+      if (entry.beyond) doubleEdge(context, path);
+      const look = { font: "700 15px system-ui, sans-serif", halo: 0.01, fill: entry.fill };
+      write(context, String(entry.number), 24, 14.5, { ...look, ink: entry.ink });
+    });
+  }
+
+  function doubleEdge(context, path) {
+    context.strokeStyle = INK;
+    context.lineWidth = 5;
+    context.stroke(path);
+    context.strokeStyle = PAPER;
+    context.lineWidth = 1.8;
+    context.stroke(path);
+  }
+
+  function sampleRows(kind) {
+    return sample((context, path) => {
+      const empty = kind === MEASURE;
+      context.fillStyle = empty ? PAPER : data.plain.fill;
+      context.fill(path);
+      context.strokeStyle = INK;
+      context.lineWidth = empty ? 1.6 : 1;
+      context.setLineDash(empty ? [5, 4] : []);
+      context.stroke(path);
+      if (empty) return;
+      context.clip(path);
+      context.setLineDash(DASH[kind]);
+      context.lineCap = kind === ANY ? "round" : "butt";
+      context.lineWidth = kind === STRAIGHT ? 1.2 : 2;
+      const slant = kind === ANY ? 0 : 12;
+      for (let y = -10; y < 50; y += LINE_GAP[kind] - (kind === GUIDE ? 4 : 0)) {
+        context.beginPath();
+        context.moveTo(0, y + slant);
+        context.lineTo(48, y - slant);
+        context.stroke();
+      }
+    });
+  }
+
+  function legendFits() {
+    return !phone.matches && window.innerHeight > 700;
+  }
+
+  function startLegend() {
+    const entry = (picture, text) => make("li", {}, picture, make("span", {}, text));
+    const bySlope = data.colour_by === "slope";
+    const seen = new Set(Array.from({ length: count }, (_, i) => numberOf(classColumn, i)));
+    // All erosion classes, so that what is absent is known to be; of ten slope classes those met.
+    const classes = data.classes.filter((found) => !bySlope || seen.has(found.number));
+    const heading = bySlope ? data.words.legend_slope : data.words.legend_erosion;
+    const rows = {
+      [STRAIGHT]: "legend_straight",
+      [GUIDE]: "legend_guide",
+      [ANY]: "legend_any",
+      [MEASURE]: "legend_measure",
+    };
+    const classPart = [
+      make("h3", {}, heading),
+      bySlope ? make("p", {}, data.words.legend_slope_why) : null,
+      make(
+        "ul",
+        {},
+        ...classes.map((found) => entry(sampleClass(found), found.name)),
+        bySlope ? entry(sample(doubleEdge), data.words.legend_beyond) : "",
+      ),
+    ];
+    fold(
+      "legend",
+      data.words.legend,
+      make("div", { id: "legend-classes" }, ...classPart.filter((part) => part !== null)),
+      make("h3", {}, data.words.legend_rows),
+      make("ul", {}, ...METHODS.map((kind) => entry(sampleRows(kind), data.words[rows[kind]]))),
+      make("p", {}, data.words.legend_thinned),
+      make("p", {}, data.words.legend_ground),
+    );
+    byId("legend").open = legendFits();
+  }
+
+  function startNotes() {
+    fold("cautions", data.cautions.title, listed(data.cautions.texts));
+    const sources = data.sources.map((table) => make("li", {}, table.title, listed(table.cited)));
+    fold(
+      "about",
+      data.words.about,
+      make("p", {}, data.set_aside),
+      ...(data.warnings.length ? [make("h3", {}, data.words.warnings), listed(data.warnings)] : []),
+      make("h3", {}, data.words.sources),
+      make("p", {}, data.words.sources_lead),
+      make("ul", {}, ...sources),
+      make("p", {}, data.words.map_notice),
+    );
+    byId("card-empty").textContent = data.words.card_empty;
+  }
+
+  // ---------------------------------------------------------------- views
+
+  function show(view) {
+    if (!VIEWS.includes(view)) return false;
+    state.view = view;
+    document.body.dataset.view = view;
+    byId("finding").textContent = data.findings[view];
+    for (const button of byId("views").children) {
+      button.setAttribute("aria-pressed", String(button.dataset.view === view));
+    }
+    byId("legend-classes").hidden = view !== "steep";
+    byId("totals").open = view === "buy";
+    byId("legend").open = legendFits() && view !== "buy";
+    // The buying view widens the panel, so the map is measured again.
+    map.invalidateSize({ animate: false });
+    fields._update();
+    return true;
+  }
+
+  function startViews() {
+    byId("views").setAttribute("aria-label", data.words.views);
+    for (const view of VIEWS) {
+      const label = data.words[`view_${view}`];
+      const button = make("button", { type: "button", "data-view": view }, label);
+      button.addEventListener("click", () => show(view));
+      byId("views").append(button);
+    }
+  }
+
+  /* Paper has another shape than the screen: measure again, fit what was on the screen, restore. */
+  function startPrinting() {
+    const folds = ["legend", "cautions"];
+    let before = null;
+    window.addEventListener("beforeprint", () => {
+      before = { bounds: map.getBounds(), centre: map.getCenter(), zoom: map.getZoom() };
+      before.open = folds.map((id) => byId(id).open);
+      document.body.classList.add("printing");
+      for (const id of folds) byId(id).open = true;
+      map.invalidateSize({ animate: false });
+      map.fitBounds(before.bounds, { animate: false });
+      fields._update();
+    });
+    window.addEventListener("afterprint", () => {
+      document.body.classList.remove("printing");
+      folds.forEach((id, at) => {
+        byId(id).open = before.open[at];
+      });
+      map.invalidateSize({ animate: false });
+      map.setView(before.centre, before.zoom, { animate: false });
+      fields._update();
+    });
+  }
+
+  function placeOf(id) {
+    const i = rowOf.get(id);
+    if (i === undefined) return null;
+    close();
+    byId("stage").scrollIntoView({ block: "nearest" });
+    focusOn(i);
+    const point = map.latLngToContainerPoint(latLngOf(inside[2 * i], inside[2 * i + 1]));
+    const corner = byId("map").getBoundingClientRect();
+    return { x: corner.left + point.x, y: corner.top + point.y };
+  }
+
+  function openById(id) {
+    if (!rowOf.has(id)) return false;
+    open(rowOf.get(id), null);
+    return true;
+  }
+
+  window.districtplan = { ready: false, plots: plots.id, placeOf, open: openById, close, show };
+  startViews();
+  startLegend();
+  startSearch();
+  startTotals();
+  startList();
+  startNotes();
+  startMap();
+  startPrinting();
+  byId("card").setAttribute("aria-labelledby", "card-title");
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && !event.defaultPrevented && byId("found").hidden) close();
+  });
+  show("steep");
+  window.districtplan.ready = true;
+})();

@@ -1,0 +1,140 @@
+"""Outlines in a few bytes each: whole steps on the map's plane, written as differences.
+
+The plane is spherical Mercator (EPSG:3857), which keeps angles: a true bearing is drawn as it is.
+"""
+
+from __future__ import annotations
+
+import base64
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from pyproj import Transformer
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+    from pyproj import CRS
+
+    Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
+
+RADIUS_M = 6_378_137.0
+"""Radius of the sphere of EPSG:3857 [m]."""
+
+STEP_M = 0.1
+"""A step on the plane [m]; on the ground it is shorter by the cosine of the latitude."""
+
+
+def pack(outlines: ArrayLike, crs: CRS) -> dict[str, object]:
+    """Pack outlines for the page's script.
+
+    Parameters
+    ----------
+    outlines : array_like of shapely.Polygon or shapely.MultiPolygon
+        The outlines.
+    crs : pyproj.CRS
+        Their CRS.
+
+    Returns
+    -------
+    dict[str, object]
+        ``origin_deg`` (longitude, latitude), ``step_m``, and three streams of base 64 varints:
+        ``rings`` of each plot, ``vertices`` of each ring (the closing one left out) and
+        ``moves``: zigzag differences east and north, each from the vertex before, in steps.
+    """
+    parts, plot = shapely.get_parts(np.asarray(outlines, dtype=object), return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    rings_of_plot = np.bincount(plot[part], minlength=len(np.atleast_1d(outlines)))
+    open_end = np.append(ring[1:] == ring[:-1], False)
+    vertices_of_ring = np.bincount(ring[open_end], minlength=len(rings))
+    degrees = Transformer.from_crs(crs, 4326, always_xy=True).transform(points[:, 0], points[:, 1])
+    longitude, latitude = (np.asarray(values)[open_end] for values in degrees)
+    # Whole microdegrees, so that the script starts from exactly the same origin.
+    origin = (round(float(longitude[0]), 6), round(float(latitude[0]), 6))
+    steps = on_plane(longitude, latitude, origin)
+    moves = np.diff(steps, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
+    return {
+        "origin_deg": list(origin),
+        "step_m": STEP_M,
+        "rings": _text(rings_of_plot),
+        "vertices": _text(vertices_of_ring),
+        "moves": _text(zigzag(moves.ravel())),
+    }
+
+
+def on_plane(longitude: Floats, latitude: Floats, origin_deg: tuple[float, float]) -> Integers:
+    """Project to the map's plane, in whole steps from an origin.
+
+    Parameters
+    ----------
+    longitude : numpy.ndarray
+        Longitudes, shape (points,) [degrees].
+    latitude : numpy.ndarray
+        Latitudes, shape (points,) [degrees].
+    origin_deg : tuple[float, float]
+        Longitude and latitude of the origin [degrees].
+
+    Returns
+    -------
+    numpy.ndarray
+        Steps east and north of the origin, shape (points, 2).
+    """
+    # The shorter way round, so that a district across the 180th meridian stays together.
+    turn = (longitude - origin_deg[0] + 180) % 360 - 180
+    north = _northing(latitude) - _northing(np.array([origin_deg[1]]))
+    plane = np.column_stack([RADIUS_M * np.radians(turn), north])
+    return np.rint(plane / STEP_M).astype(np.int64)
+
+
+def zigzag(values: Integers) -> Integers:
+    """Map integers to natural numbers, small ones to small ones.
+
+    Parameters
+    ----------
+    values : numpy.ndarray
+        Integers of either sign.
+
+    Returns
+    -------
+    numpy.ndarray
+        0, 1, 2, 3, 4 and so on for 0, -1, 1, -2, 2 and so on.
+    """
+    return np.where(values < 0, -2 * values - 1, 2 * values)
+
+
+def varints(values: Integers) -> bytes:
+    """Write natural numbers in as many bytes as each needs, seven bits a byte, low bits first.
+
+    Parameters
+    ----------
+    values : numpy.ndarray
+        Natural numbers.
+
+    Returns
+    -------
+    bytes
+        The numbers; the high bit of a byte says that more bytes follow.
+    """
+    sizes = np.ones(len(values), dtype=np.int64)
+    limit = 1 << 7
+    while len(values) and limit <= int(values.max()):
+        sizes += values >= limit
+        limit <<= 7
+    starts = np.cumsum(sizes) - sizes
+    out = np.zeros(int(sizes.sum()), dtype=np.uint8)
+    for byte in range(int(sizes.max(initial=0))):
+        here = sizes > byte
+        low = (values[here] >> (7 * byte)) & 0x7F
+        more = np.where(sizes[here] > byte + 1, 0x80, 0)
+        out[starts[here] + byte] = (low | more).astype(np.uint8)
+    return out.tobytes()
+
+
+def _text(values: Integers) -> str:
+    return base64.b64encode(varints(values.astype(np.int64))).decode("ascii")
+
+
+def _northing(latitude: Floats) -> Floats:
+    return RADIUS_M * np.arcsinh(np.tan(np.radians(latitude)))

@@ -1,0 +1,152 @@
+"""The one place where results become the tables that files carry, so that they all agree."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from districtplan import tables
+from districtplan.outputs import wording
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+GOODS = ("seed", "npk", "urea", "manure")
+CODES = ("terrain_flags", "erosion_flags")
+
+
+def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
+    """Make the table of plots.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a plot, in the order of the file: all columns of the stages, codes of flags joined
+        by semicolons, then flags and method in words and kilograms; ``geometry`` last.
+    """
+    plots = results.plots.reset_index(drop=True)
+    table = _with_kilograms(plots)
+    for codes in CODES:
+        table[codes] = [";".join(raised) for raised in plots[codes]]
+    why, flags = [], []
+    for row in _rows(plots.drop(columns="geometry")):
+        why.append(wording.method_sentence(row, results.plan, texts))
+        flags.append(" ".join(wording.flag_sentences(row, results.plan, texts)))
+    table["row_method_why"], table["flags"] = why, flags
+    return table[plot_columns(results)]
+
+
+def plot_columns(results: Results) -> list[str]:
+    """List the columns of the table of plots.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    list[str]
+        Names, as declared, ``geometry`` last.
+    """
+    made = {*results.plots.columns, *tables.made_by("outputs")} - {"geometry", "bbox"}
+    return [*(name for name in tables.BY_NAME if name in made), "geometry"]
+
+
+def village_table(results: Results) -> pd.DataFrame:
+    """Make the table of villages.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a village: totals, and kilograms beside grams.
+    """
+    return _with_kilograms(results.villages.reset_index(drop=True))
+
+
+def district_row(results: Results) -> pd.Series:
+    """Make the district's row of the same columns as the villages'.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.Series
+        Totals; ``village`` is missing.
+    """
+    return _with_kilograms(results.district.to_frame().T).iloc[0]
+
+
+def dictionary(results: Results) -> pd.DataFrame:
+    """Make the data dictionary.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``name``, ``unit``, ``kind``, ``stage``, ``tables`` and ``meaning`` of every column of the
+        files' tables, in the declared order.
+    """
+    carried = {
+        "plots": (*plot_columns(results), "bbox"),
+        "villages": tuple(village_table(results).columns),
+        "set_aside": tuple(results.set_aside.columns),
+    }
+    kinds = {"texts": "codes, joined by semicolons"}
+    found = []
+    for column in tables.COLUMNS:
+        within = [name for name, columns in carried.items() if column.name in columns]
+        if within:
+            found.append(
+                {
+                    "name": column.name,
+                    "unit": column.unit,
+                    "kind": kinds.get(column.kind, column.kind),
+                    "stage": column.maker,
+                    "tables": ", ".join(within),
+                    "meaning": column.meaning,
+                }
+            )
+    return pd.DataFrame(found)
+
+
+def _rows(plots: pd.DataFrame) -> Iterator[dict[str, Any]]:
+    # One at a time: all rows of a large district as dictionaries would fill the memory.
+    names = [str(name) for name in plots]
+    for values in zip(*(plots[name].tolist() for name in names), strict=True):
+        yield dict(zip(names, values, strict=True))
+
+
+def _with_kilograms(table: pd.DataFrame) -> pd.DataFrame:
+    # Whole grams over a thousand, through 64-bit integers, so that the nearest float is taken once.
+    return table.assign(
+        **{
+            f"{good}_kg": (table[f"{good}_g"].astype("Int64") / 1000)
+            .astype("Float64")
+            .to_numpy(dtype="float64", na_value=float("nan"))
+            for good in GOODS
+        }
+    )

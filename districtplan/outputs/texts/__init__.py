@@ -1,0 +1,149 @@
+"""Every word that is printed, in one catalogue a language: ``<language>.toml`` in this package.
+
+An entry is a sentence with ``{placeholders}``. Values never become templates: a village named
+``{plan}`` is printed as that text.
+"""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+from dataclasses import dataclass
+from importlib import resources
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+    from datetime import date
+
+
+@dataclass(frozen=True)
+class Texts:
+    """All words of one language.
+
+    Attributes
+    ----------
+    language : str
+        Language tag (BCP 47), as pages declare it.
+    entries : Mapping[str, str]
+        Sentences by key: section, dot, name.
+    """
+
+    language: str
+    entries: Mapping[str, str]
+
+    @staticmethod
+    @functools.cache
+    def load(language: str) -> Texts:
+        """Read a catalogue of the package.
+
+        Parameters
+        ----------
+        language : str
+            Language tag, which is the name of the file.
+
+        Returns
+        -------
+        Texts
+            Its words.
+
+        Raises
+        ------
+        KeyError
+            If there is no catalogue of that language.
+        """
+        names = {entry.name for entry in resources.files(__name__).iterdir()}
+        if f"{language}.toml" not in names:
+            raise KeyError(language)
+        file = resources.files(__name__).joinpath(f"{language}.toml")
+        tree = tomllib.loads(file.read_text(encoding="utf-8"))
+        return Texts(language, MappingProxyType(dict(_leaves(tree, ""))))
+
+    def say(self, key: str, **values: object) -> str:
+        """Write one sentence.
+
+        Parameters
+        ----------
+        key : str
+            Section, dot, name.
+        **values : object
+            What the placeholders stand for.
+
+        Returns
+        -------
+        str
+            The sentence.
+
+        Raises
+        ------
+        KeyError
+            If there is no such entry, or a placeholder has no value.
+        """
+        return self.entries[key].format_map(values)
+
+    def section(self, name: str) -> dict[str, str]:
+        """Give the entries of a section, their placeholders unfilled.
+
+        Parameters
+        ----------
+        name : str
+            Name of the section.
+
+        Returns
+        -------
+        dict[str, str]
+            Sentences by name, without the section.
+
+        Raises
+        ------
+        KeyError
+            If there is no such section.
+        """
+        start = f"{name}."
+        found = {k.removeprefix(start): v for k, v in self.entries.items() if k.startswith(start)}
+        if not found:
+            raise KeyError(name)
+        return found
+
+    def day(self, value: date) -> str:
+        """Write a date in words.
+
+        Parameters
+        ----------
+        value : datetime.date
+            The date.
+
+        Returns
+        -------
+        str
+            Day, month, year.
+        """
+        month = self.say(f"dates.month_{value.month}")
+        return self.say("dates.day", day=value.day, month=month, year=value.year)
+
+    def listed(self, items: list[str]) -> str:
+        """Write a list as part of a sentence.
+
+        Parameters
+        ----------
+        items : list[str]
+            At least one.
+
+        Returns
+        -------
+        str
+            The items, the last two joined by "and".
+        """
+        if len(items) == 1:
+            return items[0]
+        first = self.say("lists.comma").join(items[:-1])
+        return self.say("lists.last", first=first, last=items[-1])
+
+
+def _leaves(tree: Mapping[str, Any], above: str) -> Iterator[tuple[str, str]]:
+    for name, value in tree.items():
+        if isinstance(value, dict):
+            yield from _leaves(value, f"{above}{name}.")
+        else:
+            yield f"{above}{name}", str(value)

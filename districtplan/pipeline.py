@@ -1,0 +1,233 @@
+"""The whole run, in the order of the job. Read this first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from districtplan import erosion, geodesy, handbook, inputs, intake, terrain
+from districtplan.clock import Clock
+from districtplan.demo import make
+from districtplan.files import new_files, plan_file, raster, relief, run_folder, vector
+from districtplan.outputs import explanation, render_all
+from districtplan.outputs.sources import listing
+from districtplan.outputs.texts import Texts
+from districtplan.results import Results, join
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from districtplan.outputs.explanation import Step
+    from districtplan.outputs.sources import Entry
+
+    Progress = Callable[[str, float], None]
+
+
+def silent(step: str, share: float) -> None:
+    """Show no progress.
+
+    Parameters
+    ----------
+    step : str
+        Name of the step.
+    share : float
+        Share of it that is done, 0 to 1.
+    """
+
+
+def find(plan: Path, progress: Progress = silent) -> Results:
+    """Read everything that a plan names and work it out; write nothing.
+
+    Parameters
+    ----------
+    plan : Path
+        The plan file.
+    progress : Callable[[str, float], None], default silent
+        Called with the name of a step and the share of it that is done.
+
+    Returns
+    -------
+    Results
+        All that was found.
+
+    Raises
+    ------
+    PlanError
+        If the plan has faults; all are told together.
+    InputError
+        If a file that it names can't be used, or none of its plots can.
+    """
+    clock = Clock(progress)
+    read = plan_file.read_plan(plan)
+    book = handbook.load(read.handbook_folder)
+    asked = read.plan.under(book)
+    with clock.step("plots"):
+        raw = vector.read_plots(read)
+        plots, refused = intake.accept(raw.frame, raw.crs, asked)
+        intake.require_some(plots, refused, raw.name)
+    with raster.Raster(read) as elevation:
+        with clock.step("terrain"):
+            zone = intake.utm_zone(
+                plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
+            )
+            moved = geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, elevation.grid.crs)
+            ground, off_raster = terrain.measure(
+                plots.assign(geometry=moved), elevation, zone, asked, book, clock.share
+            )
+            plots, refused = intake.set_aside_off_raster(plots, refused, off_raster)
+            intake.require_some(plots, refused, raw.name)
+        with clock.step("erosion"):
+            soil = erosion.assess(plots, ground, asked, book)
+        with clock.step("inputs"):
+            needs = inputs.need(plots, asked, book)
+            joined = join(plots, ground, soil, needs)
+            villages, district = inputs.totals(joined, asked)
+        with clock.step("relief"):
+            picture = relief.read_relief(elevation, moved)
+        digests = {**raw.sha256, **elevation.sha256}
+    return Results(
+        plan=asked,
+        handbook=book,
+        plots=joined,
+        plots_crs=raw.crs,
+        grid_crs=zone,
+        villages=villages,
+        district=district,
+        set_aside=refused,
+        rows_read=len(raw.frame),
+        relief=picture,
+        input_sha256=digests,
+        seconds=clock.seconds,
+        warnings=(
+            *erosion.doubts(asked, book),
+            *inputs.doubts(asked, book),
+            *geodesy.doubts(asked.district.planting_date),
+            *elevation.warnings,
+        ),
+    )
+
+
+def run(plan: Path, out: Path, *, replace: bool = False, progress: Progress = silent) -> Results:
+    """Work out a plan and write the run folder.
+
+    Parameters
+    ----------
+    plan : Path
+        The plan file.
+    out : Path
+        The run folder: new, or an older run if ``replace``.
+    replace : bool, default False
+        Whether an older run there may be replaced.
+    progress : Callable[[str, float], None], default silent
+        Called with the name of a step and the share of it that is done.
+
+    Returns
+    -------
+    Results
+        All that was found.
+
+    Raises
+    ------
+    PlanError
+        If the plan has faults; all are told together.
+    InputError
+        If a file that it names can't be used, or none of its plots can.
+    OutputError
+        If the run folder can't be written.
+    """
+    run_folder.check_target(out, replace=replace)
+    results = find(plan, progress)
+    clock = Clock(progress)
+    with clock.step("pages and files"):
+        run_folder.write_run(out, render_all(results), replace=replace)
+    return results
+
+
+def demo(folder: Path, progress: Progress = silent) -> Results:
+    """Write an invented district and run it.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to: the files of the district in ``district``, the run in ``run``.
+    progress : Callable[[str, float], None], default silent
+        Called with the name of a step and the share of it that is done.
+
+    Returns
+    -------
+    Results
+        All that was found.
+
+    Raises
+    ------
+    OutputError
+        If other files stand in the way.
+    """
+    clock = Clock(progress)
+    with clock.step("district"):
+        new_files.write_new(folder / "district", make())
+    return run(folder / "district" / "plan.toml", folder / "run", replace=True, progress=progress)
+
+
+def new(folder: Path) -> Path:
+    """Write a starter plan.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to.
+
+    Returns
+    -------
+    Path
+        The plan file.
+
+    Raises
+    ------
+    OutputError
+        If a plan stands there already.
+    """
+    new_files.write_new(folder, {"plan.toml": plan_file.starter_plan().encode()})
+    return folder / "plan.toml"
+
+
+def explain(plan: Path, plot_id: str, progress: Progress = silent) -> list[Step]:
+    """Tell how each number of a plot came about.
+
+    Parameters
+    ----------
+    plan : Path
+        The plan file.
+    plot_id : str
+        Id of the plot.
+    progress : Callable[[str, float], None], default silent
+        Called with the name of a step and the share of it that is done.
+
+    Returns
+    -------
+    list[Step]
+        One step a number, in the order of the job.
+
+    Raises
+    ------
+    InputError
+        If there is no such plot, or it was set aside.
+    """
+    return explanation.explain(find(plan, progress), plot_id, Texts.load("en"))
+
+
+def sources(plan: Path | None = None) -> list[Entry]:
+    """List the published numbers in force.
+
+    Parameters
+    ----------
+    plan : Path | None, default None
+        A plan whose own tables count; without one, the package's.
+
+    Returns
+    -------
+    list[Entry]
+        One entry a row of a table.
+    """
+    folder = None if plan is None else plan_file.read_plan(plan).handbook_folder
+    return listing(handbook.load(folder))

@@ -1,0 +1,343 @@
+"""The plan: what is wanted, one checked section a stage.
+
+Every key has a default, or is required, or is left out where absent (``None``), which its
+description says. Published defaults come from the handbook. Reading the file is
+:mod:`districtplan.files.plan_file`'s work.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    model_validator,
+)
+
+from districtplan.errors import Fault, InputError
+from districtplan.handbook import packaged
+
+if TYPE_CHECKING:
+    from districtplan.handbook import Handbook
+
+Text = Annotated[str, Field(min_length=1, max_length=200)]
+Share = Annotated[float, Field(gt=0, le=1)]
+RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
+PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
+
+
+def _published(table: str, name: str, **limits: Any) -> Any:  # noqa: ANN401 - as Field is typed
+    """Declare a key whose default is a published number, which a user's table may replace."""
+    return Field(
+        default_factory=lambda: packaged().number(table, name),
+        json_schema_extra={"published": [table, name]},
+        **limits,
+    )
+
+
+def _listed(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+class Section(BaseModel):
+    """A section of the plan: unknown keys are refused, values don't change once checked."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=False)
+
+
+class Version(Section):
+    """The plan file's own version."""
+
+    version: Literal[1] = Field(1, description="Version of the plan file's format.")
+
+
+class District(Section):
+    """The district and its season."""
+
+    name: Text = Field(description="Name of the district, as printed. Required.")
+    planting_date: date = Field(
+        description="Usual planting date; magnetic bearings are for this day. Required."
+    )
+
+
+class Files(Section):
+    """The files to read; relative paths start at the plan file's folder."""
+
+    plots: Text = Field(description="File of plot polygons. Required.")
+    plots_layer: Text | None = Field(
+        None, description="Layer of that file; needed only where it has several."
+    )
+    plots_crs: Text | None = Field(
+        None, description="CRS of the plots, such as EPSG:32736, where the file states none."
+    )
+    plot_id_column: Text = Field("plot_id", description="Column with the plot's id.")
+    village_column: Text = Field("village", description="Column with the village's name.")
+    farmer_name_column: Text | None = Field(
+        None, description="Column with farmers' names; left out: no name is read or written."
+    )
+    elevation: Annotated[list[Text], BeforeValidator(_listed)] = Field(
+        min_length=1,
+        max_length=1000,
+        description="One elevation raster or several tiles of one. Required.",
+    )
+    elevation_crs: Text | None = Field(
+        None, description="CRS of the elevation raster, where the file states none."
+    )
+    handbook: Text | None = Field(
+        None, description="Folder of tables that replace or add to the published ones."
+    )
+
+
+class Elevation(Section):
+    """How good the elevation raster is."""
+
+    vertical_error_m: float = Field(
+        ge=0,
+        le=100,
+        description="Random, relative vertical error, one standard deviation [m]; 0 takes the "
+        "raster as true. Required.",
+    )
+    error_correlation_m: float = Field(
+        ge=0, le=10_000, description="Distance over which errors are alike [m]. Required."
+    )
+
+
+class Terrain(Section):
+    """When a slope and a row bearing are good enough to act on."""
+
+    cells_min: float = Field(
+        4.0, ge=1, le=1_000, description="Fewest raster cells in a plot for a bearing (judgement)."
+    )
+    raster_share_min: Share = Field(
+        0.9, description="Least share of a plot that must have elevations (judgement)."
+    )
+    flat_slope_pct: float = _published(
+        "land_use_limits",
+        "flat_slope_pct",
+        ge=0,
+        le=5,
+        description="Up to this slope rows may run in any direction [%].",
+    )
+    coherence_min: float = Field(
+        0.2,
+        gt=0,
+        lt=1,
+        description="Least coherence for a bearing; below it no bearing is clearly best "
+        "(judgement).",
+    )
+    row_grade_limit_pct: float = _published(
+        "row_grade_limits",
+        "row_grade_max_pct",
+        gt=0,
+        le=10,
+        description="Steepest grade along a row [%].",
+    )
+    row_grade_limit_share: Share = _published(
+        "row_grade_limits",
+        "row_grade_max_share_of_slope",
+        description="Steepest grade along a row as a share of the land slope.",
+    )
+
+
+class Soil(Section):
+    """What RUSLE needs to know of the district; without all three, tonnes are left out."""
+
+    rain_erosivity_mj_mm_ha_h_yr: float | None = Field(
+        None, gt=0, le=50_000, description="R [MJ mm / (ha h yr)]; left out where absent."
+    )
+    erodibility_t_ha_h_ha_mj_mm: float | None = Field(
+        None, gt=0, le=0.2, description="K [t ha h / (ha MJ mm)]; left out where absent."
+    )
+    cover_factor: float | None = Field(
+        None, gt=0, le=1, description="C, no unit; left out where absent."
+    )
+
+
+class Erosion(Section):
+    """Limits that raise an erosion flag."""
+
+    slope_length_cap_m: float = _published(
+        "land_use_limits",
+        "slope_length_cap_m",
+        gt=0,
+        le=305,
+        description="Longest slope length used for soil loss [m].",
+    )
+    equations_slope_max_pct: float = _published(
+        "land_use_limits",
+        "equations_slope_max_pct",
+        gt=0,
+        le=55,
+        description="Above this slope no tonnes are printed [%].",
+    )
+    structures_from_slope_pct: float = _published(
+        "land_use_limits",
+        "structures_from_slope_pct",
+        gt=0,
+        le=100,
+        description="From this slope rows alone do not hold the soil [%].",
+    )
+    perennials_from_slope_pct: float = _published(
+        "land_use_limits",
+        "perennials_from_slope_pct",
+        gt=0,
+        le=200,
+        description="From this slope only perennial crops [%].",
+    )
+    forest_from_slope_pct: float = _published(
+        "land_use_limits",
+        "forest_from_slope_pct",
+        gt=0,
+        le=300,
+        description="From this slope forest [%].",
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Erosion:
+        limits = (
+            self.structures_from_slope_pct,
+            self.perennials_from_slope_pct,
+            self.forest_from_slope_pct,
+        )
+        if list(limits) != sorted(limits):
+            raise ValueError(
+                "the three *_from_slope_pct limits must rise: structures, then "
+                "perennials, then forest"
+            )
+        return self
+
+
+class Practice(Section):
+    """How the crop is grown; rates have no default and are left out where absent."""
+
+    row_spacing_cm: float = _published(
+        "bean_practice",
+        "row_spacing_cm",
+        ge=10,
+        le=300,
+        description="Between rows [cm].",
+    )
+    hole_spacing_cm: float = _published(
+        "bean_practice",
+        "hole_spacing_cm",
+        ge=2,
+        le=200,
+        description="Between holes along a row [cm].",
+    )
+    seed_class: Literal["certified", "farm-saved"] = Field(
+        "certified", description="One seed a hole if certified, two if farm-saved."
+    )
+    seeds_per_hole: int | None = Field(
+        None, ge=1, le=5, description="Seeds a hole; left out: by the seed class."
+    )
+    hundred_seed_weight_g: float | None = Field(
+        None, ge=5, le=150, description="Weight of 100 seeds [g]; left out: no seed weight."
+    )
+    germination_share: Share = Field(
+        1.0, description="Share of seeds that germinate; 1 counts a full stand."
+    )
+    emergence_share: Share = Field(
+        1.0, description="Share of germinated seeds that emerge; 1 counts a full stand."
+    )
+    npk_kg_ha: RateKgHa | None = Field(
+        None, description="NPK on map area [kg/ha]; left out where absent."
+    )
+    urea_kg_ha: RateKgHa | None = Field(
+        None, description="Urea on map area [kg/ha]; left out where absent."
+    )
+    manure_kg_ha: RateKgHa | None = Field(
+        None, description="Composted manure on map area [kg/ha]; left out where absent."
+    )
+    row_form: Literal["flat", "earthed up", "ridges"] = Field(
+        "flat",
+        description="Form of the rows; flat rows get no credit for lying on the contour.",
+    )
+
+
+class Orders(Section):
+    """How inputs are packed and bought; a pack without a size isn't counted."""
+
+    bought_at: Literal["plot", "village", "district"] = Field(
+        "village", description="Level at which packs are bought, and rounded up once."
+    )
+    seed_pack_kg: PackKg | None = Field(
+        None, description="Seed in a pack [kg]; left out: packs aren't counted."
+    )
+    npk_pack_kg: PackKg | None = Field(
+        None, description="NPK in a bag [kg]; left out: bags aren't counted."
+    )
+    urea_pack_kg: PackKg | None = Field(
+        None, description="Urea in a bag [kg]; left out: bags aren't counted."
+    )
+
+
+class Limits(Section):
+    """What is believed of a plot, and how large a job may be."""
+
+    plot_area_min_ha: float = Field(
+        0.005, gt=0, le=1, description="Smaller plots are set aside [ha] (judgement)."
+    )
+    plot_area_max_ha: float = Field(
+        1_000.0, gt=0, le=1_000_000, description="Larger plots are set aside [ha] (judgement)."
+    )
+
+
+class Plan(Section):
+    """The whole plan file."""
+
+    plan: Version = Field(default_factory=lambda: Version(version=1))
+    district: District
+    files: Files
+    elevation: Elevation
+    terrain: Terrain = Field(default_factory=Terrain)
+    soil: Soil = Field(default_factory=Soil)
+    erosion: Erosion = Field(default_factory=Erosion)
+    practice: Practice = Field(default_factory=Practice)
+    orders: Orders = Field(default_factory=Orders)
+    limits: Limits = Field(default_factory=Limits)
+
+    def under(self, handbook: Handbook) -> Plan:
+        """Take published defaults from the tables in force.
+
+        Parameters
+        ----------
+        handbook : Handbook
+            The tables, a user's among them.
+
+        Returns
+        -------
+        Plan
+            The same plan; keys that it doesn't set have the handbook's values.
+
+        Raises
+        ------
+        InputError
+            If a user's table has a value that the plan does not allow.
+        """
+        told = self.model_dump(exclude_unset=True)
+        for name, field in type(self).model_fields.items():
+            section = field.annotation
+            if not (isinstance(section, type) and issubclass(section, Section)):
+                continue
+            for key, declared in section.model_fields.items():
+                if isinstance(extra := declared.json_schema_extra, dict) and "published" in extra:
+                    table, row = cast("tuple[str, str]", extra["published"])
+                    told.setdefault(name, {}).setdefault(key, handbook.number(table, row))
+        try:
+            return Plan.model_validate(told)
+        except ValidationError as error:
+            raise InputError(
+                *(
+                    Fault(
+                        "a table of your handbook",
+                        f"{'.'.join(map(str, wrong['loc']))}: {wrong['msg']}",
+                        "Correct the table, or set the key in the plan",
+                    )
+                    for wrong in error.errors()
+                )
+            ) from error

@@ -1,0 +1,113 @@
+"""What one run found, ready to be written: the only thing outputs are handed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy as np
+    import pandas as pd
+    from numpy.typing import NDArray
+    from pyproj import CRS
+
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Plan
+
+
+@dataclass(frozen=True)
+class Relief:
+    """A hillshade of the district, on an EPSG:3857 grid.
+
+    Attributes
+    ----------
+    shade : numpy.ndarray
+        Brightness, shape (rows, columns), uint8; 0 where there is no elevation.
+    west : float
+        Outer edge of the grid as a longitude [degrees].
+    south : float
+        Outer edge of the grid as a latitude [degrees].
+    east : float
+        Outer edge of the grid as a longitude [degrees].
+    north : float
+        Outer edge of the grid as a latitude [degrees].
+    """
+
+    shade: NDArray[np.uint8]
+    west: float
+    south: float
+    east: float
+    north: float
+
+
+@dataclass(frozen=True)
+class Results:
+    """One run.
+
+    Attributes
+    ----------
+    plan : Plan
+        What was asked for.
+    handbook : Handbook
+        The published tables in force.
+    plots : pandas.DataFrame
+        One row a plot used, in the order of the file: the columns of intake, terrain, erosion and
+        inputs; ``geometry`` in ``plots_crs``.
+    plots_crs : pyproj.CRS
+        CRS of the outlines, that of the plots file.
+    grid_crs : pyproj.CRS
+        UTM zone that grid bearings refer to.
+    villages : pandas.DataFrame
+        Totals, one row a village, sorted by name.
+    district : pandas.Series
+        The same totals over the district.
+    set_aside : pandas.DataFrame
+        ``source_row, plot_id, reason, remedy`` of rows not used.
+    rows_read : int
+        Rows of the plots file.
+    relief : Relief
+        Hillshade for the map's ground.
+    input_sha256 : Mapping[str, str]
+        Digest of each input, by the name that the plan gives it.
+    seconds : Mapping[str, float]
+        Time of each step.
+    warnings : tuple[str, ...]
+        What the user should know, in sentences.
+    """
+
+    plan: Plan
+    handbook: Handbook
+    plots: pd.DataFrame
+    plots_crs: CRS
+    grid_crs: CRS
+    villages: pd.DataFrame
+    district: pd.Series
+    set_aside: pd.DataFrame
+    rows_read: int
+    relief: Relief
+    input_sha256: Mapping[str, str]
+    seconds: Mapping[str, float]
+    warnings: tuple[str, ...]
+
+
+def join(plots: pd.DataFrame, *found: pd.DataFrame) -> pd.DataFrame:
+    """Join what the stages found to the plots.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots, one row each.
+    *found : pandas.DataFrame
+        Tables keyed by ``plot_id``, one row for each plot.
+
+    Returns
+    -------
+    pandas.DataFrame
+        All their columns, in the order of ``plots``.
+    """
+    joined = plots.reset_index(drop=True)
+    for table in found:
+        joined = joined.merge(table, on="plot_id", how="left", validate="one_to_one")
+    return joined

@@ -1,0 +1,373 @@
+"""Every column of the program, declared once.
+
+The declaration feeds the check after each stage, the data dictionary beside the results, labels
+on pages and the README's table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+Kind = Literal["text", "integer", "number", "texts", "geometry"]
+Maker = Literal["intake", "terrain", "erosion", "inputs", "totals", "set aside", "outputs"]
+
+DICTIONARY_VERSION = 1
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: who makes it, what it means, what is believable.
+
+    Attributes
+    ----------
+    name : str
+        Name, ending in the unit where it has one.
+    kind : Kind
+        Text, integer, number, texts (a tuple of codes) or geometry.
+    maker : Maker
+        The stage that makes it.
+    unit : str
+        Unit, empty where it has none.
+    meaning : str
+        What it is, in a sentence.
+    low : float | None
+        Smallest believable value.
+    high : float | None
+        Largest believable value.
+    nullable : bool
+        Whether a value may be unknown.
+    """
+
+    name: str
+    kind: Kind
+    maker: Maker
+    unit: str
+    meaning: str
+    low: float | None = None
+    high: float | None = None
+    nullable: bool = False
+
+
+def _text(name: str, maker: Maker, meaning: str, *, nullable: bool = False) -> Column:
+    return Column(name, "text", maker, "", meaning, nullable=nullable)
+
+
+def _codes(name: str, maker: Maker, meaning: str) -> Column:
+    return Column(name, "texts", maker, "", meaning)
+
+
+def _integer(name: str, maker: Maker, unit: str, meaning: str, *, nullable: bool = True) -> Column:
+    return Column(name, "integer", maker, unit, meaning, 0, None, nullable)
+
+
+def _bearing(name: str, meaning: str) -> Column:
+    return Column(name, "number", "terrain", "°", meaning, 0, 180, nullable=True)
+
+
+def _slope(name: str, meaning: str, *, nullable: bool = False) -> Column:
+    return Column(name, "number", "terrain", "%", meaning, 0, 1_000, nullable)
+
+
+def _kilograms(name: str, meaning: str) -> Column:
+    return Column(name, "number", "outputs", "kg", meaning, 0, None, nullable=True)
+
+
+def _loss(name: str, meaning: str) -> Column:
+    return Column(name, "number", "erosion", "t/(ha yr)", meaning, 0, 1_000_000, nullable=True)
+
+
+COLUMNS: tuple[Column, ...] = (
+    _text("plot_id", "intake", "Id of the plot, as given."),
+    _text("village", "intake", "Village of the plot, as given."),
+    _text("farmer_name", "intake", "Name of the farmer; only if the plan asks.", nullable=True),
+    _integer("source_row", "intake", "", "Row of the plots file, from 1.", nullable=False),
+    Column("area_ha", "number", "intake", "ha", "Area of the plot on the ellipsoid.", 0, None),
+    Column(
+        "longitude_deg", "number", "intake", "°", "Longitude inside the plot, WGS 84.", -180, 180
+    ),
+    Column("latitude_deg", "number", "intake", "°", "Latitude inside the plot, WGS 84.", -90, 90),
+    Column("geometry", "geometry", "intake", "", "Outline of the plot, in the CRS of its file."),
+    Column(
+        "cells",
+        "number",
+        "terrain",
+        "",
+        "Raster cells in the plot, each counted by the share covered.",
+        0,
+        None,
+    ),
+    Column(
+        "raster_share",
+        "number",
+        "terrain",
+        "",
+        "Share of the plot's area with slopes from the raster.",
+        0,
+        1.000001,
+    ),
+    Column(
+        "elevation_mean_m",
+        "number",
+        "terrain",
+        "m",
+        "Mean elevation, weighted by coverage.",
+        -500,
+        9_000,
+    ),
+    _slope("slope_mean_pct", "Mean slope of the raster as it is, weighted by coverage (Horn)."),
+    _slope(
+        "slope_p90_pct", "Smallest slope with at least nine tenths of the coverage at or below it."
+    ),
+    _slope("slope_max_pct", "Steepest cell at least half covered, or of all touched."),
+    _slope(
+        "slope_corrected_pct",
+        "Mean slope less the upward bias that the stated vertical error gives.",
+    ),
+    _slope(
+        "slope_se_pct",
+        "Standard error of the mean slope from the stated vertical error (provisional).",
+    ),
+    Column(
+        "downslope_true_deg",
+        "number",
+        "terrain",
+        "°",
+        "Where the mean gradient falls, from true north; empty where it all but cancels.",
+        0,
+        360,
+        nullable=True,
+    ),
+    _bearing(
+        "row_bearing_true_deg",
+        "Bearing of straight rows from true north; empty where it is to be measured.",
+    ),
+    _bearing("row_bearing_grid_deg", "The same from grid north of the district's UTM zone."),
+    _bearing(
+        "row_bearing_magnetic_deg",
+        "The same from magnetic north on the planting date; empty where the model has ended.",
+    ),
+    Column(
+        "declination_deg",
+        "number",
+        "terrain",
+        "°",
+        "Magnetic declination at the plot on the planting date, east positive.",
+        -180,
+        180,
+        nullable=True,
+    ),
+    _text("row_bearing_words", "terrain", "The row bearing in words.", nullable=True),
+    Column(
+        "row_bearing_se_deg",
+        "number",
+        "terrain",
+        "°",
+        "Standard error of the row bearing from the stated vertical error (provisional).",
+        0,
+        90,
+        nullable=True,
+    ),
+    _slope(
+        "row_grade_rms_pct",
+        "Root mean square grade along the best straight rows, on the "
+        "raster's slopes, which are smoother than the ground.",
+        nullable=True,
+    ),
+    _slope("row_grade_limit_pct", "Steepest grade along a row that the plan allows here."),
+    Column(
+        "coherence",
+        "number",
+        "terrain",
+        "",
+        "How much better the best bearing is than the worst: 1 plane, 0 none better.",
+        0,
+        1,
+    ),
+    Column(
+        "slope_length_m",
+        "number",
+        "terrain",
+        "m",
+        "Length of the plot down its fall: a lower limit, water from above isn't counted.",
+        0,
+        None,
+        nullable=True,
+    ),
+    _text(
+        "row_method", "terrain", "straight, guide lines, any direction or measure on the ground."
+    ),
+    _text("row_method_reason", "terrain", "Code of why that method."),
+    _codes("terrain_flags", "terrain", "Codes of what to know of the plot's terrain."),
+    _integer(
+        "slope_class_number",
+        "erosion",
+        "",
+        "Number of the slope class, 1 flat to 10.",
+        nullable=False,
+    ),
+    _text("slope_class", "erosion", "Slope class (FAO 2006)."),
+    Column(
+        "ls",
+        "number",
+        "erosion",
+        "",
+        "Slope length and steepness factor (RUSLE).",
+        0,
+        200,
+        nullable=True,
+    ),
+    Column(
+        "r",
+        "number",
+        "erosion",
+        "MJ mm/(ha h yr)",
+        "Rain erosivity, as given.",
+        0,
+        None,
+        nullable=True,
+    ),
+    Column(
+        "k",
+        "number",
+        "erosion",
+        "t ha h/(ha MJ mm)",
+        "Soil erodibility, as given.",
+        0,
+        None,
+        nullable=True,
+    ),
+    Column("c", "number", "erosion", "", "Cover factor, as given.", 0, 1, nullable=True),
+    Column(
+        "p_contour",
+        "number",
+        "erosion",
+        "",
+        "Practice factor of rows on the contour.",
+        0,
+        1,
+        nullable=True,
+    ),
+    _loss("soil_loss_up_down_likely_t_ha_yr", "Mean yearly soil loss, rows up and down the slope."),
+    _loss("soil_loss_contour_likely_t_ha_yr", "Mean yearly soil loss, level rows on the contour."),
+    Column(
+        "erosion_class_number",
+        "integer",
+        "erosion",
+        "",
+        "1 to 4 as loss rises, 5 beyond the equations.",
+        1,
+        5,
+        nullable=True,
+    ),
+    _text(
+        "erosion_class",
+        "erosion",
+        "Class of soil loss with rows on the contour, or beyond the "
+        "equations; empty without R, K and C.",
+        nullable=True,
+    ),
+    _codes("erosion_flags", "erosion", "Codes of why the plot is flagged."),
+    _integer("holes", "inputs", "", "Planting holes: area over row spacing times hole spacing."),
+    _integer("plants", "inputs", "", "Plants expected: seeds times germination and emergence."),
+    _integer("seeds", "inputs", "", "Seeds planted: holes times seeds a hole."),
+    _integer("seed_g", "inputs", "g", "Seed planted."),
+    _integer("npk_g", "inputs", "g", "NPK fertiliser."),
+    _integer("urea_g", "inputs", "g", "Urea."),
+    _integer("manure_g", "inputs", "g", "Composted manure."),
+    _integer("seed_packs", "inputs", "", "Packs of seed, if bought at this level."),
+    _integer("npk_packs", "inputs", "", "Bags of NPK, if bought at this level."),
+    _integer("urea_packs", "inputs", "", "Bags of urea, if bought at this level."),
+    _integer("plots", "totals", "", "Plots used.", nullable=False),
+    _integer(
+        "plots_steep", "totals", "", "Plots where rows alone don't hold the soil.", nullable=False
+    ),
+    _integer(
+        "plots_beyond_equations", "totals", "", "Plots too steep for the equations.", nullable=False
+    ),
+    _integer(
+        "plots_measure",
+        "totals",
+        "",
+        "Plots whose bearing is to be measured on the ground.",
+        nullable=False,
+    ),
+    _text("reason", "set aside", "Why the row wasn't used."),
+    _text("remedy", "set aside", "What to do about it."),
+    _text("row_method_why", "outputs", "Why rows are laid out so, in a sentence."),
+    _text("flags", "outputs", "Why the plot is flagged, in sentences; empty where it isn't."),
+    _kilograms("seed_kg", "Seed planted: the grams, in kilograms."),
+    _kilograms("npk_kg", "NPK fertiliser: the grams, in kilograms."),
+    _kilograms("urea_kg", "Urea: the grams, in kilograms."),
+    _kilograms("manure_kg", "Composted manure: the grams, in kilograms."),
+    Column(
+        "bbox",
+        "geometry",
+        "outputs",
+        "",
+        "Bounds of the outline, by which readers of plots.parquet skip what they don't need.",
+    ),
+)
+BY_NAME = {column.name: column for column in COLUMNS}
+
+
+def made_by(maker: Maker) -> tuple[str, ...]:
+    """List the columns that a stage makes.
+
+    Parameters
+    ----------
+    maker : Maker
+        The stage.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names, in order.
+    """
+    return tuple(column.name for column in COLUMNS if column.maker == maker)
+
+
+def check(frame: pd.DataFrame, columns: Iterable[str]) -> pd.DataFrame:
+    """Hold a table to its declaration.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        The table.
+    columns : Iterable[str]
+        Columns that it must have, no others.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same table, its columns in the declared order.
+
+    Raises
+    ------
+    ValueError
+        If a column is missing, undeclared, of another kind, null where it may not be, or holds an
+        unbelievable value: a fault of the program, not of the user's data.
+    """
+    names = list(columns)
+    wrong = [f"missing {name}" for name in names if name not in frame]
+    wrong += [f"not declared here: {name}" for name in frame if name not in names]
+    for column in (BY_NAME[name] for name in names if name in frame):
+        values = frame[column.name]
+        if not column.nullable and bool(values.isna().any()):
+            wrong.append(f"{column.name} is null in {int(values.isna().sum())} rows")
+        if column.kind == "integer" and not pd.api.types.is_integer_dtype(values):
+            wrong.append(f"{column.name} is {values.dtype}, not integer")
+        if column.kind == "number" and not pd.api.types.is_float_dtype(values):
+            wrong.append(f"{column.name} is {values.dtype}, not a number")
+        if column.low is not None and bool((values < column.low).any()):
+            wrong.append(f"{column.name} falls below {column.low}")
+        if column.high is not None and bool((values > column.high).any()):
+            wrong.append(f"{column.name} rises above {column.high}")
+    if wrong:
+        raise ValueError("; ".join(wrong))
+    return frame[names]

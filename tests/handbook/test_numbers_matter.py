@@ -1,0 +1,153 @@
+"""Every handbook number changes some result, and no stage holds a published number of its own."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import districtplan
+from districtplan import erosion, inputs, plan
+from districtplan.handbook import Handbook, packaged
+from tests.conftest import plan_of
+from tests.support import SOIL, assessed, needed, tweaked
+
+TABLES = (
+    "bean_practice",
+    "contour_p",
+    "erosion_classes",
+    "land_use_limits",
+    "row_grade_limits",
+    "rusle_ls",
+    "slope_classes",
+    "soil_ranges",
+)
+FOR_THE_READER = {
+    ("contour_p", "slope_low_pct"),  # used of the first class; elsewhere the class before it ends
+    ("slope_classes", "upper_pct"),
+    ("erosion_classes", "upper_t_ha_yr"),
+}
+"""Printed beside the bounds that are used; other tests hold them to agree."""
+USED = ("slope_low_pct", 0)
+SLOPES = np.concatenate([np.arange(0, 2.2, 0.05), np.arange(2.2, 32, 0.2), [61.0, 90.0]])
+LENGTHS_M = np.array([1.0, 15.5, 18.6, 24.8, 37.2, 62.0, 93.0, 123.0])
+
+
+def numbers() -> list[tuple[str, int, str]]:
+    cells = []
+    for table in TABLES:
+        rows = packaged().rows(table)
+        for column in rows.select_dtypes("number"):
+            cells += [
+                (table, line, column)
+                for line in rows.index
+                if pd.notna(rows[column][line])
+                and ((table, column) not in FOR_THE_READER or (column, line) == USED)
+                and not (column.startswith("lower") and line == 0)  # 0, where classes start
+            ]
+    return cells
+
+
+def outcome(book: Handbook, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Everything that a handbook number can reach, in one text."""
+    monkeypatch.setattr(plan, "packaged", lambda: book)
+    slope, length = np.meshgrid(SLOPES, LENGTHS_M)
+    ridged = plan_of(soil=SOIL, practice={"row_form": "ridges"})
+    told = [ridged.model_dump_json(), assessed(slope, length, ridged, book).to_json()]
+    told += [
+        needed(1.0, plan_of(practice={"seed_class": seed_class}), book).to_json()
+        for seed_class in ("certified", "farm-saved")
+    ]
+    for value in (0.01, 0.099, 0.105, 0.15):
+        soil = {"erodibility_t_ha_h_ha_mj_mm": value, "rain_erosivity_mj_mm_ha_h_yr": value * 1e5}
+        told += erosion.doubts(plan_of(soil=soil), book)
+    told += erosion.doubts(plan_of(soil={"rain_erosivity_mj_mm_ha_h_yr": 100.0}), book)
+    for value in (10.0, 70.0):
+        told += inputs.doubts(plan_of(practice={"hundred_seed_weight_g": value}), book)
+    told += inputs.doubts(plan_of(practice={"npk_kg_ha": 1_000.0}), book)
+    return "\n".join(told)
+
+
+@pytest.fixture(scope="module")
+def usual():
+    with pytest.MonkeyPatch.context() as patch:
+        return outcome(packaged(), patch)
+
+
+@pytest.mark.parametrize(("table", "line", "column"), numbers(), ids=str)
+def test_every_number_matters(table, line, column, usual, monkeypatch):
+    value = float(packaged().rows(table)[column][line])
+    other = value * 1.04
+    if column == "flagged":
+        other = 1 - value
+    elif column == "number" or (table == "bean_practice" and value < 3):  # seeds a hole
+        other = value + 1 if value < 5 else value - 1
+    assert outcome(tweaked(table, line, column, other), monkeypatch) != usual
+
+
+def test_a_change_of_nothing_changes_nothing(usual, monkeypatch):
+    same = tweaked("rusle_ls", 0, "value", float(packaged().rows("rusle_ls")["value"][0]))
+    assert outcome(same, monkeypatch) == usual
+
+
+GEOMETRY_AND_UNITS = {0, 1, 2, 3, 4, 0.5, 8, 90, 180, 360, 100, 1_000, 10_000, 0.3048, 1e8}
+"""Counts and halves, turns, per cent, m in km, m² in a hectare, m in a foot, cm² in a hectare."""
+NAMED = {
+    "intake": {"LISTED", "TOLD", "TEXT_MAX", "WHOLE_MAX"},
+    "terrain": {
+        "UNIT",
+        "CELLS_PER_BATCH",
+        "PLOTS_PER_BATCH",
+        "BLOCK_CELLS",
+        "WHOLE",
+        "SLOPE_BITS",
+        "WEIGHT_BITS",
+        "PERCENTILE",
+        "SUN_FROM_DEG",
+        "SUN_HEIGHT_DEG",
+        "EXAGGERATION",
+    },
+    "erosion": set(),
+    "inputs": {"DECIMALS"},
+}
+"""Settings of the arithmetic and of drawing, each named and explained where it stands."""
+UNIFORM = {"noise.py": {12}}
+"""The variance of a uniform direction is its range squared over 12."""
+
+
+def literals(source: str, named: set[str]) -> set[float]:
+    """List numbers of a module that are neither geometry nor a unit's."""
+    tree = ast.parse(source)
+    allowed: set[int] = set()
+    for node in tree.body:
+        if isinstance(node, ast.Assign) and {getattr(t, "id", "") for t in node.targets} & named:
+            allowed |= {id(inner) for inner in ast.walk(node)}
+    return {
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant)
+        and isinstance(node.value, int | float)
+        and not isinstance(node.value, bool)
+        and id(node) not in allowed
+        and node.value not in GEOMETRY_AND_UNITS
+    }
+
+
+@pytest.mark.parametrize("stage", NAMED)
+def test_stages_hold_no_published_number(stage):
+    modules = sorted((Path(districtplan.__file__).parent / stage).rglob("*.py"))
+    assert modules
+    found = {
+        module.name: literals(module.read_text(encoding="utf-8"), NAMED[stage])
+        - UNIFORM.get(module.name, set())
+        for module in modules
+    }
+    assert {name: extra for name, extra in found.items() if extra} == {}
+
+
+def test_a_published_number_in_code_would_be_found():
+    assert literals("S = 10.8 * sine + 0.03", set()) == {10.8, 0.03}
+    assert literals("KEPT = 6\nOTHER = 7", {"KEPT"}) == {7}

@@ -1,0 +1,37 @@
+"""Entries that are most often a slip are doubted, with the value."""
+
+from __future__ import annotations
+
+import pytest
+
+from districtplan import inputs
+from districtplan.handbook import packaged
+from tests.conftest import plan_of
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("hundred_seed_weight_g", 14.9, ("14.9", "15 to 60")),
+        ("hundred_seed_weight_g", 61.0, ("61", "15 to 60")),
+        ("npk_kg_ha", 301.0, ("301", "300")),
+        ("urea_kg_ha", 1_200.0, ("1200", "300")),
+    ],
+)
+def test_doubted(key, value, said):
+    found = inputs.doubts(plan_of(practice={key: value}), packaged())
+    assert len(found) == 1
+    assert all(word in found[0] for word in (key, *said))
+
+
+@pytest.mark.parametrize(
+    "practice",
+    [
+        {},
+        {"hundred_seed_weight_g": 15.0},
+        {"hundred_seed_weight_g": 60.0},
+        {"npk_kg_ha": 300.0, "urea_kg_ha": 300.0, "manure_kg_ha": 10_000.0},
+    ],
+)
+def test_not_doubted(practice):
+    assert inputs.doubts(plan_of(practice=practice), packaged()) == []

@@ -1,0 +1,336 @@
+"""A small district made in code: every method, every class, a hostile village, gaps."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import pytest
+from pyproj import CRS, Transformer
+from shapely import Point, Polygon, affinity
+
+from districtplan.handbook import packaged
+from districtplan.outputs.texts import Texts
+from districtplan.plan import Plan
+from districtplan.results import Relief, Results
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+HOSTILE = "{{ 7*191 }}<img src=x onerror=hit()>"
+PLOTS_CRS = CRS.from_epsg(32736)
+ORIGIN = (520_000.0, 8_990_000.0)
+SPACING = (0.5, 0.1)
+R, K, C = 4500.0, 0.03, 0.2
+VILLAGES = ("Upper Tamba Ridge", HOSTILE, "Sondo")
+EROSION_NAMES = ("none to slight", "moderate", "high", "very high", "beyond the equations")
+SLOPE_CLASSES = (
+    (0.2, "Flat"),
+    (0.5, "Level"),
+    (1.0, "Nearly level"),
+    (2.0, "Very gently sloping"),
+    (5.0, "Gently sloping"),
+    (10.0, "Sloping"),
+    (15.0, "Strongly sloping"),
+    (30.0, "Moderately steep"),
+    (60.0, "Steep"),
+    (float("inf"), "Very steep"),
+)
+# id, village, slope [%], bearing [degrees], method, reason, terrain flags, class number
+CASES = (
+    ("A-01", 0, 6.4, 57.6, "straight", "supported", (), 1),
+    ("A-02", 0, 11.8, 64.2, "straight", "supported", (), 2),
+    ("A-03", 0, 27.5, 71.0, "straight", "supported", (), 4),
+    ("A-04", 0, 36.2, 80.4, "straight", "supported", (), 5),
+    ("=B+1", 1, 0.4, None, "any direction", "flat", (), 1),
+    ("<b>B2</b>", 1, 18.3, 121.9, "guide lines", "straight_rows_too_steep", (), 3),
+    ("B3", 1, 14.2, None, "measure on the ground", "no_best_direction", (), 2),
+    ("B4", 1, 63.0, 179.7, "straight", "supported", (), 5),
+    ("007", 2, 9.1, None, "measure on the ground", "too_few_cells", ("partly_off_raster",), 1),
+    (
+        "108",
+        2,
+        3.2,
+        None,
+        "measure on the ground",
+        "bearing_too_uncertain",
+        ("noise_exceeds_slope",),
+        1,
+    ),
+    ("109", 2, 21.6, 12.3, "guide lines", "straight_rows_too_steep", (), 3),
+    ("110", 2, 54.0, 5.0, "straight", "supported", (), 5),
+)
+
+
+@pytest.fixture(scope="session")
+def texts():
+    return Texts.load("en")
+
+
+@pytest.fixture(scope="session")
+def hostile():
+    return HOSTILE
+
+
+@pytest.fixture(scope="session")
+def small_results():
+    return make_results()
+
+
+@pytest.fixture(scope="session")
+def results_without_soil():
+    return make_results(soil=False)
+
+
+@pytest.fixture(scope="session")
+def results_with_names():
+    return make_results(names=True)
+
+
+def make_plan(*, soil: bool = True, names: bool = False) -> Plan:
+    """Make a plan whose published limits are given, so that no handbook table is needed."""
+    values = {
+        "district": {"name": "Invented Hills", "planting_date": date(2026, 3, 15)},
+        "files": {"plots": "plots.gpkg", "elevation": ["dem.tif"]},
+        "elevation": {"vertical_error_m": 0.5, "error_correlation_m": 30.0},
+        "terrain": {
+            "flat_slope_pct": 1.0,
+            "row_grade_limit_pct": 2.0,
+            "row_grade_limit_share": 0.5,
+        },
+        "erosion": {
+            "slope_length_cap_m": 122.0,
+            "equations_slope_max_pct": 30.0,
+            "structures_from_slope_pct": 12.0,
+            "perennials_from_slope_pct": 50.0,
+            "forest_from_slope_pct": 60.0,
+        },
+        "practice": {
+            "row_spacing_cm": 50.0,
+            "hole_spacing_cm": 10.0,
+            "seeds_per_hole": 1,
+            "hundred_seed_weight_g": 40.0,
+            "npk_kg_ha": 100.0,
+            "manure_kg_ha": 5000.0,
+        },
+        "orders": {"bought_at": "village", "seed_pack_kg": 2.0, "npk_pack_kg": 50.0},
+    }
+    if soil:
+        values["soil"] = {
+            "rain_erosivity_mj_mm_ha_h_yr": R,
+            "erodibility_t_ha_h_ha_mj_mm": K,
+            "cover_factor": C,
+        }
+    if names:
+        values["files"]["farmer_name_column"] = "farmer"
+    return Plan.model_validate(values)
+
+
+def make_results(*, soil: bool = True, names: bool = False) -> Results:
+    """Make the results of one run of twelve plots in three villages."""
+    plan = make_plan(soil=soil, names=names)
+    plots = make_plots(soil=soil, names=names)
+    villages = totals_of(plots)
+    set_aside = pd.DataFrame(
+        {
+            "source_row": [13, 14],
+            "plot_id": ["A-09", ""],
+            "reason": ["the outline crosses itself", "the id is blank"],
+            "remedy": ["Redraw the outline", "Give the plot an id of its own"],
+        }
+    )
+    return Results(
+        plan=plan,
+        handbook=packaged(),
+        plots=plots,
+        plots_crs=PLOTS_CRS,
+        grid_crs=PLOTS_CRS,
+        villages=villages,
+        district=district_of(villages),
+        set_aside=set_aside,
+        rows_read=14,
+        relief=make_relief(plots),
+        input_sha256={"plots.gpkg": "0" * 64, "dem.tif": "1" * 64},
+        seconds={"intake": 0.1, "terrain": 0.2},
+        warnings=("The plan's R is outside the usual range.",),
+    )
+
+
+def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
+    """Make the joined table of plots, with values that agree with one another."""
+    outlines = [_outline(i) for i in range(len(CASES))]
+    points = [outline.representative_point() for outline in outlines]
+    to_degrees = Transformer.from_crs(PLOTS_CRS, 4326, always_xy=True)
+    longitude, latitude = to_degrees.transform([p.x for p in points], [p.y for p in points])
+    area_ha = np.array([outline.area / 1e4 for outline in outlines])
+    slope = np.array([case[2] for case in CASES])
+    bearing = np.array([np.nan if case[3] is None else case[3] for case in CASES])
+    frame = pd.DataFrame(
+        {
+            "plot_id": [case[0] for case in CASES],
+            "village": [VILLAGES[case[1]] for case in CASES],
+            "source_row": np.arange(1, len(CASES) + 1),
+            "area_ha": area_ha,
+            "longitude_deg": longitude,
+            "latitude_deg": latitude,
+            "geometry": outlines,
+            "cells": [3.2 if case[5] == "too_few_cells" else 44.0 for case in CASES],
+            "raster_share": [0.93 if case[6] else 1.0 for case in CASES],
+            "elevation_mean_m": 1400.0 + 10 * np.arange(len(CASES)),
+            "slope_mean_pct": slope,
+            "slope_p90_pct": slope * 1.2,
+            "slope_max_pct": slope * 1.4,
+            "slope_corrected_pct": slope * 0.98,
+            "slope_se_pct": np.full(len(CASES), 0.6),
+            "downslope_true_deg": (bearing + 90) % 360,
+            "row_bearing_true_deg": bearing,
+            "row_bearing_grid_deg": (bearing + 0.1) % 180,
+            "row_bearing_magnetic_deg": (bearing - 1.3) % 180,
+            "declination_deg": np.full(len(CASES), 1.3),
+            "row_bearing_words": [_words(case[3]) for case in CASES],
+            "row_bearing_se_deg": np.where(np.isnan(bearing), np.nan, 2.4),
+            "row_grade_rms_pct": np.where(np.isnan(bearing), np.nan, 0.03 * slope),
+            "row_grade_limit_pct": np.minimum(2.0, 0.5 * slope),
+            "coherence": np.where(np.isnan(bearing), 0.1, 0.9),
+            "row_method": [case[4] for case in CASES],
+            "row_method_reason": [case[5] for case in CASES],
+            "terrain_flags": [case[6] for case in CASES],
+        }
+    )
+    if names:
+        frame.insert(2, "farmer_name", [f"Invented Farmer {i}" for i in range(len(CASES))])
+    frame = pd.concat([frame, _erosion(frame, soil=soil), _inputs(frame)], axis=1)
+    frame.loc[3, ["declination_deg", "row_bearing_magnetic_deg"]] = np.nan
+    return frame
+
+
+def totals_of(plots: pd.DataFrame) -> pd.DataFrame:
+    """Add up the plots by village."""
+    summed = ["area_ha", "holes", "plants", "seeds", "seed_g", "npk_g", "urea_g", "manure_g"]
+    groups = plots.groupby("village", sort=True)
+    totals = groups[summed].sum(min_count=1).reset_index()
+    totals["seed_packs"] = -(-totals["seed_g"] // 2_000)
+    totals["npk_packs"] = -(-totals["npk_g"] // 50_000)
+    totals["urea_packs"] = pd.array([pd.NA] * len(totals), dtype="Int64")
+    flagged = plots["erosion_flags"].map(lambda flags: "rows_alone_not_enough" in flags)
+    counts = {
+        "plots": plots["village"],
+        "plots_steep": plots.loc[flagged, "village"],
+        "plots_beyond_equations": plots.loc[plots["erosion_class_number"] == 5, "village"],
+        "plots_measure": plots.loc[plots["row_method"] == "measure on the ground", "village"],
+    }
+    for name, villages in counts.items():
+        totals[name] = totals["village"].map(villages.value_counts()).fillna(0).astype("int64")
+    return totals
+
+
+def district_of(villages: pd.DataFrame) -> pd.Series:
+    """Add up the villages."""
+    return villages.drop(columns="village").sum(min_count=1).astype(object)
+
+
+def make_relief(plots: pd.DataFrame) -> Relief:
+    """Make a hillshade that covers the plots, with a corner that has no elevation."""
+    rows, columns = np.mgrid[0:64, 0:96]
+    shade = (150 + 80 * np.sin(columns / 9) * np.cos(rows / 7)).astype(np.uint8)
+    shade[:10, :10] = 0
+    return Relief(
+        shade,
+        float(plots["longitude_deg"].min()) - 0.004,
+        float(plots["latitude_deg"].min()) - 0.004,
+        float(plots["longitude_deg"].max()) + 0.004,
+        float(plots["latitude_deg"].max()) + 0.004,
+    )
+
+
+def _outline(index: int) -> BaseGeometry:
+    # Four plots a village, villages 500 m apart; one plot has a hole, one has two parts.
+    east = ORIGIN[0] + 500 * (index // 4) + 90 * (index % 2)
+    north = ORIGIN[1] + 90 * (index % 4 // 2) + 60 * (index // 4)
+    shape = Polygon([(0, 0), (62, -6), (70, 30), (55, 64), (20, 70), (-6, 40)])
+    if index == 1:
+        shape = shape.difference(Point(30, 30).buffer(8, quad_segs=3))
+    if index == 10:
+        shape = shape.difference(Polygon([(25, -20), (32, -20), (32, 90), (25, 90)]))
+    return affinity.translate(affinity.rotate(shape, 17 * index, (30, 30)), east, north)
+
+
+def _words(bearing: float | None) -> str | None:
+    if bearing is None:
+        return None
+    names = ("N–S", "NE–SW", "E–W", "SE–NW")
+    return names[round(bearing / 45) % 4]
+
+
+def _erosion(frame: pd.DataFrame, *, soil: bool) -> pd.DataFrame:
+    slope = frame["slope_corrected_pct"].to_numpy()
+    length = np.full(len(frame), 48.0)
+    sine = slope / 100 / np.hypot(1, slope / 100)
+    steepness = np.where(slope < 9, 10.8 * sine + 0.03, 16.8 * sine - 0.50)
+    rill = (sine / 0.0896) / (3 * sine**0.8 + 0.56)
+    ls = steepness * (length / 22.13) ** (rill / (1 + rill))
+    number = np.array([case[7] for case in CASES])
+    beyond = number == 5
+    loss = np.where(beyond, np.nan, R * K * ls * C) if soil else np.full(len(frame), np.nan)
+    number = pd.array(number if soil else np.where(beyond, 5, -1), dtype="Int64")
+    if not soil:
+        number[~beyond] = pd.NA
+    grade = [
+        next(i for i, (top, _) in enumerate(SLOPE_CLASSES, 1) if value < top)
+        for value in frame["slope_mean_pct"]
+    ]
+    known = 1.0 if soil else np.nan
+    return pd.DataFrame(
+        {
+            "slope_class_number": grade,
+            "slope_class": [SLOPE_CLASSES[i - 1][1] for i in grade],
+            "slope_length_m": length,
+            "ls": np.where(beyond, np.nan, ls),
+            "r": np.full(len(frame), R * known),
+            "k": np.full(len(frame), K * known),
+            "c": np.full(len(frame), C * known),
+            "p_contour": np.where(beyond, np.nan, known),
+            "soil_loss_up_down_likely_t_ha_yr": loss,
+            "soil_loss_contour_likely_t_ha_yr": loss,
+            "erosion_class_number": number,
+            "erosion_class": [None if pd.isna(n) else EROSION_NAMES[n - 1] for n in number],
+            "erosion_flags": [_flags(value, soil=soil) for value in frame["slope_mean_pct"]],
+        }
+    )
+
+
+def _flags(slope: float, *, soil: bool) -> tuple[str, ...]:
+    limits = {
+        "slope_beyond_equations": 30,
+        "forest_only": 60,
+        "perennials_only": 50,
+        "rows_alone_not_enough": 12,
+    }
+    codes = tuple(code for code, limit in limits.items() if slope >= limit)
+    return codes if soil else (*codes, "no_soil_values")
+
+
+def _inputs(frame: pd.DataFrame) -> pd.DataFrame:
+    area_m2 = frame["area_ha"] * 1e4
+    holes = np.floor(area_m2 / (SPACING[0] * SPACING[1]) + 0.5).astype("int64")
+    columns = {
+        "holes": holes,
+        "plants": holes,
+        "seeds": holes,
+        "seed_g": np.floor(holes * 40 / 100 + 0.5).astype("int64"),
+        "npk_g": np.floor(frame["area_ha"] * 100_000 + 0.5).astype("int64"),
+        "urea_g": None,
+        "manure_g": np.floor(frame["area_ha"] * 5_000_000 + 0.5).astype("int64"),
+        "seed_packs": None,
+        "npk_packs": None,
+        "urea_packs": None,
+    }
+    empty = [pd.NA] * len(frame)
+    return pd.DataFrame(
+        {
+            name: pd.array(empty if values is None else values, dtype="Int64")
+            for name, values in columns.items()
+        }
+    )

@@ -1,0 +1,195 @@
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from pyproj import Geod
+
+from districtplan import erosion, geodesy, inputs
+from districtplan.erosion import ls
+from districtplan.errors import InputError
+from districtplan.outputs.explanation import digits, explain
+
+WORDS = {"×": "*", "÷": "/", "^": "**"}
+FUNCTIONS = {
+    "atan": lambda x: math.degrees(math.atan(x)),
+    "sin": lambda x: math.sin(math.radians(x)),
+    "min": min,
+}
+
+
+def evaluated(equation):
+    """Do the printed sum again: value found, value printed, half a unit of its last digit."""
+    _, _, numbers, printed = equation.split(" = ")
+    for sign, word in WORDS.items():
+        numbers = numbers.replace(sign, word)
+    numbers = numbers.replace("°", "")
+    assert re.fullmatch(r"[-+*/(), .\d]*((atan|sin|min)[-+*/(), .\d]*)*", numbers)
+    found = eval(numbers, {"__builtins__": {}}, FUNCTIONS)
+    value = printed.split()[0]
+    decimals = len(value.partition(".")[2])
+    return found, float(value), 0.5 * 10**-decimals
+
+
+@pytest.fixture(scope="module")
+def results(small_results):
+    """The small district with what the real stages say of it, so that every sum must come out."""
+    plots = small_results.plots.copy()
+    outlines = gpd.GeoSeries(plots["geometry"], crs=small_results.plots_crs).to_crs(4326)
+    areas = [abs(Geod(ellps="WGS84").geometry_area_perimeter(o)[0]) for o in outlines]
+    plots["area_ha"] = np.array(areas) / 10_000
+    place = plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
+    true = plots["row_bearing_true_deg"].to_numpy()
+    turn = geodesy.convergence_deg(small_results.grid_crs, *place)
+    plots["row_bearing_grid_deg"] = geodesy.line_deg(true - turn)
+    plots["row_bearing_magnetic_deg"] = geodesy.line_deg(true - plots["declination_deg"])
+    plots["row_grade_limit_pct"] = np.minimum(2.0, 0.5 * plots["slope_corrected_pct"])
+    # One plot shorter than 15 ft, one longer than the cap, one without a clear fall.
+    plots.loc[[0, 1, 6], "slope_length_m"] = 3.0, 180.0, np.nan
+    practice = small_results.plan.practice.model_copy(
+        update={
+            "row_form": "earthed up",
+            "germination_share": 0.9,
+            "emergence_share": 0.85,
+            "urea_kg_ha": 41.5,
+        }
+    )
+    plan = small_results.plan.model_copy(update={"practice": practice})
+    book = small_results.handbook
+    for made in (
+        erosion.assess(plots, plots, plan, book),
+        inputs.need(plots, plan, book),
+    ):
+        plots = plots.assign(**{name: made[name] for name in made.columns})
+    return dataclasses.replace(small_results, plots=plots, plan=plan)
+
+
+def test_every_printed_sum_comes_out(results, texts):
+    seen = set()
+    for plot_id in results.plots["plot_id"]:
+        for step in explain(results, plot_id, texts):
+            if step.equation:
+                found, printed, half = evaluated(step.equation)
+                assert abs(found - printed) <= half * 1.001 + 1e-6 * abs(printed), step
+                seen.add(step.title)
+    assert len(seen) >= 15
+
+
+@pytest.mark.parametrize(
+    ("title", "column", "unit"),
+    [
+        ("Area", "area_ha", 1),
+        ("Row bearing from grid north", "row_bearing_grid_deg", 1),
+        ("Row bearing by compass", "row_bearing_magnetic_deg", 1),
+        ("Slope length and steepness together", "ls", 1),
+        ("Soil loss, rows up and down the slope", "soil_loss_up_down_likely_t_ha_yr", 1),
+        ("Soil loss, rows on the contour", "soil_loss_contour_likely_t_ha_yr", 1),
+        ("Fall allowed along a row", "row_grade_limit_pct", 1),
+        ("Planting holes", "holes", 0),
+        ("Seeds", "seeds", 0),
+        ("Plants expected", "plants", 0),
+        ("Weight of seed", "seed_g", 0),
+        ("Weight of NPK", "npk_g", 0),
+        ("Weight of urea", "urea_g", 0),
+        ("Weight of composted manure", "manure_g", 0),
+    ],
+)
+def test_numbers_are_those_of_the_table(results, texts, title, column, unit):
+    compared = 0
+    for _, row in results.plots.iterrows():
+        steps = {step.title: step for step in explain(results, row["plot_id"], texts)}
+        if title not in steps or not steps[title].equation:
+            continue
+        found, printed, half = evaluated(steps[title].equation)
+        if unit:
+            assert abs(printed - row[column]) <= half * 1.001
+        else:
+            assert math.floor(round(found, 4) + 0.5) == row[column]
+        compared += 1
+    assert compared >= 7
+
+
+def test_short_slope_follows_the_rule(results, texts):
+    short = {step.title: step for step in explain(results, "A-01", texts)}
+    step = short["Slope length and steepness together"]
+    assert "shorter than 15 ft" in step.inputs
+    at = results.plots.iloc[0]
+    constants = ls.constants(results.handbook)
+    right = ls.ls_factor(np.array([at["slope_corrected_pct"]]), np.array([3.0]), constants)[0]
+    assert evaluated(step.equation)[0] == pytest.approx(right, rel=1e-6)
+
+
+def test_capped_length_is_said(results, texts):
+    steps = {step.title: step for step in explain(results, "A-02", texts)}
+    length = steps["Length of the slope in soil loss"]
+    assert "180 m, of which 122 m count" in length.inputs
+    assert "(122 ÷ 22.13)" in length.equation
+
+
+def test_beyond_the_equations_has_no_tonnes(results, texts):
+    steps = {step.title: step for step in explain(results, "B4", texts)}
+    assert "Soil loss, rows on the contour" not in steps
+    said = steps["Soil loss, rows up and down the slope"].result
+    assert "No tonnes are given" in said
+    assert "30 %" in said
+
+
+def test_no_clear_fall_has_no_tonnes(results, texts):
+    steps = {step.title: step for step in explain(results, "B3", texts)}
+    assert "Slope length and steepness together" not in steps
+    assert "more than one direction" in steps["Soil loss, rows up and down the slope"].result
+
+
+def test_without_soil_values_says_so(results_without_soil, texts):
+    steps = {step.title: step for step in explain(results_without_soil, "A-01", texts)}
+    assert "rain, soil and cover" in steps["Soil loss, rows up and down the slope"].result
+
+
+def test_no_bearing_says_why(results, texts):
+    steps = {step.title: step for step in explain(results, "B3", texts)}
+    assert "more than one direction" in steps["Row bearing from true north"].result
+    assert "Row bearing by compass" not in steps
+
+
+def test_no_compass_bearing_once_the_model_has_ended(results, texts):
+    steps = {step.title: step for step in explain(results, "A-04", texts)}
+    assert pd.isna(results.plots.iloc[3]["row_bearing_magnetic_deg"])
+    assert "does not hold" in steps["Row bearing by compass"].result
+
+
+def test_sources_say_what_is_from_memory(results, texts):
+    steps = explain(results, "A-02", texts)
+    assert all(step.source for step in steps)
+    said = " ".join(step.source for step in steps)
+    assert "[memory]" in said
+    assert "[common practice, no source]" in said
+
+
+def test_unknown_id_names_the_remedy(results, texts):
+    with pytest.raises(InputError, match=r"no plot with the id 'Z-1'.*such as 'A-01'"):
+        explain(results, "Z-1", texts)
+
+
+def test_set_aside_id_says_why(results, texts):
+    with pytest.raises(InputError, match=r"row 13.*crosses itself.*Redraw"):
+        explain(results, "A-09", texts)
+
+
+@pytest.mark.parametrize(
+    ("value", "significant", "text"),
+    [
+        (0, 8, "0"),
+        (1e-7, 2, "0.0000001"),
+        (1_234_567, 3, "1234567"),
+        (-0.0291, 2, "-0.029"),
+        (100, 8, "100"),
+        (0.999999999, 3, "1"),
+    ],
+)
+def test_digits_never_write_an_exponent(value, significant, text):
+    assert digits(value, significant) == text

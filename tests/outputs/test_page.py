@@ -1,0 +1,359 @@
+"""The page's bytes: nothing from outside runs, nothing is lost, all of it can be read."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import io
+import itertools
+import json
+import re
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+import wcag_contrast_ratio
+from hypothesis import given
+from hypothesis import strategies as st
+from PIL import Image
+from pyproj import CRS, Transformer
+from shapely import MultiPolygon, Polygon
+
+from districtplan.outputs import page
+from districtplan.outputs.page import content, ground, palette, shapes
+
+LEAFLET_JS = "db49d009c841f5ca34a888c96511ae936fd9f5533e90d8b2c4d57596f4e5641a"
+LEAFLET_CSS = "a7837102824184820dfa198d1ebcd109ff6d0ff9a2672a074b9a1b4d147d04c6"
+TEXT_PAIRS = (
+    ("ink", "paper"),
+    ("ink", "ground"),
+    ("ink", "care"),
+    ("soft", "paper"),
+    ("soft", "ground"),
+    ("on-accent", "accent"),
+)
+EDGE_PAIRS = (("line", "paper"), ("line", "ground"), ("accent", "paper"), ("care-line", "care"))
+# Machado, Oliveira & Fernandes 2009, severity 1.0, linear RGB [from memory].
+SIMULATIONS = {
+    "protanopia": (
+        (0.152286, 1.052583, -0.204868),
+        (0.114503, 0.786281, 0.099216),
+        (-0.003882, -0.048116, 1.051998),
+    ),
+    "deuteranopia": (
+        (0.367322, 0.860646, -0.227968),
+        (0.280085, 0.672501, 0.047413),
+        (-0.011820, 0.042940, 0.968881),
+    ),
+    "tritanopia": (
+        (1.255528, -0.076749, -0.178779),
+        (-0.078411, 0.930809, 0.147602),
+        (0.004733, 0.691367, 0.303900),
+    ),
+}
+
+
+@pytest.fixture(scope="module")
+def written(small_results, texts):
+    return page.render(small_results, texts)["index.html"].decode("utf-8")
+
+
+def data_of(text):
+    block = re.search(r'<script type="application/json" id="data">(.*?)</script>', text, re.DOTALL)
+    return json.loads(block[1])
+
+
+# ---------------------------------------------------------------- one file, closed
+
+
+def test_the_map_library_is_the_one_that_was_read():
+    library = page.metadata.distribution(page.MAP_PACKAGE)
+    for name, digest in (("leaflet.js", LEAFLET_JS), ("leaflet.css", LEAFLET_CSS)):
+        found = library.locate_file(f"{page.MAP_FOLDER}/{name}").read_bytes()
+        assert hashlib.sha256(found).hexdigest() == digest
+
+
+def test_the_licence_of_the_map_library_is_in_the_page(written):
+    assert "BSD 2-Clause License" in written
+    assert "Redistributions in binary form must reproduce" in written
+
+
+def test_nothing_is_fetched(written):
+    assert re.findall(r"url\((?!data:|#default)[^)]*\)", written) == []
+    assert re.findall(r"<(?:link|iframe|object|embed|base|img)\b", written) == []
+    assert "sourceMappingURL" not in written
+
+
+def test_the_policy_names_every_script_and_style_by_its_digest(written):
+    policy = html.unescape(re.search(r'Policy" content="([^"]*)"', written)[1])
+    assert policy.startswith("default-src 'none'; ")
+    assert "unsafe" not in policy
+    blocks = re.findall(r"<script>(.*?)</script>", written, re.DOTALL)
+    blocks += re.findall(r"<style>(.*?)</style>", written, re.DOTALL)
+    assert len(blocks) == 3
+    for block in blocks:
+        # A browser takes the digest of what it parsed: a carriage return would be lost on the way.
+        assert "\r" not in block
+        digest = base64.b64encode(hashlib.sha256(block.encode("utf-8")).digest()).decode()
+        assert f"'sha256-{digest}'" in policy
+
+
+def test_scripts_do_not_end_their_block():
+    for script in page.assets().scripts:
+        assert "</script" not in script.lower()
+        assert "<!--" not in script
+
+
+def test_the_same_input_gives_the_same_bytes(small_results, texts):
+    assert page.render(small_results, texts) == page.render(small_results, texts)
+
+
+def test_ids_are_unique_and_the_language_is_declared(written):
+    ids = re.findall(r'\bid="([^"]+)"', written)
+    assert len(ids) == len(set(ids))
+    assert '<html lang="en">' in written
+    assert "user-scalable" not in written.split("<style>")[0]
+
+
+# ---------------------------------------------------------------- hostile text
+
+
+def test_hostile_names_stay_text(written, hostile):
+    assert "onerror=hit()>" not in written
+    assert "1337" not in re.sub(r"data:[^\"]*", "", written.split('id="data"')[0])
+    assert hostile in data_of(written)["plots"]["words"]["village"]["texts"]
+    assert html.escape(hostile) in written
+
+
+@given(st.text())
+def test_no_text_can_end_the_data_block(text):
+    block = page.embedded({text: text})
+    assert not set("<>&\u2028\u2029") & set(block)
+    assert json.loads(block) == {text: text}
+
+
+@given(st.text(alphabet=st.sampled_from("<!->datscripyle")))
+def test_no_text_can_be_a_marker(text):
+    parts = page.Assets("s", ("a", "b"), "l")
+    words = ("language", "title", "district", "season", "finding", "no_script", "skip")
+    made = page.assemble({"x": text}, dict.fromkeys(words, text), parts)
+    assert data_of(made) == {"x": text}
+    assert made.count("<script") == 3
+
+
+def test_an_unknown_marker_is_a_fault():
+    with pytest.raises(KeyError):
+        page.assemble({}, {}, page.Assets("", (), ""))
+
+
+def test_farmers_are_named_only_if_the_plan_asks(written, results_with_names, texts):
+    assert "Invented Farmer" not in written
+    assert "farmer_name" not in data_of(written)["plots"]
+    named = page.render(results_with_names, texts)["index.html"].decode("utf-8")
+    assert data_of(named)["plots"]["farmer_name"][0] == "Invented Farmer 0"
+
+
+# ---------------------------------------------------------------- numbers
+
+
+def test_numbers_come_back_to_their_last_decimal(small_results, written):
+    found = data_of(written)["plots"]
+    assert found["id"] == small_results.plots["plot_id"].tolist()
+    for name, digits in content.NUMBERS.items():
+        column = found["numbers"][name]
+        given_values = small_results.plots[name]
+        assert column["digits"] == digits
+        if column["values"] is None:
+            assert given_values.isna().all()
+            continue
+        for value, wanted in zip(column["values"], given_values, strict=True):
+            if value is None:
+                assert pd.isna(wanted)
+            else:
+                assert value / 10**digits == pytest.approx(wanted, abs=0.5001 * 10**-digits)
+
+
+def test_counts_and_grams_are_exact(small_results, written):
+    numbers = data_of(written)["plots"]["numbers"]
+    for name in ("holes", "plants", "seed_g", "npk_g", "manure_g"):
+        assert numbers[name]["values"] == small_results.plots[name].tolist()
+    assert data_of(written)["district"]["numbers"]["seed_g"]["values"] == [
+        int(small_results.plots["seed_g"].sum())
+    ]
+
+
+def test_bearings_are_printed_by_both_ends(written):
+    found = data_of(written)["plots"]
+    said = found["words"]["row_bearing_true_deg_text"]
+    spoken = [None if c is None else said["texts"][c] for c in said["codes"]]
+    at = found["id"].index
+    assert spoken[at("A-01")] == "058° / 238°"
+    assert spoken[at("B4")] == "000° / 180°"
+    assert spoken[at("B3")] is None
+
+
+def test_without_soil_values_plots_are_coloured_by_slope(results_without_soil, texts, written):
+    found = data_of(page.render(results_without_soil, texts)["index.html"].decode("utf-8"))
+    assert found["colour_by"] == "slope"
+    assert [entry["number"] for entry in found["classes"]] == list(range(1, 11))
+    assert set(found["plots"]["numbers"]["erosion_class_number"]["values"]) == {None, 5}
+    assert found["plots"]["numbers"]["soil_loss_contour_likely_t_ha_yr"]["values"] == [None] * 12
+    assert data_of(written)["colour_by"] == "erosion"
+
+
+def test_what_is_from_memory_is_marked(written):
+    cited = [line for table in data_of(written)["sources"] for line in table["cited"]]
+    assert any(line.endswith("[memory]") for line in cited)
+
+
+# ---------------------------------------------------------------- shapes
+
+
+def unpack(packed):
+    """Read outlines back, by an independent reader of the format."""
+
+    def naturals(text):
+        values, value, shift = [], 0, 0
+        for byte in base64.b64decode(text):
+            value |= (byte & 127) << shift
+            shift += 7
+            if byte < 128:
+                values.append(value)
+                value, shift = 0, 0
+        return values
+
+    moves = [-(v + 1) // 2 if v % 2 else v // 2 for v in naturals(packed["moves"])]
+    points = np.cumsum(np.array(moves).reshape(-1, 2), axis=0).tolist()
+    rings = [[points.pop(0) for _ in range(n)] for n in naturals(packed["vertices"])]
+    return [[rings.pop(0) for _ in range(n)] for n in naturals(packed["rings"])]
+
+
+def test_outlines_come_back_within_a_step(small_results):
+    packed = shapes.pack(small_results.plots["geometry"].to_numpy(), small_results.plots_crs)
+    to_plane = Transformer.from_crs(small_results.plots_crs, 3857, always_xy=True)
+    origin = Transformer.from_crs(4326, 3857, always_xy=True).transform(*packed["origin_deg"])
+    for outline, rings in zip(small_results.plots["geometry"], unpack(packed), strict=True):
+        wanted = shapely.get_rings(shapely.get_parts(outline))
+        assert len(rings) == len(wanted)
+        for ring, line in zip(rings, wanted, strict=True):
+            x, y = to_plane.transform(*line.coords.xy)
+            found = np.array(ring, dtype=float) * shapes.STEP_M + origin
+            assert np.abs(found - np.column_stack([x, y])[:-1]).max() <= shapes.STEP_M / 2 + 1e-6
+
+
+def test_a_district_across_the_180th_meridian_stays_together():
+    east = Polygon([(179.999, 0), (180, 0), (180, 0.001), (179.999, 0.001)])
+    west = Polygon([(-180, 0), (-179.999, 0), (-179.999, 0.001), (-180, 0.001)])
+    packed = shapes.pack([east, MultiPolygon([west])], CRS.from_epsg(4326))
+    points = np.array([point for rings in unpack(packed) for ring in rings for point in ring])
+    assert np.ptp(points[:, 0]) * shapes.STEP_M < 300
+
+
+@given(st.lists(st.integers(-(2**40), 2**40)))
+def test_numbers_survive_packing(values):
+    array = np.array(values, dtype=np.int64)
+    stream = shapes.varints(shapes.zigzag(array))
+    found, value, shift = [], 0, 0
+    for byte in stream:
+        value |= (byte & 127) << shift
+        shift += 7
+        if byte < 128:
+            found.append(-(value + 1) // 2 if value % 2 else value // 2)
+            value, shift = 0, 0
+    assert found == values
+
+
+# ---------------------------------------------------------------- ground
+
+
+def picture_of(relief):
+    made = ground.picture(relief)
+    raw = base64.b64decode(made["image"].removeprefix("data:image/webp;base64,"))
+    return Image.open(io.BytesIO(raw)).convert("RGBA"), made
+
+
+def test_the_ground_is_the_relief_within_its_bounds(small_results):
+    image, made = picture_of(small_results.relief)
+    assert image.size == small_results.relief.shade.shape[::-1]
+    assert made["bounds_deg"][0] == pytest.approx(small_results.relief.west, abs=1e-6)
+    alpha = np.asarray(image)[:, :, 3]
+    assert (alpha[:10, :10] == 0).all()
+    assert (alpha[12:, 12:] == 255).all()
+    bright = np.asarray(image)[20:, 20:, 0].astype(float)
+    shade = small_results.relief.shade[20:, 20:]
+    assert np.corrcoef(bright.ravel(), shade.ravel())[0, 1] > 0.99
+
+
+def test_a_large_relief_is_made_small_enough_for_a_phone(small_results):
+    large = replace(small_results.relief, shade=np.full((40, 6_001), 200, dtype=np.uint8))
+    assert picture_of(large)[0].size == (3_000, 20)
+
+
+# ---------------------------------------------------------------- colours
+
+
+def colours_of_the_style():
+    style = page.resources.files(page).joinpath("style.css").read_text(encoding="utf-8")
+    return dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", style))
+
+
+def ratio(one, other):
+    """Compute contrast by another package than the one under test."""
+    rgb = [tuple(int(c[i : i + 2], 16) / 255 for i in (1, 3, 5)) for c in (one, other)]
+    return wcag_contrast_ratio.rgb(*rgb)
+
+
+def test_contrast_is_computed_as_another_package_does():
+    for fill in (*palette.EROSION, *palette.SLOPE):
+        assert palette.contrast(fill, "#ffffff") == pytest.approx(ratio(fill, "#ffffff"), rel=1e-3)
+
+
+@pytest.mark.parametrize(("text", "behind"), TEXT_PAIRS)
+def test_text_can_be_read(text, behind):
+    colours = colours_of_the_style()
+    assert ratio(colours[text], colours[behind]) >= 4.5
+
+
+@pytest.mark.parametrize(("edge", "behind"), EDGE_PAIRS)
+def test_edges_can_be_seen(edge, behind):
+    colours = colours_of_the_style()
+    assert ratio(colours[edge], colours[behind]) >= 3
+
+
+def test_the_script_draws_with_the_colours_of_the_style():
+    script = page.resources.files(page).joinpath("map.js").read_text(encoding="utf-8")
+    colours = colours_of_the_style()
+    for name in ("ink", "paper", "accent"):
+        assert f'const {name.upper()} = "{colours[name]}"' in script
+
+
+@pytest.mark.parametrize("fill", sorted({*palette.EROSION, *palette.SLOPE, palette.PLAIN}))
+def test_numbers_and_rows_can_be_read_on_every_fill(fill):
+    assert ratio(palette.ink_on(fill), fill) >= 4.5
+
+
+def test_edges_can_be_seen_on_the_darkest_ground():
+    paper = colours_of_the_style()["ground"]
+    channels = [int(paper[i : i + 2], 16) for i in (1, 3, 5)]
+    dark = [ground.OPACITY * ground.DARKEST + (1 - ground.OPACITY) * c for c in channels]
+    darkest = "#" + "".join(f"{round(c):02x}" for c in dark)
+    colours = colours_of_the_style()
+    assert ratio(colours["ink"], darkest) >= 4.5
+
+
+@pytest.mark.parametrize("ramp", [palette.EROSION, palette.SLOPE])
+@pytest.mark.parametrize("vision", [None, *SIMULATIONS])
+def test_classes_darken_in_any_colour_vision(ramp, vision):
+    light = [_luminance(colour, SIMULATIONS.get(vision)) for colour in ramp]
+    steps = [(a + 0.05) / (b + 0.05) for a, b in itertools.pairwise(light)]
+    assert min(steps) > (1.4 if ramp is palette.EROSION else 1.1)
+
+
+def _luminance(colour, matrix):
+    channels = np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
+    linear = np.where(channels <= 0.04045, channels / 12.92, ((channels + 0.055) / 1.055) ** 2.4)
+    seen = linear if matrix is None else np.clip(np.array(matrix) @ linear, 0, 1)
+    return float(np.array([0.2126, 0.7152, 0.0722]) @ seen)

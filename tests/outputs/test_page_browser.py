@@ -1,0 +1,302 @@
+"""The page in a browser, from a file, with the network shut."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+import pytest
+
+from districtplan.outputs import page
+
+pytestmark = pytest.mark.browser
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND",
+)
+LOCAL = ("file:", "data:", "blob:")
+SIZES = {"desk": (1280, 800), "phone": (360, 740)}
+
+
+# The pixels themselves are measured: summed along the bearing of the lines, dark lines and light
+# gaps part most. Among bearings half a degree apart, the one with the largest spread of sums.
+BEARING_OF_PIXELS = """([x, y]) => {
+  const canvas = document.querySelector('canvas.fields');
+  const box = canvas.getBoundingClientRect();
+  const dense = canvas.width / box.width;
+  const half = Math.round(48 * dense);
+  const [left, top] = [(x - box.left) * dense - half, (y - box.top) * dense - half];
+  const side = 2 * half + 1;
+  const pixels = canvas.getContext('2d').getImageData(left, top, side, side).data;
+  let [best, most] = [null, -1];
+  for (let bearing = 0; bearing < 180; bearing += 0.5) {
+    const angle = (bearing * Math.PI) / 180;
+    const [sums, counts] = [new Map(), new Map()];
+    for (let j = 0; j < side; j++) for (let i = 0; i < side; i++) {
+      const [east, north] = [i - half, half - j];
+      if (Math.hypot(east, north) > half) continue;
+      const bin = Math.round(east * Math.cos(angle) - north * Math.sin(angle));
+      sums.set(bin, (sums.get(bin) || 0) + pixels[4 * (j * side + i)]);
+      counts.set(bin, (counts.get(bin) || 0) + 1);
+    }
+    const kept = [...sums.keys()].filter((bin) => Math.abs(bin) < 0.8 * half);
+    const means = kept.map((bin) => sums.get(bin) / counts.get(bin));
+    const mean = means.reduce((a, b) => a + b) / means.length;
+    const spread = means.reduce((a, b) => a + (b - mean) ** 2, 0) / means.length;
+    if (spread > most) [best, most] = [bearing, spread];
+  }
+  return best;
+}"""
+
+
+@dataclass
+class Seen:
+    """What a browser reported while it had a page open."""
+
+    errors: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+    hits: int = 0
+
+    def faults(self):
+        foreign = [url for url in self.requests if not url.startswith(LOCAL)]
+        return self.errors + foreign + ["code from the data ran"] * self.hits
+
+
+@pytest.fixture(scope="module")
+def browser():
+    if CHROMIUM is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium was found, and CI must have one")
+        pytest.skip("no Chromium was found")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as driver:
+        found = driver.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="module")
+def written(small_results, texts):
+    return page.render(small_results, texts)["index.html"]
+
+
+@contextmanager
+def opened(browser, file, content, *, size="desk", wait=True):
+    """Open a page and hear all it says; hostile text tries to raise the counter ``hits``."""
+    file.write_bytes(content)
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height})
+    tab = context.new_page()
+    seen = Seen()
+    tab.on("console", lambda said: seen.errors.append(said.text) if said.type == "error" else None)
+    tab.on("pageerror", lambda error: seen.errors.append(str(error)))
+    tab.on("request", lambda request: seen.requests.append(request.url))
+    tab.add_init_script("window.hits = 0; window.hit = () => { window.hits += 1; };")
+    tab.goto(file.as_uri())
+    if wait:
+        # The script is done when the page has loaded; the policy forbids polling by eval.
+        assert tab.evaluate("window.districtplan?.ready") is True, seen.errors
+    yield tab, seen
+    seen.hits = tab.evaluate("window.hits")
+    context.close()
+
+
+def click_plot(tab, plot_id):
+    place = tab.evaluate("id => districtplan.placeOf(id)", plot_id)
+    tab.mouse.click(place["x"], place["y"])
+    return tab.inner_text("#card")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_click_on_a_plot_shows_its_numbers(browser, written, small_results, tmp_path, size):
+    with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):
+        for row in small_results.plots.to_dict("records"):
+            card = click_plot(tab, row["plot_id"])
+            assert card.startswith(f"Plot {row['plot_id']}\n")
+            slope = re.search(r"^Slope (\S+) %", card, re.MULTILINE)
+            assert float(slope[1]) == pytest.approx(row["slope_mean_pct"], abs=0.0501)
+            bearing = re.search(r"^Bearing (.*)$", card, re.MULTILINE)[1]
+            if row["row_method"] in ("straight", "guide lines"):
+                near = round(row["row_bearing_true_deg"]) % 180
+                assert bearing.startswith(f"{near:03d}° / {near + 180:03d}° true")
+            else:
+                assert bearing == row["row_method"]
+            assert f"Planting holes {row['holes']:,}" in card
+    assert seen.faults() == []
+
+
+def test_hostile_names_are_shown_as_text(browser, written, hostile, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        assert hostile in click_plot(tab, "<b>B2</b>")
+        assert tab.inner_text("#card-title") == "Plot <b>B2</b>"
+        assert hostile in tab.inner_text("#finding")
+        tab.click("#list > summary")
+        assert hostile in tab.inner_text("#list")
+        tab.fill("#search-input", "{{ 7")
+        assert hostile in tab.inner_text("#found")
+        tab.evaluate("districtplan.show('buy')")
+        assert hostile in tab.inner_text("#totals")
+        assert tab.locator("img:not(.leaflet-image-layer)").count() == 0
+        assert "1337" not in tab.inner_text("body")
+    assert seen.faults() == []
+
+
+def test_the_checker_sees_a_page_that_lets_code_run(browser, written, tmp_path):
+    # The same page without its policy, and with a village's name put in as markup.
+    broken = re.sub(rb'<meta http-equiv="Content-Security-Policy"[^>]*>', b"", written)
+    broken = broken.replace(b"<main", b"<img src=x onerror=hit()><main", 1)
+    broken = broken.replace(b"<main", b'<img src="http://example.invalid/a.png"><main', 1)
+    with opened(browser, tmp_path / "index.html", broken) as (tab, seen):
+        tab.wait_for_function("window.hits > 0", timeout=5_000)
+    assert "code from the data ran" in seen.faults()
+    assert any("example.invalid" in fault for fault in seen.faults())
+
+
+def test_the_policy_stops_the_same_markup(browser, written, tmp_path):
+    put_in = written.replace(b"<main", b"<img src=x onerror=hit()><main", 1)
+    with opened(browser, tmp_path / "index.html", put_in) as (tab, seen):
+        tab.wait_for_timeout(300)
+    assert seen.hits == 0
+    assert seen.errors != []
+
+
+def test_a_script_that_was_tampered_with_does_not_run(browser, written, tmp_path):
+    changed = written.replace(b'"use strict";', b'"use strict"; hit();', 1)
+    with opened(browser, tmp_path / "index.html", changed, wait=False) as (tab, seen):
+        tab.wait_for_timeout(300)
+        assert tab.evaluate("typeof window.districtplan") == "undefined"
+    assert seen.hits == 0
+    assert seen.errors != []
+
+
+@pytest.mark.parametrize("view", ["steep", "rows", "buy"])
+def test_nothing_scrolls_sideways_on_a_phone(browser, written, tmp_path, view):
+    with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, seen):
+        tab.evaluate("view => districtplan.show(view)", view)
+        tab.click("#legend > summary")
+        assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+        tab.evaluate("districtplan.open('B4')")
+        assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    assert seen.faults() == []
+
+
+def test_what_is_touched_is_large_enough_and_named(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, seen):
+        tab.click("#list > summary")
+        tab.click(".village summary >> nth=0")
+        small = tab.evaluate(
+            """() => [...document.querySelectorAll('button, input, summary, a[role=button]')]
+              .filter((e) => e.getClientRects().length)
+              .map((e) => [e, e.getBoundingClientRect()])
+              .filter(([e, box]) => box.height < 44 || box.width < 44)
+              .map(([e]) => e.outerHTML)"""
+        )
+        assert small == []
+        tiny = tab.evaluate(
+            """() => [...document.querySelectorAll('.panel *, .top *, .legend *')]
+              .filter((e) => e.getClientRects().length)
+              .filter((e) => e.childElementCount === 0 && e.textContent)
+              .filter((e) => parseFloat(getComputedStyle(e).fontSize) < 16)
+              .map((e) => e.outerHTML)"""
+        )
+        assert tiny == []
+        unnamed = tab.evaluate(
+            """() => [...document.querySelectorAll('button, a, summary, [role]')]
+              .filter((e) => e.getClientRects().length)
+              .filter((e) => !e.textContent.trim() && !e.getAttribute('aria-label'))
+              .filter((e) => !e.labels?.length)
+              .filter((e) => e.getAttribute('role') !== 'status')
+              .map((e) => e.outerHTML)"""
+        )
+        assert unnamed == []
+    assert seen.faults() == []
+
+
+def test_search_works_by_keyboard(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        tab.focus("#search-input")
+        tab.keyboard.type("a-0")
+        assert tab.locator("#found li").count() == 4
+        tab.keyboard.press("ArrowDown")
+        tab.keyboard.press("ArrowDown")
+        chosen = tab.get_attribute("#search-input", "aria-activedescendant")
+        assert tab.get_attribute(f"#{chosen}", "aria-selected") == "true"
+        tab.keyboard.press("Enter")
+        assert tab.inner_text("#card-title") == "Plot A-03"
+        assert tab.locator("#found").is_hidden()
+        tab.keyboard.press("Escape")
+        assert tab.locator("#card").is_hidden()
+        assert tab.evaluate("document.activeElement.id") == "search-input"
+        tab.fill("#search-input", "no such plot")
+        assert "Nothing found" in tab.inner_text("#search")
+    assert seen.faults() == []
+
+
+def test_every_plot_is_reached_from_the_list_by_keyboard(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        tab.focus("#list > summary")
+        tab.keyboard.press("Enter")
+        tab.keyboard.press("Tab")
+        tab.keyboard.press("Enter")
+        tab.wait_for_selector(".village .tokens button")
+        tab.keyboard.press("Tab")
+        tab.keyboard.press("Tab")
+        tab.keyboard.press("Enter")
+        assert tab.inner_text("#card-title") == "Plot 007"
+        tab.keyboard.press("Escape")
+        assert tab.evaluate("document.activeElement.textContent").startswith("007")
+    assert seen.faults() == []
+
+
+@pytest.mark.parametrize(
+    ("plot_id", "bearing"),
+    [("A-01", 57.6), ("A-03", 71.0), ("B4", 179.7), ("110", 5.0), ("<b>B2</b>", 121.9)],
+)
+def test_the_picture_shows_rows_at_their_bearing(browser, written, tmp_path, plot_id, bearing):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        tab.evaluate("districtplan.show('rows')")
+        place = tab.evaluate("id => districtplan.placeOf(id)", plot_id)
+        found = tab.evaluate(BEARING_OF_PIXELS, [place["x"], place["y"]])
+    assert min(abs(found - bearing), 180 - abs(found - bearing)) <= 1
+    assert seen.faults() == []
+
+
+def test_without_soil_values_the_page_says_so(browser, results_without_soil, texts, tmp_path):
+    content = page.render(results_without_soil, texts)["index.html"]
+    with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+        assert "Tonnes of soil are left out" in tab.inner_text("#legend")
+        card = click_plot(tab, "A-01")
+        assert "No tonnes are given." in card
+        assert "Erosion class" not in card
+        assert "NaN" not in card
+    assert seen.faults() == []
+
+
+def test_the_farmer_is_named_only_if_the_plan_asks(browser, results_with_names, texts, tmp_path):
+    content = page.render(results_with_names, texts)["index.html"]
+    with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+        assert "Farmer Invented Farmer 2" in click_plot(tab, "A-03")
+    assert seen.faults() == []
+
+
+def test_printing_fits_the_map_to_the_paper_and_back(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        before = tab.evaluate("document.querySelector('#map').getBoundingClientRect().width")
+        tab.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+        width = tab.evaluate("document.querySelector('#map').getBoundingClientRect().width")
+        assert width == pytest.approx(182 / 25.4 * 96, abs=2)
+        tab.evaluate("window.dispatchEvent(new Event('afterprint'))")
+        after = tab.evaluate("document.querySelector('#map').getBoundingClientRect().width")
+        assert after == before
+    assert seen.faults() == []

@@ -1,0 +1,93 @@
+"""The catalogue: every code has its sentence, and values never become templates."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from importlib import resources
+
+import pytest
+
+from districtplan import erosion, outputs, terrain
+from districtplan.outputs.texts import Texts
+
+PLACEHOLDER = re.compile(r"\{(\w+)\}")
+
+
+def test_a_missing_key_raises(texts):
+    with pytest.raises(KeyError, match="no such"):
+        texts.say("page.no such")
+
+
+def test_a_missing_value_raises(texts):
+    with pytest.raises(KeyError, match="count"):
+        texts.say("page.search_found")
+
+
+def test_a_missing_language_raises():
+    with pytest.raises(KeyError, match="xx"):
+        Texts.load("xx")
+
+
+@pytest.mark.parametrize("name", ["../en", "en.toml", ""])
+def test_a_language_is_not_a_path(name):
+    with pytest.raises(KeyError):
+        Texts.load(name)
+
+
+def test_a_missing_section_raises(texts):
+    with pytest.raises(KeyError):
+        texts.section("no such")
+
+
+def test_a_section_of_the_same_start_is_not_mixed_in(texts):
+    assert "steep.many" in texts.section("finding")
+    assert all(key.startswith("month_") or key == "day" for key in texts.section("dates"))
+
+
+@pytest.mark.parametrize("value", ["{plan}", "{{ 7*191 }}", "{0.__class__}", "<b>"])
+def test_values_are_not_templates(texts, value):
+    assert texts.say("finding.it_is_in", villages=value) == f"It is in {value}."
+
+
+def test_every_flag_has_one_sentence(texts):
+    assert set(texts.section("flags")) == {*erosion.FLAGS, *terrain.FLAGS}
+
+
+def test_every_reason_has_one_sentence(texts):
+    assert set(texts.section("reasons")) == set(terrain.REASONS)
+
+
+def test_the_script_and_the_catalogue_know_the_same_words(texts):
+    script = resources.files(outputs.page).joinpath("map.js").read_text(encoding="utf-8")
+    words = texts.section("page")
+    used = set(re.findall(r"data\.words\.(\w+)", script))
+    used |= set(re.findall(r"(?:say|line)\(\s*\"(\w+)\"", script))
+    assert used <= set(words)
+    # Keys that the script puts together, or that Python fills in.
+    made = {f"method_{m}" for m in ("straight", "guide_lines", "any_direction")}
+    made |= {"method_measure_on_the_ground", "title", "season", "skip", "no_script"}
+    made |= {"set_aside_none", "set_aside_some", "slope_value", "slope_sure"}
+    made |= {key for key in words if key.startswith(("totals_", "view_", "legend_"))}
+    made |= {"holes", "plants", "seed_packs", "npk_packs", "urea_packs", "npk", "urea", "manure"}
+    assert set(words) - used - made == set()
+
+
+def test_a_date_in_words(texts):
+    assert texts.day(date(2026, 3, 5)) == "5 March 2026"
+    assert [texts.day(date(2026, m, 1)).split()[1][:3] for m in range(1, 13)] == [
+        "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("items", "said"),
+    [(["a"], "a"), (["a", "b"], "a and b"), (["a", "b", "c"], "a, b and c")],
+)
+def test_lists_in_words(texts, items, said):
+    assert texts.listed(items) == said
+
+
+def test_the_page_leaves_no_placeholder_that_the_script_does_not_fill(texts):
+    for key, text in texts.section("page").items():
+        assert "{" not in PLACEHOLDER.sub("", text), key

@@ -1,0 +1,145 @@
+from __future__ import annotations
+
+import dataclasses
+import io
+import re
+import time
+import zipfile
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from districtplan.outputs import workbook
+
+SHEETS = ["Read first", "Villages", "Plots", "Set aside", "Columns", "Sources"]
+
+
+def opened(results, texts, **options):
+    content = workbook.render(results, texts)["district.xlsx"]
+    return openpyxl.load_workbook(io.BytesIO(content), **options)
+
+
+@pytest.fixture(scope="module")
+def book(small_results, texts):
+    return opened(small_results, texts)
+
+
+@pytest.fixture(scope="module")
+def cached(small_results, texts):
+    return opened(small_results, texts, data_only=True)
+
+
+def test_same_results_same_bytes(small_results, texts):
+    first = workbook.render(small_results, texts)
+    # Past a full second, so that a clock in a file's header would show.
+    time.sleep(1.1)
+    assert workbook.render(small_results, texts) == first
+
+
+def test_sheets(book):
+    assert book.sheetnames == SHEETS
+
+
+def test_only_totals_are_formulas(book):
+    formulas = [
+        (sheet.title, cell.value)
+        for sheet in book
+        for row in sheet.iter_rows()
+        for cell in row
+        if cell.data_type == "f"
+    ]
+    assert formulas
+    assert {title for title, _ in formulas} == {"Villages"}
+    assert all(re.fullmatch(r"=SUM\(([A-Z]+)2:\1\d+\)", formula) for _, formula in formulas)
+
+
+def test_totals_are_right_both_live_and_stored(book, cached, small_results):
+    live, stored = book["Villages"], cached["Villages"]
+    last = live.max_row
+    assert live.cell(last, 1).value == "Whole district"
+    summed = 0
+    for column in range(2, live.max_column + 1):
+        formula = live.cell(last, column).value
+        values = [stored.cell(row, column).value for row in range(2, last)]
+        if isinstance(formula, str) and formula.startswith("="):
+            summed += 1
+            letter = live.cell(last, column).column_letter
+            assert formula == f"=SUM({letter}2:{letter}{last - 1})"
+            assert stored.cell(last, column).value == pytest.approx(sum(values), rel=1e-12)
+        else:
+            assert values == [None] * len(values)
+    assert summed >= 10
+    heads = [cell.value for cell in live[1]]
+    assert stored.cell(last, heads.index("Holes") + 1).value == small_results.district["holes"]
+
+
+def test_packs_bought_by_the_district_are_not_a_sum(small_results, texts):
+    villages = small_results.villages.assign(
+        seed_packs=pd.array([pd.NA] * len(small_results.villages), dtype="Int64")
+    )
+    district = small_results.district.copy()
+    district["seed_packs"] = 211
+    changed = dataclasses.replace(small_results, villages=villages, district=district)
+    sheet = opened(changed, texts)["Villages"]
+    column = [cell.value for cell in sheet[1]].index("Packs of seed") + 1
+    assert sheet.cell(sheet.max_row, column).value == 211
+
+
+def test_text_is_never_a_formula_nor_a_number(book, hostile):
+    sheet = book["Plots"]
+    cells = {cell.value: cell.data_type for row in sheet.iter_rows() for cell in row[:2]}
+    assert cells["=B+1"] == "s"
+    assert cells["007"] == "s"
+    assert cells[hostile] == "s"
+
+
+def test_no_link_is_made(small_results, texts):
+    plots = small_results.plots.assign(plot_id=["https://a.example"] * len(small_results.plots))
+    content = workbook.render(dataclasses.replace(small_results, plots=plots), texts)
+    with zipfile.ZipFile(io.BytesIO(content["district.xlsx"])) as archive:
+        assert not [name for name in archive.namelist() if "worksheets/_rels" in name]
+
+
+def test_tables_print_as_tables(book):
+    for title in SHEETS[1:]:
+        sheet = book[title]
+        assert sheet.page_setup.orientation == "landscape"
+        assert sheet.page_setup.fitToHeight == 0
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage
+        assert sheet.print_title_rows == "$1:$1"
+        assert sheet.freeze_panes == "B2"
+
+
+def test_read_first_says_the_finding_and_the_cautions(book, small_results, texts):
+    said = [cell.value for cell in book["Read first"]["A"] if cell.value]
+    assert said[0] == "Invented Hills: a season of hand-planted beans"
+    assert any("of 12 plots are too steep for rows alone" in line for line in said)
+    assert any("2 of 14 rows of the plots file could not be used" in line for line in said)
+    assert small_results.warnings[0] in said
+    for name, caution in texts.section("cautions").items():
+        assert name == "title" or caution in said
+
+
+def test_sources_sheet_marks_what_is_from_memory(book):
+    head, *rows = book["Sources"].iter_rows(values_only=True)
+    provenance = head.index("How the source was met")
+    assert {"read", "memory"} <= {row[provenance] for row in rows}
+    assert all(row[provenance - 1] for row in rows)
+
+
+def test_nothing_set_aside_is_said(small_results, texts):
+    nothing = dataclasses.replace(small_results, set_aside=small_results.set_aside.iloc[:0])
+    sheet = opened(nothing, texts)["Set aside"]
+    assert sheet["A1"].value == "All rows of the plots file were used."
+
+
+def test_more_plots_than_a_sheet_holds_is_said(small_results, texts, monkeypatch):
+    monkeypatch.setattr(workbook, "ROWS_MAX", 5)
+    assert "plots.parquet" in opened(small_results, texts)["Plots"]["A1"].value
+
+
+def test_no_farmer_unless_asked(book, results_with_names, texts):
+    assert "Farmer" not in [cell.value for cell in book["Plots"][1]]
+    named = opened(results_with_names, texts)["Plots"]
+    assert "Farmer" in [cell.value for cell in named[1]]

@@ -1,0 +1,71 @@
+"""Stages run on numbers alone, and handbooks with one number changed."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from districtplan import erosion, inputs
+from districtplan.handbook import Handbook, packaged
+
+if TYPE_CHECKING:
+    from districtplan.plan import Plan
+
+SOIL = {
+    "rain_erosivity_mj_mm_ha_h_yr": 4500.0,
+    "erodibility_t_ha_h_ha_mj_mm": 0.03,
+    "cover_factor": 0.2,
+}
+
+
+def assessed(
+    slope_pct, length_m, plan: Plan, book: Handbook | None = None, corrected_pct=None
+) -> pd.DataFrame:
+    """Assess erosion of plots given by slope and slope length."""
+    slope, length = np.broadcast_arrays(np.asarray(slope_pct, float), np.asarray(length_m, float))
+    ids = [f"P{place}" for place in range(slope.size)]
+    corrected = slope if corrected_pct is None else np.broadcast_to(corrected_pct, slope.shape)
+    terrain = pd.DataFrame(
+        {
+            "plot_id": ids,
+            "slope_mean_pct": slope.ravel(),
+            "slope_corrected_pct": np.asarray(corrected, float).ravel(),
+            "slope_length_m": length.ravel(),
+        }
+    )
+    return erosion.assess(pd.DataFrame({"plot_id": ids}), terrain, plan, book or packaged())
+
+
+def needed(area_ha, plan: Plan, book: Handbook | None = None) -> pd.DataFrame:
+    """Work out the needs of plots given by area."""
+    areas = np.atleast_1d(np.asarray(area_ha, float))
+    plots = pd.DataFrame({"plot_id": [f"P{i}" for i in range(len(areas))], "area_ha": areas})
+    return inputs.need(plots, plan, book or packaged())
+
+
+def tweaked(table: str, line: int, column: str, value: object) -> Handbook:
+    """Copy the package's handbook with one cell changed."""
+    own = packaged()
+    rows = own.rows(table).copy()
+    if isinstance(value, float):
+        rows[column] = rows[column].astype(float)
+    rows.loc[line, column] = value
+    return Handbook({**own.tables, table: replace(own.tables[table], rows=rows)})
+
+
+def renumbered(table: str, name: str, value: float) -> Handbook:
+    """Copy the package's handbook with one named number changed."""
+    rows = packaged().rows(table)
+    return tweaked(table, int(rows.index[rows["name"] == name][0]), "value", value)
+
+
+def published(name: str) -> list[dict[str, str]]:
+    """Read a printed table kept beside the tests that use it, as it was printed."""
+    path = Path(__file__).parent / "published" / f"{name}.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))

@@ -1,0 +1,124 @@
+"""The commands, as a user types them."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.conftest import small_district, write_district
+
+
+def districtplan(*arguments: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [Path(sys.executable).with_name("districtplan"), *map(str, arguments)],
+        cwd=cwd, capture_output=True, text=True, check=False, encoding="utf-8",
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory):
+    return write_district(tmp_path_factory.mktemp("cli"), *small_district())
+
+
+def test_check_writes_nothing(plan):
+    before = sorted(path.name for path in plan.parent.iterdir())
+    done = districtplan("check", plan)
+    assert done.returncode == 0, done.stderr
+    assert sorted(path.name for path in plan.parent.iterdir()) == before
+    assert "12 plots" in done.stdout
+
+
+def test_run_writes_and_refuses_to_write_over(plan, tmp_path):
+    done = districtplan("run", plan, "--out", tmp_path / "run")
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "run" / "index.html").is_file()
+    assert "\x1b" not in done.stdout + done.stderr
+    again = districtplan("run", plan, "--out", tmp_path / "run")
+    assert again.returncode == 2
+    assert "Traceback" not in again.stderr
+
+
+def test_quiet_prints_nothing(plan, tmp_path):
+    done = districtplan("--quiet", "run", plan, "--out", tmp_path / "run")
+    assert (done.returncode, done.stdout) == (0, "")
+
+
+def test_explain_tells_how(plan):
+    done = districtplan("explain", plan, "K01")
+    assert done.returncode == 0, done.stderr
+    assert "Horn" in done.stdout
+    assert "World Magnetic Model" in done.stdout
+
+
+def test_explain_of_an_unknown_plot(plan):
+    done = districtplan("explain", plan, "nobody")
+    assert done.returncode == 2
+    assert "nobody" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_sources_name_every_table_with_its_provenance():
+    done = districtplan("sources")
+    assert done.returncode == 0, done.stderr
+    for word in ("rusle_ls", "memory", "common practice, no source", "McCool"):
+        assert word in done.stdout
+
+
+def test_new_writes_a_plan_that_checks_up_to_its_files(tmp_path):
+    done = districtplan("new", tmp_path / "mine")
+    assert done.returncode == 0, done.stderr
+    checked = districtplan("check", tmp_path / "mine" / "plan.toml")
+    assert checked.returncode == 2
+    assert "plots.gpkg" in checked.stderr
+    assert "doesn't exist" in checked.stderr
+
+
+def test_new_leaves_an_edited_plan_alone(tmp_path):
+    districtplan("new", tmp_path)
+    (tmp_path / "plan.toml").write_text("# mine", encoding="utf-8")
+    done = districtplan("new", tmp_path)
+    assert done.returncode == 2
+    assert (tmp_path / "plan.toml").read_text(encoding="utf-8") == "# mine"
+
+
+def test_all_faults_of_a_plan_at_once(plan, tmp_path):
+    text = plan.read_text(encoding="utf-8")
+    bad = tmp_path / "plan.toml"
+    bad.write_text(
+        text.replace("vertical_error_m = 0.1", "vertical_error_m = -1")
+        + "[terrain]\ncels_min = 4\n",
+        encoding="utf-8",
+    )
+    done = districtplan("check", bad)
+    assert done.returncode == 2
+    assert "vertical_error_m" in done.stderr
+    assert "cels_min" in done.stderr
+    assert "cells_min" in done.stderr
+    assert "line" in done.stderr
+
+
+def test_wrong_use_is_2():
+    assert districtplan("run").returncode == 2
+    assert districtplan("nonsense").returncode == 2
+
+
+def test_version():
+    done = districtplan("--version")
+    assert (done.returncode, done.stdout.split()[0]) == (0, "districtplan")
+
+
+def test_a_fault_of_ours_is_3(plan, monkeypatch, capsys):
+    from districtplan import cli, pipeline
+
+    def broken(*_, **__):
+        raise ZeroDivisionError("seeded")
+
+    monkeypatch.setattr(pipeline, "find", broken)
+    monkeypatch.setattr(sys, "argv", ["districtplan", "check", str(plan)])
+    with pytest.raises(SystemExit) as stop:
+        cli.main()
+    assert stop.value.code == 3
+    assert "seeded" in capsys.readouterr().err

@@ -1,0 +1,171 @@
+"""The whole run: what goes in comes out, and the same bytes each time."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+
+import geopandas as gpd
+import pandas as pd
+import pytest
+import shapely
+
+from districtplan import pipeline
+from districtplan.errors import InputError, OutputError
+from tests.conftest import small_district, write_district
+
+PROMISED = {
+    "index.html", "plots.parquet", "plots.gpkg", "villages.csv", "district.xlsx", "columns.csv",
+    "set_aside.csv", "run.json",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    return write_district(tmp_path_factory.mktemp("small"), *small_district())
+
+
+def test_the_demo_writes_what_is_promised(demo_folder):
+    assert {path.name for path in (demo_folder / "run").iterdir()} >= PROMISED
+
+
+def test_the_demo_is_large_and_varied(demo_folder):
+    plots = gpd.read_parquet(demo_folder / "run" / "plots.parquet")
+    assert len(plots) >= 600
+    assert plots["village"].nunique() >= 12
+    assert set(plots["row_method"]) == {
+        "straight", "guide lines", "any direction", "measure on the ground",
+    }  # fmt: skip
+    assert "beyond the equations" in set(plots["erosion_class"])
+    assert plots["erosion_class_number"].nunique() >= 3
+
+
+def test_rows_in_are_rows_out_plus_rows_set_aside(demo_folder):
+    run = demo_folder / "run"
+    counts = json.loads((run / "run.json").read_text(encoding="utf-8"))
+    counts = counts.get("counts", counts)
+    source = gpd.read_file(demo_folder / "district" / "plots.gpkg", on_invalid="ignore")
+    used = gpd.read_parquet(run / "plots.parquet")
+    with (run / "set_aside.csv").open(encoding="utf-8", newline="") as file:
+        aside = list(csv.DictReader(file))
+    assert len(aside) > 0
+    assert all(row["reason"] and row["remedy"] for row in aside)
+    assert len(source) == len(used) + len(aside) == counts["plots"]
+    assert counts["plots_used"] == len(used)
+    assert counts["set_aside"] == len(aside)
+    rows = {int(row["source_row"]) for row in aside} | set(used["source_row"])
+    assert rows == set(range(1, len(source) + 1))
+
+
+def without_times(folder):
+    contents = {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+    told = json.loads(contents.pop("run.json"))
+    told.pop("seconds")
+    return contents, told
+
+
+def test_same_input_from_two_folders_gives_the_same_bytes(small, tmp_path):
+    elsewhere = tmp_path / "some where else"
+    shutil.copytree(small.parent, elsewhere)
+    pipeline.run(small, tmp_path / "a")
+    pipeline.run(elsewhere / "plan.toml", tmp_path / "b")
+    assert without_times(tmp_path / "a") == without_times(tmp_path / "b")
+
+
+def test_the_order_of_rows_changes_no_plot(small, tmp_path):
+    plots, raster = small_district()
+    shuffled = write_district(tmp_path, plots.sample(frac=1, random_state=3), raster)
+    one = pipeline.find(small).plots.set_index("plot_id").sort_index()
+    other = pipeline.find(shuffled).plots.set_index("plot_id").sort_index()
+    drop = ["source_row", "geometry"]
+    pd.testing.assert_frame_equal(one.drop(columns=drop), other.drop(columns=drop))
+
+
+def test_a_shift_by_whole_cells_changes_only_the_place(small, tmp_path):
+    plots, raster = small_district()
+    moved = type(raster)(
+        type(raster.grid)(
+            raster.grid.west, raster.grid.north - 5000, 10.0, 10.0, 200, 200, raster.grid.crs
+        ),
+        raster.heights,
+    )
+    plots = plots.set_geometry(plots.translate(0, -5000))
+    one = pipeline.find(small).plots
+    other = pipeline.find(write_district(tmp_path, plots, moved)).plots
+    for column in ("slope_mean_pct", "slope_p90_pct", "cells", "row_bearing_grid_deg"):
+        assert other[column].to_numpy() == pytest.approx(one[column].to_numpy(), nan_ok=True)
+    assert list(other["row_method"]) == list(one["row_method"])
+
+
+def test_splitting_a_plot_keeps_area_and_holes_within_one(small, tmp_path):
+    plots, raster = small_district()
+    shape = plots.geometry.iloc[0]
+    west, south, east, north = shape.bounds
+    halves = [
+        shape.intersection(shapely.box(west, south, west + 31, north)),
+        shape.intersection(shapely.box(west + 31, south, east, north)),
+    ]
+    split = pd.concat([plots.iloc[1:], plots.iloc[[0, 0]]], ignore_index=True)
+    split.loc[split.index[-2:], "plot_id"] = ["K00a", "K00b"]
+    split.loc[split.index[-2:], "geometry"] = halves
+    whole = pipeline.find(small).plots.set_index("plot_id").loc["K00"]
+    parts = pipeline.find(write_district(tmp_path, split, raster)).plots.set_index("plot_id")
+    parts = parts.loc[["K00a", "K00b"]]
+    assert parts["area_ha"].sum() == pytest.approx(whole["area_ha"], rel=1e-6)
+    assert abs(int(parts["holes"].sum()) - int(whole["holes"])) <= 1
+
+
+def test_a_plot_off_the_raster_is_set_aside_with_its_share(small, tmp_path):
+    plots, raster = small_district()
+    plots.loc[3, "geometry"] = shapely.affinity.translate(plots.geometry[3], 990 - 600, 0)
+    results = pipeline.find(write_district(tmp_path, plots, raster))
+    assert len(results.plots) == 11
+    assert results.set_aside["plot_id"].tolist() == ["K03"]
+    assert "%" in results.set_aside["reason"][0]
+
+
+def test_no_usable_plot_is_refused_and_writes_nothing(tmp_path):
+    plots, raster = small_district()
+    plots["village"] = ""
+    plan = write_district(tmp_path / "in", plots, raster)
+    with pytest.raises(InputError):
+        pipeline.run(plan, tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+
+
+def test_all_plots_off_the_raster_is_refused(tmp_path):
+    plots, raster = small_district(shift=50_000)
+    plan = write_district(tmp_path / "in", plots, raster)
+    with pytest.raises(InputError, match="raster"):
+        pipeline.run(plan, tmp_path / "out")
+
+
+def test_an_older_run_is_replaced_only_when_asked(small, tmp_path):
+    pipeline.run(small, tmp_path / "out")
+    with pytest.raises(OutputError):
+        pipeline.run(small, tmp_path / "out")
+    pipeline.run(small, tmp_path / "out", replace=True)
+
+
+def test_doubled_heights_double_slopes(small, tmp_path):
+    plots, raster = small_district()
+    high = write_district(tmp_path, plots, type(raster)(raster.grid, 2 * raster.heights))
+    one, other = pipeline.find(small).plots, pipeline.find(high).plots
+    assert other["slope_mean_pct"].to_numpy() == pytest.approx(
+        2 * one["slope_mean_pct"].to_numpy(), rel=1e-4
+    )
+
+
+def test_villages_add_up_to_the_district(demo_folder):
+    villages = pd.read_csv(demo_folder / "run" / "villages.csv")
+    plots = gpd.read_parquet(demo_folder / "run" / "plots.parquet")
+    for column in ("holes", "seeds", "seed_g", "npk_g", "urea_g", "manure_g"):
+        if column in villages:
+            assert villages[column].sum() == plots[column].sum()
+            mine = plots.groupby("village")[column].sum()
+            assert villages.set_index("village")[column].to_dict() == mine.to_dict()
