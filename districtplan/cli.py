@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
     from districtplan.results import Results
 
-WRONG, FAULT = 2, 3
-"""Exit codes: the user's input, and our own fault."""
+WRONG, FAULT, WIDE = 2, 3, 400
+"""Exit codes of the user's input and of our own fault; columns of a printed table."""
 
 app = typer.Typer(
     add_completion=False,
@@ -129,6 +129,7 @@ def check(plan: PlanArgument) -> None:
     for row in results.set_aside.itertuples():
         who = f"row {row.source_row}, plot {row.plot_id}: {row.reason}. {row.remedy}"
         out.print(escape(who))
+    out.print("Nothing stands in the way of a run.")
 
 
 @app.command()
@@ -177,7 +178,8 @@ def sources(
     for entry in pipeline.sources(plan):
         fields = (entry.table, entry.what, entry.value, entry.unit, entry.source, entry.provenance)
         table.add_row(*(escape(field) for field in fields))
-    Console(width=None if out.is_terminal else 200, quiet=out.quiet).print(table)
+    # Not on a terminal: wide enough that no row breaks.
+    Console(width=None if out.is_terminal else WIDE, quiet=out.quiet).print(table)
 
 
 def main() -> None:

@@ -3,6 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+One = TypeVar("One")
+Other = TypeVar("Other")
 
 
 @dataclass(frozen=True)
@@ -51,3 +58,34 @@ class InputError(DistrictplanError, ValueError):
 
 class OutputError(DistrictplanError, OSError):
     """The run folder can't be written where it was asked for."""
+
+
+def both(one: Callable[[], One], other: Callable[[], Other]) -> tuple[One, Other]:
+    """Do two things that don't need each other, and tell the faults of both together.
+
+    Parameters
+    ----------
+    one : Callable[[], One]
+        The first.
+    other : Callable[[], Other]
+        The second, done even if the first fails.
+
+    Returns
+    -------
+    tuple[One, Other]
+        What they give.
+
+    Raises
+    ------
+    InputError
+        If either fails, with all faults.
+    """
+    try:
+        first = one()
+    except InputError as error:
+        try:
+            other()
+        except InputError as more:
+            raise InputError(*error.faults, *more.faults) from error
+        raise
+    return first, other()

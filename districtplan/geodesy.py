@@ -34,6 +34,8 @@ a UTM zone stays within 0.1 %."""
 
 HALF_TURN = 180.0
 
+NODE_ROWS = 4_097
+
 LINES = ("N–S", "NNE–SSW", "NE–SW", "ENE–WSW", "E–W", "ESE–WNW", "SE–NW", "SSE–NNW")
 
 
@@ -81,17 +83,63 @@ def cell_size_m(grid: Grid) -> tuple[Floats, Floats]:
         ends = (*to_lonlat.transform(west, south), *to_lonlat.transform(east, north))
         return np.asarray(geod.inv(*ends)[2])
 
-    south: Floats = grid.north - np.arange(1.0, grid.rows + 1) * grid.cell_y
-    west = np.full(grid.rows, grid.west + grid.columns // 2 * grid.cell_x)
+    # Sizes change so slowly from row to row that lines between a few thousand rows lose nothing.
+    node = np.unique(np.linspace(0, grid.rows - 1, min(grid.rows, NODE_ROWS)).round())
+    south: Floats = grid.north - (node + 1) * grid.cell_y
+    west = np.full(len(node), grid.west + grid.columns // 2 * grid.cell_x)
     half_x, half_y = grid.cell_x / 2, grid.cell_y / 2
     width = distance(west, south + half_y, west + grid.cell_x, south + half_y)
     height = distance(west + half_x, south, west + half_x, south + grid.cell_y)
-    if grid.crs.is_geographic:
-        return width, height
-    unit = axis_unit_m(grid.crs)
-    nominal = np.full(grid.rows, grid.cell_x * unit), np.full(grid.rows, grid.cell_y * unit)
-    off = max(np.abs(width / nominal[0] - 1).max(), np.abs(height / nominal[1] - 1).max())
-    return (width, height) if SCALE_TOLERANCE < off < np.inf else nominal
+    if grid.crs.is_projected:
+        unit = axis_unit_m(grid.crs)
+        wide, high = grid.cell_x * unit, grid.cell_y * unit
+        off = max(np.abs(width / wide - 1).max(), np.abs(height / high - 1).max())
+        if not SCALE_TOLERANCE < off < np.inf:
+            width, height = np.full(len(node), wide), np.full(len(node), high)
+    row = np.arange(grid.rows)
+    return np.interp(row, node, width), np.interp(row, node, height)
+
+
+def distortion(grid: Grid, longitude: Floats, latitude: Floats) -> tuple[float, float]:
+    """Say how far a raster's cells are from what :func:`cell_size_m` takes them for.
+
+    Parameters
+    ----------
+    grid : Grid
+        The raster's grid.
+    longitude : numpy.ndarray
+        Longitudes, shape (points,) [degrees].
+    latitude : numpy.ndarray
+        Latitudes, shape (points,) [degrees].
+
+    Returns
+    -------
+    shear : float
+        Largest difference of the angle between a cell's axes from a right angle, or of the grid's
+        north from the convergence [degrees].
+    size : float
+        Largest difference of a cell's width or height, as a share.
+    """
+    to_grid = Transformer.from_crs(4326, grid.crs, always_xy=True)
+    x, y = to_grid.transform(longitude, latitude)
+    back = Transformer.from_crs(grid.crs, 4326, always_xy=True)
+    geod = Geod(ellps="WGS84")
+    half_x, half_y = grid.cell_x / 2, grid.cell_y / 2
+
+    def step(dx: float, dy: float) -> tuple[Floats, Floats]:
+        ends = (*back.transform(x - dx, y - dy), *back.transform(x + dx, y + dy))
+        azimuth, _, length = geod.inv(*ends)
+        return np.asarray(azimuth), np.asarray(length)
+
+    east, width = step(half_x, 0.0)
+    north, height = step(0.0, half_y)
+    turn = convergence_deg(grid.crs, longitude, latitude)
+    shear = np.abs((east - north) % 360 - 90)
+    off_north = np.abs((north - turn + 180) % 360 - 180)
+    row = np.clip((grid.north - y) / grid.cell_y, 0, grid.rows - 1).astype(np.int64)
+    taken = cell_size_m(grid)
+    size = np.maximum(np.abs(width / taken[0][row] - 1), np.abs(height / taken[1][row] - 1))
+    return float(np.maximum(shear, off_north).max()), float(size.max())
 
 
 def convergence_deg(crs: CRS, longitude: Floats, latitude: Floats) -> Floats:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from districtplan import erosion, geodesy, handbook, inputs, intake, terrain
 from districtplan.clock import Clock
 from districtplan.demo import make
+from districtplan.errors import both
 from districtplan.files import new_files, plan_file, raster, relief, run_folder, vector
 from districtplan.outputs import explanation, render_all
 from districtplan.outputs.sources import listing
@@ -62,19 +63,19 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     book = handbook.load(read.handbook_folder)
     asked = read.plan.under(book)
     with clock.step("plots"):
-        raw = vector.read_plots(read)
+        raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
         intake.require_some(plots, refused, raw.name)
-    with raster.Raster(read) as elevation:
+    with opened as elevation:
         with clock.step("terrain"):
             zone = intake.utm_zone(
                 plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
             )
             moved = geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, elevation.grid.crs)
-            ground, off_raster = terrain.measure(
+            ground, unusable = terrain.measure(
                 plots.assign(geometry=moved), elevation, zone, asked, book, clock.share
             )
-            plots, refused = intake.set_aside_off_raster(plots, refused, off_raster)
+            plots, refused = intake.set_aside_later(plots, refused, unusable)
             intake.require_some(plots, refused, raw.name)
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
@@ -101,6 +102,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         warnings=(
             *erosion.doubts(asked, book),
             *inputs.doubts(asked, book),
+            *intake.doubts(joined),
             *geodesy.doubts(asked.district.planting_date),
             *elevation.warnings,
         ),

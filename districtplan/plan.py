@@ -11,6 +11,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -21,6 +22,7 @@ from pydantic import (
 
 from districtplan.errors import Fault, InputError
 from districtplan.handbook import packaged
+from districtplan.signs import hidden
 
 if TYPE_CHECKING:
     from districtplan.handbook import Handbook
@@ -29,6 +31,8 @@ Text = Annotated[str, Field(min_length=1, max_length=200)]
 Share = Annotated[float, Field(gt=0, le=1)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
+CORRELATION_MIN_M = 0.001
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2199, 12, 31)
 
 
 def _published(table: str, name: str, **limits: Any) -> Any:  # noqa: ANN401 - as Field is typed
@@ -38,6 +42,21 @@ def _published(table: str, name: str, **limits: Any) -> Any:  # noqa: ANN401 - a
         json_schema_extra={"published": [table, name]},
         **limits,
     )
+
+
+def _named(value: str) -> str:
+    if not value.strip():
+        raise ValueError("is blank")
+    if hidden(value):
+        raise ValueError("has a control character or an invisible one")
+    return value
+
+
+def _correlated(value: float) -> float:
+    # Squares of a smaller distance vanish beside those of a cell.
+    if 0 < value < CORRELATION_MIN_M:
+        raise ValueError(f"is neither 0 nor at least {CORRELATION_MIN_M:g}")
+    return value
 
 
 def _listed(value: object) -> object:
@@ -59,9 +78,15 @@ class Version(Section):
 class District(Section):
     """The district and its season."""
 
-    name: Text = Field(description="Name of the district, as printed. Required.")
+    name: Annotated[Text, AfterValidator(_named)] = Field(
+        description="Name of the district, as printed. Required."
+    )
     planting_date: date = Field(
-        description="Usual planting date; magnetic bearings are for this day. Required."
+        ge=FIRST_DAY,
+        le=LAST_DAY,
+        # Dates have no limits in a JSON schema, where the key's words are taken from.
+        json_schema_extra={"minimum": FIRST_DAY.isoformat(), "maximum": LAST_DAY.isoformat()},
+        description="Usual planting date; magnetic bearings are for this day. Required.",
     )
 
 
@@ -102,8 +127,11 @@ class Elevation(Section):
         description="Random, relative vertical error, one standard deviation [m]; 0 takes the "
         "raster as true. Required.",
     )
-    error_correlation_m: float = Field(
-        ge=0, le=10_000, description="Distance over which errors are alike [m]. Required."
+    error_correlation_m: Annotated[float, AfterValidator(_correlated)] = Field(
+        ge=0,
+        le=10_000,
+        description="Distance over which errors are alike [m]; 0, or at least a millimetre. "
+        "Required.",
     )
 
 
@@ -285,6 +313,13 @@ class Limits(Section):
     plot_area_max_ha: float = Field(
         1_000.0, gt=0, le=1_000_000, description="Larger plots are set aside [ha] (judgement)."
     )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Limits:
+        low, high = self.plot_area_min_ha, self.plot_area_max_ha
+        if low > high:
+            raise ValueError(f"plot_area_min_ha = {low:g} is above plot_area_max_ha = {high:g}")
+        return self
 
 
 class Plan(Section):

@@ -131,7 +131,7 @@ COLUMNS: tuple[Column, ...] = (
     ),
     _slope(
         "slope_se_pct",
-        "Standard error of the mean slope from the stated vertical error (provisional).",
+        "Standard error of the mean slope from the stated vertical error.",
     ),
     Column(
         "downslope_true_deg",
@@ -168,7 +168,7 @@ COLUMNS: tuple[Column, ...] = (
         "number",
         "terrain",
         "°",
-        "Standard error of the row bearing from the stated vertical error (provisional).",
+        "Standard error of the row bearing from the stated vertical error.",
         0,
         90,
         nullable=True,
@@ -179,6 +179,8 @@ COLUMNS: tuple[Column, ...] = (
         "raster's slopes, which are smoother than the ground.",
         nullable=True,
     ),
+    _slope("row_grade_likely_pct", "Grade that rows set by this bearing alone would likely have."),
+    _slope("row_grade_95_pct", "Grade that such rows do not exceed 19 times in 20."),
     _slope("row_grade_limit_pct", "Steepest grade along a row that the plan allows here."),
     Column(
         "coherence",

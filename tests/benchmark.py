@@ -1,7 +1,7 @@
 """Speed and memory, as ratios within one run: ``python -m tests.benchmark``.
 
-Makes a district with the generator of the benchmark data (``DISTRICTPLAN_BENCHMARK_DATA``, or
-``../shared/benchmarks`` from the project's root), then runs, each in a process of its own:
+Makes a district with the generator of the benchmark data (in the folder that
+``DISTRICTPLAN_BENCHMARK_DATA`` names), then runs, each in a process of its own:
 
 * a calibration kernel (a fixed sum of products in numpy),
 * the floor: reading the raster and the polygons and nothing else,
@@ -18,8 +18,6 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-
-ROOT = Path(__file__).parents[1]
 
 CALIBRATION = """
 import numpy as np
@@ -86,9 +84,11 @@ def main() -> None:
     parser.add_argument("--plots", type=int, default=100_000)
     parser.add_argument("--folder", type=Path, help="where the district is made and kept")
     asked = parser.parse_args()
-    data = Path(os.environ.get("DISTRICTPLAN_BENCHMARK_DATA", ROOT.parent / "shared/benchmarks"))
+    if "DISTRICTPLAN_BENCHMARK_DATA" not in os.environ:
+        sys.exit("Set DISTRICTPLAN_BENCHMARK_DATA to the folder of the benchmark data")
+    data = Path(os.environ["DISTRICTPLAN_BENCHMARK_DATA"])
     if not (data / "make_district.py").is_file():
-        sys.exit(f"No benchmark data in {data}: set DISTRICTPLAN_BENCHMARK_DATA")
+        sys.exit(f"No benchmark data in {data}: correct DISTRICTPLAN_BENCHMARK_DATA")
     with tempfile.TemporaryDirectory() as temporary:
         folder = asked.folder or Path(temporary)
         size = ("--cells", asked.cells, "--plots", asked.plots)

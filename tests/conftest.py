@@ -43,10 +43,14 @@ class ArrayElevation:
 
 
 def surface_raster(
-    surface: Surface, cell: float = 10.0, cells: int = 200, epsg: int = 32736
+    surface: Surface,
+    cell: float = 10.0,
+    cells: int = 200,
+    epsg: int = 32736,
+    corner: tuple[float, float] = (WEST, NORTH),
 ) -> ArrayElevation:
     """Sample z(x, y) at cell centres, x east and y north in metres from the raster's middle."""
-    grid = Grid(WEST, NORTH, cell, cell, cells, cells, CRS.from_epsg(epsg))
+    grid = Grid(*corner, cell, cell, cells, cells, CRS.from_epsg(epsg))
     centre = (np.arange(cells) + 0.5 - cells / 2) * cell
     x, y = np.meshgrid(centre, -centre)
     return ArrayElevation(grid, surface(x, y))

@@ -123,4 +123,6 @@ def write(
 
 
 if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        sys.exit("Name the folder to write to: python -m tests.real_elevation FOLDER")
     sys.stdout.write(str(write(Path(sys.argv[1]), metres=False, error=2.0)) + "\n")

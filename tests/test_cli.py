@@ -100,6 +100,16 @@ def test_all_faults_of_a_plan_at_once(plan, tmp_path):
     assert "line" in done.stderr
 
 
+def test_problems_of_plots_and_elevation_are_told_together(plan, tmp_path):
+    text = plan.read_text(encoding="utf-8")
+    bad = tmp_path / "plan.toml"
+    bad.write_text(text.replace("dem.tif", "none.tif"), encoding="utf-8")
+    done = districtplan("check", bad)
+    assert done.returncode == 2
+    assert "plots.gpkg" in done.stderr
+    assert "none.tif" in done.stderr
+
+
 def test_wrong_use_is_2():
     assert districtplan("run").returncode == 2
     assert districtplan("nonsense").returncode == 2
@@ -122,3 +132,9 @@ def test_a_fault_of_ours_is_3(plan, monkeypatch, capsys):
         cli.main()
     assert stop.value.code == 3
     assert "seeded" in capsys.readouterr().err
+
+
+def test_a_run_folder_with_an_impossible_name_is_2(plan, tmp_path):
+    done = districtplan("run", plan, "--out", tmp_path / ("x" * 300))
+    assert done.returncode == 2
+    assert "can't be written" in done.stderr

@@ -21,6 +21,9 @@ PROMISED = {
 }  # fmt: skip
 
 
+AWAY = [(x, y) for x in (-30_000, 0, 30_000) for y in (-30_000, 0, 30_000) if (x, y) != (0, 0)]
+
+
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
     return write_district(tmp_path_factory.mktemp("small"), *small_district())
@@ -129,6 +132,15 @@ def test_a_plot_off_the_raster_is_set_aside_with_its_share(small, tmp_path):
     assert "%" in results.set_aside["reason"][0]
 
 
+@pytest.mark.parametrize(("east", "north"), AWAY)
+def test_some_plots_off_the_raster_are_set_aside(east, north, tmp_path):
+    plots, raster = small_district()
+    plots.loc[[1, 7], "geometry"] = plots.geometry.translate(east, north)
+    results = pipeline.find(write_district(tmp_path, plots, raster))
+    assert results.set_aside["plot_id"].tolist() == ["K01", "K07"]
+    assert len(results.plots) == 10
+
+
 def test_no_usable_plot_is_refused_and_writes_nothing(tmp_path):
     plots, raster = small_district()
     plots["village"] = ""
@@ -138,8 +150,10 @@ def test_no_usable_plot_is_refused_and_writes_nothing(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
-def test_all_plots_off_the_raster_is_refused(tmp_path):
-    plots, raster = small_district(shift=50_000)
+@pytest.mark.parametrize(("east", "north"), AWAY)
+def test_all_plots_off_the_raster_is_refused(east, north, tmp_path):
+    plots, raster = small_district()
+    plots = plots.set_geometry(plots.translate(east, north))
     plan = write_district(tmp_path / "in", plots, raster)
     with pytest.raises(InputError, match="raster"):
         pipeline.run(plan, tmp_path / "out")
@@ -169,3 +183,14 @@ def test_villages_add_up_to_the_district(demo_folder):
             assert villages[column].sum() == plots[column].sum()
             mine = plots.groupby("village")[column].sum()
             assert villages.set_index("village")[column].to_dict() == mine.to_dict()
+
+
+def test_look_alikes_are_told_and_kept(tmp_path):
+    plots, raster = small_district()
+    plots.loc[0, "village"] = plots.loc[0, "village"].upper()
+    plots.loc[5, "geometry"] = plots.loc[6, "geometry"]
+    results = pipeline.find(write_district(tmp_path, plots, raster))
+    told = "\n".join(results.warnings)
+    assert "'OSTRABEK' and 'Ostrabek'" in told
+    assert "'K05' and 'K06'" in told
+    assert len(results.plots) == 12

@@ -88,7 +88,7 @@ def test_200_random_plots_against_independent_oracles(in_metres):
         - (down[:, :-2] + 2 * down[:, 1:-1] + down[:, 2:])
     ) / (8 * cell)
     profile.update(dtype="float64", nodata=np.nan)
-    layers = {"slope": 100 * np.hypot(east, north), "east": east, "north": north}
+    layers = {"slope": 100 * np.hypot(east, north), "east": east, "north": north, "height": z}
     found = {}
     for name, values in layers.items():
         path = in_metres / f"{name}.tif"
@@ -103,6 +103,7 @@ def test_200_random_plots_against_independent_oracles(in_metres):
         weight = found["slope"]["coverage"][i]
         assert plot.cells == pytest.approx(found["slope"]["count"][i], abs=1e-4)
         assert plot.slope_mean_pct == pytest.approx(found["slope"]["mean"][i], abs=1e-4)
+        assert plot.elevation_mean_m == pytest.approx(found["height"]["mean"][i], abs=1e-3)
         if plot.row_method not in ("straight", "guide lines"):
             continue
         grade = np.outer(np.sin(turn), found["east"]["values"][i]) + np.outer(

@@ -194,7 +194,8 @@ def _contour(ground: _Ground, plan: Plan, handbook: Handbook) -> _Contour:
 def _ls(ground: _Ground, plan: Plan, handbook: Handbook) -> Floats:
     length_m = np.minimum(ground.length_m, plan.erosion.slope_length_cap_m)
     factor = ls.ls_factor(ground.corrected_pct, length_m, ls.constants(handbook))
-    return np.where(ground.beyond, np.nan, factor)
+    # On level ground any length has the same factor, an unknown one too: left out all the same.
+    return np.where(ground.beyond | ground.unmeasured, np.nan, factor)
 
 
 def _given(value: float | None) -> float:

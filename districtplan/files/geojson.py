@@ -44,8 +44,15 @@ def read(path: Path, wanted: Wanted) -> Layer:
         data = json.loads(text_of(path, LARGEST_BYTES, name))
     except RecursionError as error:
         raise InputError(Fault(name, "nests lists too deeply", "Export it again")) from error
-    except ValueError as error:
+    except json.JSONDecodeError as error:
         raise InputError(Fault(name, f"isn't JSON ({error})", "Export it again")) from error
+    except ValueError as error:
+        if isinstance(error, InputError):
+            raise
+        # The one thing besides that Python's reader of JSON refuses.
+        raise InputError(
+            Fault(name, "has a number of thousands of digits", "Export it again")
+        ) from error
     if not isinstance(data, dict) or data.get("type") != "FeatureCollection":
         raise InputError(Fault(name, "isn't a GeoJSON FeatureCollection", "Export it again"))
     features = data.get("features")

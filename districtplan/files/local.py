@@ -44,20 +44,7 @@ def locate(name: str, folder: Path) -> Path:
     InputError
         If the name is an address or no plain name, or no such file exists.
     """
-    if _NOT_PLAIN.search(name):
-        raise InputError(
-            Fault(
-                ascii(name)[:200],
-                "isn't a plain file name; nothing is read from a network or an archive",
-                "Copy the file beside the plan and name it there",
-            )
-        )
-    path = (folder / name).absolute()
-    # The folder's own name counts too: it becomes part of what a library is handed.
-    if _NOT_PLAIN.search(path.as_posix().removeprefix(path.drive)):
-        raise InputError(
-            Fault(name, f"lies in a folder with an odd name, {path.parent}", "Rename that folder")
-        )
+    path = _plain(name, folder)
     try:
         if path.is_dir():
             raise InputError(Fault(name, "is a folder", "Name a file in it"))
@@ -66,9 +53,7 @@ def locate(name: str, folder: Path) -> Path:
         if not path.is_file():
             raise InputError(Fault(name, "isn't an ordinary file", "Copy it to one"))
     except OSError as error:
-        raise InputError(
-            Fault(name[:200], f"can't be reached ({error.strerror})", "Check the name")
-        ) from error
+        raise _unreachable(name, error) from error
     return path
 
 
@@ -92,11 +77,38 @@ def locate_folder(name: str, folder: Path) -> Path:
     InputError
         If the name is an address or no plain name, or no such folder exists.
     """
-    if _NOT_PLAIN.search(name) or not (folder / name).is_dir():
+    path = _plain(name, folder)
+    try:
+        if not path.exists():
+            raise InputError(Fault(name, f"doesn't exist in {path.parent}", _like(path)))
+        if not path.is_dir():
+            raise InputError(Fault(name, "isn't a folder", "Name the folder that it lies in"))
+    except OSError as error:
+        raise _unreachable(name, error) from error
+    return path
+
+
+def _plain(name: str, folder: Path) -> Path:
+    """Give the path of a plain name; refuse what a library could take for something else."""
+    if _NOT_PLAIN.search(name):
         raise InputError(
-            Fault(ascii(name)[:200], "is no folder here", "Name a folder beside the plan")
+            Fault(
+                ascii(name)[:200],
+                "isn't a plain file name; nothing is read from a network or an archive",
+                "Copy the file beside the plan and name it there",
+            )
         )
-    return (folder / name).absolute()
+    path = (folder / name).absolute()
+    # The folder's own name counts too: it becomes part of what a library is handed.
+    if _NOT_PLAIN.search(path.as_posix().removeprefix(path.drive)):
+        raise InputError(
+            Fault(name, f"lies in a folder with an odd name, {path.parent}", "Rename that folder")
+        )
+    return path
+
+
+def _unreachable(name: str, error: OSError) -> InputError:
+    return InputError(Fault(name[:200], f"can't be reached ({error.strerror})", "Check the name"))
 
 
 def _like(path: Path) -> str:

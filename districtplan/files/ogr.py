@@ -25,6 +25,7 @@ from districtplan.files.layer import Layer, Wanted, check_rows, decode
 from districtplan.files.local import unreadable
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 LAYERS_MAX = 10_000
@@ -37,9 +38,9 @@ FAULTS = (
     GeometryError,
     StatedCRSError,
     sqlite3.Error,
+    UnicodeDecodeError,  # text in another encoding than the file says
     UnboundLocalError,  # pyogrio's own slip on a CRS it can't write as text
     MemoryError,
-    ValueError,
 )
 
 
@@ -68,15 +69,38 @@ def read(path: Path, wanted: Wanted) -> Layer:
     """
     kind = path.suffix.lower().lstrip(".")
     options = _before(path, kind, wanted.name)
+    with _told(wanted.name):
+        layers = _layers(path, kind)
+    layer = wanted.choose(layers)
+    with _told(wanted.name):
+        info = pyogrio.read_info(path, layer=layer, **options)
+    if info["driver"] != DRIVERS[kind]:
+        raise InputError(Fault(wanted.name, "isn't what its suffix says", "Export it again"))
+    check_rows(int(info["features"]), wanted.name)
+    wanted.check(str(field) for field in info["fields"])
+    columns = list(dict.fromkeys(wanted.columns.values()))
+    with _told(wanted.name):
+        meta, _, wkb, fields = pyogrio.raw.read(
+            path, layer=layer, columns=columns, datetime_as_string=True, **options
+        )
+    found = {str(column): field for column, field in zip(meta["fields"], fields, strict=True)}
+    if wkb is None:
+        raise InputError(Fault(wanted.name, "has no outlines", "Export it with its geometry"))
+    geometry, problem = decode(wkb)
+    values = {key: _plain(found[column]) for key, column in wanted.columns.items()}
+    return Layer(values, geometry, problem, _crs(info["crs"], wanted.name))
+
+
+@contextlib.contextmanager
+def _told(name: str) -> Iterator[None]:
+    """Tell what a library refuses; only its own calls stand inside, so no fault of ours does."""
     try:
         with warnings.catch_warnings():
             # GDAL grumbles about single rows; each is told as such from its bytes.
             warnings.simplefilter("ignore")
-            return _read(path, kind, wanted, options)
+            yield
     except FAULTS as error:
-        if isinstance(error, InputError):
-            raise
-        raise unreadable(wanted.name, error) from error
+        raise unreadable(name, error) from error
 
 
 def _before(path: Path, kind: str, name: str) -> dict[str, str]:
@@ -117,25 +141,6 @@ def _layers(path: Path, kind: str) -> list[str]:
     with contextlib.closing(sqlite3.connect(address, uri=True)) as base:
         rows = base.execute("SELECT table_name FROM gpkg_contents WHERE data_type = 'features'")
         return [str(name) for (name,) in rows.fetchmany(LAYERS_MAX)]
-
-
-def _read(path: Path, kind: str, wanted: Wanted, options: dict[str, str]) -> Layer:
-    layer = wanted.choose(_layers(path, kind))
-    info = pyogrio.read_info(path, layer=layer, **options)
-    if info["driver"] != DRIVERS[kind]:
-        raise InputError(Fault(wanted.name, "isn't what its suffix says", "Export it again"))
-    check_rows(int(info["features"]), wanted.name)
-    wanted.check(str(field) for field in info["fields"])
-    columns = list(dict.fromkeys(wanted.columns.values()))
-    meta, _, wkb, fields = pyogrio.raw.read(
-        path, layer=layer, columns=columns, datetime_as_string=True, **options
-    )
-    found = {str(column): field for column, field in zip(meta["fields"], fields, strict=True)}
-    if wkb is None:
-        raise InputError(Fault(wanted.name, "has no outlines", "Export it with its geometry"))
-    geometry, problem = decode(wkb)
-    values = {key: _plain(found[column]) for key, column in wanted.columns.items()}
-    return Layer(values, geometry, problem, _crs(info["crs"], wanted.name))
 
 
 def _plain(field: np.ndarray[Any, Any]) -> np.ndarray[Any, np.dtype[np.object_]]:

@@ -28,6 +28,7 @@ PLAN_BYTES_MAX = 1_000_000
 WIDTH = 96
 KEY_PARTS_MAX = 100
 SHOWN_MAX = 60
+DIGITS_MAX = 1_000
 SHOWN_NUMBER_MAX = 1 << 64
 ITEM_DEPTH = 3  # section, key, number of the item in its list
 
@@ -105,8 +106,10 @@ def read_plan(path: Path) -> PlanFile:
                 path.name, "nests lists or tables too deeply", "Keep to [section] and key = value"
             )
         ) from error
-    except ValueError as error:
+    except tomllib.TOMLDecodeError as error:
         raise _syntax(path.name, error) from error
+    except ValueError as error:
+        raise _long_number(path.name, text, error) from error
     try:
         # Strict: a number in quotes is a slip to be told, not guessed at.
         plan = Plan.model_validate(data, strict=True)
@@ -117,12 +120,15 @@ def read_plan(path: Path) -> PlanFile:
     return PlanFile(plan, path, path.parent)
 
 
+def _start(path: Path) -> bytes:
+    with path.open("rb") as handle:
+        return handle.read(PLAN_BYTES_MAX + 1)
+
+
 def _text(path: Path) -> str:
     try:
-        if path.is_dir():
-            raise PlanError(Fault(str(path), "is a folder", "Name the plan file in it"))
-        with path.open("rb") as handle:
-            raw = handle.read(PLAN_BYTES_MAX + 1)
+        folder = path.is_dir()
+        raw = b"" if folder else _start(path)
     except FileNotFoundError as error:
         raise PlanError(
             Fault(
@@ -132,6 +138,8 @@ def _text(path: Path) -> str:
     except (OSError, ValueError) as error:
         told = getattr(error, "strerror", None) or str(error)
         raise PlanError(Fault(ascii(str(path)), f"can't be read ({told})", "Check it")) from error
+    if folder:
+        raise PlanError(Fault(str(path), "is a folder", "Name the plan file in it"))
     if len(raw) > PLAN_BYTES_MAX:
         raise PlanError(Fault(path.name, "is larger than 1 MB", "A plan is a short text file"))
     try:
@@ -148,6 +156,17 @@ def _check_depth(text: str) -> None:
     unquoted = re.sub(r'"[^"\n]*"|\'[^\'\n]*\'', "", text)
     if any(part.count(".") > KEY_PARTS_MAX for part in re.split(r"[=\n]", unquoted)):
         raise RecursionError("dotted key")
+
+
+def _long_number(name: str, text: str, error: ValueError) -> PlanError:
+    """Tell of a number that Python refuses to read; any other error is a fault of ours."""
+    found = re.search(rf"[\d_]{{{DIGITS_MAX},}}", text)
+    if found is None:
+        raise error
+    line = text.count("\n", 0, found.start()) + 1
+    return PlanError(
+        Fault(f"{name} line {line}", "has a number of thousands of digits", "Correct it")
+    )
 
 
 def _syntax(name: str, error: ValueError) -> PlanError:
@@ -253,7 +272,10 @@ def _why(detail: ErrorDetails, key: Key) -> str:
     kind, context = detail["type"], detail.get("ctx", {})
     if kind in _BOUNDS:
         bound, words = _BOUNDS[kind]
-        return f"{words} {context[bound]:.12g}"
+        limit = context[bound]
+        return f"{words} {limit if isinstance(limit, str) else f'{limit:.12g}'}"
+    if kind == "value_error":
+        return str(context["error"])
     if kind == "finite_number":
         return "isn't a finite number"
     return f"isn't {key.expects}"

@@ -110,7 +110,7 @@ def expected(schema: Mapping[str, Any]) -> str:
     if choices:
         return ("one of " if len(choices) > 1 else "") + ", ".join(map(literal, choices))
     if schema.get("format") == "date":
-        return "a date such as 2026-03-15"
+        return f"a date from {schema['minimum']} to {schema['maximum']}, such as 2026-03-15"
     kind = schema.get("type")
     if kind == "array":
         return f'a list of names in quotes, such as ["a", "b"], at most {schema["maxItems"]}'

@@ -11,7 +11,6 @@ if TYPE_CHECKING:
     from shapely import MultiPolygon, Polygon
 
 RING_POINTS_MIN = 4
-PAIR = 2
 
 
 class BrokenRingError(ValueError):

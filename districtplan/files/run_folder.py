@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from districtplan.errors import Fault, OutputError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
 MANIFEST = "run.json"
@@ -44,19 +44,27 @@ def write_run(folder: Path, contents: Mapping[str, bytes], *, replace: bool = Fa
     """
     _check_names(contents)
     folder = folder.absolute()
-    try:
+    with _told(folder):
         folder.parent.mkdir(parents=True, exist_ok=True)
         heal(folder)
         check_target(folder, replace=replace)
         _write(folder, contents)
+
+
+@contextlib.contextmanager
+def _told(folder: Path) -> Iterator[None]:
+    """Tell what the system refuses."""
+    try:
+        yield
+    except OutputError:
+        raise
     except OSError as error:
-        if isinstance(error, OutputError):
-            raise
         raise OutputError(
             Fault(
                 str(folder),
                 f"can't be written ({error.strerror or error})",
-                "Check the space and the rights there, and close its files in other programs",
+                "Check the name, the space and the rights there, and close its files in other "
+                "programs",
             )
         ) from error
 
@@ -74,8 +82,14 @@ def check_target(folder: Path, *, replace: bool) -> None:
     Raises
     ------
     OutputError
-        If a file, a link, somebody's folder or an earlier run stands there.
+        If a file, a link, somebody's folder or an earlier run stands there, or the place can't be
+        looked at.
     """
+    with _told(folder):
+        _check_target(folder, replace=replace)
+
+
+def _check_target(folder: Path, *, replace: bool) -> None:
     where = str(folder)
     if folder.is_symlink():
         raise OutputError(Fault(where, "is a link", "Name the folder itself"))

@@ -14,21 +14,35 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pandas as pd
 
 from districtplan.errors import Fault, InputError
+from districtplan.handbook.checks import about_faults, change_faults, row_faults
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
     from pathlib import Path
 
-REQUIRED_COLUMNS = ("source", "provenance")
-KEYS = ("number", "name")
-"""What identifies a row, the first that a table has."""
 BYTES_MAX = 1_000_000
-TENFOLD = 10
-PROVENANCES = ("read", "memory", "computed", "common practice, no source", "judgement")
+
+
+@dataclass(frozen=True)
+class Classes:
+    """Which columns of a table bound its classes, each row one class.
+
+    Attributes
+    ----------
+    lower : str
+        Column of the lower bounds.
+    upper : str
+        Column of the upper bounds; empty in an open last class.
+    gap_max : float
+        Widest gap between a class and the next, in the unit of the bounds.
+    """
+
+    lower: str
+    upper: str
+    gap_max: float
 
 
 @dataclass(frozen=True)
@@ -50,6 +64,10 @@ class Table:
     bounds : Mapping[str, tuple[float, float]]
         Lowest and highest value that a user's table may have, by column; for columns without,
         numbers may change up to tenfold.
+    whole : tuple[str, ...]
+        Names of the constants that are whole numbers.
+    classes : Classes | None
+        The columns that bound classes, where the rows are classes.
     """
 
     name: str
@@ -58,6 +76,8 @@ class Table:
     rows: pd.DataFrame
     sha256: str
     bounds: Mapping[str, tuple[float, float]]
+    whole: tuple[str, ...] = ()
+    classes: Classes | None = None
 
 
 @dataclass(frozen=True)
@@ -161,7 +181,7 @@ def parse(name: str, csv: bytes, toml: bytes) -> Table:
     csv : bytes
         The rows.
     toml : bytes
-        Title, units and, where a user's values must stay inside them, bounds.
+        Title, units and what a user's values are held to: bounds, whole numbers, classes.
 
     Returns
     -------
@@ -181,40 +201,20 @@ def parse(name: str, csv: bytes, toml: bytes) -> Table:
         raise InputError(
             Fault(where, f"can't be read ({error})", "Save it as UTF-8 text")
         ) from error
-    faults = [Fault(where, *told) for told in (*_about_faults(about, rows), *_row_faults(rows))]
+    faults = [Fault(where, *told) for told in (*about_faults(about, rows), *row_faults(rows))]
     if faults:
         raise InputError(*faults)
     digest = hashlib.sha256(csv).hexdigest()
-    return Table(name, about["title"], about["units"], rows, digest, about.get("bounds", {}))
-
-
-def _about_faults(about: dict[str, Any], rows: pd.DataFrame) -> Iterator[tuple[str, str]]:
-    title, units = about.get("title"), about.get("units")
-    if not (isinstance(title, str) and title):
-        yield "has no title", "Add title = ..."
-    told = units if isinstance(units, dict) else {}
-    for column in rows:
-        if not isinstance(told.get(column), str):
-            yield f"doesn't say what {column!r} is", "Add it under [units]"
-
-
-def _row_faults(rows: pd.DataFrame) -> Iterator[tuple[str, str]]:
-    if rows.empty:
-        yield "has no rows", "Add them, or take its files away"
-    for column in REQUIRED_COLUMNS:
-        if column not in rows:
-            yield f"has no column {column!r}", "Add it to every row"
-            continue
-        for line in _lines(rows[column].isna()):
-            yield f"line {line} has no {column}", "Say where the number comes from"
-    if "provenance" in rows:
-        for word in rows["provenance"].dropna().drop_duplicates():
-            if word not in PROVENANCES:
-                yield f"unknown provenance {word!r}", f"Use one of {', '.join(PROVENANCES)}"
-
-
-def _lines(marked: pd.Series) -> list[int]:
-    return [place + 2 for place, mark in enumerate(marked) if mark]
+    return Table(
+        name,
+        about["title"],
+        about["units"],
+        rows,
+        digest,
+        {column: (low, high) for column, (low, high) in about.get("bounds", {}).items()},
+        tuple(about.get("whole", ())),
+        Classes(**about["classes"]) if "classes" in about else None,
+    )
 
 
 @functools.cache
@@ -276,7 +276,7 @@ def load(folder: Path | None = None) -> Handbook:
             continue
         if table.name in own.tables:
             faults += [
-                Fault(str(csv), *told) for told in _change_faults(table, own.tables[table.name])
+                Fault(str(csv), *told) for told in change_faults(table, own.tables[table.name])
             ]
         tables[table.name] = table
     if faults:
@@ -305,71 +305,3 @@ def _read(csv: Path) -> Table:
         raise InputError(
             Fault(str(csv), f"can't be read ({error.strerror})", "Check the file and its rights")
         ) from error
-
-
-def _change_faults(table: Table, own: Table) -> Iterator[tuple[str, str]]:
-    """Hold a user's table to the shape of the package's, so that stages can rely on it."""
-    missing = [column for column in own.rows if column not in table.rows]
-    if missing:
-        yield f"lacks the columns {missing}", "Add them"
-        return
-    told = False
-    for column in own.rows:
-        for line in _lines(_unlike(table.rows[column], own.rows[column])):
-            told = True
-            value = table.rows[column].iloc[line - 2]
-            yield (
-                f"line {line}: {column} can't be {value!r}",
-                "Give a value as the package's table has",
-            )
-    if not told:
-        yield from _value_faults(table, own)
-
-
-def _unlike(values: pd.Series, own: pd.Series) -> pd.Series:
-    unlike = values.isna() & (not own.isna().any())
-    if pd.api.types.is_numeric_dtype(own):
-        numbers = pd.to_numeric(values, errors="coerce")
-        unlike |= values.notna() & ~np.isfinite(numbers)
-    return unlike
-
-
-def _value_faults(table: Table, own: Table) -> Iterator[tuple[str, str]]:
-    for column, (low, high) in own.bounds.items():
-        for line in _lines((table.rows[column] < low) | (table.rows[column] > high)):
-            yield f"line {line}: {column} isn't within {low} to {high}", "Correct it"
-    key = next((name for name in KEYS if name in own.rows), None)
-    if key is None:
-        return
-    if sorted(table.rows[key]) != sorted(own.rows[key]):
-        yield (
-            f"must hold each of these once: {', '.join(map(str, own.rows[key]))}",
-            f"Check {key!r}",
-        )
-        return
-    mine = table.rows.set_index(key).loc[own.rows[key]]
-    theirs = own.rows.set_index(key)
-    for column in map(str, theirs):
-        if column == "unit":
-            changed = mine[column].map(str) != theirs[column].map(str)
-        elif pd.api.types.is_numeric_dtype(theirs[column]) and column not in own.bounds:
-            changed = ~_near(mine[column], theirs[column])
-        else:
-            continue
-        for name in theirs.index[changed]:
-            value = "empty" if pd.isna(mine[column][name]) else mine[column][name]
-            yield (
-                f"{name}: {column} can't be {value} where the package's table has "
-                f"{theirs[column][name]}",
-                "Check the unit: numbers may change up to tenfold, units not at all",
-            )
-
-
-def _near(values: pd.Series, own: pd.Series) -> pd.Series:
-    # A tenfold change is a slip of the unit or of the decimal point.
-    same_sign = np.sign(values) == np.sign(own)
-    ratio = (values / own).where(own != 0, 1.0)
-    near: pd.Series = (same_sign & ratio.between(1 / TENFOLD, TENFOLD)) | (
-        values.isna() & own.isna()
-    )
-    return near

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from districtplan.signs import hidden
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -16,14 +17,8 @@ TEXT_MAX = 200  # characters, as for names in the plan
 # Doubles hold every whole number up to here; beyond, two ids could read the same.
 WHOLE_MAX = float(1 << 53)
 
-# Control characters, line separators, marks that reverse reading order, halves of surrogates:
-# each can change what a table or a page shows or where a row ends.
-_CONTROL = re.compile(
-    "[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
-)
-
 MISSING = "is missing"
-CONTROL = "has a control character"
+CONTROL = "has a control character or an invisible one"
 LONG = "is longer than 200 characters"
 NO_TEXT = "is neither text nor a whole number"
 TOO_LARGE = "is a number too large to be told from its neighbours"
@@ -82,6 +77,6 @@ def text(value: object) -> tuple[str, str | None]:
 def _fault(value: str) -> str | None:
     if not value.strip():
         return MISSING
-    if _CONTROL.search(value):
+    if hidden(value):
         return CONTROL
     return LONG if len(value) > TEXT_MAX else None

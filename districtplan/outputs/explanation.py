@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     Row = Mapping[str, Any]
 
 
+# Rules by which the raster's error decides how rows are laid out.
+NOISE_RULES = ("trend_keep", "rest_keep", "mean_lost", "turn_se", "level_se")
 # Flags that say why a plot has no tonnes.
 WITHOUT_TONNES = ("slope_beyond_equations", "no_slope_length", "no_soil_values")
 
@@ -227,10 +229,23 @@ def _slope(case: _Case) -> Step:
 
 
 def _rows(case: _Case) -> list[Step]:
+    row = case.row
+    laid_out = Step(
+        case.say("method.title"),
+        _checks(case),
+        _level_enough(case),
+        case.source("terrain_noise", *NOISE_RULES),
+        wording.method_sentence(row, case.results.plan, case.texts),
+    )
+    # Where rows may run in any direction, no limit holds.
+    return [laid_out] if row["row_method"] == "any direction" else [_limit(case), laid_out]
+
+
+def _limit(case: _Case) -> Step:
     row, terrain = case.row, case.results.plan.terrain
     limit, slope = row["row_grade_limit_pct"], row["slope_corrected_pct"]
     share, most = terrain.row_grade_limit_share, terrain.row_grade_limit_pct
-    allowed = Step(
+    return Step(
         case.say("limit.title"),
         case.say("limit.limit", limit=digits(most), share=digits(share)),
         case.equation(
@@ -239,57 +254,55 @@ def _rows(case: _Case) -> list[Step]:
         case.source("row_grade_limits", "row_grade_max_pct", "row_grade_max_share_of_slope"),
         case.say("limit.result", limit=digits(limit, 3)),
     )
-    laid_out = Step(
-        case.say("method.title"),
-        _checks(case),
-        _doubt(case),
-        case.source("terrain_noise", "correlation_reach", "tensor_base", "confidence_se"),
-        wording.method_sentence(row, case.results.plan, case.texts),
-    )
-    return [allowed, laid_out]
 
 
 def _checks(case: _Case) -> str:
     row, terrain = case.row, case.results.plan.terrain
+    times = case.results.handbook.number("terrain_noise", "turn_se")
     said = [
         case.say("method.cells", cells=digits(row["cells"], 4), least=digits(terrain.cells_min)),
         case.say(
             "method.flat",
             slope=digits(row["slope_corrected_pct"], 3),
             se=digits(row["slope_se_pct"], 2),
+            times=digits(times),
             flat=digits(terrain.flat_slope_pct),
         ),
+    ]
+    if row["row_method"] == "any direction":
+        return _listed(*said)
+    grades = ("likely", "row_grade_likely_pct"), ("most", "row_grade_95_pct")
+    said += [
         case.say(
             "method.coherence",
             coherence=digits(row["coherence"], 3),
             least=digits(terrain.coherence_min),
         ),
+        case.say(
+            "method.grade",
+            limit=digits(row["row_grade_limit_pct"], 3),
+            **{name: digits(row[column], 3) for name, column in grades},
+        ),
+        case.say("method.doubt", se=digits(row["row_bearing_se_deg"], 2))
+        if case.known("row_bearing_se_deg")
+        else case.say("method.unsure"),
     ]
-    if case.known("row_grade_rms_pct"):
-        grade, limit = row["row_grade_rms_pct"], row["row_grade_limit_pct"]
-        said.append(case.say("method.grade", grade=digits(grade, 2), limit=digits(limit, 3)))
-    if not case.known("row_bearing_se_deg"):
-        said.append(case.say("method.unsure"))
     return _listed(*said)
 
 
-def _doubt(case: _Case) -> str:
-    if not case.known("row_bearing_se_deg"):
-        return ""
-    times = case.results.handbook.number("terrain_noise", "confidence_se")
-    # Past a right angle a larger error makes no steeper row.
-    error = min(case.row["row_bearing_se_deg"], 90 / times)
-    slope = case.row["slope_corrected_pct"]
-    fall = slope * math.sin(math.radians(times * error))
-    numbers = f"{digits(slope)} × sin({digits(times)} × {digits(error)}°)"
-    return case.equation("method", numbers, fall, "%")
+def _level_enough(case: _Case) -> str:
+    times = case.results.handbook.number("terrain_noise", "turn_se")
+    slope, error = case.row["slope_corrected_pct"], case.row["slope_se_pct"]
+    numbers = f"{digits(slope)} + {digits(times)} × {digits(error)}"
+    return case.equation("method", numbers, slope + times * error, "%")
 
 
 def _directions(case: _Case) -> list[Step]:
     row = case.row
     title, source = case.say("bearing.title"), case.source("equations", "row_bearing")
     if not case.known("row_bearing_true_deg"):
-        why = wording.method_sentence(row, case.results.plan, case.texts)
+        reason = f"reasons.{row['row_method_reason']}"
+        why = case.texts.say(reason, plan=case.results.plan, **row)
         return [Step(title, "", "", source, case.say("bearing.none", why=why))]
     fall = case.say("bearing.no_fall")
     if case.known("downslope_true_deg"):
@@ -349,7 +362,8 @@ def _magnetic(case: _Case) -> Step:
 
 
 def _soil(case: _Case) -> list[Step]:
-    steps = _length_and_steepness(case) if case.known("ls") else []
+    measured = case.known("ls") and case.known("slope_length_m")
+    steps = _length_and_steepness(case) if measured else []
     sentences = wording.flag_sentences(case.row, case.results.plan, case.texts)
     why = " ".join(sentences) or case.say("flags.none")
     limits = case.source(

@@ -116,6 +116,8 @@ def dictionary(results: Results) -> pd.DataFrame:
         "set_aside": tuple(results.set_aside.columns),
     }
     kinds = {"texts": "codes, joined by semicolons"}
+    # In words: a cell that starts with a percent sign gets an apostrophe in CSV.
+    units = {"%": "percent"}
     found = []
     for column in tables.COLUMNS:
         within = [name for name, columns in carried.items() if column.name in columns]
@@ -123,7 +125,7 @@ def dictionary(results: Results) -> pd.DataFrame:
             found.append(
                 {
                     "name": column.name,
-                    "unit": column.unit,
+                    "unit": units.get(column.unit, column.unit),
                     "kind": kinds.get(column.kind, column.kind),
                     "stage": column.maker,
                     "tables": ", ".join(within),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from districtplan.handbook import REQUIRED_COLUMNS
+from districtplan.handbook.checks import REQUIRED_COLUMNS
 
 if TYPE_CHECKING:
     from collections.abc import Hashable

@@ -17,7 +17,21 @@ VILLAGES_NAMED = 3
 GOODS = ("seed_g", "npk_g", "urea_g", "manure_g")
 TENTHS_BELOW_G, HUNDREDTHS_BELOW_G = 100_000, 10_000
 TENS_FROM_T = 100
+PACKS = {"seed_g": "seed_packs", "npk_g": "npk_packs", "urea_g": "urea_packs"}
+EXCLUDED = ("forest_only", "perennials_only")
+LAND_USE = (*EXCLUDED, "rows_alone_not_enough")
+"""Flags of what land may be used for, the gravest first; each says more than those after it."""
+NO_CREDIT = (
+    "steeper_than_contour_limit",
+    "longer_than_contour_limit",
+    "contour_no_credit_flat_rows",
+)
+LEVEL_FROM_DEG = 5.0
+"""Standard error of a bearing from which a level is to check it: own judgement."""
 METHODS = ("straight", "guide lines", "any direction", "measure on the ground")
+MEASURE = METHODS[-1]
+UNSURE = ("bearing_too_uncertain", "too_level_to_tell")
+"""Reasons to measure that lie in the raster's error."""
 
 
 def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str]:
@@ -35,10 +49,73 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     Returns
     -------
     list[str]
-        A sentence a flag; empty where there is none.
+        A sentence a flag; empty where there is none. Of the limits of land use only the gravest,
+        and land that is not for beans before all else.
     """
-    codes = (*row["erosion_flags"], *row["terrain_flags"])
+    raised = (*row["erosion_flags"], *row["terrain_flags"])
+    use = next((code for code in LAND_USE if code in raised), None)
+    codes = [code for code in raised if code == use or code not in LAND_USE]
+    codes.sort(key=lambda code: code not in EXCLUDED)
     return [texts.say(f"flags.{code}", plan=plan, **row) for code in codes]
+
+
+def excluded(row: Mapping[str, Any]) -> str | None:
+    """Say whether the guidance keeps beans off a plot.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+
+    Returns
+    -------
+    str | None
+        Code of the flag that says so.
+    """
+    return next((code for code in EXCLUDED if code in row["erosion_flags"]), None)
+
+
+def excluded_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
+    """Say before all else that a plot is not for beans.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose limits the sentence names.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where beans may be planted.
+    """
+    code = excluded(row)
+    return None if code is None else texts.say(f"excluded.first.{code}", plan=plan)
+
+
+def same_tonnes(row: Mapping[str, Any], texts: Texts) -> str | None:
+    """Say why both directions of rows show the same tonnes.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where they differ, or there are none.
+    """
+    up_down = row["soil_loss_up_down_likely_t_ha_yr"]
+    if pd.isna(up_down) or up_down != row["soil_loss_contour_likely_t_ha_yr"]:
+        return None
+    code = next((code for code in NO_CREDIT if code in row["erosion_flags"]), "no_credit")
+    return texts.say(f"same_tonnes.{code}")
 
 
 def method_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
@@ -56,9 +133,40 @@ def method_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
     Returns
     -------
     str
-        The sentence.
+        The sentence; where the bearing is not sure, another one to check it.
     """
-    return texts.say(f"reasons.{row['row_method_reason']}", plan=plan, **row)
+    code = excluded(row)
+    if code is not None:
+        return texts.say(f"excluded.rows.{code}")
+    said = texts.say(f"reasons.{row['row_method_reason']}", plan=plan, **row)
+    if row["row_method"] == "straight" and row["row_bearing_se_deg"] > LEVEL_FROM_DEG:
+        return f"{said} {texts.say('doubt.check_with_a_level', degrees=LEVEL_FROM_DEG)}"
+    return said
+
+
+def district_sentences(results: Results, texts: Texts) -> list[str]:
+    """Say how much of the district is too steep for rows alone, and where.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        One to three sentences, the finding itself first.
+    """
+    total, steep = int(results.district["plots"]), int(results.district["plots_steep"])
+    beyond = int(results.district["plots_beyond_equations"])
+    said = [_counted("finding.steep", steep, texts, total=f"{total:,}")]
+    if steep:
+        said.append(_where_steep(results.villages, steep, texts))
+    if beyond:
+        said.append(_counted("finding.beyond", beyond, texts))
+    return said
 
 
 def district_finding(results: Results, texts: Texts) -> str:
@@ -74,16 +182,58 @@ def district_finding(results: Results, texts: Texts) -> str:
     Returns
     -------
     str
-        One to three sentences.
+        The sentences of :func:`district_sentences`.
     """
-    total, steep = int(results.district["plots"]), int(results.district["plots_steep"])
-    beyond = int(results.district["plots_beyond_equations"])
-    said = [_counted("finding.steep", steep, texts, total=f"{total:,}")]
-    if steep:
-        said.append(_where_steep(results.villages, steep, texts))
-    if beyond:
-        said.append(_counted("finding.beyond", beyond, texts))
-    return " ".join(said)
+    return " ".join(district_sentences(results, texts))
+
+
+def villages_named(results: Results) -> list[str]:
+    """List the villages that the finding on steep land names.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    list[str]
+        Their names, most steep plots first.
+    """
+    return [str(name) for name in _worst(results.villages)["village"].head(VILLAGES_NAMED)]
+
+
+def rows_sentences(results: Results, texts: Texts) -> list[str]:
+    """Say on how many plots the printed bearing can be used, and what the others need.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        One to three sentences, the finding itself first.
+    """
+    away = _excluded_plots(results)
+    counts = results.plots.loc[~away, "row_method"].value_counts()
+    straight, *others = (int(counts.get(method, 0)) for method in METHODS)
+    total = int(results.district["plots"])
+    said = [_counted("finding.straight", straight, texts, total=f"{total:,}")]
+    rest = [
+        _counted(f"finding.{method.replace(' ', '_')}", count, texts)
+        for method, count in zip(METHODS[1:], others, strict=True)
+        if count
+    ]
+    if away.any():
+        rest.append(_counted("finding.excluded", int(away.sum()), texts))
+    if rest:
+        said.append(texts.say("finding.other_rows", listed=texts.listed(rest)))
+    why = _why_measured(results.plots[~away], results.plan, texts)
+    return said if why is None else [*said, why]
 
 
 def rows_finding(results: Results, texts: Texts) -> str:
@@ -99,23 +249,12 @@ def rows_finding(results: Results, texts: Texts) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        The sentences of :func:`rows_sentences`.
     """
-    counts = results.plots["row_method"].value_counts()
-    straight, *others = (int(counts.get(method, 0)) for method in METHODS)
-    total = int(results.district["plots"])
-    said = [_counted("finding.straight", straight, texts, total=f"{total:,}")]
-    rest = [
-        _counted(f"finding.{method.replace(' ', '_')}", count, texts)
-        for method, count in zip(METHODS[1:], others, strict=True)
-        if count
-    ]
-    if rest:
-        said.append(texts.say("finding.other_rows", listed=texts.listed(rest)))
-    return " ".join(said)
+    return " ".join(rows_sentences(results, texts))
 
 
-def orders_finding(results: Results, texts: Texts) -> str:
+def orders_sentences(results: Results, texts: Texts) -> list[str]:
     """Say what the district needs to buy.
 
     Parameters
@@ -127,8 +266,9 @@ def orders_finding(results: Results, texts: Texts) -> str:
 
     Returns
     -------
-    str
-        One or two sentences; goods without a rate in the plan are named as left out.
+    list[str]
+        One to four sentences: what all plots would need, how much of it lies on land that is not
+        for beans, and which goods have no rate in the plan.
     """
     known = [good for good in GOODS if pd.notna(results.district[good])]
     left_out = [texts.say(f"goods.{good}") for good in GOODS if good not in known]
@@ -139,20 +279,20 @@ def orders_finding(results: Results, texts: Texts) -> str:
         "holes": "0" if pd.isna(holes) else f"{int(holes):,}",
     }
     if known:
-        needs = [
-            texts.say(
-                "finding.good",
-                amount=kilograms(int(results.district[good])),
-                good=texts.say(f"goods.{good}"),
-            )
-            for good in known
-        ]
-        said = [texts.say("finding.orders", needs=texts.listed(needs), **values)]
+        need, *more = [_need(results.district, good, texts) for good in known]
+        said = [texts.say("finding.orders", need=need, **values)]
+        if more:
+            said.append(texts.say("finding.orders_more", needs=texts.listed(more)))
     else:
         said = [texts.say("finding.holes_only", **values)]
+    away = results.plots[_excluded_plots(results)]
+    if len(away):
+        key = "finding.excluded_seed" if "seed_g" in known else "finding.excluded_plots"
+        amount = kilograms(int(away["seed_g"].sum()))
+        said.append(_counted(key, len(away), texts, amount=amount))
     if left_out:
         said.append(texts.say("finding.left_out", goods=texts.listed(left_out)))
-    return " ".join(said)
+    return said
 
 
 def kilograms(grams: int) -> str:
@@ -210,11 +350,48 @@ def _counted(key: str, count: int, texts: Texts, **values: str) -> str:
     return texts.say(f"{key}.{form}", count=f"{count:,}", **values)
 
 
-def _where_steep(villages: pd.DataFrame, steep: int, texts: Texts) -> str:
+def _excluded_plots(results: Results) -> pd.Series:
+    return results.plots["erosion_flags"].map(lambda raised: not set(EXCLUDED).isdisjoint(raised))
+
+
+def _need(district: pd.Series, good: str, texts: Texts) -> str:
+    named = {"amount": kilograms(int(district[good])), "good": texts.say(f"goods.{good}")}
+    packs = district[PACKS[good]] if good in PACKS else pd.NA
+    if pd.isna(packs):
+        return texts.say("finding.good", **named)
+    form = "one" if packs == 1 else "many"
+    counted = texts.say(f"packs.{PACKS[good]}.{form}", count=f"{int(packs):,}")
+    return texts.say("finding.good_in_packs", packs=counted, **named)
+
+
+def _why_measured(plots: pd.DataFrame, plan: Plan, texts: Texts) -> str | None:
+    """Say what keeps most plots from a bearing: the raster's cells, its error, or the land."""
+    measured = plots[plots["row_method"] == MEASURE]
+    if 2 * len(measured) <= len(plots):
+        return None
+    counts = measured["row_method_reason"].value_counts()
+    coarse = int(counts.get("too_few_cells", 0))
+    unsure = sum(int(counts.get(reason, 0)) for reason in UNSURE)
+    if 2 * max(coarse, unsure) <= len(measured):
+        return None
+    covered = measured[measured["cells"] > 0]
+    cell_m2 = 10_000 * covered["area_ha"] * covered["raster_share"] / covered["cells"]
+    cell = f"{float(f'{cell_m2.median() ** 0.5:.2g}'):g}"
+    if coarse > unsure:
+        return texts.say("finding.too_coarse", cell=cell)
+    error = f"{plan.elevation.vertical_error_m:g}"
+    return texts.say("finding.too_uncertain", cell=cell, error=error)
+
+
+def _worst(villages: pd.DataFrame) -> pd.DataFrame:
     # Most steep plots first; villages alike stay in the order of their names.
-    worst = villages.loc[villages["plots_steep"] > 0].sort_values(
+    return villages.loc[villages["plots_steep"] > 0].sort_values(
         "plots_steep", ascending=False, kind="stable"
     )
+
+
+def _where_steep(villages: pd.DataFrame, steep: int, texts: Texts) -> str:
+    worst = _worst(villages)
     named = worst.head(VILLAGES_NAMED)
     names = texts.listed([str(name) for name in named["village"]])
     if len(worst) > VILLAGES_NAMED:

@@ -35,12 +35,6 @@ VILLAGE_COLUMNS = (
     "village",
     "plots",
     "area_ha",
-    "plots_steep",
-    "plots_beyond_equations",
-    "plots_measure",
-    "holes",
-    "plants",
-    "seeds",
     "seed_kg",
     "npk_kg",
     "urea_kg",
@@ -48,6 +42,12 @@ VILLAGE_COLUMNS = (
     "seed_packs",
     "npk_packs",
     "urea_packs",
+    "holes",
+    "plants",
+    "seeds",
+    "plots_steep",
+    "plots_beyond_equations",
+    "plots_measure",
 )
 PLOT_COLUMNS = (
     "plot_id",
@@ -242,6 +242,9 @@ def _table(book: _Book, name: str, table: pd.DataFrame) -> None:
 def _plots(book: _Book, results: Results) -> None:
     table = plot_table(results, book.texts)
     table = table[[name for name in PLOT_COLUMNS if name in table]]
+    # An error of a bearing that isn't printed would be taken for one of something else.
+    error = table["row_bearing_se_deg"].where(table["row_bearing_true_deg"].notna())
+    table = table.assign(row_bearing_se_deg=error)
     if len(table) >= ROWS_MAX:
         sheet = book.sheet("plots")
         sheet.write_string(0, 0, book.texts.say("workbook.too_many"))
@@ -324,7 +327,7 @@ def _findings(results: Results, texts: Texts) -> list[str]:
     said = [
         wording.district_finding(results, texts),
         wording.rows_finding(results, texts),
-        wording.orders_finding(results, texts),
+        " ".join(wording.orders_sentences(results, texts)),
     ]
     key = "page.set_aside_some" if aside else "page.set_aside_none"
     said.append(texts.say(key, aside=f"{aside:,}", read=f"{results.rows_read:,}"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from districtplan.terrain.hillshade import hillshade
-from districtplan.terrain.measure import FLAGS, METHODS, REASONS, measure
+from districtplan.terrain.measure import FLAGS, measure
+from districtplan.terrain.method import METHODS, REASONS
 
 __all__ = ["FLAGS", "METHODS", "REASONS", "hillshade", "measure"]

@@ -40,41 +40,6 @@ def eigenvalues(found: Statistics) -> tuple[Floats, Floats]:
     return middle + reach, np.maximum(middle - reach, 0.0)
 
 
-def level_direction(found: Statistics) -> Floats:
-    """Give the bearing along which straight rows have the least mean squared grade.
-
-    Parameters
-    ----------
-    found : Statistics
-        What the cells say.
-
-    Returns
-    -------
-    numpy.ndarray
-        Bearings from the raster's north, clockwise, shape (plots,) [degrees, not yet folded].
-    """
-    return -0.5 * np.degrees(np.arctan2(2 * found.east_north, found.east_east - found.north_north))
-
-
-def coherence(found: Statistics) -> Floats:
-    """Say how much better the best direction is than the worst.
-
-    Parameters
-    ----------
-    found : Statistics
-        What the cells say.
-
-    Returns
-    -------
-    numpy.ndarray
-        Difference of the eigenvalues over their sum, 0 to 1, 0 on ground without any gradient,
-        shape (plots,).
-    """
-    steep, level = eigenvalues(found)
-    total = steep + level
-    return np.where(total > 0, (steep - level) / np.where(total > 0, total, 1.0), 0.0)
-
-
 def downslope_direction(found: Statistics, share: float) -> Floats:
     """Give the direction in which the mean gradient falls.
 

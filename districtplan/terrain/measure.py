@@ -2,171 +2,42 @@
 
 from __future__ import annotations
 
-import itertools
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
+from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-import shapely
 
 from districtplan import geodesy, tables
-from districtplan.grid import Window
 from districtplan.terrain import bearing, extent, noise
-from districtplan.terrain.coverage import batches, coverage, outlines_on_grid
-from districtplan.terrain.gradient import Block, gradients
-from districtplan.terrain.statistics import Statistics, summarise
+from districtplan.terrain.coverage import outlines_on_grid
+from districtplan.terrain.fitness import require_overlap, require_square_cells
+from districtplan.terrain.method import BEARING_REASONS, METHODS, reasons
+from districtplan.terrain.noise import ErrorModel
+from districtplan.terrain.survey import block_order, survey
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
     from numpy.typing import NDArray
     from pyproj import CRS
 
-    from districtplan.grid import Elevation, Grid
+    from districtplan.grid import Elevation
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
     from districtplan.terrain.coverage import Outlines
-    from districtplan.terrain.noise import Noise
+    from districtplan.terrain.noise import Doubt
+    from districtplan.terrain.statistics import Statistics
 
     Floats = NDArray[np.float64]
 
-BLOCK_CELLS = 2_048
-"""Side of the blocks by which plots are read; a plot belongs to the block of its middle."""
-
-REASONS = (
-    "supported",
-    "flat",
-    "straight_rows_too_steep",
-    "too_few_cells",
-    "no_best_direction",
-    "bearing_too_uncertain",
-)
-"""Why a plot has its row method, as ``row_method_reason`` gives it."""
-
-FLAGS = ("partly_off_raster", "noise_exceeds_slope")
+FLAGS = ("partly_off_raster", "noise_exceeds_slope", "doubtful_heights")
 """What ``terrain_flags`` may hold."""
 
-METHODS = {
-    "supported": "straight",
-    "flat": "any direction",
-    "straight_rows_too_steep": "guide lines",
-    "too_few_cells": "measure on the ground",
-    "no_best_direction": "measure on the ground",
-    "bearing_too_uncertain": "measure on the ground",
-}
 
 WHOLE = 1 - 1e-6
 """Coverage is exact to 1e-6: a plot above this share lies on the raster whole."""
-
-
-@dataclass(frozen=True)
-class Work:
-    """Plots that one read of the raster serves.
-
-    Attributes
-    ----------
-    plots : slice
-        Which of the plots, in the order of blocks.
-    window : Window
-        Cells to read: what the plots touch and one cell around, within the grid.
-    """
-
-    plots: slice
-    window: Window
-
-
-def block_order(polygons: NDArray[np.object_], grid: Grid) -> NDArray[np.int64]:
-    """Order plots by the block of the raster that their middle lies in.
-
-    Parameters
-    ----------
-    polygons : numpy.ndarray
-        Outlines in the CRS of the grid, shape (plots,).
-    grid : Grid
-        The raster's grid.
-
-    Returns
-    -------
-    numpy.ndarray
-        Indices of the plots, shape (plots,).
-    """
-    west, south, east, north = shapely.bounds(polygons).T
-    row = (grid.north - (south + north) / 2) / grid.cell_y // BLOCK_CELLS
-    column = ((west + east) / 2 - grid.west) / grid.cell_x // BLOCK_CELLS
-    return np.lexsort((column, row)).astype(np.int64)
-
-
-def blocks(outlines: Outlines, grid: Grid) -> Iterator[Work]:
-    """Cut plots into reads of the raster.
-
-    Parameters
-    ----------
-    outlines : Outlines
-        The plots, ordered by block.
-    grid : Grid
-        The raster's grid.
-
-    Yields
-    ------
-    Work
-        The plots of one block and what to read for them.
-    """
-    bounds = outlines.bounds()
-    middle = (bounds[:, :2] + bounds[:, 2:]) // 2 // BLOCK_CELLS
-    change = np.flatnonzero(np.any(middle[1:] != middle[:-1], axis=1)) + 1
-    edges = [0, *change.tolist(), len(bounds)]
-    for start, stop in itertools.pairwise(edges):
-        group = bounds[start:stop]
-        top, left = np.maximum(group[:, :2].min(axis=0) - 1, 0)
-        bottom, right = np.minimum(group[:, 2:].max(axis=0) + 1, [grid.rows, grid.columns])
-        window = Window(int(top), int(left), max(int(bottom - top), 0), max(int(right - left), 0))
-        yield Work(slice(start, stop), window)
-
-
-def _read(elevation: Elevation, window: Window) -> Block:
-    """Read a window with a border, of nothing where the window ends at the grid's edge."""
-    values = np.full((window.rows + 2, window.columns + 2), np.nan, dtype=np.float32)
-    if window.rows and window.columns:
-        values[1:-1, 1:-1] = elevation.read(window)
-    return Block(values, window.row, window.column)
-
-
-def survey(
-    outlines: Outlines, elevation: Elevation, progress: Callable[[float], None] | None = None
-) -> Statistics:
-    """Summarise the raster under each plot.
-
-    Parameters
-    ----------
-    outlines : Outlines
-        The plots, ordered by block.
-    elevation : Elevation
-        The raster.
-    progress : Callable[[float], None] | None, default None
-        Called with the share of plots done.
-
-    Returns
-    -------
-    Statistics
-        One value a plot.
-    """
-    parts = []
-    total = len(outlines.plot_part) - 1
-    for work in blocks(outlines, elevation.grid):
-        group = outlines.take(work.plots)
-        block = _read(elevation, work.window)
-        for batch in batches(group):
-            cells = coverage(group.take(batch))
-            parts.append(summarise(cells, gradients(block, cells, elevation.grid)))
-        if progress is not None:
-            progress(work.plots.stop / total)
-    return Statistics(
-        **{
-            field.name: np.concatenate([getattr(part, field.name) for part in parts])
-            for field in fields(Statistics)
-        }
-    )
 
 
 def measure(
@@ -200,114 +71,110 @@ def measure(
     terrain : pandas.DataFrame
         One row a plot with enough raster under it: ``plot_id`` and the columns that
         :mod:`districtplan.tables` gives the stage.
-    off_raster : pandas.DataFrame
-        ``plot_id`` and ``raster_share`` of the other plots.
+    unusable : pandas.DataFrame
+        ``plot_id``, ``reason`` and ``remedy`` of the other plots.
+
+    Raises
+    ------
+    InputError
+        If no plot lies on the raster, or its cells aren't square on the ground.
     """
     grid = elevation.grid
     polygons = plots["geometry"].to_numpy(dtype=object)
+    require_overlap(grid, polygons)
+    require_square_cells(grid, plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy())
     order = block_order(polygons, grid)
     plots = plots.iloc[order]
     outlines = outlines_on_grid(polygons[order], grid)
-    found = survey(outlines, elevation, progress)
+    error = ErrorModel.of(
+        plan.elevation.vertical_error_m, plan.elevation.error_correlation_m, handbook
+    )
+    found, doubt = survey(outlines, elevation, error, progress)
     at_row = np.clip(np.rint(found.row_mean), 0, grid.rows - 1).astype(np.int64)
     width, height = geodesy.cell_size_m(grid)
     cell_m = width[at_row], height[at_row]
     share = found.cells / found.covered
-    served = share >= plan.terrain.raster_share_min
 
-    area_m2 = plots["area_ha"].to_numpy() * 10_000
-    errors = noise.propagate(found, area_m2, cell_m, plan.elevation, handbook)
     table = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy(), "raster_share": share})
     table["cells"] = found.cells
     table["elevation_mean_m"] = found.elevation
-    table = table.join(_slopes(found, errors, plan))
-    table["coherence"] = np.clip(bearing.coherence(found), 0, 1)
-    table["row_bearing_se_deg"] = np.where(errors.cell > 0, errors.bearing_deg, 0.0)
-    table["row_method_reason"] = _reasons(table, errors, plan, handbook)
+    table = table.join(_slopes(found, doubt, error, plan))
+    table["coherence"] = doubt.coherence()
+    table["row_method_reason"] = reasons(table, doubt, error, plan.terrain)
+    table["row_bearing_se_deg"] = np.where(
+        table["row_method_reason"].isin(BEARING_REASONS), np.degrees(doubt.turn), np.nan
+    )
     table["row_method"] = table["row_method_reason"].map(METHODS)
     least = handbook.number(noise.TABLE, "downslope_share_min")
     fall = bearing.downslope_direction(found, least)
-    table["slope_length_m"] = _slope_length(outlines, found, fall, cell_m, plan)
+    level = -0.5 * np.degrees(np.angle(doubt.deviator))
+    clear = table["coherence"].to_numpy() >= plan.terrain.coherence_min
+    across = np.where(clear, level + 90, np.nan)
+    table["slope_length_m"] = _slope_length(outlines, found, fall, across, cell_m)
     north = _Norths.at(plots, grid.crs, grid_crs, plan)
-    table = table.join(_bearings(table, found, fall, north))
-    table["terrain_flags"] = _flags(table)
+    table = table.join(_bearings(table, level, fall, north))
+    table["terrain_flags"] = _flags(table, handbook)
     # Back to the order of the file.
     table = table.iloc[np.argsort(order)].reset_index(drop=True)
-    served = served[np.argsort(order)]
-    off = table.loc[~served, ["plot_id", "raster_share"]].reset_index(drop=True)
-    names = ("plot_id", *tables.made_by("terrain"))
-    return tables.check(table[served].reset_index(drop=True), names), off
+    unusable = _unusable(table, plan)
+    usable = table[~table["plot_id"].isin(unusable["plot_id"])].reset_index(drop=True)
+    return tables.check(usable, ("plot_id", *tables.made_by("terrain"))), unusable
 
 
-def _slopes(found: Statistics, errors: Noise, plan: Plan) -> pd.DataFrame:
-    steep, level = bearing.eigenvalues(found)
-    squared = steep + level
-    # Noise adds the variance of both components of a cell's gradient to the mean squared slope.
-    with np.errstate(invalid="ignore", divide="ignore"):
-        true_share = np.where(squared > 0, 1 - 2 * errors.cell**2 / squared, 0.0)
-    corrected = 100 * found.slope_mean * np.sqrt(np.maximum(true_share, 0.0))
+def _unusable(table: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """Tell which plots the raster can't serve at all, and why."""
+    steepest = tables.BY_NAME["slope_max_pct"].high or np.inf
+    short = ~(table["raster_share"] >= plan.terrain.raster_share_min)
+    jump = ~short & (table["slope_max_pct"] > steepest)
+    few = [
+        (
+            plot_id,
+            f"the elevation raster has slopes for {100 * share:.0f} % of the plot",
+            "Add a raster that covers it, or check where the outline lies",
+        )
+        for plot_id, share in table.loc[short, ["plot_id", "raster_share"]].to_numpy()
+    ]
+    jumps = [
+        (
+            plot_id,
+            f"the heights jump: a cell is {slope:.0f} % steep",
+            "Mend the raster there, or declare the value that stands for no height",
+        )
+        for plot_id, slope in table.loc[jump, ["plot_id", "slope_max_pct"]].to_numpy()
+    ]
+    return pd.DataFrame([*few, *jumps], columns=["plot_id", "reason", "remedy"])
+
+
+def _slopes(found: Statistics, doubt: Doubt, error: ErrorModel, plan: Plan) -> pd.DataFrame:
     limit = np.minimum(
-        plan.terrain.row_grade_limit_pct, plan.terrain.row_grade_limit_share * corrected
+        plan.terrain.row_grade_limit_pct, plan.terrain.row_grade_limit_share * 100 * doubt.slope
     )
     return pd.DataFrame(
         {
             "slope_mean_pct": 100 * found.slope_mean,
             "slope_p90_pct": 100 * found.slope_p90,
             "slope_max_pct": 100 * found.slope_max,
-            "slope_corrected_pct": corrected,
-            "slope_se_pct": 100 * errors.mean,
-            "row_grade_rms_pct": 100 * np.sqrt(level),
+            "slope_corrected_pct": 100 * doubt.slope,
+            "slope_se_pct": 100 * doubt.slope_se,
+            "row_grade_rms_pct": 100 * np.sqrt(bearing.eigenvalues(found)[1]),
+            "row_grade_likely_pct": 100 * doubt.grade_likely(),
+            "row_grade_95_pct": 100 * doubt.grade_95(error),
             "row_grade_limit_pct": limit,
         }
     )
-
-
-def _reasons(
-    table: pd.DataFrame, errors: Noise, plan: Plan, handbook: Handbook
-) -> NDArray[np.object_]:
-    """Say why each plot gets its method; the first that holds, in this order."""
-    times = handbook.number(noise.TABLE, "confidence_se")
-    slope = table["slope_corrected_pct"].to_numpy()
-    limit = table["row_grade_limit_pct"].to_numpy()
-    turn = np.radians(np.minimum(times * table["row_bearing_se_deg"].to_numpy(), 90.0))
-    # Straight rows fail only where their grade exceeds the limit by more than noise would make it.
-    cells = np.maximum(table["cells"].to_numpy(), 1.0)
-    expected = (100 * errors.cell) ** 2 * (1 + times * np.sqrt(2 / cells))
-    grade = table["row_grade_rms_pct"].to_numpy() ** 2
-    reason = np.select(
-        [
-            table["cells"].to_numpy() < plan.terrain.cells_min,
-            slope + times * table["slope_se_pct"].to_numpy() <= plan.terrain.flat_slope_pct,
-            table["coherence"].to_numpy() < plan.terrain.coherence_min,
-            (slope * np.sin(turn) > limit) | (slope == 0),
-            grade > limit**2 + expected,
-        ],
-        [
-            "too_few_cells",
-            "flat",
-            "no_best_direction",
-            "bearing_too_uncertain",
-            "straight_rows_too_steep",
-        ],
-        default="supported",
-    )
-    return reason.astype(object)
 
 
 def _slope_length(
     outlines: Outlines,
     found: Statistics,
     fall: Floats,
+    across: Floats,
     cell_m: tuple[Floats, Floats],
-    plan: Plan,
 ) -> Floats:
     """Take the plot's length down its fall; over a crest or hollow, of its longer side."""
-    across_rows = bearing.level_direction(found) + 90
-    clear = bearing.coherence(found) >= plan.terrain.coherence_min
     opposed = np.isnan(fall)
-    direction = np.where(opposed, np.where(clear, across_rows, np.nan), fall)
     side = np.where(opposed, found.uphill_share, 1.0)
-    return extent.length_along(outlines, direction, cell_m) * side
+    return extent.length_along(outlines, np.where(opposed, across, fall), cell_m) * side
 
 
 @dataclass(frozen=True)
@@ -328,11 +195,10 @@ class _Norths:
         )
 
 
-def _bearings(table: pd.DataFrame, found: Statistics, fall: Floats, north: _Norths) -> pd.DataFrame:
+def _bearings(table: pd.DataFrame, level: Floats, fall: Floats, north: _Norths) -> pd.DataFrame:
     """Refer directions to true, grid and magnetic north; no bearing where none is to be used."""
     used = table["row_method"].isin(["straight", "guide lines"]).to_numpy()
-    level = bearing.level_direction(found) + north.raster
-    true = np.where(used, geodesy.line_deg(level), np.nan)
+    true = np.where(used, geodesy.line_deg(level + north.raster), np.nan)
     return pd.DataFrame(
         {
             "downslope_true_deg": np.mod(fall + north.raster, 360),
@@ -345,12 +211,14 @@ def _bearings(table: pd.DataFrame, found: Statistics, fall: Floats, north: _Nort
     )
 
 
-def _flags(table: pd.DataFrame) -> list[tuple[str, ...]]:
-    off = table["raster_share"].to_numpy() < WHOLE
-    drowned = (table["slope_corrected_pct"].to_numpy() == 0) & (
-        table["slope_mean_pct"].to_numpy() > 0
+def _flags(table: pd.DataFrame, handbook: Handbook) -> list[tuple[str, ...]]:
+    slope = table["slope_corrected_pct"]
+    doubtful = handbook.number(noise.TABLE, "doubtful_slope_pct")
+    raised = (
+        table["raster_share"] < WHOLE,
+        (slope == 0) & (table["slope_mean_pct"] > 0),
+        table["slope_max_pct"] > doubtful,
     )
     return [
-        tuple(name for name, raised in zip(FLAGS, row, strict=True) if raised)
-        for row in zip(off.tolist(), drowned.tolist(), strict=True)
+        tuple(compress(FLAGS, row)) for row in zip(*(mark.tolist() for mark in raised), strict=True)
     ]

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from districtplan.errors import PlanError
+from districtplan.errors import InputError, PlanError
 from districtplan.files.plan_file import read_plan, starter_plan
 from districtplan.files.plan_keys import EXAMPLES, keys, literal
 from districtplan.plan import Plan
@@ -69,6 +69,12 @@ def test_byte_order_mark_and_windows_line_ends(tmp_path):
         ("[erosion]\nforest_from_slope_pct = 20", 10, "must rise", "Change one"),
         ("practice.row_spacing_cm = 5", 10, '[elevation] has no key "practice"', "Known here"),
         ("[practice]\nrow_spacing_cm = 0x" + "f" * 4000, 11, "a very large number", "from 10"),
+        (
+            "[limits]\nplot_area_min_ha = 0.5\nplot_area_max_ha = 0.25",
+            10,
+            "plot_area_min_ha = 0.5 is above plot_area_max_ha = 0.25",
+            "Change one",
+        ),
         ("[practice]\n\n\nnpk_kg_ha = 5\nurea_kg_ha = -1", 14, "= -1 isn't above 0", "Urea"),
     ],
 )
@@ -115,7 +121,32 @@ def test_quoted_date(tmp_path):
     (fault,) = faults(tmp_path, GOOD.replace("2026-03-15", '"2026-03-15"'))
     assert "without quotes" in fault.remedy
     (fault,) = faults(tmp_path, GOOD.replace("2026-03-15", "2026-03-15T10:00:00"))
-    assert "isn't a date such as" in fault.what
+    assert "isn't a date from 1900-01-01 to 2199-12-31, such as" in fault.what
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "what"),
+    [
+        ("2026-03-15", "1899-12-31", 3, "planting_date = 1899-12-31 is below 1900-01-01"),
+        ("2026-03-15", "2200-01-01", 3, "planting_date = 2200-01-01 is above 2199-12-31"),
+        ("= 30.0", "= 1e-9", 9, "error_correlation_m = 1e-09 is neither 0 nor at least 0.001"),
+        ("= 30.0", "= -1", 9, "error_correlation_m = -1 is below 0"),
+        ("Invented Hills", " \u00a0", 2, 'name = " \u00a0" is blank'),
+        ("Invented Hills", "Hills\u202e", 2, "has a control character or an invisible one"),
+        ("Invented Hills", "Hills\\u200b", 2, "has a control character or an invisible one"),
+    ],
+)
+def test_one_changed_value(tmp_path, old, new, line, what):
+    (fault,) = faults(tmp_path, GOOD.replace(old, new))
+    assert fault.where == f"plan.toml line {line}"
+    assert what in fault.what
+    assert fault.remedy
+
+
+@pytest.mark.parametrize("value", ["0", "0.001", "10000"])
+def test_distances_over_which_errors_are_alike(tmp_path, value):
+    text = GOOD.replace("= 30.0", f"= {value}")
+    assert read_plan(write(tmp_path, text)).plan.elevation.error_correlation_m == float(value)
 
 
 @pytest.mark.parametrize(
@@ -126,7 +157,8 @@ def test_quoted_date(tmp_path):
         ("a = " + "[" * 5000 + "]" * 5000, "plan.toml", "nests lists or tables too deeply"),
         (b"# \n\xff", "plan.toml line 2", "isn't UTF-8"),
         ("#" * 1_000_001, "plan.toml", "larger than 1 MB"),
-        ("a = 1" + "0" * 5000, "plan.toml", "isn't written as TOML"),
+        ("\na = 1" + "0" * 5000, "plan.toml line 2", "has a number of thousands of digits"),
+        ("a = 1.5\nb = 1_" + "0_" * 9000 + "0", "plan.toml line 2", "thousands of digits"),
         ('plots = "C:\\plots"', "plan.toml line 1", "isn't written as TOML"),
     ],
 )
@@ -159,8 +191,11 @@ def test_many_names_with_dots_are_fine(tmp_path):
 def test_absent_and_folder(tmp_path):
     with pytest.raises(PlanError, match="doesn't exist"):
         read_plan(tmp_path / "none.toml")
-    with pytest.raises(PlanError, match="is a folder"):
+    with pytest.raises(PlanError) as caught:
         read_plan(tmp_path)
+    assert caught.value.faults[0].what == "is a folder"
+    with pytest.raises(PlanError, match="can't be read"):
+        read_plan(tmp_path / ("x" * 300))
     with pytest.raises(PlanError):
         read_plan(tmp_path / "a\0b")
 
@@ -196,3 +231,18 @@ def test_starter_plan_shows_every_key_with_its_default(tmp_path):
 
 def test_every_required_key_has_an_example():
     assert {place for place, key in keys().items() if key.required} <= set(EXAMPLES)
+
+
+def test_the_folder_of_tables(plan_file, tmp_path):
+    assert plan_file().handbook_folder is None
+    (tmp_path / "tables").mkdir()
+    (tmp_path / "table.csv").touch()
+    assert plan_file(handbook="tables").handbook_folder == tmp_path / "tables"
+    for name, told in (
+        ("tabels", "doesn't exist in .*Did you mean tables"),
+        ("table.csv", "isn't a folder"),
+        ("https://a.example/b", "isn't a plain file name"),
+        ("/vsizip/a.zip", "isn't a plain file name"),
+    ):
+        with pytest.raises(InputError, match=told):
+            assert plan_file(handbook=name).handbook_folder

@@ -264,3 +264,48 @@ def test_damage_inside_is_told_on_reading(plan_file, tiff):
     path.write_bytes(raw)
     with Raster(plan_file()) as raster, pytest.raises(InputError, match="can't be read"):
         whole(raster)
+
+
+def test_absurd_sizes_are_refused(plan_file, tiff):
+    tiff("wide.tif", np.zeros((1, 1_000_001), dtype=np.uint8))
+    tiff("fine.tif", Z, Affine(0.04, 0, 300_000, 0, -0.04, 9_800_000))
+    tiff("coarse.tif", Z, Affine(10, 0, 30, 0, -10, -2), crs="EPSG:4326")
+    tiff("off.tif", Z, Affine(0.01, 0, 30, 0, -0.01, -200), crs="EPSG:4326")
+    refuse(plan_file(elevation=["wide.tif"]), "1,000,001 columns, more than 1,000,000. Cut it")
+    refuse(plan_file(elevation=["fine.tif"]), r"cells of 0\.04 by 0\.04 m on the ground")
+    refuse(plan_file(elevation=["coarse.tif"]), r"cells of 1\.06e\+06 by 1\.11e\+06 m")
+    refuse(plan_file(elevation=["off.tif"]), "outside the area of its CRS")
+
+
+def test_scales_that_lose_the_heights_are_refused(plan_file, tiff):
+    path = tiff("dem.tif", Z)
+    for scale, offset in ((0.0, 0.0), (np.nan, 0.0), (np.inf, 0.0), (1.0, np.nan)):
+        with rasterio.open(path, "r+") as target:
+            target.scales, target.offsets = (scale,), (offset,)
+        refuse(plan_file(), "to be multiplied by .* and raised by")
+
+
+def test_a_tile_named_twice_is_refused(plan_file, tiff, tmp_path):
+    tiff("dem.tif", Z)
+    (tmp_path / "link.tif").symlink_to("dem.tif")
+    refuse(plan_file(elevation=["dem.tif", "dem.tif"]), "is named twice")
+    refuse(plan_file(elevation=["dem.tif", "./dem.tif"]), "also as dem.tif. Name each tile once")
+    refuse(plan_file(elevation=["dem.tif", "link.tif"]), "also as dem.tif")
+
+
+def test_tiles_that_differ_where_they_overlap_are_told(plan_file, tiff):
+    near, far = Z + 0.005, Z.copy()
+    near[0, 0] = np.nan
+    far[2, 3] += 1.25
+    tiff("a.tif", Z)
+    tiff("b.tif", near)
+    tiff("c.tif", far)
+    with Raster(plan_file(elevation=["a.tif", "b.tif"])) as raster:
+        np.testing.assert_array_equal(whole(raster), Z)
+        assert raster.warnings == ()
+    with Raster(plan_file(elevation=["a.tif", "b.tif", "c.tif"])) as raster:
+        raster.read(Window(0, 0, 2, 4))
+        assert raster.warnings == ()
+        np.testing.assert_array_equal(whole(raster), Z)
+        (told,) = raster.warnings
+    assert told.startswith("c.tif: differs by up to 1.25 m")

@@ -241,3 +241,15 @@ def test_target_can_be_checked_before_the_work(tmp_path):
     with pytest.raises(OutputError):
         check_target(tmp_path / "run", replace=False)
     check_target(tmp_path / "run", replace=True)
+
+
+def test_a_target_that_cannot_be_looked_at_is_told(tmp_path, monkeypatch):
+    with pytest.raises(OutputError, match="can't be written"):
+        check_target(tmp_path / ("x" * 300), replace=False)
+
+    def closed(*_, **__):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "exists", closed)
+    with pytest.raises(OutputError, match="Permission denied"):
+        check_target(tmp_path / "run", replace=False)

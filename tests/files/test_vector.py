@@ -286,6 +286,11 @@ def test_heights_are_kept_for_intake_to_drop(tmp_path, plan_file):
         ("plots.parquet", b"PAR1" + b"\0" * 50 + b"PAR1", "can't be read"),
         ("plots.geojson", b"{", "isn't JSON"),
         ("plots.geojson", b'{"a":' + b"[" * 100_000, "nests lists"),
+        (
+            "plots.geojson",
+            b'{"a": 1' + b"0" * 9000 + b"}",
+            "has a number of thousands of digits. E",
+        ),
         ("plots.geojson", b'{"type": "Feature"}', "isn't a GeoJSON FeatureCollection"),
         ("plots.geojson", b'{"type": "FeatureCollection"}', "no list of features"),
         ("plots.geojson", b'{"type": "FeatureCollection", "features": [1]}', "no list of features"),
@@ -441,3 +446,13 @@ def test_empty_layer_is_no_rows(tmp_path, plan_file):
     assert len(read_plots(plan_file()).frame) == 0
     (tmp_path / "plots.geojson").write_text(collection())
     assert len(read_plots(plan_file(plots="plots.geojson")).frame) == 0
+
+
+def test_a_fault_of_ours_is_no_fault_of_the_file(tmp_path, plan_file, monkeypatch):
+    def broken(_):
+        raise ValueError("seeded")
+
+    frame().to_file(tmp_path / "plots.gpkg", driver="GPKG", engine="pyogrio")
+    monkeypatch.setattr("districtplan.files.ogr.decode", broken)
+    with pytest.raises(ValueError, match=r"^seeded$"):
+        read_plots(plan_file())

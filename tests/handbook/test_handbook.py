@@ -12,6 +12,7 @@ import pytest
 
 from districtplan import handbook
 from districtplan.errors import InputError
+from districtplan.handbook import checks
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,7 +41,7 @@ def test_every_row_says_where_it_comes_from(name):
     assert table.title
     assert set(table.units) == set(table.rows)
     assert table.rows["source"].str.len().min() > 10
-    assert set(table.rows["provenance"]) <= set(handbook.PROVENANCES)
+    assert set(table.rows["provenance"]) <= set(checks.PROVENANCES)
     assert re.fullmatch("[0-9a-f]{64}", table.sha256)
 
 
@@ -135,6 +136,14 @@ def test_a_spreadsheets_byte_order_mark_is_read(tmp_path):
         (CSV, TOML.replace(b"title", b"titel"), "has no title"),
         (CSV, b'title = "x"\nunits = 3\n', "doesn't say what 'name' is"),
         (CSV, TOML.replace(b'value = "v"\n', b""), "doesn't say what 'value' is"),
+        (CSV, TOML + b"[bounds]\nvalue = 3\n", "has 3 for the bounds of 'value'"),
+        (CSV, TOML + b"[bounds]\nvalue = [2, 1]\n", "has [2, 1] for the bounds of 'value'"),
+        (CSV, TOML + b"[bounds]\nvalue = ['a', 1]\n", "has ['a', 1] for the bounds"),
+        (CSV, TOML + b"[bounds]\nvalue = [nan, 1]\n", "has [nan, 1] for the bounds"),
+        (CSV, TOML + b"[bounds]\nvolume = [0, 1]\n", "bounds of 'volume', which is no column"),
+        (CSV, b"bounds = 3\n" + TOML, "has 3 for bounds"),
+        (CSV, b"whole = 'a'\n" + TOML, "has 'a' for names of whole numbers"),
+        (CSV, TOML + b"[classes]\nlower = 'value'\n", "for [classes]"),
         (b"name,value\na,1\n", TOML, "has no column 'source'"),
         (CSV.replace(b"Made up 2026", b""), TOML, "line 2 has no source"),
         (CSV.replace(b",read", b","), TOML, "line 2 has no provenance"),
@@ -165,6 +174,19 @@ def test_a_broken_table_is_told(csv, toml, told):
         ("erosion_classes", "3,high,50", "3,high,", "3: lower_t_ha_yr can't be empty"),
         ("erosion_classes", ",50,200,1", ",50,200,2", "line 4: flagged isn't within 0 to 1"),
         ("slope_classes", "1,Flat,0,", "1,Flat,1,", "1: lower_pct"),
+        (
+            "slope_classes",
+            ",2,5,",
+            ",3,5,",
+            "lower_pct 3 doesn't follow the upper_pct before it, 2",
+        ),
+        ("slope_classes", ",2,5,", ",2,1,", "upper_pct 1 isn't above lower_pct 2"),
+        ("erosion_classes", ",10,50,", ",12,50,", "lower_t_ha_yr 12 doesn't follow"),
+        ("contour_p", "6,8,", "4,8,", "slope_low_pct 4 doesn't follow the slope_high_pct before"),
+        ("contour_p", "6,8,", "7,8,", "slope_low_pct 7 doesn't follow the slope_high_pct before"),
+        ("contour_p", "6,8,", "8,6,", "slope_high_pct 6 isn't above slope_low_pct 8"),
+        ("bean_practice", "farm_saved,2,", "farm_saved,1.5,", "farm_saved: 1.5 isn't a whole"),
+        ("bean_practice", "spacing_cm,50,", "spacing_cm,,", "value can't be nan"),
     ],
 )
 def test_a_users_table_keeps_the_shape_of_the_packages(tmp_path, table, old, new, told):

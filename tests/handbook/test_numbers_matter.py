@@ -96,7 +96,7 @@ def test_a_change_of_nothing_changes_nothing(usual, monkeypatch):
 GEOMETRY_AND_UNITS = {0, 1, 2, 3, 4, 0.5, 8, 90, 180, 360, 100, 1_000, 10_000, 0.3048, 1e8}
 """Counts and halves, turns, per cent, m in km, m² in a hectare, m in a foot, cm² in a hectare."""
 NAMED = {
-    "intake": {"LISTED", "TOLD", "TEXT_MAX", "WHOLE_MAX"},
+    "intake": {"LISTED", "SHOWN_MAX", "TOLD", "TEXT_MAX", "WHOLE_MAX"},
     "terrain": {
         "UNIT",
         "CELLS_PER_BATCH",
@@ -109,6 +109,19 @@ NAMED = {
         "SUN_FROM_DEG",
         "SUN_HEIGHT_DEG",
         "EXAGGERATION",
+        "SHEAR_MAX_DEG",
+        "SIZE_MAX",
+        "POINTS",
+        "PLOTS_MAX",
+        "SIDES",
+        "WINDOW_MAX",
+        "CELLS_AT_ONCE",
+        "KERNELS_KEPT",
+        "BAND_ROWS",
+        "TINY",
+        "LEAST_TREND",
+        "LEAST_REST",
+        "NODES",
     },
     "erosion": set(),
     "inputs": {"DECIMALS"},
@@ -123,7 +136,9 @@ def literals(source: str, named: set[str]) -> set[float]:
     tree = ast.parse(source)
     allowed: set[int] = set()
     for node in tree.body:
-        if isinstance(node, ast.Assign) and {getattr(t, "id", "") for t in node.targets} & named:
+        if isinstance(node, ast.Assign) and named & {
+            getattr(inner, "id", "") for target in node.targets for inner in ast.walk(target)
+        }:
             allowed |= {id(inner) for inner in ast.walk(node)}
     return {
         node.value

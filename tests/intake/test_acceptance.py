@@ -73,6 +73,7 @@ BAD = {
     "control": (("a\rb", "V", square(1)), "control character"),
     "no village": (("x", " ", square(1)), "the village's name is missing"),
     "village control": (("x", "V\0", square(1)), "the village's name has a control"),
+    "unseen": (("a\u200d", "V", square(1)), "the id has a control character or an invisible one"),
     "no outline": (("x", "V", None), "there is no outline"),
     "empty": (("x", "V", Polygon()), "there is no outline"),
     "point": (("x", "V", Point(300_000, 9_700_000)), "is a point"),

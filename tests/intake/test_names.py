@@ -35,10 +35,13 @@ from districtplan.intake import names
         ("a\0", "a\0", names.CONTROL),
         ("a\u2028b", "a\u2028b", names.CONTROL),
         ("a\u202eb", "a\u202eb", names.CONTROL),
+        ("a\u200bb", "a\u200bb", names.CONTROL),
+        ("\ufeff", "\ufeff", names.CONTROL),
+        ("a\u00ad", "a\u00ad", names.CONTROL),
         ("\ud800", "\ud800", names.CONTROL),
         ("x" * 200, "x" * 200, None),
         ("x" * 201, "x" * 201, names.LONG),
-        ("\u0645\u06cc\u200c\u062e", "\u0645\u06cc\u200c\u062e", None),
+        ("\u0645\u06cc\u062e e\u0301 \u1230", "\u0645\u06cc\u062e e\u0301 \u1230", None),
     ],
 )
 def test_ids(value, text, fault):

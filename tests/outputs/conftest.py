@@ -192,6 +192,8 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "row_bearing_words": [_words(case[3]) for case in CASES],
             "row_bearing_se_deg": np.where(np.isnan(bearing), np.nan, 2.4),
             "row_grade_rms_pct": np.where(np.isnan(bearing), np.nan, 0.03 * slope),
+            "row_grade_likely_pct": 0.02 * slope,
+            "row_grade_95_pct": 0.03 * slope,
             "row_grade_limit_pct": np.minimum(2.0, 0.5 * slope),
             "coherence": np.where(np.isnan(bearing), 0.1, 0.9),
             "row_method": [case[4] for case in CASES],

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from pyproj import Geod
 
-from districtplan import erosion, geodesy, inputs
+from districtplan import erosion, geodesy, inputs, pipeline
 from districtplan.erosion import ls
 from districtplan.errors import InputError
 from districtplan.outputs.explanation import digits, explain
@@ -112,6 +112,41 @@ def test_numbers_are_those_of_the_table(results, texts, title, column, unit):
             assert math.floor(round(found, 4) + 0.5) == row[column]
         compared += 1
     assert compared >= 7
+
+
+def test_every_plot_of_the_demo_is_explained(demo_folder, texts):
+    found = pipeline.find(demo_folder / "district" / "plan.toml")
+    for plot_id in found.plots["plot_id"]:
+        for step in explain(found, plot_id, texts):
+            said = f"{step.inputs} {step.equation} {step.result}"
+            assert not re.search(r"\bnan\b|\binf\b|[{}]", said), step
+            if step.equation:
+                value, printed, half = evaluated(step.equation)
+                assert abs(value - printed) <= half * 1.001 + 1e-6 * abs(printed), step
+
+
+def test_a_plot_without_slope_length_leaves_the_step_out(results, texts):
+    plots = results.plots.copy()
+    plots.loc[0, "slope_length_m"] = np.nan
+    steps = explain(dataclasses.replace(results, plots=plots), "A-01", texts)
+    assert "Length of the slope in soil loss" not in {step.title for step in steps}
+
+
+def test_how_rows_are_laid_out_names_what_decided(results, texts):
+    steps = {step.title: step for step in explain(results, "A-01", texts)}
+    step = steps["How rows are laid out"]
+    assert "plus 1.96 standard errors stays within 1 %" in step.inputs
+    assert "would likely fall 0.128 % (root mean square along the rows)" in step.inputs
+    assert "no more than 0.192 % 19 times in 20; up to 2 % is allowed" in step.inputs
+    assert "standard error of the bearing 2.4°" in step.inputs
+    assert "1.96 × 0.6" in step.equation
+    assert "Own Monte Carlo" in step.source
+
+
+def test_any_direction_has_no_limit_along_the_row(results, texts):
+    steps = {step.title: step for step in explain(results, "=B+1", texts)}
+    assert "Fall allowed along a row" not in steps
+    assert "would likely fall" not in steps["How rows are laid out"].inputs
 
 
 def test_short_slope_follows_the_rule(results, texts):

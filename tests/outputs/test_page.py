@@ -138,7 +138,7 @@ def test_no_text_can_end_the_data_block(text):
 @given(st.text(alphabet=st.sampled_from("<!->datscripyle")))
 def test_no_text_can_be_a_marker(text):
     parts = page.Assets("s", ("a", "b"), "l")
-    words = ("language", "title", "district", "season", "finding", "no_script", "skip")
+    words = ("language", "title", "district", "season", "finding", "rest", "no_script", "skip")
     made = page.assemble({"x": text}, dict.fromkeys(words, text), parts)
     assert data_of(made) == {"x": text}
     assert made.count("<script") == 3
@@ -207,6 +207,24 @@ def test_without_soil_values_plots_are_coloured_by_slope(results_without_soil, t
 def test_what_is_from_memory_is_marked(written):
     cited = [line for table in data_of(written)["sources"] for line in table["cited"]]
     assert any(line.endswith("[memory]") for line in cited)
+
+
+def test_land_not_for_beans_is_said_first_and_once(written):
+    found = data_of(written)["plots"]
+    notes, at = found["notes"], found["id"].index("B4")
+    assert notes["texts"][notes["excluded"][at]] == (
+        "Not for beans: the guidance here is forest (from 60 % slope)."
+    )
+    assert "Straight rows" not in notes["texts"][notes["method"][at]]
+    # The first flag, which the card leaves out because it stands on top already.
+    assert notes["texts"][notes["flags"][at][0]].startswith("Not for beans")
+    assert notes["excluded"][found["id"].index("A-01")] is None
+
+
+def test_what_is_bought_stands_before_what_is_counted(written):
+    names = list(data_of(written)["district"]["numbers"])
+    bought = [names.index(n) for n in ("seed_g", "npk_g", "urea_g", "manure_g", "seed_packs")]
+    assert max(bought) < min(names.index("holes"), names.index("plants"))
 
 
 # ---------------------------------------------------------------- shapes

@@ -6,7 +6,7 @@ import os
 import re
 import shutil
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -129,7 +129,8 @@ def test_a_click_on_a_plot_shows_its_numbers(browser, written, small_results, tm
             bearing = re.search(r"^Bearing (.*)$", card, re.MULTILINE)[1]
             if row["row_method"] in ("straight", "guide lines"):
                 near = round(row["row_bearing_true_deg"]) % 180
-                assert bearing.startswith(f"{near:03d}° / {near + 180:03d}° true")
+                # Bearings are printed in whole degrees, and so is their error.
+                assert bearing == f"{near:03d}° / {near + 180:03d}° true ±\xa02°"
             else:
                 assert bearing == row["row_method"]
             assert f"Planting holes {row['holes']:,}" in card
@@ -140,7 +141,7 @@ def test_hostile_names_are_shown_as_text(browser, written, hostile, tmp_path):
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
         assert hostile in click_plot(tab, "<b>B2</b>")
         assert tab.inner_text("#card-title") == "Plot <b>B2</b>"
-        assert hostile in tab.inner_text("#finding")
+        assert hostile in tab.inner_text("#rest")
         tab.click("#list > summary")
         assert hostile in tab.inner_text("#list")
         tab.fill("#search-input", "{{ 7")
@@ -287,6 +288,111 @@ def test_the_farmer_is_named_only_if_the_plan_asks(browser, results_with_names, 
     content = page.render(results_with_names, texts)["index.html"]
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         assert "Farmer Invented Farmer 2" in click_plot(tab, "A-03")
+    assert seen.faults() == []
+
+
+def test_land_not_for_beans_says_so_first(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        card = click_plot(tab, "B4")
+        first = card.index("Not for beans: the guidance here is forest")
+        assert first < card.index("\nSlope ") < card.index("\nBearing ")
+        assert card.count("Not for beans") == 1
+        assert "Straight rows" not in card
+        assert "Rows not for beans" in card
+    assert seen.faults() == []
+
+
+def test_the_compass_bearing_is_as_large_as_the_true_one(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        click_plot(tab, "A-01")
+        sizes = tab.evaluate(
+            "[...document.querySelectorAll('#card .lead dd')].map((e) => [e.textContent, "
+            "getComputedStyle(e).fontSize])"
+        )
+        assert [text for text, _ in sizes][1:] == [
+            "058° / 238° true ±\xa02°",
+            "056° / 236° magnetic ±\xa02°",
+        ]
+        assert len({size for _, size in sizes}) == 1
+        assert "set the line with a level" in click_plot(tab, "<b>B2</b>")
+    assert seen.faults() == []
+
+
+def test_the_legend_lists_what_is_on_the_map(browser, small_results, texts, tmp_path):
+    kept = small_results.plots["plot_id"].isin(["A-01", "A-02"])
+    some = replace(small_results, plots=small_results.plots[kept].reset_index(drop=True))
+    content = page.render(some, texts)["index.html"]
+    with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+        said = tab.inner_text("#legend")
+        assert "moderate" in said
+        assert "straight rows" in said
+        for absent in ("very high", "beyond the equations", "short dash", "dots", "cross"):
+            assert absent not in said
+    assert seen.faults() == []
+
+
+def test_the_legend_on_a_phone_is_whole(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, seen):
+        tab.click("#legend > summary")
+        cut = "(e) => e.scrollHeight > e.clientHeight + 1"
+        assert tab.eval_on_selector("#legend", cut) is False
+        map_bottom = tab.evaluate("document.querySelector('#map').getBoundingClientRect().bottom")
+        top = tab.evaluate("document.querySelector('#legend').getBoundingClientRect().top")
+        assert top >= map_bottom - 1
+    assert seen.faults() == []
+
+
+@pytest.mark.parametrize("view", ["steep", "rows", "buy"])
+def test_the_heading_leaves_a_phone_most_of_its_screen(browser, written, tmp_path, view):
+    with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, seen):
+        tab.evaluate("view => districtplan.show(view)", view)
+        top = tab.evaluate("document.querySelector('#map').getBoundingClientRect().top")
+        assert top < 0.25 * SIZES["phone"][1]
+    assert seen.faults() == []
+
+
+def test_the_map_fills_its_place_in_every_view(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        spans = []
+        for view in ("buy", "steep", "buy"):
+            tab.evaluate("view => districtplan.show(view)", view)
+            spans.append(tab.inner_text(".leaflet-control-scale-line"))
+        # The panel is wider where things are bought; the district is fitted anew each time.
+        assert spans[0] == spans[2]
+        box = tab.evaluate(
+            "(({x, width}) => [x, width])(document.querySelector('#map').getBoundingClientRect())"
+        )
+        inside = tab.evaluate(
+            "(({left, right}) => [left, right])"
+            "(document.querySelector('.leaflet-image-layer').getBoundingClientRect())"
+        )
+        # The picture of the ground is centred in the map to a pixel's rounding.
+        assert sum(inside) / 2 == pytest.approx(box[0] + box[1] / 2, abs=25)
+    assert seen.faults() == []
+
+
+def test_the_sheet_of_paper_holds_what_it_must(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        click_plot(tab, "B4")
+        # Told with the next picture.
+        drawn = "new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"
+        tab.emulate_media(media="print")
+        tab.evaluate(drawn)
+        assert tab.evaluate("document.body.classList.contains('printing')")
+        for hidden in ("#views", "#search", ".leaflet-control-zoom", ".whole", "#list"):
+            assert tab.locator(hidden).is_hidden(), hidden
+        for shown in ("#legend .inner", "#cautions .inner", "#card"):
+            assert tab.locator(shown).is_visible(), shown
+        bottom = tab.evaluate("document.querySelector('#map').getBoundingClientRect().bottom")
+        assert (
+            tab.evaluate("document.querySelector('#legend').getBoundingClientRect().top") > bottom
+        )
+        cut = "(e) => e.scrollHeight > e.clientHeight + 1"
+        assert tab.eval_on_selector("#card", cut) is False
+        assert tab.eval_on_selector("#card", "(e) => getComputedStyle(e).position") == "static"
+        tab.emulate_media(media="screen")
+        tab.evaluate(drawn)
+        assert not tab.evaluate("document.body.classList.contains('printing')")
     assert seen.faults() == []
 
 

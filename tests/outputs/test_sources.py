@@ -3,7 +3,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from districtplan.handbook import PROVENANCES, Handbook, Table, packaged
+from districtplan.handbook import Handbook, Table, packaged
+from districtplan.handbook.checks import PROVENANCES
 from districtplan.outputs.sources import listing
 
 

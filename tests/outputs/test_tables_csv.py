@@ -67,6 +67,13 @@ def test_every_column_of_the_dictionary_has_a_meaning(files):
     assert {row[0] for row in listed} <= set(tables.BY_NAME)
 
 
+def test_units_read_plainly(files):
+    _, *listed = rows(files["columns.csv"])
+    units = {row[0]: row[1] for row in listed}
+    assert units["slope_mean_pct"] == "percent"
+    assert not any(unit.startswith("'") for unit in units.values())
+
+
 def test_lines_end_in_crlf(files):
     for content in files.values():
         assert content.endswith(b"\r\n")

@@ -66,7 +66,14 @@ def test_the_script_and_the_catalogue_know_the_same_words(texts):
     assert used <= set(words)
     # Keys that the script puts together, or that Python fills in.
     made = {f"method_{m}" for m in ("straight", "guide_lines", "any_direction")}
-    made |= {"method_measure_on_the_ground", "title", "season", "skip", "no_script"}
+    made |= {
+        "method_measure_on_the_ground",
+        "method_excluded",
+        "title",
+        "season",
+        "skip",
+        "no_script",
+    }
     made |= {"set_aside_none", "set_aside_some", "slope_value", "slope_sure"}
     made |= {key for key in words if key.startswith(("totals_", "view_", "legend_"))}
     made |= {"holes", "plants", "seed_packs", "npk_packs", "urea_packs", "npk", "urea", "manure"}

@@ -50,35 +50,117 @@ def test_the_district_in_a_sentence(small_results, texts, counts, beyond, said):
 
 def test_how_rows_are_laid_out(small_results, texts):
     assert wording.rows_finding(small_results, texts) == (
-        "On 6 of 12 plots straight rows can follow the bearing printed here. Of the others, 2 need "
-        "a guide line along the contour, 1 is level enough for any direction and 3 must be "
-        "measured on the ground."
+        "On 4 of 12 plots straight rows can follow the bearing printed here. Of the others, 2 need "
+        "a guide line along the contour, 1 is level enough for any direction, 3 must be measured "
+        "on the ground and 2 are not for beans: the guidance there is forest or perennial crops."
     )
 
 
+def _measured(results, reason):
+    plots = results.plots.copy()
+    plots["row_method"], plots["row_method_reason"] = "measure on the ground", reason
+    # Cells of 10 m under each plot.
+    plots["cells"] = plots["area_ha"] * plots["raster_share"] * 100
+    return replace(results, plots=plots)
+
+
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        (
+            "bearing_too_uncertain",
+            "The raster's error of 0.5 m on 10 m cells can't support a bearing on most plots this "
+            "small: measure on the ground, or use a finer raster.",
+        ),
+        (
+            "too_few_cells",
+            "Cells of 10 m are too large for most plots this small: measure on the ground, or use "
+            "a finer raster.",
+        ),
+    ],
+)
+def test_why_most_plots_are_measured(small_results, texts, reason, said):
+    assert wording.rows_sentences(_measured(small_results, reason), texts)[-1] == said
+
+
+def test_the_land_and_not_the_raster_is_not_blamed_on_the_raster(small_results, texts):
+    said = wording.rows_finding(_measured(small_results, "no_best_direction"), texts)
+    assert "raster" not in said
+
+
 def test_what_is_bought_and_what_is_left_out(small_results, texts):
-    said = wording.orders_finding(small_results, texts)
-    assert f"{int(small_results.district['seed_g']) / 1000:,.0f} kg of seed" in said
-    assert said.endswith("The plan gives no rate for urea: left out.")
+    first, more, away, left_out = wording.orders_sentences(small_results, texts)
+    packs = f"{int(small_results.district['seed_packs']):,} packs"
+    assert f"{int(small_results.district['seed_g']) / 1000:,.0f} kg of seed ({packs})" in first
+    bags = int(small_results.district["npk_packs"])
+    assert f"kg of NPK ({bags} bags) and" in more
+    grams = small_results.plots.set_index("plot_id").loc[["B4", "110"], "seed_g"].sum()
+    assert away.startswith("2 of these plots are not for beans")
+    assert f"would take {grams / 1000:.1f} kg of the seed" in away
+    assert left_out == "The plan gives no rate for urea: left out."
 
 
 def test_nothing_is_bought_without_rates(small_results, texts):
     district = small_results.district.copy()
     district[list(wording.GOODS)] = pd.NA
-    said = wording.orders_finding(replace(small_results, district=district), texts)
+    said = " ".join(wording.orders_sentences(replace(small_results, district=district), texts))
+    assert "2 of these plots are not for beans" in said
     assert "planting holes" in said
     assert "no rate for seed, NPK, urea and composted manure" in said
 
 
 def test_every_code_makes_a_sentence(small_results, texts):
     row = small_results.plots.iloc[0].to_dict()
-    row |= {"erosion_flags": erosion.FLAGS, "terrain_flags": terrain.FLAGS}
-    said = wording.flag_sentences(row, small_results.plan, texts)
+    said = []
+    for code in (*erosion.FLAGS, *terrain.FLAGS):
+        row |= {"erosion_flags": (code,), "terrain_flags": ()}
+        said += wording.flag_sentences(row, small_results.plan, texts)
     assert len(set(said)) == len(erosion.FLAGS) + len(terrain.FLAGS)
     assert not any("{" in sentence for sentence in said)
+    row["erosion_flags"] = ()
     for reason in terrain.REASONS:
         row["row_method_reason"] = reason
         assert "{" not in wording.method_sentence(row, small_results.plan, texts)
+
+
+def _row(results, plot_id):
+    return results.plots.set_index("plot_id").loc[plot_id].to_dict()
+
+
+def test_only_the_gravest_limit_of_land_use_is_said_and_first(small_results, texts):
+    said = wording.flag_sentences(_row(small_results, "B4"), small_results.plan, texts)
+    assert said[0] == "Not for beans: from 60 % slope the guidance is forest, not crops."
+    assert not any("From 12 %" in sentence or "50 %" in sentence for sentence in said)
+    said = wording.flag_sentences(_row(small_results, "A-03"), small_results.plan, texts)
+    assert said[0].startswith("From 12 % slope")
+
+
+@pytest.mark.parametrize("method", ["straight", "guide lines", "measure on the ground"])
+def test_land_not_for_beans_gets_no_advice_on_rows(small_results, texts, method):
+    row = _row(small_results, "B4") | {"row_method": method}
+    said = wording.method_sentence(row, small_results.plan, texts)
+    assert said == "No rows of beans are laid out here: the guidance is forest."
+    assert wording.excluded_sentence(row, small_results.plan, texts).startswith("Not for beans")
+
+
+def test_supported_rows_say_how_they_may_fall(small_results, texts):
+    row = _row(small_results, "A-01")
+    said = wording.method_sentence(row, small_results.plan, texts)
+    assert said.startswith(
+        "Straight rows at this bearing are likely to fall 0.1 % along the row, and no more than "
+        "0.2 % 19 times in 20 (limit 2.0 %)."
+    )
+    assert "level" not in said
+    unsure = row | {"row_bearing_se_deg": 5.1}
+    assert "check with a level" in wording.method_sentence(unsure, small_results.plan, texts)
+
+
+@pytest.mark.parametrize("code", [*wording.NO_CREDIT, None])
+def test_the_same_tonnes_both_ways_are_explained(small_results, texts, code):
+    row = _row(small_results, "A-01") | {"erosion_flags": (code,) if code else ()}
+    assert wording.same_tonnes(row, texts).startswith("Both ways show the same tonnes: ")
+    assert wording.same_tonnes(row | {"soil_loss_contour_likely_t_ha_yr": 0.1}, texts) is None
+    assert wording.same_tonnes(_row(small_results, "B4"), texts) is None
 
 
 def test_sentences_name_the_limits_of_the_plan(small_results, texts):

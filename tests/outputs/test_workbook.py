@@ -128,6 +128,22 @@ def test_sources_sheet_marks_what_is_from_memory(book):
     assert all(row[provenance - 1] for row in rows)
 
 
+def test_no_error_of_a_bearing_that_is_not_printed(small_results, texts):
+    plots = small_results.plots.assign(row_bearing_se_deg=12.5)
+    changed = dataclasses.replace(small_results, plots=plots)
+    head, *rows = opened(changed, texts)["Plots"].iter_rows(values_only=True)
+    bearing, error = (
+        head.index(name) for name in ("Row bearing, true [°]", "Bearing, give or take [°]")
+    )
+    assert {row[error] for row in rows if row[bearing] is None} == {None}
+    assert {row[error] for row in rows if row[bearing] is not None} == {12.5}
+
+
+def test_purchases_stand_before_counts(book):
+    heads = [cell.value for cell in book["Villages"][1]]
+    assert heads.index("Packs of seed") < heads.index("Holes")
+
+
 def test_nothing_set_aside_is_said(small_results, texts):
     nothing = dataclasses.replace(small_results, set_aside=small_results.set_aside.iloc[:0])
     sheet = opened(nothing, texts)["Set aside"]

@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from pyproj import CRS, Proj, Transformer
 
+from districtplan.errors import InputError
+from districtplan.grid import Grid
 from districtplan.terrain.coverage import coverage, outlines_on_grid
 from districtplan.terrain.gradient import Block, gradients
 from tests.conftest import ArrayElevation, measured, middle, plan_of, square, surface_raster
@@ -122,12 +125,76 @@ def test_sharply_curved_ground_asks_for_guide_lines():
 
 
 def test_bearings_refer_to_true_grid_and_magnetic_north():
-    raster = surface_raster(plane(0.12, 50))
+    """Two degrees off the middle of a zone at 33° south, where the compass points 24° west.
+
+    Oracle for the convergence: (longitude - middle) x sin(latitude), to first order.
+    """
+    raster = surface_raster(plane(0.12, 120), epsg=32734, corner=(312_000.0, 6_300_000.0))
     row = measured(raster, [square(raster)])[0].iloc[0]
+    x, y = middle(raster)
+    longitude, latitude = Proj(raster.grid.crs)(x, y, inverse=True)
+    convergence = (longitude - 21) * np.sin(np.radians(latitude))
+    assert convergence > 1
+    assert row.declination_deg < -20
+    assert row.row_bearing_grid_deg == pytest.approx(30, abs=0.05)
+    assert row.row_bearing_true_deg == pytest.approx(30 + convergence, abs=0.05)
+    assert row.downslope_true_deg == pytest.approx(120 + convergence, abs=0.05)
     assert row.row_bearing_magnetic_deg == pytest.approx(
-        (row.row_bearing_true_deg - row.declination_deg) % 180
+        row.row_bearing_true_deg - row.declination_deg
     )
-    assert row.row_bearing_words == "SE–NW"
+    assert row.row_bearing_words == "NNE–SSW"
+
+
+def test_each_limit_is_inclusive():
+    raster = surface_raster(plane(0.2, 30), cell=50.0)
+    four = square(raster, side=100)
+    row = measured(raster, [four])[0].iloc[0]
+    assert (row.cells, row.row_method) == (4.0, "straight")
+    fewer = measured(raster, [four], plan_of(terrain={"cells_min": 4.001}))[0].iloc[0]
+    assert fewer.row_method_reason == "too_few_cells"
+    flat = surface_raster(plane(0.01, 0))
+    limit = plan_of(terrain={"flat_slope_pct": 1.001})
+    assert measured(flat, [square(flat)], limit)[0].iloc[0].row_method_reason == "flat"
+
+
+def test_flat_ground_under_a_noisy_raster_is_not_called_flat():
+    raster = surface_raster(plane(0.008, 30))
+    noisy = plan_of(elevation={"vertical_error_m": 0.5, "error_correlation_m": 0.0})
+    quiet = plan_of(elevation={"vertical_error_m": 0.001, "error_correlation_m": 0.0})
+    plot = square(raster, side=60)
+    assert measured(raster, [plot], noisy)[0].iloc[0].row_method_reason == "too_level_to_tell"
+    assert measured(raster, [plot], quiet)[0].iloc[0].row_method_reason == "flat"
+
+
+SHEARED = {
+    "sinusoidal, far off its middle": ("+proj=sinu +lon_0=0 +datum=WGS84", 30, -20),
+    "an equal-area map of a continent, at its edge": (3035, 38, 40),
+}
+
+
+@pytest.mark.parametrize("name", SHEARED)
+def test_a_map_that_bends_directions_is_refused(name):
+    crs, longitude, latitude = SHEARED[name]
+    grid_crs = CRS.from_user_input(crs)
+    x, y = Transformer.from_crs(4326, grid_crs, always_xy=True).transform(longitude, latitude)
+    grid = Grid(x - 1000, y + 1000, 10.0, 10.0, 200, 200, grid_crs)
+    raster = ArrayElevation(grid, np.zeros((200, 200)))
+    with pytest.raises(InputError, match="Warp it"):
+        measured(raster, [square(raster)])
+
+
+def test_a_jump_of_the_heights_is_set_aside_with_its_reason():
+    raster = surface_raster(lambda x, y: np.where((x > 0) & (x < 10) & (y > 0) & (y < 10), 0, 3000))
+    table, unusable = measured(raster, [square(raster), square(raster, 500)])
+    assert table["plot_id"].tolist() == ["P1"]
+    assert unusable["plot_id"].tolist() == ["P0"]
+    assert "jump" in unusable["reason"][0]
+
+
+def test_a_cliff_is_flagged():
+    raster = surface_raster(lambda x, y: 1000 + np.where(x > 0, 60, 0) + 0.1 * y)
+    row = measured(raster, [square(raster)])[0].iloc[0]
+    assert "doubtful_heights" in row.terrain_flags
 
 
 @pytest.mark.parametrize("turn", [0, 1, 2, 3])

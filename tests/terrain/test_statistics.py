@@ -78,3 +78,18 @@ def test_voids_are_left_out(rough):
     found = summarise(*cells_of(holed, np.array([square(holed, 0, 0, 80)], dtype=object)))
     assert found.cells[0] < found.covered[0]
     assert found.slope_mean[0] == pytest.approx(0.1, abs=1e-4)
+
+
+def test_a_cell_covered_by_exactly_half_counts_for_the_maximum(rough):
+    x, y, *_ = square(rough, 5, 5, 10).bounds
+    cells, ground = cells_of(rough, np.array([shapely.box(x, y, x + 15, y + 10)], dtype=object))
+    assert sorted(cells.weight) == [0.5, 1.0]
+    slopes = np.hypot(ground.east, ground.north)
+    assert summarise(cells, ground).slope_max[0] == slopes.max()
+
+
+def test_elevation_is_that_of_the_cells_themselves(rough):
+    x, y, *_ = square(rough, 5, 5, 10).bounds
+    cells, ground = cells_of(rough, np.array([shapely.box(x, y, x + 20, y + 10)], dtype=object))
+    expected = rough.heights.astype(np.float32)[cells.row, cells.column].mean()
+    assert summarise(cells, ground).elevation[0] == pytest.approx(expected)

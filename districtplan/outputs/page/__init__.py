@@ -74,7 +74,8 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "title": texts.say("page.title", district=results.plan.district.name),
         "district": results.plan.district.name,
         "season": texts.say("page.season", date=data["planting_date"]),
-        "finding": data["findings"]["steep"],
+        "finding": data["findings"]["steep"][0],
+        "rest": " ".join(data["findings"]["steep"][1:]),
         "no_script": words["no_script"],
         "skip": words["skip"],
     }

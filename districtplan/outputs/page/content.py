@@ -29,13 +29,12 @@ NUMBERS = {
     "slope_mean_pct": 1,
     "slope_p90_pct": 1,
     "slope_max_pct": 1,
+    "slope_corrected_pct": 1,
     "slope_se_pct": 1,
     "slope_class_number": 0,
     "row_bearing_true_deg": 2,
     "row_bearing_se_deg": 1,
     "declination_deg": 1,
-    "row_grade_rms_pct": 1,
-    "row_grade_limit_pct": 1,
     "erosion_class_number": 0,
     "holes": 0,
     "plants": 0,
@@ -53,8 +52,6 @@ WORDS = ("village", "row_bearing_words", "slope_class", "erosion_class", "row_me
 TOTALS = (
     "plots",
     "area_ha",
-    "holes",
-    "plants",
     "seed_g",
     "seed_packs",
     "npk_g",
@@ -62,10 +59,29 @@ TOTALS = (
     "urea_g",
     "urea_packs",
     "manure_g",
+    "holes",
+    "plants",
     "plots_steep",
     "plots_beyond_equations",
     "plots_measure",
 )
+SAID_OF = (
+    "row_method",
+    "row_method_reason",
+    "terrain_flags",
+    "erosion_flags",
+    "cells",
+    "slope_length_m",
+    "slope_max_pct",
+    "row_bearing_se_deg",
+    "row_grade_likely_pct",
+    "row_grade_95_pct",
+    "row_grade_limit_pct",
+    "soil_loss_up_down_likely_t_ha_yr",
+    "soil_loss_contour_likely_t_ha_yr",
+)
+"""Columns that a plot's sentences are made from."""
+
 BEYOND = "slope_beyond_equations"
 STEEP_CODES = {BEYOND, "rows_alone_not_enough", "perennials_only", "forest_only"}
 STEEP = ("storms", "landslide", "law")
@@ -93,9 +109,9 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "language": texts.language,
         "words": texts.section("page"),
         "findings": {
-            "steep": wording.district_finding(results, texts),
-            "rows": wording.rows_finding(results, texts),
-            "buy": wording.orders_finding(results, texts),
+            "steep": wording.district_sentences(results, texts),
+            "rows": wording.rows_sentences(results, texts),
+            "buy": wording.orders_sentences(results, texts),
         },
         "planting_date": texts.day(plan.district.planting_date),
         "row_spacing_m": plan.practice.row_spacing_cm / 100,
@@ -105,6 +121,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "ground": ground.picture(results.relief),
         "plots": _plots(results, texts),
         "villages": _totals(results.villages),
+        "villages_named": wording.villages_named(results),
         "district": _totals(results.district.to_frame().T),
         "cautions": _cautions(texts),
         "warnings": list(results.warnings),
@@ -182,21 +199,26 @@ def _coded(values: Sequence[Any]) -> dict[str, object]:
 
 def _sentences(results: Results, texts: Texts) -> dict[str, object]:
     """Write every plot's sentences: why its method, its flags, what to take care of."""
-    needed = ("row_method", "row_method_reason", "terrain_flags", "erosion_flags")
-    values = [
-        name for name in ("cells", "slope_length_m", "slope_mean_pct") if name in results.plots
-    ]
-    records = cast("list[dict[str, Any]]", results.plots[[*needed, *values]].to_dict("records"))
+    records = cast("list[dict[str, Any]]", results.plots[list(SAID_OF)].to_dict("records"))
     plan = results.plan
     places: dict[str, int] = {}
 
     def place(sentence: str) -> int:
         return places.setdefault(sentence, len(places))
 
+    def place_any(sentence: str | None) -> int | None:
+        return None if sentence is None else place(sentence)
+
     method = [place(wording.method_sentence(row, plan, texts)) for row in records]
     flags = [[place(s) for s in wording.flag_sentences(row, plan, texts)] for row in records]
-    care = _care(results, place, texts)
-    return {"texts": list(places), "method": method, "flags": flags, "care": care}
+    return {
+        "method": method,
+        "flags": flags,
+        "excluded": [place_any(wording.excluded_sentence(row, plan, texts)) for row in records],
+        "same": [place_any(wording.same_tonnes(row, texts)) for row in records],
+        "care": _care(results, place, texts),
+        "texts": list(places),
+    }
 
 
 def _care(results: Results, place: Callable[[str], int], texts: Texts) -> dict[str, list[int]]:

@@ -33,10 +33,13 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const EDGE_FROM = 8;
   const ROWS_FROM = 10;
   const NUMBER_FROM = 26;
-  const LINE_GAP = { [STRAIGHT]: 6, [GUIDE]: 16, [ANY]: 9 };
+  const LINE_GAP = { [STRAIGHT]: 6, [ANY]: 9 };
   const LABEL_GAP = 14;
   const LABEL_MAX = 28;
-  const DASH = { [STRAIGHT]: [], [GUIDE]: [9, 6], [ANY]: [0.1, 8] };
+  const DOTS = [0.1, 8];
+  // A guide line's direction holds near the middle only: half the length of its dash [pixels].
+  const DASH_HALF_MAX = 26;
+  const CROSS = "×";
 
   // ---------------------------------------------------------------- data
 
@@ -169,23 +172,24 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return L.latLngBounds(latLngOf(west, south), latLngOf(east, north));
   }
 
+  const excluded = plots.notes.excluded;
   const villages = data.villages.names.map((name) => ({ name, rows: [] }));
   const villageAt = new Map(villages.map((village) => [village.name, village]));
   for (let i = 0; i < count; i++) villageAt.get(wordOf("village", i)).rows.push(i);
   for (const village of villages) {
-    let [west, east, north] = [Infinity, -Infinity, -Infinity];
+    let [west, south, east, north] = [Infinity, Infinity, -Infinity, -Infinity];
     for (const i of village.rows) {
       west = Math.min(west, shapes.box[4 * i]);
+      south = Math.min(south, shapes.box[4 * i + 1]);
       east = Math.max(east, shapes.box[4 * i + 2]);
       north = Math.max(north, shapes.box[4 * i + 3]);
     }
-    village.middle = (west + east) / 2;
-    village.top = north;
+    Object.assign(village, { west, east, top: north, bottom: south, middle: (west + east) / 2 });
   }
 
   // ---------------------------------------------------------------- page
 
-  const state = { view: "steep", open: null, opener: null };
+  const state = { view: "steep", open: null, opener: null, framed: null };
   const byId = (id) => document.getElementById(id);
 
   /* Make an element; children that are text become text nodes, whatever they hold. */
@@ -276,8 +280,29 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
+  /* Add one short dash about a plot's inside point, within its outline. */
+  function traceDash(context, i, frame) {
+    const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
+    const [sine, cosine] = [Math.sin(angle), Math.cos(angle)];
+    const here = inside[2 * i] * sine + inside[2 * i + 1] * cosine;
+    // So wide a gap that only the line through the inside point is cut.
+    cut(i, angle, Number.MAX_SAFE_INTEGER, (x1, y1, x2, y2) => {
+      const room = Math.min(here - (x1 * sine + y1 * cosine), x2 * sine + y2 * cosine - here);
+      if (room <= 0) return;
+      const half = Math.min(0.6 * room * frame.scale, DASH_HALF_MAX);
+      const x = inside[2 * i] * frame.scale + frame.east;
+      const y = frame.north - inside[2 * i + 1] * frame.scale;
+      context.moveTo(x - half * sine, y + half * cosine);
+      context.lineTo(x + half * sine, y - half * cosine);
+    });
+  }
+
   /* Add a plot's rows to a path: real rows, thinned by powers of two to what the eye can part. */
   function traceRows(context, i, frame) {
+    if (method[i] === GUIDE) {
+      if (excluded[i] === null) traceDash(context, i, frame);
+      return;
+    }
     const latitude = (numberOf("latitude_deg", i) * Math.PI) / 180;
     const row = data.row_spacing_m / Math.cos(latitude) / shapes.step;
     const thinned = 2 ** Math.max(0, Math.ceil(Math.log2(LINE_GAP[method[i]] / (row * frame.scale))));
@@ -341,6 +366,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     strokeAll(context, solid, frame, { width: small ? 0.6 : 1, colour: INK });
     strokeAll(context, dashed, frame, { width: small ? 2 : 3.5, colour: PAPER });
     strokeAll(context, dashed, frame, { width: small ? 1 : 1.6, colour: INK, dash: small ? [3, 3] : [5, 4] });
+    if (state.view !== "steep") return;
     // Two edges: a broad dark line with a light one along its middle.
     strokeAll(context, beyond, frame, { width: 5, colour: INK });
     strokeAll(context, beyond, frame, { width: 1.8, colour: PAPER });
@@ -356,9 +382,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
           }
         }
         const thin = state.view === "rows" ? 1.2 : 0.9;
-        context.lineWidth = kind === ANY ? 2 : kind === GUIDE ? 1.6 : thin;
+        context.lineWidth = kind === ANY ? 2 : kind === GUIDE ? 3 : thin;
         context.lineCap = kind === ANY ? "round" : "butt";
-        context.setLineDash(DASH[kind]);
+        context.setLineDash(kind === ANY ? DOTS : []);
         context.strokeStyle = ink;
         context.stroke();
       }
@@ -378,22 +404,32 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     context.fillText(text, x, y);
   }
 
-  function writeNumbers(context, rows, frame) {
-    if (state.view !== "steep") return;
+  /* What stands in a plot: the number of its class, or a cross on land that is not for beans. */
+  function markOf(i) {
+    if (state.view !== "steep") return excluded[i] === null ? null : CROSS;
+    const found = classOf(i);
+    return found && String(found.number);
+  }
+
+  function writeMarks(context, rows, frame) {
     for (const i of rows) {
       const size = sizeOf(i, frame);
-      const found = classOf(i);
-      if (!found || size < NUMBER_FROM) continue;
-      const height = Math.max(13, Math.min(22, size / 4));
+      const mark = markOf(i);
+      if (mark === null || size < NUMBER_FROM) continue;
+      const height = Math.max(13, Math.min(22, size / 4)) * (mark === CROSS ? 1.4 : 1);
       const empty = method[i] === MEASURE;
       const look = {
         font: `700 ${height}px system-ui, sans-serif`,
         halo: 6,
-        fill: empty ? PAPER : found.fill,
-        ink: empty ? INK : found.ink,
+        fill: empty ? PAPER : lookOf(i).fill,
+        ink: empty ? INK : lookOf(i).ink,
       };
-      const x = inside[2 * i] * frame.scale + frame.east;
-      write(context, String(found.number), x, frame.north - inside[2 * i + 1] * frame.scale, look);
+      const dashed = method[i] === GUIDE && excluded[i] === null;
+      const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
+      // Beside the dash, not on it.
+      const [east, south] = dashed ? [Math.cos(angle) * height, Math.sin(angle) * height] : [0, 0];
+      const x = inside[2 * i] * frame.scale + frame.east + east;
+      write(context, mark, x, frame.north - inside[2 * i + 1] * frame.scale + south, look);
     }
   }
 
@@ -409,30 +445,61 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return text.length > LABEL_MAX ? `${text.slice(0, LABEL_MAX - 1)}…` : text;
   }
 
-  /* Village names, the largest first; one that would cover another is left out. */
+  // Villages that the finding names come first, then the largest.
+  const named = (at) => data.villages_named.indexOf(villages[at].name) + 1 || Infinity;
+  const labelOrder = villages
+    .map((_, at) => at)
+    .sort((a, b) => named(a) - named(b) || villages[b].rows.length - villages[a].rows.length);
+
+  /* Where buttons, scale and legend lie over the map, in pixels of the canvas. */
+  function covered(view) {
+    const corner = byId("map").getBoundingClientRect();
+    const shift = view.min.subtract([corner.left, corner.top]);
+    return [...document.querySelectorAll("#map .leaflet-control, #legend")]
+      .filter((element) => element.getClientRects().length)
+      .map((element) => element.getBoundingClientRect())
+      .map((box) => L.bounds([box.left, box.top], [box.right, box.bottom]))
+      .map((box) => L.bounds(box.min.add(shift), box.max.add(shift)));
+  }
+
+  /* Village names; one that would cover another, or a control, goes below its plots or is left out. */
   function writeVillages(context, frame, size, view) {
-    const taken = [];
-    const plotsIn = (at) => villages[at].rows.length;
-    const order = villages.map((_, at) => at).sort((a, b) => plotsIn(b) - plotsIn(a));
+    const taken = covered(view);
+    const homes = villages.map(({ west, east, top, bottom }) => {
+      const [left, right] = [west, east].map((x) => x * frame.scale + frame.east);
+      const [above, below] = [top, bottom].map((y) => frame.north - y * frame.scale);
+      return L.bounds([left, above], [right, below]);
+    });
     const look = { font: "600 15px system-ui, sans-serif", halo: 4, fill: PAPER, ink: INK };
     context.font = look.font;
-    for (const at of order) {
+    for (const at of labelOrder) {
       const village = villages[at];
       const middle = village.middle * frame.scale + frame.east;
-      const top = frame.north - village.top * frame.scale;
-      if (middle < 0 || top < 0 || middle > size.x || top > size.y) continue;
+      const [top, bottom] = [village.top, village.bottom].map((y) => frame.north - y * frame.scale);
+      if (middle < 0 || bottom < 0 || middle > size.x || top > size.y) continue;
       const lines = villageLabel(village, at).map(shortened);
       const half = Math.max(...lines.map((line) => context.measureText(line).width)) / 2 + 4;
-      // Above the village's plots, and not cut off by the edge of the map.
+      const tall = 10 * lines.length;
+      // Not cut off by the edge of the map.
       const x = Math.max(view.min.x + half, Math.min(view.max.x - half, middle));
-      const y = Math.max(view.min.y + 12 * lines.length, top - 10 * lines.length - 4);
-      const box = [x - half, y - 10 * lines.length, x + half, y + 10 * lines.length];
-      const bounds = L.bounds(L.point(box[0], box[1]), L.point(box[2], box[3]));
-      if (taken.some((other) => other.overlaps(bounds))) continue;
+      const places = [top - tall - 4, bottom + tall + 4].map((y) => ({
+        y: Math.max(view.min.y + tall + 2, Math.min(view.max.y - tall - 2, y)),
+      }));
+      for (const place of places) {
+        place.box = L.bounds([x - half, place.y - tall], [x + half, place.y + tall]);
+      }
+      const clear = ({ box }) => !taken.some((other) => other.overlaps(box));
+      // On another village's plots it would be read as their name.
+      const own = ({ box }) => !homes.some((home, other) => other !== at && home.overlaps(box));
+      const free = places.find((place) => clear(place) && own(place)) || (named(at) < Infinity && places.find(clear));
+      if (!free) continue;
       // Room about each label keeps the map quiet.
-      const gap = L.point(LABEL_GAP, LABEL_GAP);
-      taken.push(L.bounds(bounds.min.subtract(gap), bounds.max.add(gap)));
-      lines.forEach((line, row) => write(context, line, x, y + 19 * (row - (lines.length - 1) / 2), look));
+      const room = named(at) === Infinity ? LABEL_GAP : 2;
+      const gap = L.point(room, room);
+      taken.push(L.bounds(free.box.min.subtract(gap), free.box.max.add(gap)));
+      lines.forEach((line, row) => {
+        write(context, line, x, free.y + 19 * (row - (lines.length - 1) / 2), look);
+      });
     }
   }
 
@@ -456,7 +523,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     if (typical >= SHAPE_FROM) {
       strokeRows(context, rows, frame);
       strokeEdges(context, rows, frame);
-      writeNumbers(context, rows, frame);
+      writeMarks(context, rows, frame);
     }
     if (state.open !== null) {
       strokeAll(context, [state.open], frame, { width: 9, colour: PAPER });
@@ -522,18 +589,25 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function legendWidth() {
     const legend = byId("legend");
-    return legend.open && !phone.matches ? legend.offsetLeft + legend.offsetWidth : 0;
+    const aside = !phone.matches && !document.body.classList.contains("printing");
+    return legend.open && aside ? legend.offsetLeft + legend.offsetWidth : 0;
   }
 
   /* Show some bounds in what the legend leaves free of the map. */
   function fit(bounds) {
-    const covered = legendWidth();
+    const legend = legendWidth();
     map.fitBounds(bounds, {
-      paddingTopLeft: [covered + 24, 40],
-      paddingBottomRight: [covered ? 70 : 24, 40],
+      paddingTopLeft: [legend + 24, 40],
+      paddingBottomRight: [legend ? 70 : 24, 40],
       maxZoom: 18,
       animate: false,
     });
+    // Kept until someone moves the map: a map of another size then shows the same again.
+    state.framed = bounds;
+  }
+
+  function refit() {
+    if (state.framed) fit(state.framed);
   }
 
   function startMap() {
@@ -561,6 +635,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       hint.hidden = typical >= ROWS_FROM;
     });
     fields.addTo(map);
+    map.on("movestart", () => {
+      state.framed = null;
+    });
+    map.on("resize", refit);
     map.on("click", (event) => {
       const found = plotAt(event.latlng);
       if (found === null) close();
@@ -615,6 +693,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   // ---------------------------------------------------------------- card
 
+  function seOf(i) {
+    const se = numberOf("row_bearing_se_deg", i);
+    // Bearings are printed in whole degrees, so none is surer than one.
+    return se > 0 ? say("bearing_se", { se: shown(Math.max(1, se)) }) : "";
+  }
+
   function line(key, value, lead = false) {
     if (value === null) return null;
     const [term, text] = [make("dt", {}, data.words[key]), make("dd", {}, value)];
@@ -628,40 +712,40 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   }
 
   function bearingLine(i) {
-    const text = {
-      [STRAIGHT]: () => say("bearing_value", { true: wordOf("row_bearing_true_deg_text", i) }),
-      [GUIDE]: () => say("bearing_start", { true: wordOf("row_bearing_true_deg_text", i) }),
-      [ANY]: () => data.words.bearing_any,
-      [MEASURE]: () => data.words.bearing_measure,
-    }[method[i]]();
-    return line("bearing", text, true);
+    if (method[i] === ANY) return line("bearing", data.words.bearing_any, true);
+    if (method[i] === MEASURE) return line("bearing", data.words.bearing_measure, true);
+    const text = say("bearing_value", { true: wordOf("row_bearing_true_deg_text", i), se: seOf(i) });
+    const entry = line("bearing", text, true);
+    if (method[i] === GUIDE) entry.lastChild.append(make("small", {}, data.words.bearing_start));
+    return entry;
   }
 
-  function magneticText(i) {
-    const magnetic = wordOf("row_bearing_magnetic_deg_text", i);
-    const declination = numberOf("declination_deg", i);
+  function magneticLine(i) {
     if (wordOf("row_bearing_true_deg_text", i) === null) return null;
-    if (magnetic === null || declination === null) return data.words.unknown;
-    return say("magnetic_value", {
-      magnetic,
+    const magnetic = wordOf("row_bearing_magnetic_deg_text", i);
+    const values = { magnetic, se: seOf(i) };
+    return line("magnetic", magnetic === null ? data.words.unknown : say("magnetic_value", values), true);
+  }
+
+  function declinationLine(i) {
+    const declination = numberOf("declination_deg", i);
+    if (declination === null || wordOf("row_bearing_magnetic_deg_text", i) === null) return null;
+    const text = say("declination_value", {
       declination: shown(Math.abs(declination), 1),
       side: declination < 0 ? data.words.west : data.words.east,
       date: data.planting_date,
     });
+    return line("declination", text);
   }
 
   function rowLines(i) {
     const words = wordOf("row_bearing_words", i);
     const hasBearing = method[i] === STRAIGHT || method[i] === GUIDE;
-    const [se, grade] = [numberOf("row_bearing_se_deg", i), numberOf("row_grade_rms_pct", i)];
-    const limit = shown(numberOf("row_grade_limit_pct", i), 1);
-    const graded = method[i] === STRAIGHT && grade !== null;
+    const key = excluded[i] === null ? `method_${method[i].replace(/ /g, "_")}` : "method_excluded";
     return [
       line("bearing_words", hasBearing && words !== null ? say("bearing_words_value", { words }) : null),
-      line("magnetic", magneticText(i)),
-      line("bearing_se", hasBearing && se > 0 ? say("bearing_se_value", { se: shown(se, 1) }) : null),
-      line("method", data.words[`method_${method[i].replace(/ /g, "_")}`]),
-      line("grade", graded ? say("grade_value", { grade: shown(grade, 1), limit }) : null),
+      declinationLine(i),
+      line("method", data.words[key]),
     ];
   }
 
@@ -676,14 +760,16 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const name = wordOf("erosion_class", i);
     const p90 = shown(numberOf("slope_p90_pct", i), 1);
     const max = shown(numberOf("slope_max_pct", i), 1);
-    const slope = { number: shown(numberOf("slope_class_number", i)), name: wordOf("slope_class", i) };
+    const steepness = { number: shown(numberOf("slope_class_number", i)), name: wordOf("slope_class", i) };
+    const slope = shown(numberOf("slope_corrected_pct", i), 1);
     const upDown = lossText("soil_loss_up_down_likely_t_ha_yr", i);
     return [
       line("slope_spread", say("slope_spread_value", { p90, max })),
-      line("slope_class", say("class_value", slope)),
+      line("slope_class", say("class_value", steepness)),
       line("erosion_class", number === null ? null : say("class_value", { number: shown(number), name })),
       upDown === null ? line("loss", data.words.no_tonnes) : line("loss_up_down", upDown),
       line("loss_contour", lossText("soil_loss_contour_likely_t_ha_yr", i)),
+      upDown === null ? null : line("loss_slope", say("loss_slope_value", { slope })),
     ];
   }
 
@@ -720,9 +806,11 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function notesOf(i) {
     const sentences = plots.notes.flags[i].map((at) => plots.notes.texts[at]);
-    return sentences.length
-      ? make("div", { class: "notes" }, make("h3", {}, data.words.notes_heading), listed(sentences))
-      : make("p", {}, data.words.no_notes);
+    // That a plot is not for beans stands first of its flags, and on top of the card already.
+    if (excluded[i] !== null) sentences.shift();
+    else if (!sentences.length) return make("p", {}, data.words.no_notes);
+    if (!sentences.length) return null;
+    return make("div", { class: "notes" }, make("h3", {}, data.words.notes_heading), listed(sentences));
   }
 
   function careOf(i) {
@@ -735,27 +823,30 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function fillCard(i) {
     const list = (lines) => make("dl", {}, ...lines.filter((entry) => entry !== null));
-    const reason = plots.notes.texts[plots.notes.method[i]];
-    byId("card").replaceChildren(
+    const paragraph = (at, name) => (at === null ? null : make("p", { class: name }, plots.notes.texts[at]));
+    const parts = [
       make(
         "header",
         {},
         make("h2", { id: "card-title" }, say("card_plot", { id: plots.id[i] })),
         make("button", { type: "button", onclick: () => close() }, data.words.close),
       ),
+      paragraph(excluded[i], "stop"),
       make("p", { class: "place" }, wordOf("village", i)),
-      list([slopeLine(i), bearingLine(i)]),
-      make("p", { class: "method" }, reason),
+      list([slopeLine(i), bearingLine(i), magneticLine(i)]),
+      paragraph(plots.notes.method[i], "method"),
       list(rowLines(i)),
       notesOf(i),
       make("h3", {}, data.words.soil_heading),
       list(soilLines(i)),
+      paragraph(plots.notes.same[i], "same"),
       make("h3", {}, data.words.inputs_heading),
       list(inputLines(i)),
       make("h3", {}, data.words.place_heading),
       list(placeLines(i)),
-      ...[careOf(i)].filter((entry) => entry !== null),
-    );
+      careOf(i),
+    ];
+    byId("card").replaceChildren(...parts.filter((part) => part !== null));
   }
 
   function open(i, opener) {
@@ -1038,16 +1129,33 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       context.stroke(path);
       if (empty) return;
       context.clip(path);
-      context.setLineDash(DASH[kind]);
+      context.setLineDash(kind === ANY ? DOTS : []);
       context.lineCap = kind === ANY ? "round" : "butt";
-      context.lineWidth = kind === STRAIGHT ? 1.2 : 2;
+      context.lineWidth = { [STRAIGHT]: 1.2, [GUIDE]: 3, [ANY]: 2 }[kind];
+      if (kind === GUIDE) {
+        context.beginPath();
+        context.moveTo(16, 17);
+        context.lineTo(32, 12);
+        context.stroke();
+        return;
+      }
       const slant = kind === ANY ? 0 : 12;
-      for (let y = -10; y < 50; y += LINE_GAP[kind] - (kind === GUIDE ? 4 : 0)) {
+      for (let y = -10; y < 50; y += LINE_GAP[kind]) {
         context.beginPath();
         context.moveTo(0, y + slant);
         context.lineTo(48, y - slant);
         context.stroke();
       }
+    });
+  }
+
+  function sampleCross() {
+    return sample((context, path) => {
+      context.fillStyle = data.plain.fill;
+      context.fill(path);
+      context.stroke(path);
+      const look = { font: "700 22px system-ui, sans-serif", halo: 0.01, fill: data.plain.fill };
+      write(context, CROSS, 24, 14.5, { ...look, ink: data.plain.ink });
     });
   }
 
@@ -1059,8 +1167,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const entry = (picture, text) => make("li", {}, picture, make("span", {}, text));
     const bySlope = data.colour_by === "slope";
     const seen = new Set(Array.from({ length: count }, (_, i) => numberOf(classColumn, i)));
-    // All erosion classes, so that what is absent is known to be; of ten slope classes those met.
-    const classes = data.classes.filter((found) => !bySlope || seen.has(found.number));
+    const classes = data.classes.filter((found) => seen.has(found.number));
+    const methods = METHODS.filter((kind) => method.includes(kind));
     const heading = bySlope ? data.words.legend_slope : data.words.legend_erosion;
     const rows = {
       [STRAIGHT]: "legend_straight",
@@ -1075,7 +1183,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
         "ul",
         {},
         ...classes.map((found) => entry(sampleClass(found), found.name)),
-        bySlope ? entry(sample(doubleEdge), data.words.legend_beyond) : "",
+        bySlope && plots.beyond.includes(1) ? entry(sample(doubleEdge), data.words.legend_beyond) : "",
       ),
     ];
     fold(
@@ -1083,10 +1191,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       data.words.legend,
       make("div", { id: "legend-classes" }, ...classPart.filter((part) => part !== null)),
       make("h3", {}, data.words.legend_rows),
-      make("ul", {}, ...METHODS.map((kind) => entry(sampleRows(kind), data.words[rows[kind]]))),
-      make("p", {}, data.words.legend_thinned),
+      make("ul", { id: "legend-rows" }, ...methods.map((kind) => entry(sampleRows(kind), data.words[rows[kind]]))),
+      ...(methods.includes(STRAIGHT) ? [make("p", {}, data.words.legend_thinned)] : []),
       make("p", {}, data.words.legend_ground),
     );
+    if (excluded.some((at) => at !== null)) {
+      const cross = entry(sampleCross(), data.words.legend_excluded);
+      cross.id = "legend-excluded";
+      byId("legend-rows").append(cross);
+    }
     byId("legend").open = legendFits();
   }
 
@@ -1112,15 +1225,21 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     if (!VIEWS.includes(view)) return false;
     state.view = view;
     document.body.dataset.view = view;
-    byId("finding").textContent = data.findings[view];
+    const [first, ...rest] = data.findings[view];
+    byId("finding").textContent = first;
+    byId("rest").textContent = rest.join(" ");
+    byId("rest").hidden = !rest.length;
     for (const button of byId("views").children) {
       button.setAttribute("aria-pressed", String(button.dataset.view === view));
     }
     byId("legend-classes").hidden = view !== "steep";
+    const cross = byId("legend-excluded");
+    if (cross) cross.hidden = view === "steep";
     byId("totals").open = view === "buy";
     byId("legend").open = legendFits() && view !== "buy";
     // The buying view widens the panel, so the map is measured again.
     map.invalidateSize({ animate: false });
+    refit();
     fields._update();
     return true;
   }
@@ -1139,24 +1258,34 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function startPrinting() {
     const folds = ["legend", "cautions"];
     let before = null;
-    window.addEventListener("beforeprint", () => {
-      before = { bounds: map.getBounds(), centre: map.getCenter(), zoom: map.getZoom() };
+    function prepare() {
+      if (before) return;
+      before = { bounds: map.getBounds(), framed: state.framed, centre: map.getCenter() };
+      before.zoom = map.getZoom();
       before.open = folds.map((id) => byId(id).open);
       document.body.classList.add("printing");
       for (const id of folds) byId(id).open = true;
       map.invalidateSize({ animate: false });
-      map.fitBounds(before.bounds, { animate: false });
+      if (before.framed) fit(before.framed);
+      else map.fitBounds(before.bounds, { animate: false });
       fields._update();
-    });
-    window.addEventListener("afterprint", () => {
+    }
+    function restore() {
+      if (!before) return;
       document.body.classList.remove("printing");
       folds.forEach((id, at) => {
         byId(id).open = before.open[at];
       });
       map.invalidateSize({ animate: false });
       map.setView(before.centre, before.zoom, { animate: false });
+      state.framed = before.framed;
+      before = null;
       fields._update();
-    });
+    }
+    window.addEventListener("beforeprint", prepare);
+    window.addEventListener("afterprint", restore);
+    // Some browsers tell it only so.
+    window.matchMedia("print").addEventListener("change", ({ matches }) => (matches ? prepare() : restore()));
   }
 
   function placeOf(id) {

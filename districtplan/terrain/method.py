@@ -1,0 +1,82 @@
+"""How rows are laid out on a plot, and why so."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from districtplan.plan import Terrain
+    from districtplan.terrain.noise import Doubt, ErrorModel
+
+REASONS = (
+    "supported",
+    "flat",
+    "straight_rows_too_steep",
+    "too_few_cells",
+    "too_level_to_tell",
+    "no_best_direction",
+    "bearing_too_uncertain",
+)
+"""Why a plot has its row method, as ``row_method_reason`` gives it."""
+
+BEARING_REASONS = ("supported", "straight_rows_too_steep", "bearing_too_uncertain")
+"""Reasons of plots for which a standard error of the bearing means something."""
+
+METHODS = {
+    "supported": "straight",
+    "flat": "any direction",
+    "straight_rows_too_steep": "guide lines",
+    "too_few_cells": "measure on the ground",
+    "too_level_to_tell": "measure on the ground",
+    "no_best_direction": "measure on the ground",
+    "bearing_too_uncertain": "measure on the ground",
+}
+
+
+def reasons(
+    table: pd.DataFrame, doubt: Doubt, error: ErrorModel, limits: Terrain
+) -> NDArray[np.object_]:
+    """Say why each plot gets its method; the first reason that holds, in this order.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        ``cells``, ``coherence``, ``slope_corrected_pct``, ``slope_se_pct``, ``row_grade_95_pct``
+        and ``row_grade_limit_pct``.
+    doubt : Doubt
+        How far the raster's error may reach.
+    error : ErrorModel
+        The error.
+    limits : Terrain
+        The plan's section on when a bearing is good enough.
+
+    Returns
+    -------
+    numpy.ndarray
+        One of ``REASONS`` a plot, shape (plots,).
+    """
+    slope = table["slope_corrected_pct"].to_numpy()
+    limit = table["row_grade_limit_pct"].to_numpy()
+    reach = error.turn_se * table["slope_se_pct"].to_numpy()
+    turned = np.sin(np.minimum(error.turn_se * doubt.turn, np.pi / 2))
+    from_turn = 100 * np.sqrt(np.abs(doubt.deviator)) * turned
+    steep = table["row_grade_95_pct"].to_numpy() > limit
+    bends = doubt.level > error.level_se * doubt.level_se
+    rules = {
+        "too_few_cells": table["cells"].to_numpy() < limits.cells_min,
+        "flat": slope + reach <= limits.flat_slope_pct,
+        # The raster can't tell the slope from level ground.
+        "too_level_to_tell": slope <= reach,
+        # The error of the bearing alone would break the limit.
+        "bearing_too_uncertain": from_turn > limit,
+        "no_best_direction": table["coherence"].to_numpy() < limits.coherence_min,
+        "straight_rows_too_steep": steep & bends,
+    }
+    # Past the limit, but the raster can't tell a bend from its own error.
+    default = np.where(steep, "bearing_too_uncertain", "supported")
+    return np.select(list(rules.values()), list(rules), default=default).astype(object)

@@ -1,0 +1,116 @@
+"""The error model against closed forms and against draws."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from districtplan import handbook
+from districtplan.terrain import noise
+from tests import monte_carlo
+from tests.conftest import measured, plan_of, square, surface_raster
+
+CELL = 10.0
+
+
+def lags(length):
+    return noise._kernels(noise._Lags(16, 16, 1, (CELL, CELL)), 1.0, length)
+
+
+def test_one_cell_has_horns_variance():
+    """Independent errors: 12 sigma^2 / (64 dx^2) a component (weights squared sum to 12)."""
+    assert lags(0.0).one_cell == pytest.approx(2 * 12 / (64 * CELL**2))
+
+
+@pytest.mark.parametrize("length", [0, 10, 30])
+def test_one_cell_with_correlated_errors(length):
+    """Direct sum of the kernel's weights over a Gaussian correlation exp(-d^2 / 2 l^2)."""
+    weights = np.array([[-1, 0, 1], [-2, 0, 2], [-1, 0, 1]]) / (8 * CELL)
+    y, x = np.mgrid[:3, :3] * CELL
+    apart = (x.ravel()[:, None] - x.ravel()) ** 2 + (y.ravel()[:, None] - y.ravel()) ** 2
+    alike = np.exp(-apart / (2 * length**2)) if length else (apart == 0).astype(float)
+    variance = weights.ravel() @ alike @ weights.ravel()
+    assert lags(float(length)).one_cell == pytest.approx(2 * variance)
+
+
+@pytest.mark.parametrize("length", [0.0, 15.0, 60.0])
+def test_the_exact_form_is_a_direct_double_sum(length, rng):
+    """Oracle: all pairs of heights under a plot of odd weights, no spectrum."""
+    weight = rng.random((5, 7)) * (rng.random((5, 7)) > 0.3)
+    weight /= weight.sum()
+    wp, wq = weight * rng.normal(size=(5, 7)), weight * rng.normal(size=(5, 7))
+    heights = np.zeros((7, 9))
+    horn = np.array([[-1, 0, 1], [-2, 0, 2], [-1, 0, 1]]) / (8 * CELL)
+    for r in range(5):
+        for c in range(7):
+            heights[r : r + 3, c : c + 3] += wp[r, c] * horn - wq[r, c] * horn.T
+    y, x = np.mgrid[:7, :9] * CELL
+    apart = (x.ravel()[:, None] - x.ravel()) ** 2 + (y.ravel()[:, None] - y.ravel()) ** 2
+    alike = np.exp(-apart / (2 * length**2)) if length else (apart == 0).astype(float)
+    expected = heights.ravel() @ alike @ heights.ravel()
+    padded = np.zeros((1, 8, 8), dtype=complex)
+    padded[0, :5, :7] = wp + 1j * wq
+    assert noise._linear_variance(padded, lags(length))[0] == pytest.approx(expected, rel=1e-5)
+
+
+def test_without_error_the_bearing_is_the_plain_one():
+    surface = lambda x, y: 1500 - 0.2 * np.hypot(x - 150, y)  # noqa: E731
+    raster = surface_raster(surface)
+    true = measured(raster, [square(raster)])[0].iloc[0]
+    near = plan_of(elevation={"vertical_error_m": 1e-6, "error_correlation_m": 0.0})
+    noisy = measured(raster, [square(raster)], near)[0].iloc[0]
+    assert noisy.row_bearing_true_deg == pytest.approx(true.row_bearing_true_deg, abs=1e-4)
+    assert noisy.slope_corrected_pct == pytest.approx(true.slope_corrected_pct, rel=1e-6)
+    assert noisy.row_grade_95_pct == pytest.approx(true.row_grade_95_pct, rel=1e-3)
+
+
+def test_a_noisy_plane_gets_no_false_bend(rng):
+    """At most one in twenty asks for guide lines on a plane; here of 200 plots."""
+    heights = 0.15 * 10 * np.arange(200)[None, :] + rng.normal(0, 0.4, (200, 200))
+    raster = surface_raster(lambda x, y: heights)
+    plots = [square(raster, x, y, 90) for x in range(-900, 950, 130) for y in range(-900, 950, 130)]
+    plan = plan_of(elevation={"vertical_error_m": 0.4, "error_correlation_m": 0.0})
+    table, _ = measured(raster, plots, plan)
+    assert (table["row_method"] == "guide lines").mean() <= 0.05
+    assert (table["row_method"] == "straight").mean() > 0.5
+
+
+def test_a_coarse_raster_serves_no_small_plot():
+    raster = surface_raster(lambda x, y: 2500 + 0.2 * x, cell=90.0)
+    plots = [square(raster, x, 0, 32) for x in range(-5000, 5000, 500)]
+    table, _ = measured(raster, plots, plan_of(elevation={"vertical_error_m": 4.0}))
+    assert set(table["row_method"]) == {"measure on the ground"}
+
+
+def test_a_plot_larger_than_the_lattice_is_thinned_not_refused():
+    raster = surface_raster(lambda x, y: 0.1 * x + 0.02 * y, cell=1.0, cells=1400)
+    plan = plan_of(elevation={"vertical_error_m": 0.2, "error_correlation_m": 3.0})
+    row = measured(raster, [square(raster, side=1300)], plan)[0].iloc[0]
+    assert row.row_method == "straight"
+    assert row.row_bearing_se_deg < 0.1
+
+
+def test_draws_agree_with_the_model():
+    """A short run of the Monte Carlo; the long one is ``-m slow``."""
+    table = monte_carlo.cases(seed=8, count=30, draws=250)
+    told = monte_carlo.summary(table).loc["all"]
+    assert told["bearing se/sd within 0.85-1.15"] >= 0.85
+    assert told["slope se/sd within 0.85-1.15"] >= 0.8
+    assert 0.9 <= told["19-in-20 grade held"] <= 0.985
+
+
+@pytest.mark.slow
+def test_monte_carlo_on_a_fresh_seed(record_property):
+    seed = int(np.random.SeedSequence().entropy % 2**31)
+    record_property("seed", seed)
+    told = monte_carlo.summary(monte_carlo.cases(seed, count=400, draws=1000)).loc["all"]
+    assert told["bearing se/sd within 0.85-1.15"] >= 0.95, seed
+    assert told["slope se/sd within 0.85-1.15"] >= 0.95, seed
+    assert 0.93 <= told["19-in-20 grade held"] <= 0.97, seed
+    assert told["rms / better, median"] <= 1.05, seed
+    assert told["rms / worse, worst"] <= 1.02, seed
+
+
+def test_rules_come_from_the_handbook():
+    model = noise.ErrorModel.of(1.0, 30.0, handbook.packaged())
+    assert model.turn_se == pytest.approx(1.96)
