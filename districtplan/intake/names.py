@@ -39,11 +39,16 @@ def texts(values: Iterable[Any]) -> tuple[NDArray[np.object_], NDArray[np.object
     fault : numpy.ndarray
         What is wrong with it, or None.
     """
-    pairs = [text(value) for value in values]
-    found = np.empty((len(pairs), 2), dtype=object)
-    for row, pair in enumerate(pairs):
-        found[row] = pair
-    return found[:, 0], found[:, 1]
+    listed = list(values)
+    # A village stands in hundreds of rows: a text is looked at once.
+    known = {value: text(value) for value in set(filter(_is_text, listed))}
+    pairs = [known[value] if _is_text(value) else text(value) for value in listed]
+    found = np.array([*pairs, ("", None)], dtype=object)
+    return found[:-1, 0], found[:-1, 1]
+
+
+def _is_text(value: object) -> bool:
+    return type(value) is str
 
 
 def text(value: object) -> tuple[str, str | None]:

@@ -52,7 +52,10 @@ def flat(geometry: NDArray[np.object_]) -> NDArray[np.object_]:
     numpy.ndarray
         The same in two dimensions.
     """
-    return np.asarray(shapely.force_2d(geometry), dtype=object)
+    plane = geometry.copy()
+    more = shapely.has_z(geometry) | shapely.has_m(geometry)
+    plane[more] = shapely.force_2d(geometry[more])
+    return plane
 
 
 def unsound(geometry: NDArray[np.object_]) -> NDArray[np.object_]:
