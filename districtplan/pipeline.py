@@ -72,11 +72,12 @@ def find(plan: Path, progress: Progress = silent) -> Results:
                 plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
             )
             moved = geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, elevation.grid.crs)
-            ground, unusable = terrain.measure(
-                plots.assign(geometry=moved), elevation, zone, asked, book, clock.share
-            )
+            on_raster = plots.assign(geometry=moved)
+            ground, unusable = terrain.measure(on_raster, elevation, zone, asked, book, clock.share)
             plots, refused = intake.set_aside_later(plots, refused, unusable)
             intake.require_some(plots, refused, raw.name)
+        with clock.step("forecast"):
+            forecasts = terrain.forecast(on_raster, ground, elevation.grid, asked, book)
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
         with clock.step("inputs"):
@@ -97,6 +98,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         set_aside=refused,
         rows_read=len(raw.frame),
         relief=picture,
+        forecasts=forecasts,
         input_sha256=digests,
         seconds=clock.seconds,
         warnings=(

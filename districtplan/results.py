@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
+    from districtplan.terrain import Forecast
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,8 @@ class Results:
         Rows of the plots file.
     relief : Relief
         Hillshade for the map's ground.
+    forecasts : tuple[Forecast, ...]
+        What finer rasters would serve.
     input_sha256 : Mapping[str, str]
         Digest of each input, by the name that the plan gives it.
     seconds : Mapping[str, float]
@@ -87,6 +90,7 @@ class Results:
     set_aside: pd.DataFrame
     rows_read: int
     relief: Relief
+    forecasts: tuple[Forecast, ...]
     input_sha256: Mapping[str, str]
     seconds: Mapping[str, float]
     warnings: tuple[str, ...]

@@ -13,7 +13,9 @@ import shapely
 
 from districtplan import pipeline
 from districtplan.errors import InputError, OutputError
-from tests.conftest import small_district, write_district
+from districtplan.outputs.texts import Texts
+from districtplan.outputs.wording import rows_sentences
+from tests.conftest import small_district, square, surface_raster, write_district
 
 PROMISED = {
     "index.html", "plots.parquet", "plots.gpkg", "villages.csv", "district.xlsx", "columns.csv",
@@ -194,3 +196,24 @@ def test_look_alikes_are_told_and_kept(tmp_path):
     assert "'OSTRABEK' and 'Ostrabek'" in told
     assert "'K05' and 'K06'" in told
     assert len(results.plots) == 12
+
+
+def test_a_coarse_raster_says_so_first_and_what_would_serve(tmp_path):
+    """Plots of a tenth of a hectare on cells of 90 m: none is served."""
+    raster = surface_raster(lambda x, y: 2500 + 0.15 * x, cell=90.0)
+    plots = [square(raster, x, y, 32) for x in range(-900, 901, 300) for y in (-600, 0, 600)]
+    frame = gpd.GeoDataFrame(
+        {"plot_id": [f"N{i}" for i in range(len(plots))], "village": "Ostrabek"},
+        geometry=plots,
+        crs=32736,
+    )
+    plan = write_district(tmp_path, frame, raster)
+    text = plan.read_text(encoding="utf-8")
+    plan.write_text(
+        text.replace("vertical_error_m = 0.1", "vertical_error_m = 4.0"), encoding="utf-8"
+    )
+    results = pipeline.find(plan)
+    assert set(results.plots["row_method"]) == {"measure on the ground"}
+    first, *others = rows_sentences(results, Texts.load("en"))
+    assert first.startswith("On none of 21 plots")
+    assert any("A raster of 2 m cells" in sentence for sentence in others)

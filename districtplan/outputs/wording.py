@@ -12,8 +12,11 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
     from districtplan.results import Results
+    from districtplan.terrain import Forecast
 
 VILLAGES_NAMED = 3
+MOST = 0.8
+"""Share of plots that a raster worth asking for serves (judgement)."""
 GOODS = ("seed_g", "npk_g", "urea_g", "manure_g")
 TENTHS_BELOW_G, HUNDREDTHS_BELOW_G = 100_000, 10_000
 TENS_FROM_T = 100
@@ -216,7 +219,7 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        One to three sentences, the finding itself first.
+        One to four sentences, the finding itself first.
     """
     away = _excluded_plots(results)
     counts = results.plots.loc[~away, "row_method"].value_counts()
@@ -233,7 +236,9 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
     if rest:
         said.append(texts.say("finding.other_rows", listed=texts.listed(rest)))
     why = _why_measured(results.plots[~away], results.plan, texts)
-    return said if why is None else [*said, why]
+    if why is None:
+        return said
+    return [*said, why, *_finer_raster(results.forecasts, texts)]
 
 
 def rows_finding(results: Results, texts: Texts) -> str:
@@ -381,6 +386,17 @@ def _why_measured(plots: pd.DataFrame, plan: Plan, texts: Texts) -> str | None:
         return texts.say("finding.too_coarse", cell=cell)
     error = f"{plan.elevation.vertical_error_m:g}"
     return texts.say("finding.too_uncertain", cell=cell, error=error)
+
+
+def _finer_raster(forecasts: tuple[Forecast, ...], texts: Texts) -> list[str]:
+    """Say what raster would serve: the coarsest that serves most, or the one that serves best."""
+    if not forecasts:
+        return []
+    enough = [one for one in forecasts if one.plots_share >= MOST]
+    chosen = enough[0] if enough else max(forecasts, key=lambda one: one.plots_share)
+    share = 5 * round(20 * chosen.plots_share)
+    cell, error = f"{chosen.cell_m:g}", f"{chosen.vertical_error_m:g}"
+    return [texts.say("finding.finer_raster", cell=cell, error=error, share=share)]
 
 
 def _worst(villages: pd.DataFrame) -> pd.DataFrame:

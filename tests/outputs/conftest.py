@@ -152,6 +152,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         set_aside=set_aside,
         rows_read=14,
         relief=make_relief(plots),
+        forecasts=(),
         input_sha256={"plots.gpkg": "0" * 64, "dem.tif": "1" * 64},
         seconds={"intake": 0.1, "terrain": 0.2},
         warnings=("The plan's R is outside the usual range.",),
