@@ -83,14 +83,14 @@ def _progress() -> Iterator[Callable[[str, float], None]]:
 def _say(results: Results) -> None:
     """Tell in a few lines what was found."""
     from districtplan.outputs.texts import Texts
-    from districtplan.outputs.wording import district_finding, rows_finding
+    from districtplan.outputs.wording import district_finding, noticed, rows_finding
 
     texts = Texts.load("en")
     for sentence in (rows_finding(results, texts), district_finding(results, texts)):
         out.print(escape(sentence))
     if len(results.set_aside):
         out.print(f"{len(results.set_aside)} of {results.rows_read} rows were set aside.")
-    for warning in results.warnings:
+    for warning in noticed(results, texts):
         err.print(escape(f"Note: {warning}"))
 
 

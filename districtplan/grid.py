@@ -84,3 +84,18 @@ class Elevation(Protocol):
         numpy.ndarray
             Elevations, shape ``(window.rows, window.columns)`` [m].
         """
+
+    def tiles(self, window: Window) -> NDArray[np.int16] | None:
+        """Say which tile of a mosaic each elevation of a window is from.
+
+        Parameters
+        ----------
+        window : Window
+            The cells wanted.
+
+        Returns
+        -------
+        numpy.ndarray | None
+            Numbers of tiles, -1 where there is no elevation, shape
+            ``(window.rows, window.columns)``; None where all are from one.
+        """

@@ -64,9 +64,16 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     asked = read.plan.under(book)
     with clock.step("plots"):
         raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
+        land = vector.read_reference_land(read)
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
         intake.require_some(plots, refused, raw.name)
     with opened as elevation:
+        estimate = None
+        if land is not None:
+            with clock.step("reference land"):
+                fields = geodesy.reproject(land.outlines, land.crs, elevation.grid.crs)
+                estimate = terrain.estimate_error(fields, elevation, book, land.name)
+                asked = asked.with_error(estimate.vertical_error_m, estimate.error_correlation_m)
         with clock.step("terrain"):
             zone = intake.utm_zone(
                 plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
@@ -86,13 +93,14 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             villages, district = inputs.totals(joined, asked)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
-        digests = {**raw.sha256, **elevation.sha256}
+        digests = {**raw.sha256, **elevation.sha256, **({} if land is None else land.sha256)}
     return Results(
         plan=asked,
         handbook=book,
         plots=joined,
         plots_crs=raw.crs,
         grid_crs=zone,
+        estimate=estimate,
         villages=villages,
         district=district,
         set_aside=refused,

@@ -7,6 +7,7 @@ description says. Published defaults come from the handbook. Reading the file is
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
 
@@ -17,6 +18,7 @@ from pydantic import (
     ConfigDict,
     Field,
     ValidationError,
+    WithJsonSchema,
     model_validator,
 )
 
@@ -27,8 +29,26 @@ from districtplan.signs import hidden
 if TYPE_CHECKING:
     from districtplan.handbook import Handbook
 
+ERRORS = "elevation_errors"
+"""The handbook's table of errors by source."""
+
+
+def _sources() -> list[str]:
+    return [str(name) for name in packaged().rows(ERRORS)["name"]]
+
+
+def _known_source(name: str) -> str:
+    if name not in _sources():
+        known = ", ".join(f'"{source}"' for source in _sources())
+        raise ValueError(f"isn't one of {known}")
+    return name
+
+
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Share = Annotated[float, Field(gt=0, le=1)]
+Source = Annotated[
+    str, AfterValidator(_known_source), WithJsonSchema({"enum": _sources(), "type": "string"})
+]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
 CORRELATION_MIN_M = 0.001
@@ -121,18 +141,56 @@ class Files(Section):
 class Elevation(Section):
     """How good the elevation raster is."""
 
+    source: Source | None = Field(
+        None,
+        description="Where the heights are from; gives the error's usual size where the plan "
+        "states none.",
+    )
     vertical_error_m: float = Field(
+        math.nan,
         ge=0,
         le=100,
         description="Random, relative vertical error, one standard deviation [m]; 0 takes the "
-        "raster as true. Required.",
+        "raster as true. Left out: from reference_land, else by source.",
     )
     error_correlation_m: Annotated[float, AfterValidator(_correlated)] = Field(
+        math.nan,
         ge=0,
         le=10_000,
-        description="Distance over which errors are alike [m]; 0, or at least a millimetre. "
-        "Required.",
+        description="Distance over which errors are alike [m]; 0, or at least a millimetre. Left "
+        "out: from reference_land, else by source.",
     )
+    reference_land: Text | None = Field(
+        None,
+        description="Polygons of flat or evenly sloping land, such as playing fields, on which "
+        "the error is estimated from the raster itself.",
+    )
+    surface: Literal["ground", "tree tops and roofs"] | None = Field(
+        None,
+        description="What the heights are of; left out: by source, else not known.",
+    )
+
+    @property
+    def error_known(self) -> bool:
+        """Whether the plan, or its source, gives the vertical error.
+
+        Returns
+        -------
+        bool
+            False where it is still to be estimated on reference land.
+        """
+        return not math.isnan(self.vertical_error_m)
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Elevation:
+        stated = {"vertical_error_m", "error_correlation_m"} & self.model_fields_set
+        if len(stated) == 1 or not (stated or self.source or self.reference_land):
+            raise ValueError(
+                "doesn't say how large the raster's error is. Give vertical_error_m and "
+                "error_correlation_m, both; or source, for their usual size; or reference_land, "
+                "to estimate them"
+            )
+        return self
 
 
 class Terrain(Section):
@@ -169,6 +227,14 @@ class Terrain(Section):
         "row_grade_limits",
         "row_grade_max_share_of_slope",
         description="Steepest grade along a row as a share of the land slope.",
+    )
+    hillside_window_m: float = _published(
+        "hillside_limits",
+        "window_m",
+        ge=100,
+        le=200,
+        description="Side of the window that gives the hillside's slope and fall where a plot "
+        "must be measured on the ground [m].",
     )
 
 
@@ -336,6 +402,29 @@ class Plan(Section):
     orders: Orders = Field(default_factory=Orders)
     limits: Limits = Field(default_factory=Limits)
 
+    def with_error(self, vertical_error_m: float, error_correlation_m: float) -> Plan:
+        """Take the raster's error as estimated, unless the plan states it.
+
+        Parameters
+        ----------
+        vertical_error_m : float
+            Random, relative vertical error, one standard deviation [m].
+        error_correlation_m : float
+            Distance over which errors are alike [m].
+
+        Returns
+        -------
+        Plan
+            The same plan; an error that it doesn't know is the one given.
+        """
+        if self.elevation.error_known:
+            return self
+        error = {
+            "vertical_error_m": vertical_error_m,
+            "error_correlation_m": error_correlation_m,
+        }
+        return self.model_copy(update={"elevation": self.elevation.model_copy(update=error)})
+
     def under(self, handbook: Handbook) -> Plan:
         """Take published defaults from the tables in force.
 
@@ -363,6 +452,14 @@ class Plan(Section):
                 if isinstance(extra := declared.json_schema_extra, dict) and "published" in extra:
                     table, row = cast("tuple[str, str]", extra["published"])
                     told.setdefault(name, {}).setdefault(key, handbook.number(table, row))
+        if self.elevation.source is not None:
+            rows = handbook.rows(ERRORS)
+            usual = rows[rows["name"] == self.elevation.source].iloc[0].to_dict()
+            keys = ["surface"]
+            if self.elevation.reference_land is None:
+                keys += ["vertical_error_m", "error_correlation_m"]
+            for key in keys:
+                told["elevation"].setdefault(key, usual[key])
         try:
             return Plan.model_validate(told)
         except ValidationError as error:

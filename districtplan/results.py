@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
-    from districtplan.terrain import Forecast
+    from districtplan.terrain import Estimate, Forecast
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,8 @@ class Results:
         CRS of the outlines, that of the plots file.
     grid_crs : pyproj.CRS
         UTM zone that grid bearings refer to.
+    estimate : Estimate | None
+        The raster's error as reference land shows it, if the plan names any.
     villages : pandas.DataFrame
         Totals, one row a village, sorted by name.
     district : pandas.Series
@@ -85,6 +87,7 @@ class Results:
     plots: pd.DataFrame
     plots_crs: CRS
     grid_crs: CRS
+    estimate: Estimate | None
     villages: pd.DataFrame
     district: pd.Series
     set_aside: pd.DataFrame

@@ -201,6 +201,22 @@ COLUMNS: tuple[Column, ...] = (
         None,
         nullable=True,
     ),
+    _slope(
+        "hillside_slope_pct",
+        "Slope of the hillside around a plot that must be measured on the ground, not the plot's.",
+        nullable=True,
+    ),
+    Column(
+        "hillside_downslope_true_deg",
+        "number",
+        "terrain",
+        "°",
+        "Where that hillside falls, from true north; empty where it has no one fall, or the "
+        "heights can't tell.",
+        0,
+        360,
+        nullable=True,
+    ),
     _text(
         "row_method", "terrain", "straight, guide lines, any direction or measure on the ground."
     ),

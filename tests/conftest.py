@@ -34,12 +34,20 @@ class ArrayElevation:
     grid: Grid
     heights: np.ndarray
     windows: list[Window] = field(default_factory=list)
+    tile: np.ndarray | None = None
 
     def read(self, window: Window) -> np.ndarray:
         self.windows.append(window)
         return self.heights[
             window.row : window.row + window.rows, window.column : window.column + window.columns
         ].astype(np.float32)
+
+    def tiles(self, window: Window) -> np.ndarray | None:
+        if self.tile is None:
+            return None
+        return self.tile[
+            window.row : window.row + window.rows, window.column : window.column + window.columns
+        ]
 
 
 def surface_raster(

@@ -36,11 +36,14 @@ class Wanted:
         Names of the columns, by the plan's key that gives them.
     layer : str | None
         Layer asked for, if any.
+    layer_remedy : str, default of the plots
+        What to do about a file with several layers.
     """
 
     name: str
     columns: Mapping[str, str]
     layer: str | None
+    layer_remedy: str = "Set plots_layer in [files] to the one with the plots"
 
     def check(self, present: Iterable[str]) -> None:
         """Refuse a file that lacks a column.
@@ -99,7 +102,7 @@ class Wanted:
                     Fault(
                         self.name,
                         f"has several layers: {listed}",
-                        "Set plots_layer in [files] to the one with the plots",
+                        self.layer_remedy,
                     )
                 )
             return layers[0]

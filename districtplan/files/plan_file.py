@@ -232,11 +232,11 @@ class _Teller:
 
     def missing(self, place: Place) -> Fault:
         if len(place) == 1:
-            needed = [key for key in self.keys.values() if key.section == place[0] and key.required]
+            needed = [key for section, key in EXAMPLES if section == place[0]]
             return Fault(
                 self.name,
                 f"the section [{place[0]}] is missing",
-                f"Add it with {', '.join(key.name for key in needed)}",
+                f"Add it with {', '.join(needed)}",
             )
         key = self.keys[str(place[0]), str(place[1])]
         example = literal(EXAMPLES[key.section, key.name])
@@ -250,7 +250,10 @@ class _Teller:
         name = detail["loc"][0]
         if detail["type"] == "value_error":
             told = str(detail.get("ctx", {}).get("error", detail["msg"]))
-            return Fault(self.where(detail["loc"]), f"[{name}] {told}", "Change one of them")
+            what, _, remedy = told.partition(". ")
+            return Fault(
+                self.where(detail["loc"]), f"[{name}] {what}", remedy or "Change one of them"
+            )
         return Fault(
             self.where(detail["loc"]),
             f"{name} = {shown(detail['input'])} isn't a section",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,8 @@ from districtplan.plan import Plan, Section
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from pydantic.fields import FieldInfo
 
 # What the starter plan says where a key is required; a test holds that none is forgotten.
 EXAMPLES: dict[tuple[str, str], object] = {
@@ -86,9 +89,15 @@ def keys() -> dict[tuple[str, str], Key]:
                 field.description or "",
                 expected(properties[name]),
                 required,
-                None if required else field.get_default(call_default_factory=True),
+                None if required else _default(field),
             )
     return found
+
+
+def _default(field: FieldInfo) -> object:
+    value = field.get_default(call_default_factory=True)
+    # Not a number: it comes from elsewhere where the plan leaves it out.
+    return None if isinstance(value, float) and math.isnan(value) else value
 
 
 def expected(schema: Mapping[str, Any]) -> str:

@@ -147,19 +147,50 @@ class Raster:
             self._fill(values, window, tile)
         return values
 
+    def tiles(self, window: Window) -> NDArray[np.int16] | None:
+        """Say which tile each elevation of a window is from.
+
+        Parameters
+        ----------
+        window : Window
+            The cells wanted, inside the grid.
+
+        Returns
+        -------
+        numpy.ndarray | None
+            Numbers of tiles, in the order of the plan, -1 where there is no elevation, shape
+            ``(window.rows, window.columns)``; None where all are from one.
+
+        Raises
+        ------
+        InputError
+            If a file turns out to be damaged there.
+        """
+        met = [tile for tile in self._tiles if _overlap(window, tile) is not None]
+        if len(met) < 2:  # noqa: PLR2004 - a seam lies between two
+            return None
+        values = np.full((window.rows, window.columns), np.nan, dtype=np.float32)
+        numbers = np.full(values.shape, -1, dtype=np.int16)
+        for number, tile in enumerate(met):
+            self._fill(values, window, tile)
+            numbers[(numbers < 0) & ~np.isnan(values)] = number
+        return numbers
+
     def _fill(self, values: NDArray[np.float32], window: Window, tile: Tile) -> None:
         """Put a tile's values where there are none yet; note where it differs from the others."""
-        top, left = max(window.row, tile.row), max(window.column, tile.column)
-        bottom = min(window.row + window.rows, tile.row + tile.grid.rows)
-        right = min(window.column + window.columns, tile.column + tile.grid.columns)
-        if top >= bottom or left >= right:
+        overlap = _overlap(window, tile)
+        if overlap is None:
             return
+        top, left, bottom, right = overlap
         part = values[
             top - window.row : bottom - window.row, left - window.column : right - window.column
         ]
         shifted = Window(top - tile.row, left - tile.column, bottom - top, right - left)
         own = self._checked(tile.read(shifted), tile.name)
         holes = np.isnan(part)
+        if holes.all():
+            part[...] = own
+            return
         apart = np.abs(part - own)[~(holes | np.isnan(own))]
         if apart.size and apart.max() > AGREE_M:
             most = max(float(apart.max()), self._differ_m.get(tile.name, 0.0))
@@ -205,6 +236,14 @@ def _paths(names: Sequence[str], folder: Path) -> dict[str, Path]:
             )
         paths[name] = path
     return paths
+
+
+def _overlap(window: Window, tile: Tile) -> tuple[int, int, int, int] | None:
+    """Give the first row and column that a window and a tile share, and one past the last."""
+    top, left = max(window.row, tile.row), max(window.column, tile.column)
+    bottom = min(window.row + window.rows, tile.row + tile.grid.rows)
+    right = min(window.column + window.columns, tile.column + tile.grid.columns)
+    return (top, left, bottom, right) if top < bottom and left < right else None
 
 
 def _believable() -> tuple[float, float]:

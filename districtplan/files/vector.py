@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 import pyproj
+import shapely
 
 from districtplan.errors import Fault, InputError
 from districtplan.files import geojson, geoparquet, kml, ogr
 from districtplan.files.layer import Layer, Wanted
-from districtplan.files.local import locate, settle_crs, sha256, start_of
+from districtplan.files.local import horizontal, locate, settle_crs, sha256, start_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from districtplan.files.plan_file import PlanFile
 
@@ -129,6 +132,79 @@ def read_plots(plan_file: PlanFile) -> RawPlots:
         settle_crs(stated, files.plots_crs, files.plots, "plots_crs"),
         files.plots,
         _digests(path, files.plots),
+    )
+
+
+@dataclass(frozen=True)
+class Land:
+    """Outlines of reference land as a file gives them.
+
+    Attributes
+    ----------
+    outlines : numpy.ndarray
+        Valid polygons, none empty.
+    crs : pyproj.CRS
+        Their CRS.
+    name : str
+        Name of the file as in the plan.
+    sha256 : Mapping[str, str]
+        Digest of the file and of those beside it, by name as in the plan.
+    """
+
+    outlines: NDArray[np.object_]
+    crs: pyproj.CRS
+    name: str
+    sha256: Mapping[str, str]
+
+
+def read_reference_land(plan_file: PlanFile) -> Land | None:
+    """Read the reference land that a plan names.
+
+    Parameters
+    ----------
+    plan_file : PlanFile
+        The plan and its folder.
+
+    Returns
+    -------
+    Land | None
+        Its outlines; None where the plan names none.
+
+    Raises
+    ------
+    InputError
+        If the file, or an outline in it, can't be used: with the reason and what to do.
+    """
+    name = plan_file.plan.elevation.reference_land
+    if name is None:
+        return None
+    path = locate(name, plan_file.folder)
+    kind = _format(path, name)
+    layer = kind.read(path, Wanted(name, {}, None, "Export the reference land alone"))
+    crs = layer.crs
+    if crs is None and kind is _GEOJSON:
+        crs = pyproj.CRS("EPSG:4326")
+    if crs is None:
+        raise InputError(Fault(name, "states no CRS", "Assign one in a GIS, export again"))
+    faults = [
+        Fault(f"{name} row {row}", problem, "Correct it in a GIS, or take it out")
+        for row, problem in enumerate(map(_land_problem, layer.geometry, layer.problem), start=1)
+        if problem is not None
+    ]
+    if len(layer.geometry) == 0:
+        faults = [Fault(name, "has no outlines", "Draw flat or evenly sloping land in it")]
+    if faults:
+        raise InputError(*faults)
+    return Land(layer.geometry, horizontal(crs, name), name, _digests(path, name))
+
+
+def _land_problem(outline: Any, problem: str | None) -> str | None:  # noqa: ANN401 - as readers give it
+    if problem is not None:
+        return problem
+    if not isinstance(outline, shapely.Polygon | shapely.MultiPolygon) or outline.is_empty:
+        return "the outline isn't a polygon"
+    return (
+        None if outline.is_valid else f"the outline is broken ({shapely.is_valid_reason(outline)})"
     )
 
 

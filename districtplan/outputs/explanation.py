@@ -303,7 +303,8 @@ def _directions(case: _Case) -> list[Step]:
     if not case.known("row_bearing_true_deg"):
         reason = f"reasons.{row['row_method_reason']}"
         why = case.texts.say(reason, plan=case.results.plan, **row)
-        return [Step(title, "", "", source, case.say("bearing.none", why=why))]
+        none = Step(title, "", "", source, case.say("bearing.none", why=why))
+        return [none, _hillside(case)] if case.known("hillside_slope_pct") else [none]
     fall = case.say("bearing.no_fall")
     if case.known("downslope_true_deg"):
         fall = case.say("bearing.fall", downslope=digits(row["downslope_true_deg"], 3))
@@ -321,6 +322,23 @@ def _directions(case: _Case) -> list[Step]:
         ),
     )
     return [true, _grid(case), _magnetic(case)]
+
+
+def _hillside(case: _Case) -> Step:
+    elevation, slope = case.results.plan.elevation, case.row["hillside_slope_pct"]
+    side = wording.direction(case.row["hillside_downslope_true_deg"], case.texts)
+    return Step(
+        case.say("hillside.title"),
+        case.say(
+            "hillside.inputs",
+            window=digits(case.results.plan.terrain.hillside_window_m),
+            error=digits(elevation.vertical_error_m, 3),
+            correlation=digits(elevation.error_correlation_m, 3),
+        ),
+        "",
+        case.source("equations", "hillside"),
+        case.say("hillside.result", slope=digits(slope, 3), side=side),
+    )
 
 
 def _turned(true: float, turn: float) -> str:

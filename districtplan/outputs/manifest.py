@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
+from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any
@@ -75,6 +76,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
             {"table": name, "title": table.title, "sha256": table.sha256}
             for name, table in sorted(results.handbook.tables.items())
         ],
+        "error_estimate": None if results.estimate is None else asdict(results.estimate),
         "warnings": list(results.warnings),
         "outputs": [
             {"name": name, "sha256": hashlib.sha256(content).hexdigest()}
@@ -112,6 +114,9 @@ def _settings(results: Results) -> dict[str, Any]:
         if files[key] is not None:
             files[key] = without_folder(files[key])
     files["elevation"] = [without_folder(name) for name in files["elevation"]]
+    land = settings["elevation"]["reference_land"]
+    if land is not None:
+        settings["elevation"]["reference_land"] = without_folder(land)
     return settings
 
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
+
+from districtplan.terrain import SURFACE_FLAGS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -59,7 +63,64 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     use = next((code for code in LAND_USE if code in raised), None)
     codes = [code for code in raised if code == use or code not in LAND_USE]
     codes.sort(key=lambda code: code not in EXCLUDED)
-    return [texts.say(f"flags.{code}", plan=plan, **row) for code in codes]
+    side = direction(row["hillside_downslope_true_deg"], texts)
+    return [texts.say(f"flags.{code}", plan=plan, hillside_side=side, **row) for code in codes]
+
+
+def direction(bearing_deg: float, texts: Texts) -> str:
+    """Write a direction as one of eight sides.
+
+    Parameters
+    ----------
+    bearing_deg : float
+        Direction from true north, clockwise [degrees]; NaN where there is none.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Such as ``south-east``.
+    """
+    if math.isnan(bearing_deg):
+        return texts.say("directions.none")
+    return texts.say(f"directions.side_{round(bearing_deg / 45) % 8}")
+
+
+def noticed(results: Results, texts: Texts) -> list[str]:
+    """Say what the run noticed of its inputs as a whole.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences: the warnings, where the raster's error is from, and faults of its surface.
+    """
+    elevation, total = results.plan.elevation, f"{int(results.district['plots']):,}"
+    said = list(results.warnings)
+    if results.estimate is not None:
+        shown = {name: f"{value:.3g}" for name, value in asdict(results.estimate).items()}
+        shown |= {name: f"{getattr(results.estimate, name):,}" for name in ("squares", "cells")}
+        used = results.estimate.vertical_error_m == elevation.vertical_error_m
+        key = "noticed.estimate_used" if used else "noticed.estimate_offered"
+        said.append(texts.say(key, plan=results.plan, **shown))
+    elif elevation.source is not None:
+        said.append(texts.say("noticed.source", plan=results.plan))
+    if elevation.surface == "tree tops and roofs":
+        said.append(texts.say("noticed.tree_tops"))
+    raised = results.plots["terrain_flags"].explode().value_counts()
+    said += [
+        _counted(f"noticed.{code}", int(raised[code]), texts, total=total)
+        for code in SURFACE_FLAGS
+        if code in raised
+    ]
+    return said
 
 
 def excluded(row: Mapping[str, Any]) -> str | None:

@@ -66,6 +66,8 @@ PLOT_COLUMNS = (
     "row_bearing_words",
     "row_bearing_se_deg",
     "row_method_why",
+    "hillside_slope_pct",
+    "hillside_downslope_true_deg",
     "slope_length_m",
     "soil_loss_up_down_likely_t_ha_yr",
     "soil_loss_contour_likely_t_ha_yr",
@@ -298,7 +300,7 @@ def _read_first(book: _Book, results: Results) -> None:
     cautions = texts.section("cautions")
     chapters = [
         (texts.say("workbook.finding"), _findings(results, texts)),
-        (texts.say("workbook.noticed"), list(results.warnings)),
+        (texts.say("workbook.noticed"), wording.noticed(results, texts)),
         (
             texts.say("workbook.meaning"),
             [sentence for key, sentence in words.items() if key.startswith("meaning_")],

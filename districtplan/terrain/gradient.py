@@ -36,11 +36,35 @@ class Block:
         Grid row of the first row inside the border.
     column : int
         Grid column of the first column inside the border.
+    tile : numpy.ndarray | None
+        Number of the tile that each elevation is from, alike in shape, -1 where there is none;
+        None where all are from one.
     """
 
     elevation: NDArray[np.float32]
     row: int
     column: int
+    tile: NDArray[np.int16] | None = None
+
+    def places(self, cells: Cells) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        """Find cells in the flattened block.
+
+        Parameters
+        ----------
+        cells : Cells
+            The cells.
+
+        Returns
+        -------
+        place : numpy.ndarray
+            Where each cell lies; for one outside, a place with neighbours all the same.
+        inside : numpy.ndarray
+            Whether it lies inside the border.
+        """
+        rows, columns = self.elevation.shape
+        row, column = cells.row - self.row + 1, cells.column - self.column + 1
+        inside = (row >= 1) & (row < rows - 1) & (column >= 1) & (column < columns - 1)
+        return np.where(inside, row * columns + column, columns + 1), inside
 
 
 @dataclass(frozen=True)
@@ -79,10 +103,8 @@ def gradients(block: Block, cells: Cells, grid: Grid) -> Ground:
     Ground
         One value a cell.
     """
-    rows, columns = block.elevation.shape
-    row, column = cells.row - block.row + 1, cells.column - block.column + 1
-    inside = (row >= 1) & (row < rows - 1) & (column >= 1) & (column < columns - 1)
-    here = np.where(inside, row * columns + column, columns + 1)
+    columns = block.elevation.shape[1]
+    here, inside = block.places(cells)
     flat = block.elevation.ravel()
 
     def at(down: int, right: int) -> Floats:

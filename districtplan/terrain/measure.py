@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import geodesy, tables
-from districtplan.terrain import bearing, extent, noise
+from districtplan.terrain import bearing, extent, hillside, noise, surface
 from districtplan.terrain.coverage import outlines_on_grid
 from districtplan.terrain.fitness import require_overlap, require_square_cells
 from districtplan.terrain.method import BEARING_REASONS, METHODS, reasons
@@ -32,7 +32,13 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-FLAGS = ("partly_off_raster", "noise_exceeds_slope", "doubtful_heights")
+FLAGS = (
+    "partly_off_raster",
+    "noise_exceeds_slope",
+    "doubtful_heights",
+    *surface.FLAGS,
+    *hillside.FLAGS,
+)
 """What ``terrain_flags`` may hold."""
 
 
@@ -89,7 +95,9 @@ def measure(
     error = ErrorModel.of(
         plan.elevation.vertical_error_m, plan.elevation.error_correlation_m, handbook
     )
-    found, doubt = survey(outlines, elevation, error, progress)
+    watch = surface.Watch(grid, plan, handbook)
+    windows = hillside.Windows(grid, float(np.median(outlines.v)), plan, handbook)
+    found, doubt = survey(outlines, elevation, error, progress, (watch, windows))
     at_row = np.clip(np.rint(found.row_mean), 0, grid.rows - 1).astype(np.int64)
     width, height = geodesy.cell_size_m(grid)
     cell_m = width[at_row], height[at_row]
@@ -113,7 +121,12 @@ def measure(
     table["slope_length_m"] = _slope_length(outlines, found, fall, across, cell_m)
     north = _Norths.at(plots, grid.crs, grid_crs, plan)
     table = table.join(_bearings(table, level, fall, north))
-    table["terrain_flags"] = _flags(table, handbook)
+    measured = (table["row_method"] == "measure on the ground").to_numpy()
+    table = table.join(hillside.columns(windows.found(), north.raster, measured))
+    faults = surface.flags(
+        watch.found(), found.slope_mean, np.sqrt(width * height)[at_row], handbook
+    )
+    table["terrain_flags"] = _flags(table, handbook, *faults, *hillside.flags(table))
     # Back to the order of the file.
     table = table.iloc[np.argsort(order)].reset_index(drop=True)
     unusable = _unusable(table, plan)
@@ -211,14 +224,15 @@ def _bearings(table: pd.DataFrame, level: Floats, fall: Floats, north: _Norths) 
     )
 
 
-def _flags(table: pd.DataFrame, handbook: Handbook) -> list[tuple[str, ...]]:
+def _flags(
+    table: pd.DataFrame, handbook: Handbook, *others: NDArray[np.bool_]
+) -> list[tuple[str, ...]]:
     slope = table["slope_corrected_pct"]
     doubtful = handbook.number(noise.TABLE, "doubtful_slope_pct")
-    raised = (
-        table["raster_share"] < WHOLE,
-        (slope == 0) & (table["slope_mean_pct"] > 0),
-        table["slope_max_pct"] > doubtful,
-    )
-    return [
-        tuple(compress(FLAGS, row)) for row in zip(*(mark.tolist() for mark in raised), strict=True)
+    raised = [
+        table["raster_share"].to_numpy() < WHOLE,
+        ((slope == 0) & (table["slope_mean_pct"] > 0)).to_numpy(),
+        table["slope_max_pct"].to_numpy() > doubtful,
+        *others,
     ]
+    return [tuple(compress(FLAGS, row)) for row in np.column_stack(raised).tolist()]

@@ -6,7 +6,7 @@ import itertools
 from collections import deque
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, Protocol, TypeVar
 
 import numpy as np
 import shapely
@@ -14,13 +14,13 @@ import shapely
 from districtplan import geodesy
 from districtplan.grid import Window
 from districtplan.terrain import noise
-from districtplan.terrain.coverage import batches, coverage
-from districtplan.terrain.gradient import Block, gradients
+from districtplan.terrain.coverage import Cells, batches, coverage
+from districtplan.terrain.gradient import Block, Ground, gradients
 from districtplan.terrain.noise import Doubt
 from districtplan.terrain.statistics import Statistics, summarise
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -44,11 +44,32 @@ class Work:
     plots : slice
         Which of the plots, in the order of blocks.
     window : Window
-        Cells to read: what the plots touch and one cell around, within the grid.
+        Cells to read: what the plots touch and a margin around, within the grid.
     """
 
     plots: slice
     window: Window
+
+
+class Look(Protocol):
+    """What else is made of the heights of each batch of plots while they are at hand."""
+
+    @property
+    def margin(self) -> int:
+        """How many cells to read beyond those that plots touch."""
+
+    def look(self, cells: Cells, ground: Ground, block: Block) -> None:
+        """Take in one batch; batches come in the order of the plots.
+
+        Parameters
+        ----------
+        cells : Cells
+            The cells of the batch.
+        ground : Ground
+            Elevation and gradient at each.
+        block : Block
+            Elevations around them.
+        """
 
 
 def block_order(polygons: NDArray[np.object_], grid: Grid) -> NDArray[np.int64]:
@@ -72,7 +93,7 @@ def block_order(polygons: NDArray[np.object_], grid: Grid) -> NDArray[np.int64]:
     return np.lexsort((column, row)).astype(np.int64)
 
 
-def blocks(outlines: Outlines, grid: Grid) -> Iterator[Work]:
+def blocks(outlines: Outlines, grid: Grid, margin: int = 1) -> Iterator[Work]:
     """Cut plots into reads of the raster.
 
     Parameters
@@ -81,6 +102,8 @@ def blocks(outlines: Outlines, grid: Grid) -> Iterator[Work]:
         The plots, ordered by block.
     grid : Grid
         The raster's grid.
+    margin : int, default 1
+        Cells to read beyond those that plots touch.
 
     Yields
     ------
@@ -93,8 +116,8 @@ def blocks(outlines: Outlines, grid: Grid) -> Iterator[Work]:
     edges = [0, *change.tolist(), len(bounds)]
     for start, stop in itertools.pairwise(edges):
         group = bounds[start:stop]
-        top, left = np.maximum(group[:, :2].min(axis=0) - 1, 0)
-        bottom, right = np.minimum(group[:, 2:].max(axis=0) + 1, [grid.rows, grid.columns])
+        top, left = np.maximum(group[:, :2].min(axis=0) - margin, 0)
+        bottom, right = np.minimum(group[:, 2:].max(axis=0) + margin, [grid.rows, grid.columns])
         window = Window(int(top), int(left), max(int(bottom - top), 0), max(int(right - left), 0))
         yield Work(slice(start, stop), window)
 
@@ -106,6 +129,10 @@ def _read(elevation: Elevation, window: Window) -> Block:
     values = np.full(shape, np.nan, dtype=np.float32)
     if window.rows and window.columns:
         values[1:-1, 1:-1] = elevation.read(window)
+        tiles = elevation.tiles(window)
+        if tiles is not None:
+            framed = np.pad(tiles, 1, constant_values=-1)
+            return Block(values, window.row, window.column, framed)
     return Block(values, window.row, window.column)
 
 
@@ -114,6 +141,7 @@ def survey(
     elevation: Elevation,
     error: ErrorModel,
     progress: Callable[[float], None] | None = None,
+    looks: Sequence[Look] = (),
 ) -> tuple[Statistics, Doubt]:
     """Summarise the raster under each plot, and how far its error may reach.
 
@@ -127,6 +155,8 @@ def survey(
         Its vertical error.
     progress : Callable[[float], None] | None, default None
         Called with the share of plots done.
+    looks : Sequence[Look], default ()
+        What else is handed each batch.
 
     Returns
     -------
@@ -139,34 +169,50 @@ def survey(
     # Two batches at a time: each takes long enough in numpy that threads pay. What is ahead of the
     # oldest unfinished one is bounded, and with it the memory.
     parts: list[tuple[Statistics, Doubt]] = []
-    waiting: deque[Future[tuple[Statistics, Doubt]]] = deque()
+    waiting: deque[Future[_Seen]] = deque()
+    margin = max((1, *(other.margin for other in looks)))
+
+    def take() -> None:
+        one = waiting.popleft().result()
+        for other in looks:
+            other.look(one.cells, one.ground, one.block)
+        parts.append((one.found, one.doubt))
+
     with ThreadPoolExecutor(THREADS) as pool:
-        for work in blocks(outlines, elevation.grid):
+        for work in blocks(outlines, elevation.grid, margin):
             group = outlines.take(work.plots)
             block = _read(elevation, work.window)
             for batch in batches(group):
-                task = pool.submit(_look, group.take(batch), block, elevation.grid, error)
-                waiting.append(task)
+                waiting.append(pool.submit(_look, group.take(batch), block, elevation.grid, error))
                 if len(waiting) > THREADS:
-                    parts.append(waiting.popleft().result())
+                    take()
             if progress is not None:
                 progress(work.plots.stop / total)
-        parts.extend(task.result() for task in waiting)
+        while waiting:
+            take()
     return (
         _together(Statistics, tuple(found for found, _ in parts)),
         _together(Doubt, tuple(doubt for _, doubt in parts)),
     )
 
 
-def _look(
-    outlines: Outlines, block: Block, grid: Grid, error: ErrorModel
-) -> tuple[Statistics, Doubt]:
+class _Seen(NamedTuple):
+    cells: Cells
+    ground: Ground
+    block: Block
+    found: Statistics
+    doubt: Doubt
+
+
+def _look(outlines: Outlines, block: Block, grid: Grid, error: ErrorModel) -> _Seen:
     cells = coverage(outlines)
     ground = gradients(block, cells, grid)
     found = summarise(cells, ground)
     if error.sigma_m > 0:
-        return found, noise.doubt(cells, ground, geodesy.cell_size_m(grid), error)
-    return found, noise.without_error(found)
+        doubt = noise.doubt(cells, ground, geodesy.cell_size_m(grid), error)
+    else:
+        doubt = noise.without_error(found)
+    return _Seen(cells, ground, block, found, doubt)
 
 
 def _together(kind: type[Found], parts: tuple[Found, ...]) -> Found:

@@ -5,6 +5,7 @@ import pytest
 from districtplan.errors import InputError, PlanError
 from districtplan.files.plan_file import read_plan, starter_plan
 from districtplan.files.plan_keys import EXAMPLES, keys, literal
+from districtplan.handbook import packaged
 from districtplan.plan import Plan
 
 GOOD = """[district]
@@ -246,3 +247,63 @@ def test_the_folder_of_tables(plan_file, tmp_path):
     ):
         with pytest.raises(InputError, match=told):
             assert plan_file(handbook=name).handbook_folder
+
+
+def elevation(**keys):
+    text = "\n".join(f"{name} = {literal(value)}" for name, value in keys.items())
+    return GOOD.split("[elevation]")[0] + "[elevation]\n" + text
+
+
+def test_a_source_gives_the_usual_error_and_numbers_win(tmp_path):
+    book = packaged()
+    usual = book.rows("elevation_errors").set_index("name").loc["GLO-30, steep land"]
+    read = read_plan(write(tmp_path, elevation(source="GLO-30, steep land"))).plan
+    found = read.under(book).elevation
+    assert found.vertical_error_m == usual["vertical_error_m"]
+    assert found.error_correlation_m == usual["error_correlation_m"]
+    assert found.surface == "tree tops and roofs"
+    stated = {"vertical_error_m": 9.0, "error_correlation_m": 7.0, "surface": "ground"}
+    text = elevation(source="GLO-30, steep land", **stated)
+    found = read_plan(write(tmp_path, text)).plan.under(book).elevation
+    assert stated.items() <= found.model_dump().items()
+
+
+@pytest.mark.parametrize("source", packaged().rows("elevation_errors")["name"])
+def test_every_source_makes_a_plan(tmp_path, source):
+    plan = read_plan(write(tmp_path, elevation(source=source))).plan.under(packaged())
+    assert plan.elevation.error_known
+
+
+def test_reference_land_leaves_the_error_open(tmp_path):
+    text = elevation(reference_land="flat.gpkg", source="SRTM 30 m")
+    plan = read_plan(write(tmp_path, text)).plan.under(packaged())
+    assert not plan.elevation.error_known
+    assert plan.elevation.surface == "tree tops and roofs"
+    settled = plan.with_error(1.5, 40.0)
+    assert settled.elevation.vertical_error_m == 1.5
+    assert settled.elevation.error_correlation_m == 40.0
+    assert settled.with_error(3.0, 3.0) == settled
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {},
+        {"vertical_error_m": 1.0},
+        {"error_correlation_m": 1.0, "source": "SRTM 30 m"},
+        {"vertical_error_m": 1.0, "reference_land": "flat.gpkg"},
+        {"surface": "ground"},
+    ],
+)
+def test_an_error_half_stated_or_not_at_all_is_told(tmp_path, keys):
+    (fault,) = faults(tmp_path, elevation(**keys))
+    assert fault.where == "plan.toml line 7"
+    assert fault.what == "[elevation] doesn't say how large the raster's error is"
+    for way in ("vertical_error_m", "error_correlation_m", "source", "reference_land"):
+        assert way in fault.remedy
+
+
+def test_an_unknown_source_is_told_with_those_known(tmp_path):
+    (fault,) = faults(tmp_path, elevation(source="GLO-31"))
+    assert 'source = "GLO-31" isn\'t one of "GLO-30, gentle land"' in fault.what
+    assert '"contours every 20 m"' in fault.remedy

@@ -223,6 +223,22 @@ def test_tiles_make_one_grid_and_the_first_value_wins(plan_file, tiff):
             )
 
 
+def test_tiles_say_which_one_each_height_is_from(plan_file, tiff):
+    first = np.array([[1, 2, -1], [3, -1, 4]], dtype=np.float32)
+    tiff("a.tif", first, nodata=-1)
+    second = np.full((2, 3), 9, dtype=np.float32)
+    second[1, 2] = -1
+    tiff("b.tif", second, Affine(10, 0, 300_010, 0, -10, 9_800_000), nodata=-1)
+    with Raster(plan_file(elevation=["a.tif", "b.tif"])) as raster:
+        assert raster.tiles(Window(0, 0, 2, 4)).tolist() == [[0, 0, 1, 1], [0, 1, 0, -1]]
+        assert raster.tiles(Window(1, 1, 1, 2)).tolist() == [[1, 0]]
+        # One tile alone has no seam.
+        assert raster.tiles(Window(0, 0, 2, 1)) is None
+        assert raster.tiles(Window(0, 3, 2, 1)) is None
+    with Raster(plan_file(elevation=["a.tif"])) as raster:
+        assert raster.tiles(Window(0, 0, 2, 3)) is None
+
+
 def test_tiles_that_do_not_fit(plan_file, tiff):
     tiff("dem.tif", Z)
     tiff("zone.tif", Z, crs="EPSG:32737")

@@ -13,7 +13,8 @@ import shapely
 from shapely import Polygon, box
 
 from districtplan.errors import InputError
-from districtplan.files.vector import FORMATS, read_plots
+from districtplan.files.plan_file import PlanFile
+from districtplan.files.vector import FORMATS, read_plots, read_reference_land
 
 SQUARES = np.array([box(10 * i, 0, 10 * i + 8, 8) for i in range(4)], dtype=object)
 HOLED = Polygon([(0, 0), (9, 0), (9, 9), (0, 9)], [[(2, 2), (4, 2), (4, 4), (2, 4)]])
@@ -456,3 +457,55 @@ def test_a_fault_of_ours_is_no_fault_of_the_file(tmp_path, plan_file, monkeypatc
     monkeypatch.setattr("districtplan.files.ogr.decode", broken)
     with pytest.raises(ValueError, match=r"^seeded$"):
         read_plots(plan_file())
+
+
+def with_land(plan_file, name):
+    made = plan_file()
+    elevation = made.plan.elevation.model_copy(update={"reference_land": name})
+    plan = made.plan.model_copy(update={"elevation": elevation})
+    return PlanFile(plan, made.path, made.folder)
+
+
+@pytest.mark.parametrize("suffix", FORMATS)
+def test_reference_land_by_all_readers(suffix, tmp_path, plan_file):
+    path = tmp_path / f"flat{suffix}"
+    store(path, frame([*SQUARES[:3], PARTS], "EPSG:4326", plot_id=list("abcd")))
+    land = read_reference_land(with_land(plan_file, path.name))
+    assert land.crs.is_geographic
+    assert land.name == path.name
+    assert all(map(shapely.equals, [*SQUARES[:3], PARTS], land.outlines))
+    assert land.sha256[path.name] == hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_reference_land_needs_no_column_and_is_not_asked_for_unnamed(tmp_path, plan_file):
+    assert read_reference_land(plan_file()) is None
+    bare = geopandas.GeoDataFrame(geometry=list(SQUARES), crs="EPSG:32736")
+    bare.to_file(tmp_path / "flat.gpkg", driver="GPKG", engine="pyogrio")
+    assert len(read_reference_land(with_land(plan_file, "flat.gpkg")).outlines) == 4
+
+
+def refuse_land(plan_file, name, match):
+    with pytest.raises(InputError, match=match) as caught:
+        read_reference_land(with_land(plan_file, name))
+    assert all(fault.where.startswith(name) and fault.remedy for fault in caught.value.faults)
+    return caught.value.faults
+
+
+def test_reference_land_that_cannot_be_used(tmp_path, plan_file):
+    bow = Polygon([(0, 0), (5, 5), (5, 0), (0, 5)])
+    store(tmp_path / "bow.gpkg", frame([bow, SQUARES[1], None, SQUARES[3]]))
+    first, second = refuse_land(plan_file, "bow.gpkg", "broken")
+    assert (first.where, second.where) == ("bow.gpkg row 1", "bow.gpkg row 3")
+    assert second.what == "the outline isn't a polygon"
+    lines = [shapely.LineString([(0, 0), (1, 1)])] * 4
+    store(tmp_path / "lines.parquet", frame(lines))
+    refuse_land(plan_file, "lines.parquet", "isn't a polygon")
+    store(tmp_path / "none.gpkg", frame()[:0])
+    refuse_land(plan_file, "none.gpkg", "has no outlines")
+    with warnings.catch_warnings(action="ignore"):
+        store(tmp_path / "lost.fgb", frame(crs=None))
+    refuse_land(plan_file, "lost.fgb", "states no CRS. Assign one")
+    for layer in ("a", "b"):
+        frame().to_file(tmp_path / "two.gpkg", layer=layer, driver="GPKG", engine="pyogrio")
+    refuse_land(plan_file, "two.gpkg", "several layers: a, b. Export the reference land alone")
+    refuse_land(plan_file, "nowhere.gpkg", "doesn't exist|isn't there|no such file")

@@ -48,7 +48,16 @@ CASES = (
     ("<b>B2</b>", 1, 18.3, 121.9, "guide lines", "straight_rows_too_steep", (), 3),
     ("B3", 1, 14.2, None, "measure on the ground", "no_best_direction", (), 2),
     ("B4", 1, 63.0, 179.7, "straight", "supported", (), 5),
-    ("007", 2, 9.1, None, "measure on the ground", "too_few_cells", ("partly_off_raster",), 1),
+    (
+        "007",
+        2,
+        9.1,
+        None,
+        "measure on the ground",
+        "too_few_cells",
+        ("partly_off_raster", "hillside_falls"),
+        1,
+    ),
     (
         "108",
         2,
@@ -147,6 +156,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         plots=plots,
         plots_crs=PLOTS_CRS,
         grid_crs=PLOTS_CRS,
+        estimate=None,
         villages=villages,
         district=district_of(villages),
         set_aside=set_aside,
@@ -167,6 +177,7 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
     longitude, latitude = to_degrees.transform([p.x for p in points], [p.y for p in points])
     area_ha = np.array([outline.area / 1e4 for outline in outlines])
     slope = np.array([case[2] for case in CASES])
+    measured = np.array([case[4] == "measure on the ground" for case in CASES])
     bearing = np.array([np.nan if case[3] is None else case[3] for case in CASES])
     frame = pd.DataFrame(
         {
@@ -197,6 +208,8 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "row_grade_95_pct": 0.03 * slope,
             "row_grade_limit_pct": np.minimum(2.0, 0.5 * slope),
             "coherence": np.where(np.isnan(bearing), 0.1, 0.9),
+            "hillside_slope_pct": np.where(measured, 14.0, np.nan),
+            "hillside_downslope_true_deg": np.where(measured, 140.0, np.nan),
             "row_method": [case[4] for case in CASES],
             "row_method_reason": [case[5] for case in CASES],
             "terrain_flags": [case[6] for case in CASES],

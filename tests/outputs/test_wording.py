@@ -195,3 +195,64 @@ def test_weights_as_they_are_weighed_out(grams, said):
 @pytest.mark.parametrize(("loss", "said"), [(0.3, 0), (8.6, 9), (56.2, 56), (167.0, 170)])
 def test_tonnes_as_they_are_worth(loss, said):
     assert wording.tonnes(loss) == said
+
+
+@pytest.mark.parametrize(
+    ("bearing", "said"),
+    [
+        (0.0, "north"),
+        (22.4, "north"),
+        (22.6, "north-east"),
+        (140.0, "south-east"),
+        (359.0, "north"),
+    ],
+)
+def test_directions_in_words(texts, bearing, said):
+    assert wording.direction(bearing, texts) == said
+
+
+def test_no_direction_in_words(texts):
+    assert wording.direction(float("nan"), texts) == "no one side"
+
+
+def test_the_hillsides_fall_is_not_the_plots(small_results, texts):
+    row = small_results.plots.iloc[8].to_dict()
+    said = wording.flag_sentences(row, small_results.plan, texts)[-1]
+    assert "hillside around the plot falls to the south-east, about 14 m in 100 m" in said
+    assert "not the plot's" in said
+
+
+def _with_flags(results, code, count):
+    plots = results.plots.copy()
+    plots["terrain_flags"] = [(code,) if place < count else () for place in range(len(plots))]
+    return replace(results, plots=plots)
+
+
+@pytest.mark.parametrize("code", terrain.SURFACE_FLAGS)
+def test_faults_of_the_surface_are_counted(small_results, texts, code):
+    usual = wording.noticed(_with_flags(small_results, code, 0), texts)
+    assert usual == list(small_results.warnings)
+    one, many = (
+        wording.noticed(_with_flags(small_results, code, count), texts)[-1] for count in (1, 3)
+    )
+    assert "1 of 12 plots" in one
+    assert "3 of 12 plots" in many
+
+
+def test_where_the_error_is_from(small_results, texts):
+    def said(estimate=None, **elevation):
+        section = small_results.plan.elevation.model_copy(update=elevation)
+        plan = small_results.plan.model_copy(update={"elevation": section})
+        found = replace(small_results, plan=plan, estimate=estimate)
+        return " ".join(wording.noticed(found, texts))
+
+    assert "vertical error" not in said()
+    assert "The heights are from: SRTM 30 m." in said(source="SRTM 30 m")
+    assert "tree tops" in said(surface="tree tops and roofs")
+    estimate = terrain.Estimate(1.2345, 41.27, 7, 12_345)
+    used = said(estimate, vertical_error_m=1.2345, error_correlation_m=41.27)
+    assert "was estimated on reference land: 1.23 m, alike over 41.3 m (7 squares of" in used
+    assert "12,345 cells" in used
+    offered = said(estimate)
+    assert "Reference land shows a vertical error of 1.23 m" in offered
+    assert "The plan states 0.5 m over 30 m, which was used." in offered

@@ -79,6 +79,8 @@ SAID_OF = (
     "row_grade_limit_pct",
     "soil_loss_up_down_likely_t_ha_yr",
     "soil_loss_contour_likely_t_ha_yr",
+    "hillside_slope_pct",
+    "hillside_downslope_true_deg",
 )
 """Columns that a plot's sentences are made from."""
 
@@ -124,7 +126,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "villages_named": wording.villages_named(results),
         "district": _totals(results.district.to_frame().T),
         "cautions": _cautions(texts),
-        "warnings": list(results.warnings),
+        "warnings": wording.noticed(results, texts),
         "set_aside": _set_aside(results, texts),
         "sources": _sources(results),
     }
