@@ -129,6 +129,9 @@ def check(plan: PlanArgument) -> None:
     for row in results.set_aside.itertuples():
         who = f"row {row.source_row}, plot {row.plot_id}: {row.reason}. {row.remedy}"
         out.print(escape(who))
+    for row in results.readings.set_aside.itertuples():
+        who = f"reading {row.source_row}, plot {row.plot_id}: {row.reason}. {row.remedy}"
+        out.print(escape(who))
     out.print("Nothing stands in the way of a run.")
 
 

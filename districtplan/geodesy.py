@@ -159,7 +159,7 @@ def convergence_deg(crs: CRS, longitude: Floats, latitude: Floats) -> Floats:
     numpy.ndarray
         Convergence, positive where grid north lies east of true north, shape (points,) [degrees].
     """
-    if crs.is_geographic:
+    if crs.is_geographic or len(longitude) == 0:
         return np.zeros(len(longitude))
     factors = Proj(crs).get_factors(longitude, latitude)
     return np.asarray(factors.meridian_convergence, dtype=np.float64)

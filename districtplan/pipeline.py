@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from districtplan import erosion, geodesy, handbook, inputs, intake, terrain
+from districtplan import erosion, geodesy, handbook, inputs, intake, records, terrain
 from districtplan.clock import Clock
 from districtplan.demo import make
 from districtplan.errors import both
-from districtplan.files import new_files, plan_file, raster, relief, run_folder, vector
+from districtplan.files import (
+    new_files,
+    plan_file,
+    raster,
+    readings,
+    relief,
+    run_folder,
+    vector,
+)
 from districtplan.outputs import explanation, render_all
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
-from districtplan.results import Results, join
+from districtplan.results import GroundReadings, Results, join
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -65,6 +73,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     with clock.step("plots"):
         raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
         land = vector.read_reference_land(read)
+        written = readings.read_readings(read)
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
         intake.require_some(plots, refused, raw.name)
     with opened as elevation:
@@ -85,15 +94,19 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             intake.require_some(plots, refused, raw.name)
         with clock.step("forecast"):
             forecasts = terrain.forecast(on_raster, ground, elevation.grid, asked, book)
+        with clock.step("readings"):
+            taken = records.accept(written.frame, ground, refused, asked, book)
+            compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
+            ground = terrain.apply_readings(ground, taken.used, plots, zone, asked, book)
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
         with clock.step("inputs"):
-            needs = inputs.need(plots, asked, book)
-            joined = join(plots, ground, soil, needs)
+            joined = join(plots, ground, soil, inputs.need(plots, asked, book))
             villages, district = inputs.totals(joined, asked)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
-        digests = {**raw.sha256, **elevation.sha256, **({} if land is None else land.sha256)}
+        of_land = {} if land is None else land.sha256
+        digests = {**raw.sha256, **elevation.sha256, **of_land, **written.sha256}
     return Results(
         plan=asked,
         handbook=book,
@@ -101,6 +114,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         plots_crs=raw.crs,
         grid_crs=zone,
         estimate=estimate,
+        readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         villages=villages,
         district=district,
         set_aside=refused,

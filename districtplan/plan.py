@@ -133,6 +133,9 @@ class Files(Section):
     elevation_crs: Text | None = Field(
         None, description="CRS of the elevation raster, where the file states none."
     )
+    readings: Text | None = Field(
+        None, description="CSV file of slopes and bearings measured on the ground."
+    )
     handbook: Text | None = Field(
         None, description="Folder of tables that replace or add to the published ones."
     )

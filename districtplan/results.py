@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
-    from districtplan.terrain import Estimate, Forecast
+    from districtplan.terrain import Calibration, Estimate, Forecast
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,28 @@ class Relief:
 
 
 @dataclass(frozen=True)
+class GroundReadings:
+    """What was measured on the ground.
+
+    Attributes
+    ----------
+    compared : pandas.DataFrame
+        One row a reading used, beside what the raster says of its plot.
+    set_aside : pandas.DataFrame
+        ``source_row, plot_id, reason, remedy`` of readings not used.
+    rows_read : int
+        Rows of the readings file.
+    calibration : Calibration
+        What the readings say of the raster.
+    """
+
+    compared: pd.DataFrame
+    set_aside: pd.DataFrame
+    rows_read: int
+    calibration: Calibration
+
+
+@dataclass(frozen=True)
 class Results:
     """One run.
 
@@ -62,6 +84,8 @@ class Results:
         UTM zone that grid bearings refer to.
     estimate : Estimate | None
         The raster's error as reference land shows it, if the plan names any.
+    readings : GroundReadings
+        What was measured on the ground; without rows where the plan names no readings.
     villages : pandas.DataFrame
         Totals, one row a village, sorted by name.
     district : pandas.Series
@@ -88,6 +112,7 @@ class Results:
     plots_crs: CRS
     grid_crs: CRS
     estimate: Estimate | None
+    readings: GroundReadings
     villages: pd.DataFrame
     district: pd.Series
     set_aside: pd.DataFrame

@@ -15,7 +15,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 Kind = Literal["text", "integer", "number", "texts", "geometry"]
-Maker = Literal["intake", "terrain", "erosion", "inputs", "totals", "set aside", "outputs"]
+Maker = Literal[
+    "intake",
+    "terrain",
+    "readings",
+    "comparison",
+    "erosion",
+    "inputs",
+    "totals",
+    "set aside",
+    "outputs",
+]
 
 DICTIONARY_VERSION = 1
 
@@ -66,12 +76,12 @@ def _integer(name: str, maker: Maker, unit: str, meaning: str, *, nullable: bool
     return Column(name, "integer", maker, unit, meaning, 0, None, nullable)
 
 
-def _bearing(name: str, meaning: str) -> Column:
-    return Column(name, "number", "terrain", "°", meaning, 0, 180, nullable=True)
+def _bearing(name: str, meaning: str, maker: Maker = "terrain") -> Column:
+    return Column(name, "number", maker, "°", meaning, 0, 180, nullable=True)
 
 
-def _slope(name: str, meaning: str, *, nullable: bool = False) -> Column:
-    return Column(name, "number", "terrain", "%", meaning, 0, 1_000, nullable)
+def _slope(name: str, meaning: str, maker: Maker = "terrain", *, nullable: bool = False) -> Column:
+    return Column(name, "number", maker, "%", meaning, 0, 1_000, nullable)
 
 
 def _kilograms(name: str, meaning: str) -> Column:
@@ -86,7 +96,13 @@ COLUMNS: tuple[Column, ...] = (
     _text("plot_id", "intake", "Id of the plot, as given."),
     _text("village", "intake", "Village of the plot, as given."),
     _text("farmer_name", "intake", "Name of the farmer; only if the plan asks.", nullable=True),
-    _integer("source_row", "intake", "", "Row of the plots file, from 1.", nullable=False),
+    _integer(
+        "source_row",
+        "intake",
+        "",
+        "Row of the file that it is from, the first after its head 1.",
+        nullable=False,
+    ),
     Column("area_ha", "number", "intake", "ha", "Area of the plot on the ellipsoid.", 0, None),
     Column(
         "longitude_deg", "number", "intake", "°", "Longitude inside the plot, WGS 84.", -180, 180
@@ -222,6 +238,80 @@ COLUMNS: tuple[Column, ...] = (
     ),
     _text("row_method_reason", "terrain", "Code of why that method."),
     _codes("terrain_flags", "terrain", "Codes of what to know of the plot's terrain."),
+    _slope("slope_measured_pct", "Slope as measured on the ground.", "readings", nullable=True),
+    _slope(
+        "slope_used_pct",
+        "Slope that soil loss and limits go by: as measured, else as corrected.",
+        "readings",
+    ),
+    _text("slope_reading_date", "readings", "Day on which it was measured.", nullable=True),
+    _text("slope_reading_method", "readings", "How it was measured, as given.", nullable=True),
+    _bearing(
+        "row_bearing_measured_true_deg",
+        "Bearing of the level line from true north, as measured on the ground.",
+        "readings",
+    ),
+    _text("bearing_reading_date", "readings", "Day on which it was measured.", nullable=True),
+    _text("bearing_reading_method", "readings", "How it was measured, as given.", nullable=True),
+    _text("reading_date", "comparison", "Day of the reading."),
+    _text("reading_method", "comparison", "How the reading was made, as given."),
+    _text(
+        "reading_use",
+        "comparison",
+        "What the plot takes from it: slope, bearing, slope and bearing, or none, since a later "
+        "reading wins.",
+    ),
+    _slope("slope_read_pct", "Slope as read.", "comparison", nullable=True),
+    _slope("slope_raster_pct", "Slope of the raster, as corrected.", "comparison"),
+    _slope("slope_raster_se_pct", "Its standard error, as stated.", "comparison"),
+    Column(
+        "slope_difference_pct",
+        "number",
+        "comparison",
+        "%",
+        "Slope of the raster less the slope read.",
+        -1_000,
+        1_000,
+        nullable=True,
+    ),
+    _text(
+        "slope_agrees",
+        "comparison",
+        "inside or outside what the errors of raster and reading explain 19 times in 20.",
+        nullable=True,
+    ),
+    _bearing("bearing_read_true_deg", "Bearing as read, from true north.", "comparison"),
+    _bearing(
+        "bearing_raster_true_deg",
+        "Row bearing of the raster, from true north; empty where it supports none.",
+        "comparison",
+    ),
+    Column(
+        "bearing_raster_se_deg",
+        "number",
+        "comparison",
+        "°",
+        "Its standard error, as stated.",
+        0,
+        90,
+        nullable=True,
+    ),
+    Column(
+        "bearing_difference_deg",
+        "number",
+        "comparison",
+        "°",
+        "Bearing of the raster less the bearing read, the shorter way round.",
+        -90,
+        90,
+        nullable=True,
+    ),
+    _text(
+        "bearing_agrees",
+        "comparison",
+        "inside or outside what the errors of raster and reading explain 19 times in 20.",
+        nullable=True,
+    ),
     _integer(
         "slope_class_number",
         "erosion",

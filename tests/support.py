@@ -34,7 +34,8 @@ def assessed(
         {
             "plot_id": ids,
             "slope_mean_pct": slope.ravel(),
-            "slope_corrected_pct": np.asarray(corrected, float).ravel(),
+            "slope_measured_pct": np.nan,
+            "slope_used_pct": np.asarray(corrected, float).ravel(),
             "slope_length_m": length.ravel(),
         }
     )

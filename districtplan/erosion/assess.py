@@ -16,10 +16,10 @@ sentence needs (column names of :mod:`districtplan.tables`, keys of the plan, ha
     soil_loss_contour_likely_t_ha_yr, erosion_class.
 ``steeper_than_contour_limit``
     Steeper than the last class of the table ``contour_p``, so rows on the contour get no credit:
-    slope_corrected_pct.
+    slope_used_pct.
 ``longer_than_contour_limit``
     Longer than rows on the contour hold at this slope, so they get no credit: slope_length_m,
-    the limit (:func:`districtplan.erosion.practice_factor.contour_p` of slope_corrected_pct).
+    the limit (:func:`districtplan.erosion.practice_factor.contour_p` of slope_used_pct).
 ``contour_no_credit_flat_rows``
     Rows on the contour would get credit if they were ridged or earthed up: practice.row_form.
 ``slope_length_capped``
@@ -70,9 +70,9 @@ FLAGS = (
 @dataclass(frozen=True)
 class _Ground:
     slope_pct: Floats
-    """Mean slope as the raster has it: for classes and land-use limits, which it errs upward."""
-    corrected_pct: Floats
-    """Mean slope less the bias of the raster's error: for the equations."""
+    """For classes and land-use limits: as measured, else the raster's mean, which errs upward."""
+    used_pct: Floats
+    """For the equations: as measured, else the raster's less the bias of its error."""
     length_m: Floats
     beyond: Bools
     """Too steep for the equations."""
@@ -101,15 +101,17 @@ def assess(
 
     Soil loss is ``A = R K LS C P`` [1]_ on the corrected mean slope and on the slope length, cut
     at the plan's cap. Slope class, land-use limits and the limit of the equations go by the mean
-    slope of the raster as it is, which errs towards more caution.
+    slope of the raster as it is, which errs towards more caution. A slope measured on the ground
+    takes the place of both.
 
     Parameters
     ----------
     plots : pandas.DataFrame
         Plots; ``plot_id`` is used.
     terrain : pandas.DataFrame
-        ``plot_id``, ``slope_mean_pct``, ``slope_corrected_pct`` and ``slope_length_m`` of the same
-        plots; the length is null where the fall has no clear direction.
+        ``plot_id``, ``slope_mean_pct``, ``slope_measured_pct``, ``slope_used_pct`` and
+        ``slope_length_m`` of the same plots; the measured slope is null where there is none, the
+        length where the fall has no clear direction.
     plan : Plan
         What is wanted: soil values, limits, form of the rows.
     handbook : Handbook
@@ -160,16 +162,18 @@ def assess(
 
 
 def _ground(plots: pd.DataFrame, terrain: pd.DataFrame, plan: Plan) -> _Ground:
-    known = terrain.set_index("plot_id")[["slope_mean_pct", "slope_corrected_pct"]]
+    known = terrain.set_index("plot_id")[["slope_mean_pct", "slope_used_pct"]]
     missing = known.reindex(plots["plot_id"]).isna().any(axis="columns")
     if missing.any():
         raise ValueError(f"no slope of the plots {missing.index[missing].tolist()}")
     joined = terrain.set_index("plot_id").loc[plots["plot_id"]]
-    slope_pct = joined["slope_mean_pct"].to_numpy(dtype=np.float64)
+    measured = joined["slope_measured_pct"].to_numpy(dtype=np.float64)
+    raw = joined["slope_mean_pct"].to_numpy(dtype=np.float64)
+    slope_pct = np.where(np.isnan(measured), raw, measured)
     length_m = joined["slope_length_m"].to_numpy(dtype=np.float64)
     return _Ground(
         slope_pct,
-        joined["slope_corrected_pct"].to_numpy(dtype=np.float64),
+        joined["slope_used_pct"].to_numpy(dtype=np.float64),
         length_m,
         slope_pct > plan.erosion.equations_slope_max_pct,
         np.isnan(length_m),
@@ -177,7 +181,7 @@ def _ground(plots: pd.DataFrame, terrain: pd.DataFrame, plan: Plan) -> _Ground:
 
 
 def _contour(ground: _Ground, plan: Plan, handbook: Handbook) -> _Contour:
-    p, length_max_m = contour_p(ground.corrected_pct, handbook)
+    p, length_max_m = contour_p(ground.used_pct, handbook)
     last_pct = float(handbook.rows("contour_p")["slope_high_pct"].max())
     # NaN where there is no class: not longer than any limit.
     long = ground.length_m > length_max_m
@@ -185,7 +189,7 @@ def _contour(ground: _Ground, plan: Plan, handbook: Handbook) -> _Contour:
     flat = plan.practice.row_form == "flat"
     return _Contour(
         np.full_like(earned, NO_CREDIT) if flat else earned,
-        ground.corrected_pct > last_pct,
+        ground.used_pct > last_pct,
         long,
         (earned < NO_CREDIT) & ~ground.beyond & flat,
     )
@@ -193,7 +197,7 @@ def _contour(ground: _Ground, plan: Plan, handbook: Handbook) -> _Contour:
 
 def _ls(ground: _Ground, plan: Plan, handbook: Handbook) -> Floats:
     length_m = np.minimum(ground.length_m, plan.erosion.slope_length_cap_m)
-    factor = ls.ls_factor(ground.corrected_pct, length_m, ls.constants(handbook))
+    factor = ls.ls_factor(ground.used_pct, length_m, ls.constants(handbook))
     # On level ground any length has the same factor, an unknown one too: left out all the same.
     return np.where(ground.beyond | ground.unmeasured, np.nan, factor)
 

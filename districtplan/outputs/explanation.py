@@ -217,15 +217,28 @@ def _slope(case: _Case) -> Step:
             "slope", f"atan({digits(mean)} ÷ 100)", math.degrees(math.atan(mean / 100)), "°"
         ),
         f"{case.source('equations', 'slope')}; {cite(drawn['source'], drawn['provenance'])}",
-        case.say(
-            "slope.result",
-            mean=shown["mean"],
-            se=digits(row["slope_se_pct"], 2),
-            corrected=digits(row["slope_corrected_pct"], 3),
-            number=row["slope_class_number"],
-            name=str(row["slope_class"]).lower(),
+        " ".join(
+            [
+                case.say(
+                    "slope.result",
+                    mean=shown["mean"],
+                    se=digits(row["slope_se_pct"], 2),
+                    corrected=digits(row["slope_corrected_pct"], 3),
+                    number=row["slope_class_number"],
+                    name=str(row["slope_class"]).lower(),
+                ),
+                *_slope_read(case),
+            ]
         ),
     )
+
+
+def _slope_read(case: _Case) -> list[str]:
+    if not case.known("slope_measured_pct"):
+        return []
+    how = wording.reading_words(case.row, "slope", case.texts)
+    slope = digits(case.row["slope_measured_pct"], 3)
+    return [case.say("reading.slope", how=how, slope=slope)]
 
 
 def _rows(case: _Case) -> list[Step]:
@@ -237,13 +250,16 @@ def _rows(case: _Case) -> list[Step]:
         case.source("terrain_noise", *NOISE_RULES),
         wording.method_sentence(row, case.results.plan, case.texts),
     )
+    if case.known("row_bearing_measured_true_deg"):
+        why = wording.method_sentence(row, case.results.plan, case.texts)
+        laid_out = Step(case.say("method.title"), "", "", "", why)
     # Where rows may run in any direction, no limit holds.
     return [laid_out] if row["row_method"] == "any direction" else [_limit(case), laid_out]
 
 
 def _limit(case: _Case) -> Step:
     row, terrain = case.row, case.results.plan.terrain
-    limit, slope = row["row_grade_limit_pct"], row["slope_corrected_pct"]
+    limit, slope = row["row_grade_limit_pct"], row["slope_used_pct"]
     share, most = terrain.row_grade_limit_share, terrain.row_grade_limit_pct
     return Step(
         case.say("limit.title"),
@@ -305,6 +321,8 @@ def _directions(case: _Case) -> list[Step]:
         why = case.texts.say(reason, plan=case.results.plan, **row)
         none = Step(title, "", "", source, case.say("bearing.none", why=why))
         return [none, _hillside(case)] if case.known("hillside_slope_pct") else [none]
+    if case.known("row_bearing_measured_true_deg"):
+        return [_bearing_read(case), _grid(case), _magnetic(case)]
     fall = case.say("bearing.no_fall")
     if case.known("downslope_true_deg"):
         fall = case.say("bearing.fall", downslope=digits(row["downslope_true_deg"], 3))
@@ -322,6 +340,23 @@ def _directions(case: _Case) -> list[Step]:
         ),
     )
     return [true, _grid(case), _magnetic(case)]
+
+
+def _bearing_read(case: _Case) -> Step:
+    row = case.row
+    how = wording.reading_words(row, "bearing", case.texts)
+    return Step(
+        case.say("bearing.title"),
+        case.say("reading.bearing", how=how),
+        "",
+        case.source("ground_readings", "bearing_se_deg"),
+        case.say(
+            "reading.result",
+            words=row["row_bearing_words"],
+            bearing=digits(row["row_bearing_true_deg"], 4),
+            se=digits(row["row_bearing_se_deg"], 2),
+        ),
+    )
 
 
 def _hillside(case: _Case) -> Step:
@@ -396,7 +431,7 @@ def _soil(case: _Case) -> list[Step]:
 
 def _length_and_steepness(case: _Case) -> list[Step]:
     constants = ls.constants(case.results.handbook)
-    slope, whole = case.row["slope_corrected_pct"], case.row["slope_length_m"]
+    slope, whole = case.row["slope_used_pct"], case.row["slope_length_m"]
     cap = case.results.plan.erosion.slope_length_cap_m
     short = constants["short_slope_length_ft"] * ls.FOOT_M
     # The product S L is that of 15 ft where the slope is shorter.
@@ -444,7 +479,7 @@ def _together(case: _Case, s: float, long: float, constants: Mapping[str, float]
         return Step(
             title, "", case.equation("ls", f"{digits(s)} × {digits(long)}", found), source, result
         )
-    at = np.array([case.row["slope_corrected_pct"]])
+    at = np.array([case.row["slope_used_pct"]])
     least = float(ls.ls_factor(at, np.array([lower]), dict(constants))[0])
     weight = math.log(max(length, lower) / lower) / math.log(upper / lower)
     numbers = f"{digits(least)} ^ (1 - {digits(weight)}) × {digits(s * long)} ^ {digits(weight)}"
@@ -492,7 +527,7 @@ def _loss(case: _Case) -> list[Step]:
 
 def _practice_source(case: _Case) -> str:
     rows = case.results.handbook.rows("contour_p").sort_values("slope_high_pct")
-    at_least = rows[rows["slope_high_pct"] >= case.row["slope_corrected_pct"]]
+    at_least = rows[rows["slope_high_pct"] >= case.row["slope_used_pct"]]
     drawn = (at_least if len(at_least) else rows.tail(1)).iloc[0]
     return cite(drawn["source"], drawn["provenance"])
 

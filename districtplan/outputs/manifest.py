@@ -37,7 +37,7 @@ PACKAGES = (
     "shapely",
     "xlsxwriter",
 )
-FILE_KEYS = ("plots", "handbook")
+FILE_KEYS = ("plots", "readings", "handbook")
 
 
 def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -71,6 +71,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
             "plots_used": len(results.plots),
             "set_aside": len(results.set_aside),
             "villages": len(results.villages),
+            **_readings(results),
         },
         "handbook": [
             {"table": name, "title": table.title, "sha256": table.sha256}
@@ -118,6 +119,16 @@ def _settings(results: Results) -> dict[str, Any]:
     if land is not None:
         settings["elevation"]["reference_land"] = without_folder(land)
     return settings
+
+
+def _readings(results: Results) -> dict[str, int]:
+    if results.plan.files.readings is None:
+        return {}
+    return {
+        "readings": results.readings.rows_read,
+        "readings_used": len(results.readings.compared),
+        "readings_set_aside": len(results.readings.set_aside),
+    }
 
 
 def _libraries() -> dict[str, str]:

@@ -115,6 +115,9 @@ def dictionary(results: Results) -> pd.DataFrame:
         "villages": tuple(village_table(results).columns),
         "set_aside": tuple(results.set_aside.columns),
     }
+    if results.plan.files.readings is not None:
+        carried["readings"] = tuple(results.readings.compared.columns)
+        carried["readings_set_aside"] = tuple(results.readings.set_aside.columns)
     kinds = {"texts": "codes, joined by semicolons"}
     # In words: a cell that starts with a percent sign gets an apostrophe in CSV.
     units = {"%": "percent"}

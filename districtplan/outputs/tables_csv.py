@@ -35,12 +35,18 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     Returns
     -------
     dict[str, bytes]
-        ``villages.csv``, ``set_aside.csv`` and ``columns.csv``.
+        ``villages.csv``, ``set_aside.csv`` and ``columns.csv``; ``readings.csv`` and
+        ``readings_set_aside.csv`` where the plan names ground readings.
     """
+    readings = {
+        "readings.csv": write(results.readings.compared),
+        "readings_set_aside.csv": write(results.readings.set_aside),
+    }
     return {
         "villages.csv": write(village_table(results)),
         "set_aside.csv": write(results.set_aside),
         "columns.csv": write(dictionary(results)),
+        **({} if results.plan.files.readings is None else readings),
     }
 
 

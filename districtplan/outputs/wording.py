@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -16,9 +17,10 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
     from districtplan.results import Results
-    from districtplan.terrain import Forecast
+    from districtplan.terrain import Forecast, Spread
 
 VILLAGES_NAMED = 3
+PLOTS_NAMED = 10
 MOST = 0.8
 """Share of plots that a raster worth asking for serves (judgement)."""
 GOODS = ("seed_g", "npk_g", "urea_g", "manure_g")
@@ -120,6 +122,91 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         for code in SURFACE_FLAGS
         if code in raised
     ]
+    return [*said, *readings_findings(results, texts)]
+
+
+def reading_words(row: Mapping[str, Any], kind: str, texts: Texts) -> str:
+    """Say when and how a plot's slope or bearing was measured.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table, with a reading of that kind.
+    kind : str
+        ``slope`` or ``bearing``.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Part of a sentence.
+    """
+    day = texts.day(date.fromisoformat(row[f"{kind}_reading_date"]))
+    return texts.say("readings.how", date=day, method=row[f"{kind}_reading_method"])
+
+
+def readings_findings(results: Results, texts: Texts) -> list[str]:
+    """Say what was measured on the ground and what it says of the raster.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences; empty where the plan names no readings.
+    """
+    readings = results.readings
+    if results.plan.files.readings is None:
+        return []
+    read, aside = f"{readings.rows_read:,}", len(readings.set_aside)
+    slopes = int(results.plots["slope_measured_pct"].notna().sum())
+    bearings = int(results.plots["row_bearing_measured_true_deg"].notna().sum())
+    counts = {"slopes": f"{slopes:,}", "bearings": f"{bearings:,}"}
+    said = [texts.say("readings.used", read=read, **counts)]
+    if aside:
+        said.append(texts.say("readings.set_aside", read=read, aside=f"{aside:,}"))
+    calibration = readings.calibration
+    said += _spreads("slope", ("steep", "gentle"), calibration.slopes, texts)
+    said += _spreads("bearing", ("clockwise", "anticlockwise"), calibration.bearings, texts)
+    if calibration.outside:
+        listed = list(calibration.outside[:PLOTS_NAMED])
+        more = len(calibration.outside) - len(listed)
+        listed += [texts.say("readings.outside_more", count=f"{more:,}")] if more else []
+        said.append(texts.say("readings.outside", listed=texts.listed(listed)))
+    return [*said, *_suggested_error(results, texts)]
+
+
+def _spreads(
+    kind: str, sides: tuple[str, str], spreads: tuple[Spread, ...], texts: Texts
+) -> list[str]:
+    if not spreads:
+        return []
+    whole, *classes = spreads
+    numbers = {
+        "count": f"{whole.readings:,}",
+        "bias": f"{abs(whole.bias):.1f}",
+        "se": f"{whole.bias_se:.1f}",
+        "scatter": f"{whole.scatter:.1f}",
+    }
+    said = [texts.say(f"readings.{kind}_{sides[whole.bias < 0]}", **numbers)]
+    if classes:
+        listed = [
+            texts.say(
+                "readings.class",
+                name=found.slope_class,
+                bias=found.bias,
+                scatter=found.scatter,
+                count=f"{found.readings:,}",
+            )
+            for found in classes
+        ]
+        said.append(texts.say(f"readings.{kind}_classes", listed="; ".join(listed)))
     return said
 
 
@@ -180,6 +267,18 @@ def same_tonnes(row: Mapping[str, Any], texts: Texts) -> str | None:
         return None
     code = next((code for code in NO_CREDIT if code in row["erosion_flags"]), "no_credit")
     return texts.say(f"same_tonnes.{code}")
+
+
+def _suggested_error(results: Results, texts: Texts) -> list[str]:
+    calibration, now = results.readings.calibration, results.plan.elevation.vertical_error_m
+    error, se = calibration.vertical_error_m, calibration.vertical_error_se_m
+    if error is None:
+        return []
+    if se is None:
+        return [texts.say("readings.error_unseen", now=now)]
+    times = results.handbook.number("ground_readings", "outside_se")
+    key = "error_alike" if abs(error - now) <= times * se else "error_other"
+    return [texts.say(f"readings.{key}", error=f"{error:.2g}", se=f"{se:.1g}", now=now)]
 
 
 def method_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:

@@ -58,6 +58,9 @@ PLOT_COLUMNS = (
     "slope_se_pct",
     "slope_p90_pct",
     "slope_max_pct",
+    "slope_measured_pct",
+    "slope_reading_date",
+    "slope_reading_method",
     "slope_class",
     "row_method",
     "row_bearing_true_deg",
@@ -65,6 +68,8 @@ PLOT_COLUMNS = (
     "row_bearing_magnetic_deg",
     "row_bearing_words",
     "row_bearing_se_deg",
+    "bearing_reading_date",
+    "bearing_reading_method",
     "row_method_why",
     "hillside_slope_pct",
     "hillside_downslope_true_deg",
@@ -99,6 +104,10 @@ WIDTHS = {
     "village": 20,
     "farmer_name": 20,
     "slope_class": 18,
+    "slope_reading_method": 18,
+    "bearing_reading_method": 18,
+    "reading_method": 18,
+    "reading_use": 18,
     "row_method": 21,
     "row_bearing_words": 12,
     "row_method_why": 48,
@@ -173,6 +182,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         _villages(book, results)
         _plots(book, results)
         _set_aside(book, results)
+        _readings(book, results)
         _table(book, "columns", dictionary(results))
         entries = [asdict(entry) for entry in listing(results.handbook)]
         _table(book, "sources", pd.DataFrame(entries))
@@ -260,6 +270,21 @@ def _set_aside(book: _Book, results: Results) -> None:
         sheet.write_string(0, 0, book.texts.say("workbook.no_set_aside"))
         return
     _table(book, "set_aside", results.set_aside)
+
+
+def _readings(book: _Book, results: Results) -> None:
+    if results.plan.files.readings is None:
+        return
+    found = {
+        "readings": results.readings.compared,
+        "readings_set_aside": results.readings.set_aside,
+    }
+    for name, table in found.items():
+        if 0 < len(table) < ROWS_MAX:
+            _table(book, name, table)
+        else:
+            sentence = "too_many_readings" if len(table) else f"no_{name}"
+            book.sheet(name).write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
 
 
 def _villages(book: _Book, results: Results) -> None:

@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+from districtplan.terrain.calibration import Calibration, Spread, calibrate
 from districtplan.terrain.hillshade import hillshade
 from districtplan.terrain.measure import FLAGS, measure
-from districtplan.terrain.method import METHODS, REASONS
+from districtplan.terrain.method import METHODS
+from districtplan.terrain.method import REASONS as OF_RASTER
+from districtplan.terrain.readings import REASONS as OF_READINGS
+from districtplan.terrain.readings import apply as apply_readings
 from districtplan.terrain.reference_land import Estimate, estimate_error
 from districtplan.terrain.serves import Forecast, forecast
 from districtplan.terrain.surface import FLAGS as SURFACE_FLAGS
+
+REASONS = (*OF_RASTER, *OF_READINGS)
+"""Why a plot has its row method, by the raster or by a reading."""
 
 __all__ = [
     "FLAGS",
     "METHODS",
     "REASONS",
     "SURFACE_FLAGS",
+    "Calibration",
     "Estimate",
     "Forecast",
+    "Spread",
+    "apply_readings",
+    "calibrate",
     "estimate_error",
     "forecast",
     "hillshade",

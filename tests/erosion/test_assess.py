@@ -46,7 +46,8 @@ def test_terrain_is_taken_by_id_not_by_place():
         {
             "plot_id": ["b", "a"],
             "slope_mean_pct": [20.0, 2.0],
-            "slope_corrected_pct": [20.0, 2.0],
+            "slope_measured_pct": np.nan,
+            "slope_used_pct": [20.0, 2.0],
             "slope_length_m": [30.0, 30.0],
         }
     )
@@ -59,7 +60,8 @@ def test_missing_terrain_is_a_fault():
         {
             "plot_id": ["a"],
             "slope_mean_pct": [20.0],
-            "slope_corrected_pct": [20.0],
+            "slope_measured_pct": np.nan,
+            "slope_used_pct": [20.0],
             "slope_length_m": [30.0],
         }
     )

@@ -126,6 +126,8 @@ NAMED = {
         "FLAT",
         "SHORTEST",
         "TRIED",
+        "ROUNDS_MAX",
+        "CLOSE",
     },
     "erosion": set(),
     "inputs": {"DECIMALS"},

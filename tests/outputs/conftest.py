@@ -14,7 +14,9 @@ from shapely import Point, Polygon, affinity
 from districtplan.handbook import packaged
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
-from districtplan.results import Relief, Results
+from districtplan.results import GroundReadings, Relief, Results
+from districtplan.tables import made_by
+from districtplan.terrain import Calibration
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -26,6 +28,14 @@ SPACING = (0.5, 0.1)
 R, K, C = 4500.0, 0.03, 0.2
 VILLAGES = ("Upper Tamba Ridge", HOSTILE, "Sondo")
 EROSION_NAMES = ("none to slight", "moderate", "high", "very high", "beyond the equations")
+UNMEASURED = {
+    "slope_measured_pct": np.nan,
+    "slope_reading_date": None,
+    "slope_reading_method": None,
+    "row_bearing_measured_true_deg": np.nan,
+    "bearing_reading_date": None,
+    "bearing_reading_method": None,
+}
 SLOPE_CLASSES = (
     (0.2, "Flat"),
     (0.5, "Level"),
@@ -157,6 +167,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         plots_crs=PLOTS_CRS,
         grid_crs=PLOTS_CRS,
         estimate=None,
+        readings=no_readings(),
         villages=villages,
         district=district_of(villages),
         set_aside=set_aside,
@@ -166,6 +177,17 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         input_sha256={"plots.gpkg": "0" * 64, "dem.tif": "1" * 64},
         seconds={"intake": 0.1, "terrain": 0.2},
         warnings=("The plan's R is outside the usual range.",),
+    )
+
+
+def no_readings() -> GroundReadings:
+    """Make what a plan without readings gives."""
+    columns = ("source_row", "plot_id", *made_by("comparison"))
+    return GroundReadings(
+        pd.DataFrame(columns=columns),
+        pd.DataFrame(columns=["source_row", "plot_id", "reason", "remedy"]),
+        0,
+        Calibration((), (), (), None, None),
     )
 
 
@@ -212,6 +234,8 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "hillside_downslope_true_deg": np.where(measured, 140.0, np.nan),
             "row_method": [case[4] for case in CASES],
             "row_method_reason": [case[5] for case in CASES],
+            **UNMEASURED,
+            "slope_used_pct": slope * 0.98,
             "terrain_flags": [case[6] for case in CASES],
         }
     )

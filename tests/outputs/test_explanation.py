@@ -48,7 +48,7 @@ def results(small_results):
     turn = geodesy.convergence_deg(small_results.grid_crs, *place)
     plots["row_bearing_grid_deg"] = geodesy.line_deg(true - turn)
     plots["row_bearing_magnetic_deg"] = geodesy.line_deg(true - plots["declination_deg"])
-    plots["row_grade_limit_pct"] = np.minimum(2.0, 0.5 * plots["slope_corrected_pct"])
+    plots["row_grade_limit_pct"] = np.minimum(2.0, 0.5 * plots["slope_used_pct"])
     # One plot shorter than 15 ft, one longer than the cap, one without a clear fall.
     plots.loc[[0, 1, 6], "slope_length_m"] = 3.0, 180.0, np.nan
     practice = small_results.plan.practice.model_copy(

@@ -137,6 +137,40 @@ def test_a_click_on_a_plot_shows_its_numbers(browser, written, small_results, tm
     assert seen.faults() == []
 
 
+def test_a_card_says_what_was_measured_and_draws_its_rows(
+    browser, small_results, texts, hostile, tmp_path
+):
+    plots = small_results.plots.copy()
+    at = plots.index[plots["plot_id"] == "B3"][0]
+    told = {
+        "slope_measured_pct": 21.5,
+        "slope_reading_date": "2026-02-27",
+        "slope_reading_method": hostile,
+        "row_bearing_true_deg": 33.0,
+        "row_bearing_measured_true_deg": 33.0,
+        "row_method": "straight",
+        "row_method_reason": "measured",
+        "bearing_reading_date": "2026-02-28",
+        "bearing_reading_method": "A-frame",
+    }
+    for name, value in told.items():
+        plots[name] = plots[name].astype(object) if isinstance(value, str) else plots[name]
+        plots.loc[at, name] = value
+    content = page.render(replace(small_results, plots=plots), texts)["index.html"]
+    with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+        card = click_plot(tab, "B3")
+        assert f"Slope 21.5 %, measured on the ground, 27 February 2026, {hostile}\n" in card
+        assert "Slope by the raster 14.2 % ± 0.6\n" in card
+        bearing = "Bearing 033° / 213° true, measured on the ground, 28 February 2026, A-frame\n"
+        assert bearing in card
+        assert "Rows straight rows\n" in card
+        assert "measured on the ground" not in click_plot(tab, "A-01")
+        tab.evaluate("districtplan.show('rows')")
+        place = tab.evaluate("districtplan.placeOf('B3')")
+        assert tab.evaluate(BEARING_OF_PIXELS, [place["x"], place["y"]]) == pytest.approx(33, abs=1)
+    assert seen.faults() == []
+
+
 def test_hostile_names_are_shown_as_text(browser, written, hostile, tmp_path):
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
         assert hostile in click_plot(tab, "<b>B2</b>")

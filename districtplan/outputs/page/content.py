@@ -31,6 +31,7 @@ NUMBERS = {
     "slope_max_pct": 1,
     "slope_corrected_pct": 1,
     "slope_se_pct": 1,
+    "slope_measured_pct": 1,
     "slope_class_number": 0,
     "row_bearing_true_deg": 2,
     "row_bearing_se_deg": 1,
@@ -173,7 +174,19 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
     if "farmer_name" in plots:
         found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
     found["notes"] = _sentences(results, texts)
+    found["readings"] = {kind: _read(plots, kind, texts) for kind in ("slope", "bearing")}
     return found
+
+
+def _read(plots: pd.DataFrame, kind: str, texts: Texts) -> dict[str, str]:
+    """Say how plots were measured, by their place: few of them are."""
+    columns = [f"{kind}_reading_date", f"{kind}_reading_method"]
+    read = plots.loc[plots[columns[0]].notna(), columns]
+    records = cast("list[dict[str, Any]]", read.to_dict("records"))
+    return {
+        str(place): wording.reading_words(row, kind, texts)
+        for place, row in zip(read.index, records, strict=True)
+    }
 
 
 def _number(values: pd.Series, digits: int) -> dict[str, object]:

@@ -705,13 +705,28 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return make("div", lead ? { class: "lead" } : {}, term, " ", text);
   }
 
-  function slopeLine(i) {
+  /* How a slope or bearing was measured on the ground; undefined where it wasn't. */
+  const howRead = (kind, i) => plots.readings[kind][i];
+
+  function rasterSlope(i) {
     const [mean, se] = [numberOf("slope_mean_pct", i), numberOf("slope_se_pct", i)];
     const values = { mean: shown(mean, 1), se: shown(se, 1) };
-    return line("slope", say(se > 0 ? "slope_value" : "slope_sure", values), true);
+    return se > 0 ? say("slope_value", values) : say("slope_sure", values);
+  }
+
+  function slopeLine(i) {
+    const how = howRead("slope", i);
+    if (how === undefined) return line("slope", rasterSlope(i), true);
+    const slope = shown(numberOf("slope_measured_pct", i), 1);
+    return line("slope", say("slope_read", { slope, how }), true);
   }
 
   function bearingLine(i) {
+    const how = howRead("bearing", i);
+    if (how !== undefined) {
+      const read = { true: wordOf("row_bearing_true_deg_text", i), how };
+      return line("bearing", say("bearing_read", read), true);
+    }
     if (method[i] === ANY) return line("bearing", data.words.bearing_any, true);
     if (method[i] === MEASURE) return line("bearing", data.words.bearing_measure, true);
     const text = say("bearing_value", { true: wordOf("row_bearing_true_deg_text", i), se: seOf(i) });
@@ -764,6 +779,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const slope = shown(numberOf("slope_corrected_pct", i), 1);
     const upDown = lossText("soil_loss_up_down_likely_t_ha_yr", i);
     return [
+      line("slope_raster", howRead("slope", i) === undefined ? null : rasterSlope(i)),
       line("slope_spread", say("slope_spread_value", { p90, max })),
       line("slope_class", say("class_value", steepness)),
       line("erosion_class", number === null ? null : say("class_value", { number: shown(number), name })),

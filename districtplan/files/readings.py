@@ -1,0 +1,265 @@
+"""Ground readings from a CSV file, cell by cell: what can't be read is told row by row."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import difflib
+import hashlib
+import io
+import re
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from districtplan.errors import Fault, InputError
+from districtplan.files.local import locate, start_of
+from districtplan.records import GIVEN, METHOD_MAX, REFERENCES
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from districtplan.files.plan_file import PlanFile
+
+BYTES_MAX = 20_000_000
+SHOWN_MAX = 40
+REQUIRED = ("plot_id", "method", "date")
+MEASURED = ("slope_pct", "bearing_deg")
+COLUMNS = ("plot_id", *MEASURED, "bearing_reference", "method", "date")
+
+# Written out: int() and float() also take digits of other scripts, underscores, inf and nan.
+_NUMBER = re.compile(r"[+-]?[0-9]{1,9}(\.[0-9]{1,9})?")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+AS_CSV = "Save it as CSV, UTF-8"
+
+
+@dataclass(frozen=True)
+class RawReadings:
+    """Readings as the file gives them.
+
+    Attributes
+    ----------
+    frame : pandas.DataFrame
+        The columns :data:`districtplan.records.GIVEN`; no rows where the plan names no file.
+    sha256 : Mapping[str, str]
+        Digest of the file, by its name in the plan.
+    """
+
+    frame: pd.DataFrame
+    sha256: Mapping[str, str]
+
+
+class _UnreadError(ValueError):
+    """A cell that can't be read: reason and remedy."""
+
+
+def read_readings(plan_file: PlanFile) -> RawReadings:
+    """Read the ground readings that a plan names.
+
+    Parameters
+    ----------
+    plan_file : PlanFile
+        The plan and its folder.
+
+    Returns
+    -------
+    RawReadings
+        One row a row of the file that isn't blank, in its order.
+
+    Raises
+    ------
+    InputError
+        If the file can't be used as a whole: with the reason and what to do.
+    """
+    name = plan_file.plan.files.readings
+    if name is None:
+        return RawReadings(_frame([]), {})
+    raw = start_of(locate(name, plan_file.folder), BYTES_MAX + 1, name)
+    if len(raw) > BYTES_MAX:
+        raise InputError(Fault(name, f"is larger than {BYTES_MAX / 1e6:g} MB", "Keep one season"))
+    if raw.startswith((b"PK", b"\xd0\xcf")):
+        raise InputError(Fault(name, "is a spreadsheet's own format", AS_CSV))
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise InputError(Fault(f"{name} line {line}", "isn't UTF-8 text", AS_CSV)) from error
+    return RawReadings(parse(text, name), {name: hashlib.sha256(raw).hexdigest()})
+
+
+def parse(text: str, name: str) -> pd.DataFrame:
+    """Read the text of a file of readings.
+
+    Columns part at commas, or at semicolons where the first line has more of them; numbers may
+    then have a decimal comma.
+
+    Parameters
+    ----------
+    text : str
+        The text.
+    name : str
+        Name of the file as in the plan, for messages.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns :data:`districtplan.records.GIVEN`.
+
+    Raises
+    ------
+    InputError
+        If it isn't CSV, or its first line doesn't name the columns.
+    """
+    first = text.split("\n", 1)[0]
+    separator = ";" if first.count(";") > first.count(",") else ","
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    try:
+        rows = list(reader)
+    except csv.Error as error:
+        where = f"{name} line {reader.line_num}"
+        raise InputError(Fault(where, f"isn't CSV ({error})", "Check its quotes")) from error
+    if not rows:
+        raise InputError(Fault(name, "is empty", f"Its first line names columns: {_listed()}"))
+    places = _columns([cell.strip().lower() for cell in rows[0]], name)
+    found = []
+    for number, row in enumerate(rows[1:], start=1):
+        # Spreadsheet programs write rows of separators below a table.
+        if any(cell.strip() for cell in row):
+            found.append(_row(number, row, len(rows[0]), places, decimal_comma=separator == ";"))
+    return _frame(found)
+
+
+def _listed() -> str:
+    return ", ".join(COLUMNS)
+
+
+def _columns(head: list[str], name: str) -> dict[str, int]:
+    where = f"{name} line 1"
+    faults = [
+        Fault(where, f"names the column {column} {head.count(column)} times", "Name each once")
+        for column in COLUMNS
+        if head.count(column) > 1
+    ]
+    for cell in head:
+        near = difflib.get_close_matches(cell, COLUMNS, n=1, cutoff=0.8)
+        if cell not in COLUMNS and near:
+            faults.append(
+                Fault(
+                    where,
+                    f"has a column {cell[:SHOWN_MAX]!a}",
+                    f"Did you mean {near[0]}? If not, take it out",
+                )
+            )
+    missing = [column for column in REQUIRED if column not in head]
+    if missing:
+        faults.append(
+            Fault(where, f"lacks the columns {', '.join(missing)}", f"Known here: {_listed()}")
+        )
+    if not set(MEASURED) & set(head):
+        faults.append(Fault(where, "has neither slope_pct nor bearing_deg", "Add one of them"))
+    if "bearing_deg" in head and "bearing_reference" not in head:
+        remedy = f"Add it, with {', '.join(REFERENCES)} in each row"
+        faults.append(Fault(where, "has bearing_deg without bearing_reference", remedy))
+    if faults:
+        raise InputError(*faults)
+    return {column: head.index(column) for column in COLUMNS if column in head}
+
+
+def _row(
+    number: int, row: list[str], width: int, places: dict[str, int], *, decimal_comma: bool
+) -> dict[str, object]:
+    # An id is taken as it stands; spaces may be part of it.
+    plot_id = row[places["plot_id"]] if places["plot_id"] < len(row) else ""
+    found: dict[str, object] = {"source_row": number, "plot_id": plot_id}
+    try:
+        cells = _cells(row, width, places)
+        found |= {
+            column: _number(column, cells, decimal_comma=decimal_comma) for column in MEASURED
+        }
+        found |= {
+            "bearing_reference": _reference(cells),
+            "method": _method(cells["method"]),
+            "date": _day(cells["date"]),
+        }
+    except _UnreadError as unread:
+        found |= dict(zip(("reason", "remedy"), unread.args, strict=True))
+    return found
+
+
+def _cells(row: list[str], width: int, places: dict[str, int]) -> dict[str, str]:
+    if len(row) != width:
+        raise _UnreadError(
+            f"it has {len(row)} cells, the first line has {width}",
+            "Put text with separators, and numbers with a decimal comma, in quotes",
+        )
+    cells = {column: row[at].strip() for column, at in places.items()}
+    if not any(cells.get(column) for column in MEASURED):
+        raise _UnreadError("it has neither a slope nor a bearing", "Give one, or take the row out")
+    return cells
+
+
+def _number(column: str, cells: dict[str, str], *, decimal_comma: bool) -> float:
+    text = cells.get(column, "")
+    if not text:
+        return np.nan
+    plain = text.replace(",", ".") if decimal_comma else text
+    if not _NUMBER.fullmatch(plain):
+        remedy = "Write digits only, such as 12.5"
+        if "," in text and not decimal_comma:
+            remedy += ", or part the columns by semicolons"
+        raise _UnreadError(f"{column} = {_shown(text)} isn't a number", remedy)
+    return float(plain)
+
+
+def _method(text: str) -> str:
+    if not text:
+        raise _UnreadError("method is missing", "Say how it was measured, such as A-frame")
+    if not text.isprintable():
+        raise _UnreadError("method has a control character", "Type it again")
+    if len(text) > METHOD_MAX:
+        raise _UnreadError(f"method is longer than {METHOD_MAX} characters", "Shorten it")
+    return text
+
+
+def _day(text: str) -> date:
+    day = None
+    if _DAY.fullmatch(text):
+        # The pattern doesn't know that June has 30 days.
+        with contextlib.suppress(ValueError):
+            day = date.fromisoformat(text)
+    if day is None:
+        what = f"date = {_shown(text)} isn't a day" if text else "date is missing"
+        raise _UnreadError(what, "Write year-month-day, such as 2026-02-27")
+    return day
+
+
+def _reference(cells: dict[str, str]) -> str | None:
+    if not cells.get("bearing_deg"):
+        return None
+    text = cells["bearing_reference"].lower()
+    if text not in REFERENCES:
+        told = f"bearing_reference = {_shown(text)}" if text else "bearing_reference is missing"
+        raise _UnreadError(
+            f"{told}{' is none of these' if text else ''}",
+            f"Give the north that the bearing is from: {', '.join(REFERENCES)}",
+        )
+    return text
+
+
+def _shown(text: str) -> str:
+    return ascii(text[:SHOWN_MAX])
+
+
+def _frame(rows: list[dict[str, object]]) -> pd.DataFrame:
+    columns = {column: [row.get(column) for row in rows] for column in GIVEN}
+    numbers = {"source_row": np.int64, **dict.fromkeys(MEASURED, np.float64)}
+    return pd.DataFrame(
+        {
+            column: pd.Series(values, dtype=numbers.get(column, object))
+            for column, values in columns.items()
+        }
+    )

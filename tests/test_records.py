@@ -1,0 +1,75 @@
+"""Which ground readings are believed."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from districtplan import records
+from districtplan.files.readings import parse
+from districtplan.handbook import packaged
+from tests.conftest import plan_of
+from tests.support import renumbered
+
+HEAD = "plot_id,slope_pct,bearing_deg,bearing_reference,method,date\n"
+
+
+def accepted(text: str, book=None, declination: float = 1.5) -> records.Readings:
+    known = pd.DataFrame({"plot_id": ["A1", "A2"], "declination_deg": declination})
+    refused = pd.DataFrame({"plot_id": ["B9"]})
+    given = parse(HEAD + text, "readings.csv")
+    return records.accept(given, known, refused, plan_of(), book or packaged())
+
+
+@pytest.mark.parametrize(
+    ("row", "reason"),
+    [
+        ("a1,12,,,level,2026-02-27", "no plot with the id 'a1'"),
+        ("A1 ,12,,,level,2026-02-27", "no plot with the id 'A1 '"),
+        ("B9,12,,,level,2026-02-27", "the plot 'B9' was set aside"),
+        ("A1,-1,,,level,2026-02-27", "slope_pct = -1 isn't within 0 and 200"),
+        ("A1,200.5,,,level,2026-02-27", "slope_pct = 200.5 isn't within 0 and 200"),
+        ("A1,,361,true,level,2026-02-27", "bearing_deg = 361 isn't within 0 and 360"),
+        ("A1,12,,,level,2026-03-16", "lies after the planting date 2026-03-15"),
+        ("A1,twelve,,,level,2026-02-27", "isn't a number"),
+    ],
+)
+def test_what_is_not_believed_is_set_aside_and_nothing_else(row, reason):
+    found = accepted(f"A2,200,360,true,level,2026-03-15\n{row}\n")
+    assert found.used["plot_id"].tolist() == ["A2"]
+    assert found.set_aside["source_row"].tolist() == [2]
+    assert reason in found.set_aside["reason"][0]
+    assert found.set_aside["remedy"][0]
+
+
+def test_two_readings_of_one_thing_on_one_day_are_both_set_aside():
+    found = accepted(
+        "A1,12,,,level,2026-02-27\nA1,14,,,clinometer,2026-02-27\nA1,15,,,level,2026-02-28\n"
+    )
+    assert found.used["slope_pct"].tolist() == [15.0]
+    assert found.set_aside["source_row"].tolist() == [1, 2]
+    assert "2026-02-27 stands in 2 rows: 1, 2" in found.set_aside["reason"][0]
+
+
+def test_slope_and_bearing_of_one_day_may_stand_in_two_rows():
+    found = accepted("A1,12,,,level,2026-02-27\nA1,,58,magnetic,compass,2026-02-27\n")
+    assert len(found.used) == 2
+
+
+def test_an_unbelievable_reading_does_not_drag_down_a_sound_one():
+    found = accepted("A1,12,,,level,2026-02-27\nA1,900,,,level,2026-02-27\n")
+    assert found.used["slope_pct"].tolist() == [12.0]
+
+
+def test_a_compass_bearing_needs_the_magnetic_model():
+    found = accepted(
+        "A1,,58,magnetic,compass,2026-02-27\nA2,,58,true,sun,2026-02-27\n", declination=float("nan")
+    )
+    assert found.used["plot_id"].tolist() == ["A2"]
+    assert "magnetic model" in found.set_aside["reason"][0]
+
+
+def test_the_steepest_slope_is_the_handbooks():
+    book = renumbered(records.TABLE, "slope_max_pct", 100.0)
+    assert len(accepted("A1,150,,,level,2026-02-27\n").used) == 1
+    assert len(accepted("A1,150,,,level,2026-02-27\n", book).used) == 0
