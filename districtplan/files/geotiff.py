@@ -104,7 +104,8 @@ def _read(source: DatasetReader, window: Window, name: str) -> NDArray[np.floati
     if (scale, offset) != (1, 0):
         with np.errstate(over="ignore", invalid="ignore"):
             values = values * scale + offset
-    values[np.ma.getmaskarray(read)] = np.nan
+    if np.ma.is_masked(read):
+        values[read.mask] = np.nan
     return values
 
 

@@ -40,11 +40,14 @@ def texts(values: Iterable[Any]) -> tuple[NDArray[np.object_], NDArray[np.object
         What is wrong with it, or None.
     """
     listed = list(values)
-    # A village stands in hundreds of rows: a text is looked at once.
-    known = {value: text(value) for value in set(filter(_is_text, listed))}
-    pairs = [known[value] if _is_text(value) else text(value) for value in listed]
-    found = np.array([*pairs, ("", None)], dtype=object)
-    return found[:-1, 0], found[:-1, 1]
+    # A village stands in hundreds of rows: a text is looked at once, and most are sound.
+    sound = {value for value in {*filter(_is_text, listed)} if _fault(value) is None}
+    found = np.array([*listed, None], dtype=object)[:-1]
+    fault = np.full(len(listed), None, dtype=object)
+    for row, value in enumerate(listed):
+        if not (_is_text(value) and value in sound):
+            found[row], fault[row] = text(value)
+    return found, fault
 
 
 def _is_text(value: object) -> bool:

@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -140,6 +140,34 @@ class Cells:
     weight: Floats
 
 
+def bounds_on_grid(polygons: NDArray[np.object_], grid: Grid) -> Integers:
+    """Find the block of cells that each polygon touches.
+
+    Parameters
+    ----------
+    polygons : numpy.ndarray
+        Polygons, none empty, in the CRS of the grid.
+    grid : Grid
+        The grid.
+
+    Returns
+    -------
+    numpy.ndarray
+        First row, first column, one past the last row, one past the last column of each, shape
+        (plots, 4).
+    """
+    west, south, east, north = shapely.bounds(polygons).T
+    return np.stack(
+        [
+            np.floor((grid.north - north) / grid.cell_y),
+            np.floor((west - grid.west) / grid.cell_x),
+            np.ceil((grid.north - south) / grid.cell_y),
+            np.ceil((east - grid.west) / grid.cell_x),
+        ],
+        axis=1,
+    ).astype(np.int64)
+
+
 def outlines_on_grid(polygons: NDArray[np.object_], grid: Grid) -> Outlines:
     """Bring polygons to the cell units of a grid.
 
@@ -168,6 +196,33 @@ def outlines_on_grid(polygons: NDArray[np.object_], grid: Grid) -> Outlines:
         part_ring=part_ring[1:].astype(np.int64) - 1,
         plot_part=plot_part[1:].astype(np.int64) - 1,
     )
+
+
+def joined(groups: Sequence[Outlines]) -> Outlines:
+    """Join the outlines of groups of plots.
+
+    Parameters
+    ----------
+    groups : Sequence[Outlines]
+        Outlines on one grid.
+
+    Returns
+    -------
+    Outlines
+        All of them, in that order.
+    """
+    starts = {
+        name: _joined_starts([getattr(group, name) for group in groups])
+        for name in ("ring_start", "part_ring", "plot_part")
+    }
+    u, v = (np.concatenate([getattr(group, name) for group in groups]) for name in ("u", "v"))
+    return Outlines(u, v, **starts)
+
+
+def _joined_starts(groups: Sequence[Integers]) -> Integers:
+    before = np.cumsum([0, *(group[-1] for group in groups)])
+    moved = [group[:-1] + shift for group, shift in zip(groups, before, strict=False)]
+    return np.concatenate([*moved, before[-1:]])
 
 
 def batches(outlines: Outlines) -> Iterator[slice]:

@@ -9,7 +9,7 @@ too much by both variances.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -83,7 +83,6 @@ class Windows:
             for size in (self._cell_m[1], self._cell_m[0])
         ]
         self._rows, self._columns = sides
-        self._parts: list[Hillside] = []
 
     @property
     def margin(self) -> int:
@@ -96,7 +95,7 @@ class Windows:
         """
         return max(int(np.abs(side).max()) for side in (self._rows, self._columns))
 
-    def look(self, cells: Cells, ground: Ground, block: Block) -> None:
+    def look(self, cells: Cells, ground: Ground, block: Block) -> Hillside:
         """Fit the hillsides of one batch.
 
         Parameters
@@ -107,6 +106,11 @@ class Windows:
             Elevation and gradient at each, of which a window has no need.
         block : Block
             Elevations around them.
+
+        Returns
+        -------
+        Hillside
+            One value a plot.
         """
         del ground
         first = cells.first
@@ -115,28 +119,17 @@ class Windows:
             for line in (cells.row, cells.column)
         ]
         size = max(1, CELLS_AT_ONCE // (len(self._rows) * len(self._columns)))
-        for start in range(0, len(first), size):
-            part = slice(start, start + size)
-            self._parts.append(self._fit(middle[0][part], middle[1][part], block))
+        parts = [
+            self._fit(middle[0][start : start + size], middle[1][start : start + size], block)
+            for start in range(0, len(first), size)
+        ]
+        slope, fall = (np.concatenate(values) for values in zip(*parts, strict=True))
+        return Hillside(slope, fall)
 
-    def found(self) -> Hillside:
-        """Give what was found in all batches.
-
-        Returns
-        -------
-        Hillside
-            One value a plot, in the order in which they were looked at.
-        """
-        return Hillside(
-            **{
-                field.name: np.concatenate([getattr(part, field.name) for part in self._parts])
-                for field in fields(Hillside)
-            }
-        )
-
-    def _fit(self, row: Integers, column: Integers, block: Block) -> Hillside:
+    def _fit(self, row: Integers, column: Integers, block: Block) -> tuple[Floats, Floats]:
+        """Give slope and fall of the hillsides around some middles."""
         if min(len(self._rows), len(self._columns)) < LEAST_SIDE:
-            return Hillside(np.full(len(row), np.nan), np.full(len(row), np.nan))
+            return np.full(len(row), np.nan), np.full(len(row), np.nan)
         tall, wide = block.elevation.shape
         # The border of the block holds no elevations: what lies beyond it is taken there.
         down = np.clip(row[:, None] + self._rows - block.row + 1, 0, tall - 1)
@@ -158,7 +151,7 @@ class Windows:
         least = self._limits["fall_times"] ** 2 * np.maximum(variance_east, variance_north)
         clear = (squared > least) & (tilted >= self._limits["plane_share_min"] * (tilted + bent))
         fall = np.mod(np.degrees(np.arctan2(-east, -north)), 360)
-        return Hillside(slope, np.where(clear, fall, np.nan))
+        return slope, np.where(clear, fall, np.nan)
 
     def _variance(
         self, along: Integers, along_m: Floats, across: Integers, across_m: Floats

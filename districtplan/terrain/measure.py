@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from districtplan import geodesy, tables
 from districtplan.terrain import bearing, extent, hillside, noise, surface
-from districtplan.terrain.coverage import outlines_on_grid
 from districtplan.terrain.fitness import require_overlap, require_square_cells
 from districtplan.terrain.method import BEARING_REASONS, METHODS, reasons
 from districtplan.terrain.noise import ErrorModel
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
-    from districtplan.grid import Elevation
+    from districtplan.grid import Elevation, Grid
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
     from districtplan.terrain.coverage import Outlines
@@ -91,13 +90,14 @@ def measure(
     require_square_cells(grid, plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy())
     order = block_order(polygons, grid)
     plots = plots.iloc[order]
-    outlines = outlines_on_grid(polygons[order], grid)
     error = ErrorModel.of(
         plan.elevation.vertical_error_m, plan.elevation.error_correlation_m, handbook
     )
     watch = surface.Watch(grid, plan, handbook)
-    windows = hillside.Windows(grid, float(np.median(outlines.v)), plan, handbook)
-    found, doubt = survey(outlines, elevation, error, progress, (watch, windows))
+    windows = hillside.Windows(grid, _middle_row(polygons, grid), plan, handbook)
+    outlines, found, doubt, (faults, around) = survey(
+        polygons[order], elevation, error, progress, (watch, windows)
+    )
     at_row = np.clip(np.rint(found.row_mean), 0, grid.rows - 1).astype(np.int64)
     width, height = geodesy.cell_size_m(grid)
     cell_m = width[at_row], height[at_row]
@@ -122,16 +122,21 @@ def measure(
     north = _Norths.at(plots, grid.crs, grid_crs, plan)
     table = table.join(_bearings(table, level, fall, north))
     measured = (table["row_method"] == "measure on the ground").to_numpy()
-    table = table.join(hillside.columns(windows.found(), north.raster, measured))
-    faults = surface.flags(
-        watch.found(), found.slope_mean, np.sqrt(width * height)[at_row], handbook
-    )
-    table["terrain_flags"] = _flags(table, handbook, *faults, *hillside.flags(table))
+    table = table.join(hillside.columns(around, north.raster, measured))
+    cell = np.sqrt(width * height)[at_row]
+    doubtful = surface.flags(faults, found.slope_mean, cell, handbook)
+    table["terrain_flags"] = _flags(table, handbook, *doubtful, *hillside.flags(table))
     # Back to the order of the file.
     table = table.iloc[np.argsort(order)].reset_index(drop=True)
     unusable = _unusable(table, plan)
     usable = table[~table["plot_id"].isin(unusable["plot_id"])].reset_index(drop=True)
     return tables.check(usable, ("plot_id", *tables.made_by("terrain"))), unusable
+
+
+def _middle_row(polygons: NDArray[np.object_], grid: Grid) -> float:
+    """Give the row about which the plots lie."""
+    _, south, _, north = shapely.bounds(polygons).T
+    return float((grid.north - np.median(south + north) / 2) / grid.cell_y)
 
 
 def _unusable(table: pd.DataFrame, plan: Plan) -> pd.DataFrame:
@@ -235,4 +240,8 @@ def _flags(
         table["slope_max_pct"].to_numpy() > doubtful,
         *others,
     ]
-    return [tuple(compress(FLAGS, row)) for row in np.column_stack(raised).tolist()]
+    # Few sets of flags occur: each is made once.
+    bits = [here.astype(np.int64) << place for place, here in enumerate(raised)]
+    sets, of_plot = np.unique(np.sum(bits, axis=0), return_inverse=True)
+    codes = [tuple(flag for place, flag in enumerate(FLAGS) if bit >> place & 1) for bit in sets]
+    return [codes[place] for place in of_plot.tolist()]

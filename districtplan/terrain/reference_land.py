@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+import scipy
 import shapely
-from scipy.optimize import minimize_scalar
 
 from districtplan import geodesy
 from districtplan.errors import Fault, InputError
@@ -316,5 +316,7 @@ def _fit(sums: list[_Sums], shortest: float, longest: float) -> tuple[float, flo
     if best == TRIED - 1:
         return float(np.sqrt(max(variance(longest), 0.0))), longest
     around = tried[max(best - 1, 0)], tried[best + 1]
-    length = float(np.exp(minimize_scalar(misfit, bounds=around, method="bounded").x))
+    # scipy reads its optimizers only now: they take longer than all else that is read at the start.
+    best_fit = scipy.optimize.minimize_scalar(misfit, bounds=around, method="bounded")
+    length = float(np.exp(best_fit.x))
     return float(np.sqrt(max(variance(length), 0.0))), length

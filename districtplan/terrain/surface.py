@@ -14,7 +14,7 @@ heights themselves, would give:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -102,7 +102,6 @@ class Watch:
         self._bare = plan.elevation.surface == "ground"
         rows = handbook.rows(TABLE)
         self._limits = dict(zip(rows["name"], rows["value"].astype(float), strict=True))
-        self._parts: list[Surface] = []
 
     @property
     def margin(self) -> int:
@@ -115,7 +114,7 @@ class Watch:
         """
         return len(JUMP) // 2
 
-    def look(self, cells: Cells, ground: Ground, block: Block) -> None:
+    def look(self, cells: Cells, ground: Ground, block: Block) -> Surface:
         """Check the plots of one batch.
 
         Parameters
@@ -126,6 +125,11 @@ class Watch:
             Elevation at each.
         block : Block
             Elevations around them.
+
+        Returns
+        -------
+        Surface
+            One value a plot.
         """
         seen = _Batch.of(cells, ground, block, self._cell_m)
         limits = self._limits
@@ -138,22 +142,7 @@ class Watch:
         trees = np.zeros(plots, dtype=bool)
         if not self._bare:
             trees = _trees(seen, limits, self._error)
-        self._parts.append(Surface(step, seam, _striped(seen, limits), constant, trees))
-
-    def found(self) -> Surface:
-        """Give what was found in all batches.
-
-        Returns
-        -------
-        Surface
-            One value a plot, in the order in which they were looked at.
-        """
-        return Surface(
-            **{
-                field.name: np.concatenate([getattr(part, field.name) for part in self._parts])
-                for field in fields(Surface)
-            }
-        )
+        return Surface(step, seam, _striped(seen, limits), constant, trees)
 
 
 def flags(found: Surface, slope: Floats, cell_m: Floats, handbook: Handbook) -> list[Flags]:

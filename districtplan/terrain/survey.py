@@ -6,7 +6,7 @@ import itertools
 from collections import deque
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
 
 import numpy as np
 import shapely
@@ -14,21 +14,28 @@ import shapely
 from districtplan import geodesy
 from districtplan.grid import Window
 from districtplan.terrain import noise
-from districtplan.terrain.coverage import Cells, batches, coverage
+from districtplan.terrain.coverage import (
+    Cells,
+    batches,
+    bounds_on_grid,
+    coverage,
+    joined,
+    outlines_on_grid,
+)
 from districtplan.terrain.gradient import Block, Ground, gradients
-from districtplan.terrain.noise import Doubt
 from districtplan.terrain.statistics import Statistics, summarise
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from _typeshed import DataclassInstance
     from numpy.typing import NDArray
 
     from districtplan.grid import Elevation, Grid
     from districtplan.terrain.coverage import Outlines
-    from districtplan.terrain.noise import ErrorModel
+    from districtplan.terrain.noise import Doubt, ErrorModel
 
-Found = TypeVar("Found", Statistics, Doubt)
+Found = TypeVar("Found", bound="DataclassInstance")
 
 THREADS = 2
 BLOCK_CELLS = 2_048
@@ -58,8 +65,8 @@ class Look(Protocol):
     def margin(self) -> int:
         """How many cells to read beyond those that plots touch."""
 
-    def look(self, cells: Cells, ground: Ground, block: Block) -> None:
-        """Take in one batch; batches come in the order of the plots.
+    def look(self, cells: Cells, ground: Ground, block: Block) -> DataclassInstance:
+        """Look at one batch, in any thread.
 
         Parameters
         ----------
@@ -69,6 +76,11 @@ class Look(Protocol):
             Elevation and gradient at each.
         block : Block
             Elevations around them.
+
+        Returns
+        -------
+        DataclassInstance
+            A dataclass of arrays, one value a plot each.
         """
 
 
@@ -93,13 +105,13 @@ def block_order(polygons: NDArray[np.object_], grid: Grid) -> NDArray[np.int64]:
     return np.lexsort((column, row)).astype(np.int64)
 
 
-def blocks(outlines: Outlines, grid: Grid, margin: int = 1) -> Iterator[Work]:
+def blocks(polygons: NDArray[np.object_], grid: Grid, margin: int = 1) -> Iterator[Work]:
     """Cut plots into reads of the raster.
 
     Parameters
     ----------
-    outlines : Outlines
-        The plots, ordered by block.
+    polygons : numpy.ndarray
+        Outlines in the CRS of the grid, ordered by block, shape (plots,).
     grid : Grid
         The raster's grid.
     margin : int, default 1
@@ -110,7 +122,7 @@ def blocks(outlines: Outlines, grid: Grid, margin: int = 1) -> Iterator[Work]:
     Work
         The plots of one block and what to read for them.
     """
-    bounds = outlines.bounds()
+    bounds = bounds_on_grid(polygons, grid)
     middle = (bounds[:, :2] + bounds[:, 2:]) // 2 // BLOCK_CELLS
     change = np.flatnonzero(np.any(middle[1:] != middle[:-1], axis=1)) + 1
     edges = [0, *change.tolist(), len(bounds)]
@@ -136,19 +148,40 @@ def _read(elevation: Elevation, window: Window) -> Block:
     return Block(values, window.row, window.column)
 
 
+class Survey(NamedTuple):
+    """What was found under the plots, in their order.
+
+    Attributes
+    ----------
+    outlines : Outlines
+        The plots in cell units.
+    statistics : Statistics
+        One value a plot.
+    doubt : Doubt
+        One value a plot.
+    looked : list
+        What each look found, one value a plot.
+    """
+
+    outlines: Outlines
+    statistics: Statistics
+    doubt: Doubt
+    looked: list[Any]
+
+
 def survey(
-    outlines: Outlines,
+    polygons: NDArray[np.object_],
     elevation: Elevation,
     error: ErrorModel,
     progress: Callable[[float], None] | None = None,
     looks: Sequence[Look] = (),
-) -> tuple[Statistics, Doubt]:
+) -> Survey:
     """Summarise the raster under each plot, and how far its error may reach.
 
     Parameters
     ----------
-    outlines : Outlines
-        The plots, ordered by block.
+    polygons : numpy.ndarray
+        Outlines in the CRS of the grid, ordered by block, shape (plots,).
     elevation : Elevation
         The raster.
     error : ErrorModel
@@ -156,69 +189,56 @@ def survey(
     progress : Callable[[float], None] | None, default None
         Called with the share of plots done.
     looks : Sequence[Look], default ()
-        What else is handed each batch.
+        What else is made of each batch.
 
     Returns
     -------
-    found : Statistics
-        One value a plot.
-    doubt : Doubt
-        One value a plot.
+    Survey
+        What was found, in the order of the plots.
     """
-    total = len(outlines.plot_part) - 1
     # Two batches at a time: each takes long enough in numpy that threads pay. What is ahead of the
     # oldest unfinished one is bounded, and with it the memory.
-    parts: list[tuple[Statistics, Doubt]] = []
-    waiting: deque[Future[_Seen]] = deque()
+    groups: list[Outlines] = []
+    parts: list[tuple[Any, ...]] = []
+    waiting: deque[Future[tuple[Any, ...]]] = deque()
     margin = max((1, *(other.margin for other in looks)))
-
-    def take() -> None:
-        one = waiting.popleft().result()
-        for other in looks:
-            other.look(one.cells, one.ground, one.block)
-        parts.append((one.found, one.doubt))
-
+    asked = _Asked(elevation.grid, error, looks)
     with ThreadPoolExecutor(THREADS) as pool:
-        for work in blocks(outlines, elevation.grid, margin):
-            group = outlines.take(work.plots)
+        for work in blocks(polygons, elevation.grid, margin):
+            group = outlines_on_grid(polygons[work.plots], elevation.grid)
+            groups.append(group)
             block = _read(elevation, work.window)
             for batch in batches(group):
-                waiting.append(pool.submit(_look, group.take(batch), block, elevation.grid, error))
+                waiting.append(pool.submit(_look, group.take(batch), block, asked))
                 if len(waiting) > THREADS:
-                    take()
+                    parts.append(waiting.popleft().result())
             if progress is not None:
-                progress(work.plots.stop / total)
-        while waiting:
-            take()
-    return (
-        _together(Statistics, tuple(found for found, _ in parts)),
-        _together(Doubt, tuple(doubt for _, doubt in parts)),
-    )
+                progress(work.plots.stop / len(polygons))
+        parts.extend(one.result() for one in waiting)
+    found, doubt, *looked = (_together(of_plots) for of_plots in zip(*parts, strict=True))
+    return Survey(joined(groups), found, doubt, looked)
 
 
-class _Seen(NamedTuple):
-    cells: Cells
-    ground: Ground
-    block: Block
-    found: Statistics
-    doubt: Doubt
+class _Asked(NamedTuple):
+    grid: Grid
+    error: ErrorModel
+    looks: Sequence[Look]
 
 
-def _look(outlines: Outlines, block: Block, grid: Grid, error: ErrorModel) -> _Seen:
+def _look(outlines: Outlines, block: Block, asked: _Asked) -> tuple[Any, ...]:
     cells = coverage(outlines)
-    ground = gradients(block, cells, grid)
+    ground = gradients(block, cells, asked.grid)
     found = summarise(cells, ground)
-    if error.sigma_m > 0:
-        doubt = noise.doubt(cells, ground, geodesy.cell_size_m(grid), error)
+    if asked.error.sigma_m > 0:
+        doubt = noise.doubt(cells, ground, geodesy.cell_size_m(asked.grid), asked.error)
     else:
         doubt = noise.without_error(found)
-    return _Seen(cells, ground, block, found, doubt)
+    return found, doubt, *(other.look(cells, ground, block) for other in asked.looks)
 
 
-def _together(kind: type[Found], parts: tuple[Found, ...]) -> Found:
-    return kind(
-        **{
-            field.name: np.concatenate([getattr(part, field.name) for part in parts])
-            for field in fields(kind)
-        }
+def _together(parts: tuple[Found, ...]) -> Found:
+    """Join what was found in each batch."""
+    names = [field.name for field in fields(parts[0])]
+    return type(parts[0])(
+        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
     )
