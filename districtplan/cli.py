@@ -82,15 +82,18 @@ def _progress() -> Iterator[Callable[[str, float], None]]:
 
 def _say(results: Results) -> None:
     """Tell in a few lines what was found."""
+    from districtplan.outputs import wording
     from districtplan.outputs.texts import Texts
-    from districtplan.outputs.wording import district_finding, noticed, rows_finding
 
     texts = Texts.load("en")
-    for sentence in (rows_finding(results, texts), district_finding(results, texts)):
-        out.print(escape(sentence))
+    out.print(escape(" ".join(wording.served_sentences(results, texts))))
+    for line in wording.served_by_village(results, texts):
+        out.print(escape(line))
+    out.print(escape(" ".join(wording.rows_sentences(results, texts))))
+    out.print(escape(wording.district_finding(results, texts)))
     if len(results.set_aside):
         out.print(f"{len(results.set_aside)} of {results.rows_read} rows were set aside.")
-    for warning in noticed(results, texts):
+    for warning in wording.noticed(results, texts):
         err.print(escape(f"Note: {warning}"))
 
 

@@ -405,6 +405,7 @@ COLUMNS: tuple[Column, ...] = (
         "Plots whose bearing is to be measured on the ground.",
         nullable=False,
     ),
+    Column("area_measure_ha", "number", "totals", "ha", "Area of those plots.", 0, None),
     _text("reason", "set aside", "Why the row wasn't used."),
     _text("remedy", "set aside", "What to do about it."),
     _text("row_method_why", "outputs", "Why rows are laid out so, in a sentence."),

@@ -14,7 +14,7 @@ import shapely
 from districtplan import pipeline
 from districtplan.errors import InputError, OutputError
 from districtplan.outputs.texts import Texts
-from districtplan.outputs.wording import rows_sentences
+from districtplan.outputs.wording import served_sentences
 from tests.conftest import small_district, square, surface_raster, write_district
 
 PROMISED = {
@@ -214,6 +214,6 @@ def test_a_coarse_raster_says_so_first_and_what_would_serve(tmp_path):
     )
     results = pipeline.find(plan)
     assert set(results.plots["row_method"]) == {"measure on the ground"}
-    first, *others = rows_sentences(results, Texts.load("en"))
-    assert first.startswith("On none of 21 plots")
+    first, *others = served_sentences(results, Texts.load("en"))
+    assert first == "The elevation raster can't tell how rows run on any of 21 plots."
     assert any("A raster of 2 m cells" in sentence for sentence in others)

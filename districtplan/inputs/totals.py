@@ -49,17 +49,23 @@ def totals(joined: pd.DataFrame, plan: Plan) -> tuple[pd.DataFrame, pd.Series]:
     by_village = [_sums(plots) for _, plots in groups]
     district = _sums(joined)
     _add_packs(by_village, district, plan)
-    villages = pd.DataFrame(
-        {
-            "village": [str(village) for village, _ in groups],
-            "area_ha": [math.fsum(plots["area_ha"]) for _, plots in groups],
-        }
-    )
+    villages = pd.DataFrame([_areas(plots) for _, plots in groups])
+    villages.insert(0, "village", [str(village) for village, _ in groups])
     for column in district:
         villages[column] = pd.Series([sums[column] for sums in by_village], dtype="Int64")
     whole = {column: pd.NA if total is None else total for column, total in district.items()}
-    area = {"area_ha": math.fsum(joined["area_ha"])}
-    return villages, pd.Series(area | whole, dtype="object", name="district")
+    return villages, pd.Series(_areas(joined) | whole, dtype="object", name="district")
+
+
+def _measured(plots: pd.DataFrame) -> pd.Series:
+    return plots["row_method"] == "measure on the ground"
+
+
+def _areas(plots: pd.DataFrame) -> dict[str, float]:
+    return {
+        "area_ha": math.fsum(plots["area_ha"]),
+        "area_measure_ha": math.fsum(plots.loc[_measured(plots), "area_ha"]),
+    }
 
 
 def _sums(plots: pd.DataFrame) -> Sums:
@@ -68,7 +74,7 @@ def _sums(plots: pd.DataFrame) -> Sums:
         "plots": len(plots),
         "plots_steep": sum("rows_alone_not_enough" in codes for codes in flags),
         "plots_beyond_equations": sum("slope_beyond_equations" in codes for codes in flags),
-        "plots_measure": int((plots["row_method"] == "measure on the ground").sum()),
+        "plots_measure": int(_measured(plots).sum()),
     }
     return counts | {column: _sum(plots[column], column) for column in tables.made_by("inputs")}
 

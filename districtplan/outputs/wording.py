@@ -21,8 +21,11 @@ if TYPE_CHECKING:
 
 VILLAGES_NAMED = 3
 PLOTS_NAMED = 10
+VILLAGES_LISTED = 20
 MOST = 0.8
 """Share of plots that a raster worth asking for serves (judgement)."""
+GAIN_MIN = 0.05
+"""Share of plots from which more are worth a finer raster (judgement)."""
 GOODS = ("seed_g", "npk_g", "urea_g", "manure_g")
 TENTHS_BELOW_G, HUNDREDTHS_BELOW_G = 100_000, 10_000
 TENS_FROM_T = 100
@@ -395,14 +398,11 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
         rest.append(_counted("finding.excluded", int(away.sum()), texts))
     if rest:
         said.append(texts.say("finding.other_rows", listed=texts.listed(rest)))
-    why = _why_measured(results.plots[~away], results.plan, texts)
-    if why is None:
-        return said
-    return [*said, why, *_finer_raster(results.forecasts, texts)]
+    return said
 
 
-def rows_finding(results: Results, texts: Texts) -> str:
-    """Say on how many plots the printed bearing can be used, and what the others need.
+def served_sentences(results: Results, texts: Texts) -> list[str]:
+    """Say how many plots the raster serves, why not more, and what raster would.
 
     Parameters
     ----------
@@ -413,10 +413,66 @@ def rows_finding(results: Results, texts: Texts) -> str:
 
     Returns
     -------
-    str
-        The sentences of :func:`rows_sentences`.
+    list[str]
+        One to three sentences, the share served first.
     """
-    return " ".join(rows_sentences(results, texts))
+    district = results.district
+    total = int(district["plots"])
+    served = total - int(district["plots_measure"])
+    who = "raster_and_readings" if len(results.readings.compared) else "raster"
+    said = [
+        _counted(
+            "finding.served",
+            served,
+            texts,
+            who=texts.say(f"finding.{who}"),
+            total=f"{total:,}",
+            land=_percent(1 - district["area_measure_ha"] / district["area_ha"]),
+        )
+    ]
+    why = _why_measured(results.plots[~_excluded_plots(results)], results.plan, texts)
+    if why is not None:
+        said.append(why)
+    return [*said, *_finer_raster(results.forecasts, served / total, total, texts)]
+
+
+def served_by_village(results: Results, texts: Texts) -> list[str]:
+    """List the villages by the share of their land that the raster serves, the least first.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        One line a village, up to ``VILLAGES_LISTED``, and one on how many there are more.
+    """
+    villages = results.villages.copy()
+    villages["land"] = 1 - villages["area_measure_ha"] / villages["area_ha"]
+    villages = villages.sort_values("land", kind="stable")
+    lines = [
+        texts.say(
+            "finding.served_in_village",
+            village=row["village"],
+            served=f"{row['plots'] - row['plots_measure']:,}",
+            plots=f"{row['plots']:,}",
+            land=_percent(row["land"]),
+        )
+        for _, row in villages.head(VILLAGES_LISTED).iterrows()
+    ]
+    if len(villages) > VILLAGES_LISTED:
+        lines.append(texts.say("finding.more_villages", more=len(villages) - VILLAGES_LISTED))
+    return lines
+
+
+def _percent(share: float) -> str:
+    """Round to whole percent, but to 0 or 100 only what is so."""
+    percent = 100 * share
+    return f"{percent:.0f}" if percent in {0, 100} else f"{min(max(percent, 1), 99):.0f}"
 
 
 def orders_sentences(results: Results, texts: Texts) -> list[str]:
@@ -548,15 +604,23 @@ def _why_measured(plots: pd.DataFrame, plan: Plan, texts: Texts) -> str | None:
     return texts.say("finding.too_uncertain", cell=cell, error=error)
 
 
-def _finer_raster(forecasts: tuple[Forecast, ...], texts: Texts) -> list[str]:
+def _finer_raster(
+    forecasts: tuple[Forecast, ...], served_share: float, plots: int, texts: Texts
+) -> list[str]:
     """Say what raster would serve: the coarsest that serves most, or the one that serves best."""
     if not forecasts:
         return []
     enough = [one for one in forecasts if one.plots_share >= MOST]
     chosen = enough[0] if enough else max(forecasts, key=lambda one: one.plots_share)
+    gain = chosen.plots_share - served_share
+    if gain < GAIN_MIN:
+        return []
+    more = float(f"{gain * plots:.2g}")
     share = 5 * round(20 * chosen.plots_share)
     cell, error = f"{chosen.cell_m:g}", f"{chosen.vertical_error_m:g}"
-    return [texts.say("finding.finer_raster", cell=cell, error=error, share=share)]
+    return [
+        texts.say("finding.finer_raster", cell=cell, error=error, share=share, more=f"{more:,.0f}")
+    ]
 
 
 def _worst(villages: pd.DataFrame) -> pd.DataFrame:

@@ -48,6 +48,7 @@ VILLAGE_COLUMNS = (
     "plots_steep",
     "plots_beyond_equations",
     "plots_measure",
+    "area_measure_ha",
 )
 PLOT_COLUMNS = (
     "plot_id",
@@ -353,7 +354,8 @@ def _findings(results: Results, texts: Texts) -> list[str]:
     aside = len(results.set_aside)
     said = [
         wording.district_finding(results, texts),
-        wording.rows_finding(results, texts),
+        " ".join(wording.rows_sentences(results, texts)),
+        " ".join(wording.served_sentences(results, texts)),
         " ".join(wording.orders_sentences(results, texts)),
     ]
     key = "page.set_aside_some" if aside else "page.set_aside_none"

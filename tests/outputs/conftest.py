@@ -254,12 +254,15 @@ def totals_of(plots: pd.DataFrame) -> pd.DataFrame:
     totals["seed_packs"] = -(-totals["seed_g"] // 2_000)
     totals["npk_packs"] = -(-totals["npk_g"] // 50_000)
     totals["urea_packs"] = pd.array([pd.NA] * len(totals), dtype="Int64")
+    measured = plots[plots["row_method"] == "measure on the ground"]
+    area = measured.groupby("village")["area_ha"].sum()
+    totals["area_measure_ha"] = totals["village"].map(area).fillna(0.0)
     flagged = plots["erosion_flags"].map(lambda flags: "rows_alone_not_enough" in flags)
     counts = {
         "plots": plots["village"],
         "plots_steep": plots.loc[flagged, "village"],
         "plots_beyond_equations": plots.loc[plots["erosion_class_number"] == 5, "village"],
-        "plots_measure": plots.loc[plots["row_method"] == "measure on the ground", "village"],
+        "plots_measure": measured["village"],
     }
     for name, villages in counts.items():
         totals[name] = totals["village"].map(villages.value_counts()).fillna(0).astype("int64")

@@ -113,7 +113,10 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "words": texts.section("page"),
         "findings": {
             "steep": wording.district_sentences(results, texts),
-            "rows": wording.rows_sentences(results, texts),
+            "rows": [
+                *wording.rows_sentences(results, texts),
+                *wording.served_sentences(results, texts),
+            ],
             "buy": wording.orders_sentences(results, texts),
         },
         "planting_date": texts.day(plan.district.planting_date),
