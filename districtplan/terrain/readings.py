@@ -21,7 +21,11 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-REASONS = {"measured": "straight", "measured_not_flat": "measure on the ground"}
+REASONS = {
+    "measured": "straight",
+    "measured_but_bends": "guide lines",
+    "measured_not_flat": "measure on the ground",
+}
 """Reasons for a row method that a reading gives, and the method."""
 
 
@@ -88,9 +92,10 @@ def apply(
 ) -> pd.DataFrame:
     """Let readings override what the raster says of their plots.
 
-    A measured bearing is laid out as straight rows. A measured slope takes the raster's place in
-    soil loss and limits; where it shows that level land isn't, or that the raster's bearing isn't
-    sure enough for so gentle a slope, the bearing is to be measured too.
+    A measured bearing is laid out as straight rows, but where the raster shows that the land bends
+    too much for any: one reading tells nothing of the rest of the plot. A measured slope takes the
+    raster's place in soil loss and limits; where it shows that level land isn't, or that the
+    raster's bearing isn't sure enough for so gentle a slope, the bearing is to be measured too.
 
     Parameters
     ----------
@@ -145,11 +150,12 @@ def _lay_out(table: pd.DataFrame, plan: Plan, handbook: Handbook) -> Bools:
     )
     limit = np.where(by_bearing | by_slope, allowed, table["row_grade_limit_pct"])
     before = table["row_method_reason"].to_numpy(dtype=object)
+    bends = by_bearing & (before == "straight_rows_too_steep")
     uneven = by_slope & (before == "flat") & (slope > plan.terrain.flat_slope_pct)
     unsure = by_slope & (before == "supported") & (table["row_grade_95_pct"].to_numpy() > limit)
     reason = np.select(
-        [by_bearing, uneven, unsure],
-        ["measured", "measured_not_flat", "bearing_too_uncertain"],
+        [bends, by_bearing, uneven, unsure],
+        ["measured_but_bends", "measured", "measured_not_flat", "bearing_too_uncertain"],
         default=before,
     )
     table["row_grade_limit_pct"] = limit
@@ -160,6 +166,7 @@ def _lay_out(table: pd.DataFrame, plan: Plan, handbook: Handbook) -> Bools:
         by_bearing, table["row_bearing_measured_true_deg"].to_numpy()
     )
     # The raster's grades are those of its own bearing; of a bearing read only the error is known.
+    # Where the land bends, that is the smaller part.
     error = handbook.number(records.TABLE, "bearing_se_deg")
     far = handbook.number(records.TABLE, "outside_se") * error
     for column, value in (
@@ -170,7 +177,7 @@ def _lay_out(table: pd.DataFrame, plan: Plan, handbook: Handbook) -> Bools:
         ("hillside_slope_pct", np.nan),
         ("hillside_downslope_true_deg", np.nan),
     ):
-        table[column] = table[column].mask(by_bearing, value)
+        table[column] = table[column].mask(by_bearing & ~bends, value)
     changed: Bools = by_bearing | unsure
     return changed
 

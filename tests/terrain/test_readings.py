@@ -132,6 +132,17 @@ def test_the_latest_wins_and_slope_and_bearing_may_differ():
     assert (row["row_bearing_true_deg"], row["bearing_reading_method"]) == (40.0, "new")
 
 
+def test_one_bearing_read_makes_no_straight_rows_on_land_that_bends():
+    table, plots, plan = ground()
+    bent = table.assign(row_method="guide lines", row_method_reason="straight_rows_too_steep")
+    taken = readings_of(("P0", np.nan, 12.0, "true", "A-frame", DAY))
+    found = terrain.apply_readings(bent, taken, plots, ZONE, plan, handbook.packaged())
+    row, before = found.set_index("plot_id").loc["P0"], bent.set_index("plot_id").loc["P0"]
+    assert (row["row_method"], row["row_method_reason"]) == ("guide lines", "measured_but_bends")
+    assert row["row_bearing_true_deg"] == 12.0
+    assert row["row_grade_95_pct"] == before["row_grade_95_pct"]
+
+
 def test_a_plot_that_the_raster_cannot_serve_is_served_by_a_reading():
     served = {"terrain": {"cells_min": 1000.0}}
     before = applied([], **served).loc["P0"]
