@@ -93,8 +93,9 @@ def _say(results: Results) -> None:
     out.print(escape(wording.district_finding(results, texts)))
     if len(results.set_aside):
         out.print(f"{len(results.set_aside)} of {results.rows_read} rows were set aside.")
-    for warning in wording.noticed(results, texts):
-        err.print(escape(f"Note: {warning}"))
+    if not out.quiet:
+        for warning in wording.noticed(results, texts):
+            err.print(escape(f"Note: {warning}"))
 
 
 @app.command()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from districtplan.demo import broken, fields, ground, write
+from districtplan.demo import broken, fields, ground, readings, write
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,7 +29,8 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
     Returns
     -------
     Mapping[str, bytes]
-        ``plan.toml``, ``plots.gpkg``, ``elevation.tif`` and ``README.txt`` by name.
+        ``plan.toml``, ``plots.gpkg``, ``elevation.tif``, ``readings.csv`` and ``README.txt`` by
+        name.
     """
     random = np.random.default_rng(seed)
     hills = ground.make(random)
@@ -39,5 +40,6 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
         "plan.toml": write.plan(),
         "plots.gpkg": write.plots(good, bad),
         "elevation.tif": write.elevation(hills, good),
+        "readings.csv": readings.make(random, hills, good),
         "README.txt": write.readme(good, bad, seed),
     }

@@ -37,11 +37,14 @@ class Ground:
         Gradient of the hillside towards the east, without error.
     north : numpy.ndarray
         Gradient of the hillside towards the north, without error.
+    hills : numpy.ndarray
+        Elevations without error [m].
     """
 
     survey: NDArray[np.float32]
     east: NDArray[np.float64]
     north: NDArray[np.float64]
+    hills: NDArray[np.float64]
 
     def gradient(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Look up the hillside's gradient between cell centres.
@@ -56,17 +59,33 @@ class Ground:
         numpy.ndarray
             East and north gradient, shape (n, 2).
         """
-        place = np.stack(
-            [
-                (NORTH_M - points[:, 1]) / CELL_M - 0.5,
-                (points[:, 0] - WEST_M) / CELL_M - 0.5,
-            ]
-        )
-        parts = [
-            ndimage.map_coordinates(part, place, order=1, mode="nearest")
-            for part in (self.east, self.north)
-        ]
-        return np.stack(parts, axis=1)
+        return _between_cells((self.east, self.north), points)
+
+    def true_gradient(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Look up the ground's own gradient, each bump's too.
+
+        Parameters
+        ----------
+        points : numpy.ndarray
+            Eastings and northings, shape (n, 2) [m].
+
+        Returns
+        -------
+        numpy.ndarray
+            East and north gradient, shape (n, 2).
+        """
+        down, east = np.gradient(self.hills, CELL_M)
+        return _between_cells((np.asarray(east), -np.asarray(down)), points)
+
+
+def _between_cells(
+    grids: tuple[NDArray[np.float64], ...], points: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    place = np.stack(
+        [(NORTH_M - points[:, 1]) / CELL_M - 0.5, (points[:, 0] - WEST_M) / CELL_M - 0.5]
+    )
+    parts = [ndimage.map_coordinates(grid, place, order=1, mode="nearest") for grid in grids]
+    return np.stack(parts, axis=1)
 
 
 def _smooth_noise(random: np.random.Generator, correlation_m: float) -> NDArray[np.float64]:
@@ -118,4 +137,4 @@ def make(random: np.random.Generator) -> Ground:
     survey = np.round(survey * 64) / 64
     hillside = ndimage.gaussian_filter(hills, HILLSIDE_M / CELL_M, mode="nearest")
     down, east = np.gradient(hillside, CELL_M)
-    return Ground(survey.astype(np.float32), east, -down)
+    return Ground(survey.astype(np.float32), east, -down, hills)

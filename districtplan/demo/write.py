@@ -20,6 +20,7 @@ from districtplan.demo.ground import (
     VERTICAL_ERROR_M,
     WEST_M,
 )
+from districtplan.demo.readings import BEARING_ERROR_DEG, EVERY, SLOPE_ERROR_PCT
 
 if TYPE_CHECKING:
     import numpy as np
@@ -48,6 +49,8 @@ plots = "plots.gpkg"
 plot_id_column = "plot_id"
 village_column = "village"
 elevation = ["elevation.tif"]
+# Slopes and bearings that agents measured: they override the raster on their plots.
+readings = "readings.csv"
 
 [elevation]
 # These fit the error that was added to the invented ground. A real raster has its own.
@@ -95,6 +98,9 @@ elevation.tif   Cells of {cell:g} m: a valley, spurs and hollows, a scarp, a rou
                 states both). One cell inside a plot has no value, as happens in real rasters.
 plots.gpkg      {good} fields in {villages} villages, and {bad} rows that can't be used:
 {faults}
+readings.csv    What an agent with a level and a compass would have read on one field in {every}:
+                the true slope and level line, with an error of {slope:g} points and {bearing:g}°.
+                One reading is a slip of the pen, one is of a field that isn't in plots.gpkg.
 plan.toml       What is wanted. Rain erosivity, erodibility, rates, the weight of 100 seeds and
                 the sizes of packs are invented; the cover factor is an assumption, since no
                 published one for hand-planted beans could be verified.
@@ -144,6 +150,9 @@ def readme(good: list[Field], bad: list[Broken], seed: int) -> bytes:
         good=len(good),
         villages=len({field.village for field in good}),
         bad=len(bad),
+        every=EVERY,
+        slope=SLOPE_ERROR_PCT,
+        bearing=BEARING_ERROR_DEG,
         faults=faults,
     )
     return text.encode()

@@ -58,6 +58,17 @@ def test_flags_of_the_raster_occur(results):
     assert {"partly_off_raster", "noise_exceeds_slope"} <= flags
 
 
+def test_readings_are_the_ground_with_their_stated_error(results):
+    calibration, compared = results.readings.calibration, results.readings.compared
+    assert len(results.readings.set_aside) == 1
+    assert (compared["slope_agrees"] == "outside").sum() >= 1  # the slip
+    scatter = np.median(np.abs(compared["slope_difference_pct"])) / 0.6745
+    assert scatter < 1.5 * demo.readings.SLOPE_ERROR_PCT
+    turned = np.median(np.abs(compared["bearing_difference_deg"].dropna())) / 0.6745
+    assert turned < 2 * demo.readings.BEARING_ERROR_DEG
+    assert calibration.slopes[0].readings == len(compared)
+
+
 def test_the_plan_raises_no_doubt(results):
     assert results.warnings == ()
 
@@ -73,7 +84,7 @@ def _seeded():
     return random, demo.ground.make(random)
 
 
-@pytest.mark.parametrize("name", ["plan.toml", "README.txt"])
+@pytest.mark.parametrize("name", ["plan.toml", "README.txt", "readings.csv"])
 def test_committed_texts_are_the_generators(folder, name):
     assert (COMMITTED / name).read_bytes() == (folder / name).read_bytes()
 
