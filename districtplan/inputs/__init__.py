@@ -1,4 +1,4 @@
-"""Holes, plants, seed and fertiliser a plot, and what a village or the district has to buy."""
+"""Plants, seed and fertiliser a plot, and what a village or the district has to buy."""
 
 from __future__ import annotations
 
