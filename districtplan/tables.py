@@ -362,9 +362,7 @@ COLUMNS: tuple[Column, ...] = (
         "short, counted downhill.",
         "rows",
     ),
-    _metres(
-        "land_taken_m2", "Part of the plot that structures, houses or paths take.", "rows", "m²"
-    ),
+    _metres("land_taken_m2", "Land that structures, houses or paths take.", "rows", "m²"),
     _integer("maize_rows", "rows", "", "Rows of maize, as rows; empty where none is planted."),
     _metres("maize_row_length_m", "Length of all maize rows on the ground.", "rows"),
     _integer("maize_holes", "rows", "", "Planting holes of maize."),

@@ -56,7 +56,8 @@ def needed(area_ha, plan: Plan, book: Handbook | None = None) -> pd.DataFrame:
             "maize_holes": pd.array([pd.NA] * len(areas), dtype="Int64"),
         }
     )
-    return laid[["plot_id", "holes"]].merge(inputs.need(laid, plan, book or packaged()))
+    counted = laid[["plot_id", "holes", "maize_holes"]]
+    return counted.merge(inputs.need(laid, plan, book or packaged()))
 
 
 def tweaked(table: str, line: int, column: str, value: object) -> Handbook:
