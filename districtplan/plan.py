@@ -497,7 +497,7 @@ class Rows(Section):
         ge=1,
         le=10_000_000,
         description="Most row lines in plots.gpkg, about; where there are more, each second, "
-        "third ... is drawn (judgement).",
+        "third ... is drawn, of every plot at least its first (judgement).",
     )
 
 

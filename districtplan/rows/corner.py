@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from districtplan.rows.straight import DUST, totals, turn
+from districtplan.rows.straight import DUST, turn
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -31,6 +31,8 @@ SIDES = {
     "west": 270,
 }
 """Names of corners, and the direction in which each lies farther out than all others [degrees]."""
+
+MILLIONTHS = 1e6
 
 CLOCKWISE, ANTICLOCKWISE = "clockwise", "anticlockwise"
 
@@ -115,8 +117,9 @@ def first_start(
     bounds = np.full((2, len(outlines)), np.nan)
     bounds[:, plot] = near + DUST, far - DUST
     owner = shells.plot[ring]
+    corners = _corners(shells)
     ends = [
-        _measure(shells, ring, place, _nearest(owner, s, keep, sign))
+        _measure(shells, corners, (ring, place), _nearest(owner, s, keep, sign))
         for keep, sign in ((s <= bounds[0][owner], -1), (s >= bounds[1][owner], 1))
     ]
     return _better(ends, len(outlines))
@@ -135,12 +138,11 @@ def _shells(
     ring = ring[:-1][same]
     length = np.hypot(sb - sa, (db - da) * stretch[plot_of_ring[ring]])
     begin = np.searchsorted(ring, np.arange(len(plot_of_ring)))
-    # Summed ring by ring, so that no place depends on the plots before it.
-    place = np.concatenate(
-        [np.append(0.0, np.cumsum(of_ring[:-1])) for of_ring in np.split(length, begin[1:])]
-        or [np.zeros(0)]
-    )
-    round_m = totals(ring, length, len(begin))
+    # Summed in whole millionths of a metre, so that no place depends on the plots before it.
+    parts_m = np.rint(length * MILLIONTHS).astype(np.int64)
+    before = np.cumsum(parts_m) - parts_m
+    place = (before - before[begin][ring]) / MILLIONTHS
+    round_m = np.bincount(ring, weights=parts_m, minlength=len(begin)) / MILLIONTHS
     start = local[:-1][same]
     return _Shells(plot_of_ring, ring, begin, start, sa, sb, da, db, length, place, round_m)
 
@@ -161,10 +163,14 @@ def _nearest(owner: Integers, s: Floats, keep: NDArray[np.bool_], sign: int) -> 
 
 
 def _measure(
-    shells: _Shells, ring: Integers, place: Floats, chosen: Integers
+    shells: _Shells,
+    named: tuple[Floats, Floats],
+    crossed: tuple[Integers, Floats],
+    chosen: Integers,
 ) -> tuple[Integers, Integers, Floats]:
-    """Measure places on rings from corners: plots, corners and metres, clockwise ones negative."""
-    corners, margin = _corners(shells)
+    """Measure crossings from corners: plots, corners and metres, clockwise ones negative."""
+    corners, margin = named
+    ring, place = crossed
     at = ring[chosen]
     round_m = shells.round_m[at, None]
     ahead = np.mod(place[chosen, None] - corners[at], round_m)
@@ -184,8 +190,8 @@ def _corners(shells: _Shells) -> tuple[Floats, Floats]:
     most = np.maximum.reduceat(reach, shells.begin)
     there = reach >= most[shells.ring] - DUST
     first = np.minimum.reduceat(np.where(there, edge, len(reach)), shells.begin)
-    others = np.where(edge == first[shells.ring], -np.inf, reach)
-    margin = most - np.maximum.reduceat(others, shells.begin)
+    reach[first, np.arange(len(SIDES))] = -np.inf
+    margin = most - np.maximum.reduceat(reach, shells.begin)
     return shells.place[first], np.maximum(margin, 0)
 
 

@@ -177,7 +177,9 @@ def _laid(
 ) -> Laid:
     level = np.cos(np.arctan(ground["slope_used_pct"].to_numpy() / 100))
     given = ground["row_bearing_grid_deg"].to_numpy()
-    bearing = np.where(np.isnan(given), _longer_side(outlines), given)
+    unknown = np.isnan(given)
+    bearing = given.copy()
+    bearing[unknown] = _longer_side(outlines[unknown])
     # Rows are counted downhill from the uppermost; where there is no one fall, from the north.
     fall = ground["downslope_true_deg"].to_numpy() - ground["north"].to_numpy()
     downhill = np.cos(np.radians(fall - bearing - 90))
