@@ -36,6 +36,8 @@ BASES = {
 }
 """What holes are counted along, by row method."""
 AREA = BASES["measure on the ground"]
+BOX_POINTS = 5
+"""Points of a box's ring, the first again at its end."""
 DECIMALS = 6
 """Decimals kept before rounding half up, so that 2.4999999996 counts as the half that it is."""
 
@@ -88,8 +90,8 @@ def lay(
         ``plot_id``, ``area_ha``, ``longitude_deg``, ``latitude_deg`` and ``geometry``, the last in
         the UTM zone.
     ground : pandas.DataFrame
-        ``plot_id``, ``slope_used_pct``, ``row_method``, ``row_method_reason``,
-        ``row_bearing_grid_deg`` and ``downslope_true_deg`` of the same plots.
+        ``plot_id``, ``slope_used_pct``, ``row_method``, ``row_bearing_grid_deg`` and
+        ``downslope_true_deg`` of the same plots.
     grid_crs : pyproj.CRS
         The zone.
     taken : numpy.ndarray
@@ -196,7 +198,7 @@ def _laid(
 def _longer_side(outlines: Objects) -> Floats:
     """Give the bearing of the longer side of the smallest box around each plot [degrees]."""
     boxes = shapely.oriented_envelope(outlines)
-    corners = shapely.get_coordinates(boxes).reshape(-1, 5, 2)
+    corners = shapely.get_coordinates(boxes).reshape(-1, BOX_POINTS, 2)
     sides = corners[:, 1:3] - corners[:, :2]
     longer = np.hypot(*sides.T).argmax(axis=0)
     east, north = sides[np.arange(len(sides)), longer].T

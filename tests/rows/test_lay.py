@@ -348,6 +348,31 @@ def test_rows_are_thinned_evenly_and_by_number():
     assert shapely.distance(merged["geometry"], merged["geometry_all"]).max() < 1e-6
 
 
+CHANGES = {
+    ("rows", "edge_margin_m"): (1.0, {"row_length_m", "holes", "rows"}),
+    ("rows", "first_row_offset_cm"): (60.0, {"first_row_start_m"}),
+    ("rows", "row_length_min_m"): (30.0, {"rows", "short_rows"}),
+    ("practice", "row_spacing_cm"): (25.0, {"row_length_m"}),
+    ("practice", "hole_spacing_cm"): (5.0, {"holes"}),
+    ("practice", "maize_bean_rows"): (1, {"rows", "holes", "row_length_m", "row_spacing_map_m"}),
+    ("practice", "maize_row_spacing_cm"): (120.0, {"maize_rows", "maize_holes", "rows"}),
+    ("practice", "maize_bean_distance_cm"): (20.0, {"first_row_start_m"}),
+    ("practice", "maize_hole_spacing_cm"): (50.0, {"maize_holes"}),
+}
+
+
+@pytest.mark.parametrize(("section", "key"), CHANGES)
+def test_every_key_changes_what_it_is_for(section, key):
+    shape = field(12, "holed")
+    value, columns = CHANGES[section, key]
+    plain = key in {"row_spacing_cm", "hole_spacing_cm"} or section == "rows"
+    before = {"practice": {} if plain else BAND}
+    after = {**before, section: {**before.get(section, {}), key: value}}
+    one, other = (first_of([shape], plan_of(**keys)) for keys in (before, after))
+    changed = {name for name in one.index if one[name] is not pd.NA and one[name] != other[name]}
+    assert columns <= changed
+
+
 def test_the_order_of_plots_changes_nothing():
     shapes = [field(seed, kind) for seed in range(5) for kind in ("holed", "parts", "convex")]
     plots, ground = plots_of(shapes), ground_of(15, slope=13.0, bearing=40.0)
