@@ -165,6 +165,29 @@ def convergence_deg(crs: CRS, longitude: Floats, latitude: Floats) -> Floats:
     return np.asarray(factors.meridian_convergence, dtype=np.float64)
 
 
+def point_scale(crs: CRS, longitude: Floats, latitude: Floats) -> Floats:
+    """Give how long a metre on the ellipsoid is on the map of a conformal projection.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        A conformal CRS in metres, such as a UTM zone.
+    longitude : numpy.ndarray
+        Longitudes, shape (points,) [degrees].
+    latitude : numpy.ndarray
+        Latitudes, shape (points,) [degrees].
+
+    Returns
+    -------
+    numpy.ndarray
+        Scale, the same in every direction, shape (points,).
+    """
+    if len(longitude) == 0:
+        return np.ones(0)
+    factors = Proj(crs).get_factors(longitude, latitude)
+    return np.asarray(factors.meridional_scale, dtype=np.float64)
+
+
 def decimal_year(day: date) -> float:
     """Write a day as a decimal year, as magnetic models count time.
 

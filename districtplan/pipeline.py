@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from districtplan import erosion, geodesy, handbook, inputs, intake, records, terrain
+from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain
 from districtplan.clock import Clock
 from districtplan.demo import make
 from districtplan.errors import both
 from districtplan.files import (
+    features,
     new_files,
     plan_file,
     raster,
@@ -20,14 +21,19 @@ from districtplan.files import (
 from districtplan.outputs import explanation, render_all
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
-from districtplan.results import GroundReadings, Results, join
+from districtplan.results import Features, GroundReadings, Results, RowLines, join
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    import pandas as pd
+    from pyproj import CRS
+
+    from districtplan.handbook import Handbook
     from districtplan.outputs.explanation import Step
     from districtplan.outputs.sources import Entry
+    from districtplan.plan import Plan
 
     Progress = Callable[[str, float], None]
 
@@ -72,8 +78,11 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     asked = read.plan.under(book)
     with clock.step("plots"):
         raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
-        land = vector.read_reference_land(read)
-        written = readings.read_readings(read)
+        land, written, known = (
+            vector.read_reference_land(read),
+            readings.read_readings(read),
+            features.read_features(read),
+        )
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
         intake.require_some(plots, refused, raw.name)
     with opened as elevation:
@@ -98,15 +107,31 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             taken = records.accept(written.frame, ground, refused, asked, book)
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
             ground = terrain.apply_readings(ground, taken.used, plots, zone, asked, book)
+        with clock.step("rows"):
+            in_rows, taking, row_lines = _rows(
+                plots.assign(
+                    geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
+                ),
+                ground,
+                zone,
+                known,
+                asked,
+                book,
+            )
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
         with clock.step("inputs"):
-            joined = join(plots, ground, soil, inputs.need(plots, asked, book))
+            joined = join(plots, ground, in_rows, soil, inputs.need(in_rows, asked, book))
             villages, district = inputs.totals(joined, asked)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
-        of_land = {} if land is None else land.sha256
-        digests = {**raw.sha256, **elevation.sha256, **of_land, **written.sha256}
+        digests = {
+            **raw.sha256,
+            **elevation.sha256,
+            **({} if land is None else land.sha256),
+            **written.sha256,
+            **known.sha256,
+        }
     return Results(
         plan=asked,
         handbook=book,
@@ -115,6 +140,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         grid_crs=zone,
         estimate=estimate,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
+        features=taking,
+        row_lines=row_lines,
         villages=villages,
         district=district,
         set_aside=refused,
@@ -131,6 +158,20 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *elevation.warnings,
         ),
     )
+
+
+def _rows(
+    on_zone: pd.DataFrame,
+    ground: pd.DataFrame,
+    zone: CRS,
+    known: features.RawFeatures,
+    asked: Plan,
+    book: Handbook,
+) -> tuple[pd.DataFrame, Features, RowLines]:
+    used, aside = intake.accept_features(known.frame, known.crs, zone, book)
+    table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), None, asked)
+    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max))
+    return table, Features(used, aside, len(known.frame)), lines
 
 
 def run(plan: Path, out: Path, *, replace: bool = False, progress: Progress = silent) -> Results:

@@ -52,6 +52,7 @@ Source = Annotated[
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
 CORRELATION_MIN_M = 0.001
+ROWS_APART_MIN_CM = 10
 FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2199, 12, 31)
 
 
@@ -135,6 +136,11 @@ class Files(Section):
     )
     readings: Text | None = Field(
         None, description="CSV file of slopes and bearings measured on the ground."
+    )
+    features: Text | None = Field(
+        None,
+        description="File of lines and polygons that take land: strips, ditches, banks, terraces, "
+        "waterways, streams, paths, roads, houses; each with a kind, lines with a width_m.",
     )
     handbook: Text | None = Field(
         None, description="Folder of tables that replace or add to the published ones."
@@ -240,6 +246,17 @@ class Terrain(Section):
         "must be measured on the ground [m].",
     )
 
+    @property
+    def level_slope_pct(self) -> float:
+        """Slope up to which rows may run in any direction: never more than a row may fall.
+
+        Returns
+        -------
+        float
+            Slope [%].
+        """
+        return min(self.flat_slope_pct, self.row_grade_limit_pct)
+
 
 class Soil(Section):
     """What RUSLE needs to know of the district; without all three, tonnes are left out."""
@@ -252,6 +269,11 @@ class Soil(Section):
     )
     cover_factor: float | None = Field(
         None, gt=0, le=1, description="C, no unit; left out where absent."
+    )
+    drainage: Literal["free", "poor"] = Field(
+        "free",
+        description="How water leaves the soil; on poor drainage level rows drown, so that rows "
+        "need a fall, and level plots ridges or beds.",
     )
 
 
@@ -315,7 +337,7 @@ class Practice(Section):
     row_spacing_cm: float = _published(
         "bean_practice",
         "row_spacing_cm",
-        ge=10,
+        ge=ROWS_APART_MIN_CM,
         le=300,
         description="Between rows [cm].",
     )
@@ -353,6 +375,129 @@ class Practice(Section):
     row_form: Literal["flat", "earthed up", "ridges"] = Field(
         "flat",
         description="Form of the rows; flat rows get no credit for lying on the contour.",
+    )
+
+    maize_bean_rows: int | None = Field(
+        None,
+        ge=1,
+        le=10,
+        description="Bean rows between two maize rows; left out: no maize is planted.",
+    )
+    maize_row_spacing_cm: float = _published(
+        "bean_practice",
+        "maize_row_spacing_cm",
+        ge=30,
+        le=600,
+        description="Between maize rows [cm]; counts where maize_bean_rows is given.",
+    )
+    maize_bean_distance_cm: float | None = Field(
+        None,
+        ge=5,
+        le=300,
+        description="From a maize row to the nearest bean row [cm]; left out: bean rows stand "
+        "row_spacing_cm apart, in the middle.",
+    )
+    maize_hole_spacing_cm: float = _published(
+        "bean_practice",
+        "maize_hole_spacing_cm",
+        ge=5,
+        le=200,
+        description="Between holes along a maize row [cm]; counts where maize_bean_rows is given.",
+    )
+    maize_seeds_per_hole: int = Field(
+        default_factory=lambda: round(packaged().number("bean_practice", "maize_seeds_per_hole")),
+        json_schema_extra={"published": ["bean_practice", "maize_seeds_per_hole"]},
+        ge=1,
+        le=5,
+        description="Maize seeds a hole; counts where maize_bean_rows is given.",
+    )
+
+    @property
+    def bean_beside_maize_cm(self) -> float:
+        """Distance from a maize row to the bean row beside it.
+
+        Returns
+        -------
+        float
+            As given, else so that bean rows stand in the middle [cm].
+        """
+        if self.maize_bean_distance_cm is not None:
+            return self.maize_bean_distance_cm
+        between = ((self.maize_bean_rows or 1) - 1) * self.row_spacing_cm
+        return (self.maize_row_spacing_cm - between) / 2
+
+    @property
+    def bean_rows_apart_cm(self) -> float:
+        """Mean distance of bean rows: the width of ground to each.
+
+        Returns
+        -------
+        float
+            Row spacing; with maize, the width of a band over its bean rows [cm].
+        """
+        if self.maize_bean_rows is None:
+            return self.row_spacing_cm
+        return self.maize_row_spacing_cm / self.maize_bean_rows
+
+    @model_validator(mode="after")
+    def _band(self) -> Practice:
+        rows, given = self.maize_bean_rows, self.maize_bean_distance_cm
+        if rows is None:
+            if given is not None:
+                raise ValueError(
+                    "has maize_bean_distance_cm without maize_bean_rows. Give both, or neither"
+                )
+            return self
+        width, aside = self.maize_row_spacing_cm, self.bean_beside_maize_cm
+        between = width - 2 * aside
+        if rows == 1:
+            fits = aside > 0 and math.isclose(2 * aside, width)
+        else:
+            fits = aside > 0 and between / (rows - 1) >= ROWS_APART_MIN_CM
+        if not fits:
+            raise ValueError(
+                f"has no room for maize_bean_rows = {rows} within maize_row_spacing_cm = "
+                f"{width:g}, the outer ones {aside:g} cm from the maize. Give maize more room, "
+                "fewer bean rows, or another maize_bean_distance_cm; one row stands in the middle"
+            )
+        return self
+
+
+class Rows(Section):
+    """How rows are laid over a plot."""
+
+    edge_margin_m: float = Field(
+        0.0,
+        ge=0,
+        le=20,
+        description="Strip along the plot's edge that isn't planted [m] (judgement).",
+    )
+    first_row_offset_cm: float | None = Field(
+        None,
+        ge=0,
+        le=1_000,
+        description="From the edge of the land planted to the first row, on the ground [cm]; left "
+        "out: half of what lies between the first two rows.",
+    )
+    row_length_min_m: float = Field(
+        5.0,
+        ge=0,
+        le=100,
+        description="Shorter rows are planted, but counted apart [m] (judgement).",
+    )
+    row_grade_min_pct: float = _published(
+        "row_grade_limits",
+        "row_grade_min_pct",
+        ge=0,
+        le=2,
+        description="Least fall along rows, ridges or beds where the soil drains poorly [%].",
+    )
+    drawn_rows_max: int = Field(
+        50_000,
+        ge=1,
+        le=10_000_000,
+        description="Most row lines in plots.gpkg, about; where there are more, each second, "
+        "third ... is drawn, of every plot at least its first (judgement).",
     )
 
 
@@ -402,6 +547,7 @@ class Plan(Section):
     soil: Soil = Field(default_factory=Soil)
     erosion: Erosion = Field(default_factory=Erosion)
     practice: Practice = Field(default_factory=Practice)
+    rows: Rows = Field(default_factory=Rows)
     orders: Orders = Field(default_factory=Orders)
     limits: Limits = Field(default_factory=Limits)
 

@@ -66,6 +66,41 @@ class GroundReadings:
 
 
 @dataclass(frozen=True)
+class Features:
+    """What takes land.
+
+    Attributes
+    ----------
+    used : pandas.DataFrame
+        ``source_row``, ``kind``, ``width_m`` (of lines) and ``geometry`` in the UTM zone.
+    set_aside : pandas.DataFrame
+        ``source_row, kind, reason, remedy`` of features not used.
+    rows_read : int
+        Rows of the features file.
+    """
+
+    used: pd.DataFrame
+    set_aside: pd.DataFrame
+    rows_read: int
+
+
+@dataclass(frozen=True)
+class RowLines:
+    """Rows as lines.
+
+    Attributes
+    ----------
+    lines : pandas.DataFrame
+        ``plot_id, crop, row, length_m`` and ``geometry`` in the UTM zone.
+    every : int
+        One row in so many is drawn.
+    """
+
+    lines: pd.DataFrame
+    every: int
+
+
+@dataclass(frozen=True)
 class Results:
     """One run.
 
@@ -76,8 +111,8 @@ class Results:
     handbook : Handbook
         The published tables in force.
     plots : pandas.DataFrame
-        One row a plot used, in the order of the file: the columns of intake, terrain, erosion and
-        inputs; ``geometry`` in ``plots_crs``.
+        One row a plot used, in the order of the file: the columns of intake, terrain, rows,
+        erosion and inputs; ``geometry`` in ``plots_crs``.
     plots_crs : pyproj.CRS
         CRS of the outlines, that of the plots file.
     grid_crs : pyproj.CRS
@@ -86,6 +121,10 @@ class Results:
         The raster's error as reference land shows it, if the plan names any.
     readings : GroundReadings
         What was measured on the ground; without rows where the plan names no readings.
+    features : Features
+        What takes land; without rows where the plan names no features.
+    row_lines : RowLines
+        The rows of plots with a bearing.
     villages : pandas.DataFrame
         Totals, one row a village, sorted by name.
     district : pandas.Series
@@ -113,6 +152,8 @@ class Results:
     grid_crs: CRS
     estimate: Estimate | None
     readings: GroundReadings
+    features: Features
+    row_lines: RowLines
     villages: pd.DataFrame
     district: pd.Series
     set_aside: pd.DataFrame

@@ -20,9 +20,12 @@ Maker = Literal[
     "terrain",
     "readings",
     "comparison",
+    "rows",
     "erosion",
     "inputs",
     "totals",
+    "features",
+    "drawing",
     "set aside",
     "outputs",
 ]
@@ -86,6 +89,10 @@ def _slope(name: str, meaning: str, maker: Maker = "terrain", *, nullable: bool 
 
 def _kilograms(name: str, meaning: str) -> Column:
     return Column(name, "number", "outputs", "kg", meaning, 0, None, nullable=True)
+
+
+def _metres(name: str, meaning: str, maker: Maker, unit: str = "m") -> Column:
+    return Column(name, "number", maker, unit, meaning, 0, None, nullable=True)
 
 
 def _loss(name: str, meaning: str) -> Column:
@@ -313,6 +320,53 @@ COLUMNS: tuple[Column, ...] = (
         nullable=True,
     ),
     _integer(
+        "rows",
+        "rows",
+        "",
+        "Unbroken rows of at least the plan's shortest length; empty where no bearing is known.",
+    ),
+    _integer("short_rows", "rows", "", "Shorter rows of either crop, planted too."),
+    _metres("row_length_m", "Length of all bean rows on the ground.", "rows"),
+    _metres(
+        "row_spacing_map_m",
+        "Mean distance of bean rows on the map: on the ground, times the cosine of the slope.",
+        "rows",
+    ),
+    _integer(
+        "holes",
+        "rows",
+        "",
+        "Planting holes: row by row, its length over the hole spacing, halves up, at least one.",
+    ),
+    _text(
+        "holes_basis",
+        "rows",
+        "What holes are counted along: straight rows, straight rows in place of curved ones, "
+        "straight rows along the longer side, or area over spacing where the bearing isn't known.",
+    ),
+    _text(
+        "first_row_corner",
+        "rows",
+        "Corner of the plot to measure from: the point of the outline farthest to that side.",
+        nullable=True,
+    ),
+    _text(
+        "first_row_way",
+        "rows",
+        "Which way to go from it along the edge, seen on the map: clockwise or anticlockwise.",
+        nullable=True,
+    ),
+    _metres(
+        "first_row_start_m",
+        "Along the edge on the ground from that corner to the line of the first row that isn't "
+        "short, counted downhill.",
+        "rows",
+    ),
+    _metres("land_taken_m2", "Land that structures, houses or paths take.", "rows", "m²"),
+    _integer("maize_rows", "rows", "", "Rows of maize, as rows; empty where none is planted."),
+    _metres("maize_row_length_m", "Length of all maize rows on the ground.", "rows"),
+    _integer("maize_holes", "rows", "", "Planting holes of maize."),
+    _integer(
         "slope_class_number",
         "erosion",
         "",
@@ -381,9 +435,9 @@ COLUMNS: tuple[Column, ...] = (
         nullable=True,
     ),
     _codes("erosion_flags", "erosion", "Codes of why the plot is flagged."),
-    _integer("holes", "inputs", "", "Planting holes: area over row spacing times hole spacing."),
     _integer("plants", "inputs", "", "Plants expected: seeds times germination and emergence."),
     _integer("seeds", "inputs", "", "Seeds planted: holes times seeds a hole."),
+    _integer("maize_seeds", "inputs", "", "Maize seeds planted: its holes times seeds a hole."),
     _integer("seed_g", "inputs", "g", "Seed planted."),
     _integer("npk_g", "inputs", "g", "NPK fertiliser."),
     _integer("urea_g", "inputs", "g", "Urea."),
@@ -406,6 +460,20 @@ COLUMNS: tuple[Column, ...] = (
         nullable=False,
     ),
     Column("area_measure_ha", "number", "totals", "ha", "Area of those plots.", 0, None),
+    _text("kind", "features", "Kind of a feature that takes land, as given."),
+    Column(
+        "width_m",
+        "number",
+        "features",
+        "m",
+        "Width of a feature drawn as a line.",
+        0,
+        None,
+        nullable=True,
+    ),
+    _text("crop", "drawing", "What is planted along a row: beans or maize."),
+    _integer("row", "drawing", "", "Number of a row in its plot, the first 1, counted downhill."),
+    _metres("length_m", "Length of a row on the ground.", "drawing"),
     _text("reason", "set aside", "Why the row wasn't used."),
     _text("remedy", "set aside", "What to do about it."),
     _text("row_method_why", "outputs", "Why rows are laid out so, in a sentence."),

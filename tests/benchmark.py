@@ -7,7 +7,8 @@ Makes a district with the generator of the benchmark data (in the folder that
 * the floor: reading the raster and the polygons and nothing else,
 * the plain script: gradients over the whole raster, then a mask a plot in a loop,
 * the terrain step: reading, intake, slope, percentiles, bearing, errors and checks,
-* what the errors and the checks of the raster's surface cost, in one warm process.
+* what the errors and the checks of the raster's surface cost, in one warm process,
+* the rows, their lengths and holes, beside the time that drawing them takes.
 """
 
 from __future__ import annotations
@@ -83,6 +84,38 @@ with raster.Raster(read) as elevation:
         print(f"  {name:18} {time.perf_counter() - start:6.2f} s")
 """
 
+ROWS = """
+import sys, time
+from pathlib import Path
+import numpy as np, pandas as pd, shapely
+from districtplan import geodesy, intake, rows
+from districtplan.files import plan_file, vector
+from tests.rows.fields import drawn
+read = plan_file.read_plan(Path(sys.argv[1]))
+raw = vector.read_plots(read)
+plots, _ = intake.accept(raw.frame, raw.crs, read.plan)
+zone = intake.utm_zone(plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy())
+plots = plots.assign(geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone))
+rng = np.random.default_rng(1)
+ground = pd.DataFrame({"plot_id": plots["plot_id"], "row_method": "straight"})
+ground["slope_used_pct"] = rng.uniform(2, 40, len(plots))
+ground["row_bearing_grid_deg"] = rng.uniform(0, 180, len(plots))
+ground["downslope_true_deg"] = (ground["row_bearing_grid_deg"] + 90) % 360
+nothing = np.zeros(0, dtype=object)
+start = time.perf_counter()
+table, laid = rows.lay(plots, ground, zone, nothing, None, read.plan)
+ours = time.perf_counter() - start
+sample = rng.choice(len(plots), 300, replace=False)
+start = time.perf_counter()
+for plot in sample:
+    spacing = table["row_spacing_map_m"][plot]
+    drawn(plots["geometry"][plot], ground["row_bearing_grid_deg"][plot], spacing, spacing / 2)
+theirs = (time.perf_counter() - start) / len(sample) * len(plots)
+total = int((table["rows"] + table["short_rows"]).sum())
+print(f"rows: {len(plots):,} plots, {total:,} rows in {ours:.2f} s; drawn and cut one plot at a "
+      f"time {theirs:.0f} s (from 300 of them), {theirs / ours:.0f} times as long")
+"""
+
 PLAN = """\
 [plan]
 version = 1
@@ -114,6 +147,14 @@ def timed(name: str, *command: object) -> float:
     return seconds
 
 
+def rows_beside_drawing(plan: Path) -> None:
+    """Print how long the rows of a district take, and how long if each is drawn."""
+    told = subprocess.run(
+        [sys.executable, "-c", ROWS, str(plan)], check=True, capture_output=True, text=True
+    )
+    sys.stdout.write(told.stdout)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cells", type=int, default=6000)
@@ -140,6 +181,7 @@ def main() -> None:
         )
         ours = timed("terrain step", "-c", TERRAIN, plan)
         subprocess.run([sys.executable, "-c", PARTS, plan], check=True)
+        rows_beside_drawing(plan)
     sys.stdout.write(
         f"plain script / terrain step {plain / ours:.1f}; terrain step / floor {ours / floor:.1f}; "
         f"terrain step / calibration {ours / calibration:.1f}\n"

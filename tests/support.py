@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from districtplan import erosion, inputs
+from districtplan import erosion, inputs, rows
 from districtplan.handbook import Handbook, packaged
 
 if TYPE_CHECKING:
@@ -43,10 +43,21 @@ def assessed(
 
 
 def needed(area_ha, plan: Plan, book: Handbook | None = None) -> pd.DataFrame:
-    """Work out the needs of plots given by area."""
-    areas = np.atleast_1d(np.asarray(area_ha, float))
-    plots = pd.DataFrame({"plot_id": [f"P{i}" for i in range(len(areas))], "area_ha": areas})
-    return inputs.need(plots, plan, book or packaged())
+    """Work out the needs of level plots given by area, rows at no known bearing."""
+    areas = np.atleast_1d(np.asarray(area_ha, float)) * 10_000
+    practice = plan.practice
+    apart, hole = practice.bean_rows_apart_cm / 100, practice.hole_spacing_cm / 100
+    length, holes = rows.by_area(areas, apart, hole)
+    laid = pd.DataFrame(
+        {
+            "plot_id": [f"P{i}" for i in range(len(areas))],
+            "row_length_m": length,
+            "holes": pd.array(holes.astype(np.int64), dtype="Int64"),
+            "maize_holes": pd.array([pd.NA] * len(areas), dtype="Int64"),
+        }
+    )
+    counted = laid[["plot_id", "holes", "maize_holes"]]
+    return counted.merge(inputs.need(laid, plan, book or packaged()))
 
 
 def tweaked(table: str, line: int, column: str, value: object) -> Handbook:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+import shapely
+
 from districtplan.errors import Fault, InputError
 from districtplan.files.layer import Layer, Objects, Wanted, check_rows, objects
 from districtplan.files.local import crs_from, text_of
-from districtplan.files.rings import BrokenRingError, multipolygon, polygon
+from districtplan.files.rings import BrokenRingError, line, multipolygon, polygon
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -64,7 +66,7 @@ def read(path: Path, wanted: Wanted) -> Layer:
     present = dict.fromkeys(key for row in properties for key in row)
     if features:
         wanted.check(present)
-    geometry, problem = _outlines(features)
+    geometry, problem = _outlines(features, lines=wanted.lines)
     return Layer(
         {
             key: objects([row.get(column) for row in properties])
@@ -81,12 +83,12 @@ def _properties(feature: dict[str, Any]) -> dict[str, Any]:
     return found if isinstance(found, dict) else {}
 
 
-def _outlines(features: list[dict[str, Any]]) -> tuple[Objects, Objects]:
+def _outlines(features: list[dict[str, Any]], *, lines: bool) -> tuple[Objects, Objects]:
     found: list[BaseGeometry | None] = []
     reasons: list[str | None] = []
     for feature in features:
         try:
-            found.append(_outline(feature.get("geometry")))
+            found.append(_outline(feature.get("geometry"), lines=lines))
             reasons.append(None)
         except BrokenRingError as broken:
             found.append(None)
@@ -94,7 +96,7 @@ def _outlines(features: list[dict[str, Any]]) -> tuple[Objects, Objects]:
     return objects(found), objects(reasons)
 
 
-def _outline(geometry: object) -> BaseGeometry | None:
+def _outline(geometry: object, *, lines: bool) -> BaseGeometry | None:
     if geometry is None:
         return None
     if not isinstance(geometry, dict):
@@ -104,7 +106,13 @@ def _outline(geometry: object) -> BaseGeometry | None:
         return polygon(geometry.get("coordinates"))
     if kind == "MultiPolygon":
         return multipolygon(geometry.get("coordinates"))
-    raise BrokenRingError(f"the geometry is a {str(kind)[:40]!a}, not a polygon")
+    if lines and kind == "LineString":
+        return line(geometry.get("coordinates"))
+    if lines and kind == "MultiLineString":
+        parts = geometry.get("coordinates")
+        return shapely.MultiLineString(list(map(line, parts if isinstance(parts, list) else [])))
+    allowed = "a line or a polygon" if lines else "a polygon"
+    raise BrokenRingError(f"the geometry is a {str(kind)[:40]!a}, not {allowed}")
 
 
 def _crs(data: dict[str, Any], name: str) -> pyproj.CRS | None:

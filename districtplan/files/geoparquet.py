@@ -11,7 +11,7 @@ import pyproj
 from pyproj.exceptions import CRSError
 
 from districtplan.errors import Fault, InputError
-from districtplan.files.layer import Layer, Wanted, check_rows, decode, objects
+from districtplan.files.layer import Layer, Wanted, check_rows, decode, objects, with_missing
 from districtplan.files.local import unreadable
 
 if TYPE_CHECKING:
@@ -46,10 +46,10 @@ def read(path: Path, wanted: Wanted) -> Layer:
             outline = str(about["primary_column"])
             names = [field for field in source.schema_arrow.names if field != outline]
             wanted.check(names)
-            table = source.read(columns=[*dict.fromkeys(wanted.columns.values()), outline])
+            present = wanted.present(names)
+            table = source.read(columns=[*dict.fromkeys(present.values()), outline])
             values = {
-                key: objects(table.column(column).to_pylist())
-                for key, column in wanted.columns.items()
+                key: objects(table.column(column).to_pylist()) for key, column in present.items()
             }
             wkb = objects(table.column(outline).to_pylist())
     except (pa.ArrowException, OSError, ValueError, KeyError) as error:
@@ -57,6 +57,7 @@ def read(path: Path, wanted: Wanted) -> Layer:
             raise
         raise unreadable(name, error) from error
     geometry, problem = decode(wkb)
+    values = with_missing(values, wanted, len(geometry))
     return Layer(values, geometry, problem, _crs(about["columns"][outline], name))
 
 

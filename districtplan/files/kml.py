@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
 import pyproj
+import shapely
 
 from districtplan.errors import Fault, InputError
 from districtplan.files.layer import Layer, Wanted, check_rows, objects
 from districtplan.files.local import text_of
-from districtplan.files.rings import BrokenRingError, multipolygon, polygon
+from districtplan.files.rings import BrokenRingError, line, multipolygon, polygon
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -64,7 +65,7 @@ def read(path: Path, wanted: Wanted) -> Layer:
     reasons: list[str | None] = []
     for mark in marks:
         try:
-            found.append(_outline(mark))
+            found.append(_shape(mark) if wanted.lines else _outline(mark))
             reasons.append(None)
         except BrokenRingError as broken:
             found.append(None)
@@ -140,6 +141,20 @@ def _values(mark: Element) -> dict[str, str | None]:
         if element is not None:
             values.setdefault(tag, _text(element))
     return values
+
+
+def _shape(mark: Element) -> BaseGeometry | None:
+    """Read a placemark of lines alone; else it must be one of polygons."""
+    lines = [each for each in mark.iter() if _tag(each) == "LineString"]
+    if not lines or any(_tag(each) == "Polygon" for each in mark.iter()):
+        return _outline(mark)
+    parts = [
+        line(_points(_text(each) or ""))
+        for within in lines
+        for each in within.iter()
+        if _tag(each) == "coordinates"
+    ]
+    return parts[0] if len(parts) == 1 else shapely.MultiLineString(parts)
 
 
 def _outline(mark: Element) -> BaseGeometry | None:

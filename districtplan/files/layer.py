@@ -38,12 +38,18 @@ class Wanted:
         Layer asked for, if any.
     layer_remedy : str, default of the plots
         What to do about a file with several layers.
+    optional : tuple[str, ...], default none
+        Keys of columns that may be missing: their values are then None.
+    lines : bool, default False
+        Whether lines are read too, not polygons alone.
     """
 
     name: str
     columns: Mapping[str, str]
     layer: str | None
     layer_remedy: str = "Set plots_layer in [files] to the one with the plots"
+    optional: tuple[str, ...] = ()
+    lines: bool = False
 
     def check(self, present: Iterable[str]) -> None:
         """Refuse a file that lacks a column.
@@ -62,18 +68,49 @@ class Wanted:
         listed = ", ".join(have[:LISTED_MAX]) + (", ..." if len(have) > LISTED_MAX else "")
         faults = []
         for key, column in self.columns.items():
-            if column not in have:
+            if column not in have and key not in self.optional:
                 near = difflib.get_close_matches(column, have, n=1)
                 hint = f", perhaps to {near[0]!r}" if near else ""
                 faults.append(
                     Fault(
                         self.name,
                         f"has no column {column!r}; its columns: {listed or 'none'}",
-                        f"Set {key} in [files]{hint}",
+                        f"{self.column_remedy(key)}{hint}",
                     )
                 )
         if faults:
             raise InputError(*faults)
+
+    def column_remedy(self, key: str) -> str:
+        """Say what to do about a column that is missing.
+
+        Parameters
+        ----------
+        key : str
+            Key that names it; one that is no key of the plan is the column's own name.
+
+        Returns
+        -------
+        str
+            The remedy.
+        """
+        return "Rename the right column" if key == self.columns[key] else f"Set {key} in [files]"
+
+    def present(self, have: Iterable[str]) -> dict[str, str]:
+        """List the columns asked for that there are.
+
+        Parameters
+        ----------
+        have : Iterable[str]
+            Columns of the file.
+
+        Returns
+        -------
+        dict[str, str]
+            Their names, by key.
+        """
+        known = set(have)
+        return {key: column for key, column in self.columns.items() if column in known}
 
     def choose(self, layers: Sequence[str]) -> str:
         """Pick the layer to read.
@@ -137,6 +174,26 @@ class Layer:
     geometry: Objects
     problem: Objects
     crs: CRS | None
+
+
+def with_missing(values: dict[str, Objects], wanted: Wanted, rows: int) -> dict[str, Objects]:
+    """Add the columns asked for that a file doesn't have.
+
+    Parameters
+    ----------
+    values : dict[str, numpy.ndarray]
+        Values of the columns that it has, by key.
+    wanted : Wanted
+        What was asked for.
+    rows : int
+        Number of rows.
+
+    Returns
+    -------
+    dict[str, numpy.ndarray]
+        All columns, in the order asked for; None where there is no such column.
+    """
+    return {key: values.get(key, np.full(rows, None, dtype=object)) for key in wanted.columns}
 
 
 def check_rows(rows: int, name: str) -> None:

@@ -21,7 +21,7 @@ from pyogrio.errors import (
 from pyproj.exceptions import CRSError
 
 from districtplan.errors import Fault, InputError
-from districtplan.files.layer import Layer, Wanted, check_rows, decode
+from districtplan.files.layer import Layer, Wanted, check_rows, decode, with_missing
 from districtplan.files.local import unreadable
 
 if TYPE_CHECKING:
@@ -78,7 +78,8 @@ def read(path: Path, wanted: Wanted) -> Layer:
         raise InputError(Fault(wanted.name, "isn't what its suffix says", "Export it again"))
     check_rows(int(info["features"]), wanted.name)
     wanted.check(str(field) for field in info["fields"])
-    columns = list(dict.fromkeys(wanted.columns.values()))
+    present = wanted.present(str(field) for field in info["fields"])
+    columns = list(dict.fromkeys(present.values()))
     with _told(wanted.name):
         meta, _, wkb, fields = pyogrio.raw.read(
             path, layer=layer, columns=columns, datetime_as_string=True, **options
@@ -87,7 +88,8 @@ def read(path: Path, wanted: Wanted) -> Layer:
     if wkb is None:
         raise InputError(Fault(wanted.name, "has no outlines", "Export it with its geometry"))
     geometry, problem = decode(wkb)
-    values = {key: _plain(found[column]) for key, column in wanted.columns.items()}
+    values = {key: _plain(found[column]) for key, column in present.items()}
+    values = with_missing(values, wanted, len(geometry))
     return Layer(values, geometry, problem, _crs(info["crs"], wanted.name))
 
 

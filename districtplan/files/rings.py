@@ -8,9 +8,10 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from shapely import MultiPolygon, Polygon
+    from shapely import LineString, MultiPolygon, Polygon
 
 RING_POINTS_MIN = 4
+LINE_POINTS_MIN = 2
 
 
 class BrokenRingError(ValueError):
@@ -66,10 +67,41 @@ def multipolygon(parts: object) -> MultiPolygon:
     return shapely.MultiPolygon([polygon(part) for part in parts])
 
 
+def line(points: object) -> LineString:
+    """Make a line of its points.
+
+    Parameters
+    ----------
+    points : object
+        A list of positions, of which x and y are used.
+
+    Returns
+    -------
+    shapely.LineString
+        The line, in two dimensions.
+
+    Raises
+    ------
+    BrokenRingError
+        If it has fewer than two points or isn't made of numbers.
+    """
+    count = len(points) if isinstance(points, list) else 0
+    if not isinstance(points, list) or count < LINE_POINTS_MIN:
+        raise BrokenRingError(f"a line has {count} points, fewer than {LINE_POINTS_MIN}")
+    return shapely.LineString(_positions(points))
+
+
 def _ring(points: object) -> np.ndarray[Any, np.dtype[np.float64]]:
     if not isinstance(points, list) or len(points) < RING_POINTS_MIN:
         count = len(points) if isinstance(points, list) else 0
         raise BrokenRingError(f"a ring has {count} points, fewer than {RING_POINTS_MIN}")
+    array = _positions(points)
+    if (array[0] != array[-1]).any():
+        raise BrokenRingError("a ring isn't closed")
+    return array
+
+
+def _positions(points: list[Any]) -> np.ndarray[Any, np.dtype[np.float64]]:
     try:
         pairs = [(point[0], point[1]) for point in points]
     except (TypeError, IndexError, KeyError) as error:
@@ -82,6 +114,4 @@ def _ring(points: object) -> np.ndarray[Any, np.dtype[np.float64]]:
         raise BrokenRingError("a position isn't a pair of believable numbers") from error
     if not np.isfinite(array).all():
         raise BrokenRingError("a coordinate isn't finite")
-    if (array[0] != array[-1]).any():
-        raise BrokenRingError("a ring isn't closed")
     return array

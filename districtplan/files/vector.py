@@ -122,7 +122,7 @@ def read_plots(plan_file: PlanFile) -> RawPlots:
     columns = {"plot_id_column": files.plot_id_column, "village_column": files.village_column}
     if files.farmer_name_column is not None:
         columns["farmer_name_column"] = files.farmer_name_column
-    kind = _format(path, files.plots)
+    kind = format_of(path, files.plots)
     layer = kind.read(path, Wanted(files.plots, columns, files.plots_layer))
     stated = layer.crs
     if stated is None and kind is _GEOJSON and files.plots_crs is None:
@@ -131,7 +131,7 @@ def read_plots(plan_file: PlanFile) -> RawPlots:
         _frame(layer),
         settle_crs(stated, files.plots_crs, files.plots, "plots_crs"),
         files.plots,
-        _digests(path, files.plots),
+        digests(path, files.plots),
     )
 
 
@@ -179,13 +179,9 @@ def read_reference_land(plan_file: PlanFile) -> Land | None:
     if name is None:
         return None
     path = locate(name, plan_file.folder)
-    kind = _format(path, name)
+    kind = format_of(path, name)
     layer = kind.read(path, Wanted(name, {}, None, "Export the reference land alone"))
-    crs = layer.crs
-    if crs is None and kind is _GEOJSON:
-        crs = pyproj.CRS("EPSG:4326")
-    if crs is None:
-        raise InputError(Fault(name, "states no CRS", "Assign one in a GIS, export again"))
+    crs = stated_crs(layer, kind, name)
     faults = [
         Fault(f"{name} row {row}", problem, "Correct it in a GIS, or take it out")
         for row, problem in enumerate(map(_land_problem, layer.geometry, layer.problem), start=1)
@@ -195,7 +191,37 @@ def read_reference_land(plan_file: PlanFile) -> Land | None:
         faults = [Fault(name, "has no outlines", "Draw flat or evenly sloping land in it")]
     if faults:
         raise InputError(*faults)
-    return Land(layer.geometry, horizontal(crs, name), name, _digests(path, name))
+    return Land(layer.geometry, crs, name, digests(path, name))
+
+
+def stated_crs(layer: Layer, kind: Format, name: str) -> pyproj.CRS:
+    """Give the CRS that a file states; a GeoJSON file without one is in WGS 84 (RFC 7946).
+
+    Parameters
+    ----------
+    layer : Layer
+        What was read of the file.
+    kind : Format
+        Its format.
+    name : str
+        Its name as in the plan.
+
+    Returns
+    -------
+    pyproj.CRS
+        The CRS, horizontal.
+
+    Raises
+    ------
+    InputError
+        If it states none.
+    """
+    crs = layer.crs
+    if crs is None and kind is _GEOJSON:
+        crs = pyproj.CRS("EPSG:4326")
+    if crs is None:
+        raise InputError(Fault(name, "states no CRS", "Assign one in a GIS, export again"))
+    return horizontal(crs, name)
 
 
 def _land_problem(outline: Any, problem: str | None) -> str | None:  # noqa: ANN401 - as readers give it
@@ -208,7 +234,26 @@ def _land_problem(outline: Any, problem: str | None) -> str | None:  # noqa: ANN
     )
 
 
-def _format(path: Path, name: str) -> Format:
+def format_of(path: Path, name: str) -> Format:
+    """Find the format of a file by its suffix, and hold its first bytes to it.
+
+    Parameters
+    ----------
+    path : Path
+        A plain local file.
+    name : str
+        Its name as in the plan.
+
+    Returns
+    -------
+    Format
+        The format.
+
+    Raises
+    ------
+    InputError
+        If no such format is read, or the file holds something else.
+    """
     kind = FORMATS.get(path.suffix.lower())
     if kind is None:
         raise InputError(
@@ -246,11 +291,25 @@ def _frame(layer: Layer) -> pd.DataFrame:
     return pd.DataFrame(series)
 
 
-def _digests(path: Path, name: str) -> dict[str, str]:
-    digests = {name: sha256(path, name)}
+def digests(path: Path, name: str) -> dict[str, str]:
+    """Take the digests of a file and, for a shapefile, of those beside it.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    name : str
+        Its name as in the plan.
+
+    Returns
+    -------
+    dict[str, str]
+        Digests by name as in the plan.
+    """
+    found = {name: sha256(path, name)}
     if path.suffix.lower() == ".shp":
         stem = name[: -len(path.suffix)]
         for beside in sorted(path.parent.iterdir()):
             if beside.stem == path.stem and beside.suffix.lower() in SIDECARS:
-                digests[stem + beside.suffix] = sha256(beside, stem + beside.suffix)
-    return digests
+                found[stem + beside.suffix] = sha256(beside, stem + beside.suffix)
+    return found

@@ -1,4 +1,4 @@
-"""Holes, plants, seed, fertiliser and manure a plot, as whole numbers."""
+"""Plants, seed, fertiliser and manure a plot, as whole numbers."""
 
 from __future__ import annotations
 
@@ -13,20 +13,19 @@ if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
 
-CM2_PER_HA = 1e8
 
-
-def need(plots: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFrame:
+def need(rows: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFrame:
     """Work out what each plot needs.
 
-    Holes are map area over row spacing times hole spacing: an even stand over the whole plot, not
-    a count along its rows. Seed in the ground is holes times seeds a hole, whatever germinates;
-    germination and emergence give the plants expected. What the plan has no rate for is null.
+    Seed in the ground is holes times seeds a hole, whatever germinates; germination and emergence
+    give the plants expected. A rate in kilograms a hectare of map area is grams a metre of row at
+    the nominal spacing, and a plot takes that along all of its rows. What the plan has no rate for
+    is null.
 
     Parameters
     ----------
-    plots : pandas.DataFrame
-        ``plot_id`` and ``area_ha``.
+    rows : pandas.DataFrame
+        ``plot_id``, ``holes``, ``row_length_m`` and ``maize_holes``.
     plan : Plan
         What is wanted: practice and orders.
     handbook : Handbook
@@ -35,32 +34,49 @@ def need(plots: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``plot_id`` and the columns made by inputs, in the order of ``plots``; packs are null
+        ``plot_id`` and the columns made by inputs, in the order of ``rows``; packs are null
         unless they are bought by plot.
     """
     practice = plan.practice
-    area = plots["area_ha"].reset_index(drop=True)
-    found = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy()})
-    found["holes"] = half_up(
-        area * CM2_PER_HA / (practice.row_spacing_cm * practice.hole_spacing_cm)
-    )
-    found["seeds"] = found["holes"] * seeds_per_hole(plan, handbook)
+    rows = rows.reset_index(drop=True)
+    found = pd.DataFrame({"plot_id": rows["plot_id"].to_numpy()})
+    found["seeds"] = rows["holes"] * seeds_per_hole(plan, handbook)
     found["plants"] = half_up(
         found["seeds"].astype("float64") * practice.germination_share * practice.emergence_share
     )
+    found["maize_seeds"] = rows["maize_holes"] * practice.maize_seeds_per_hole
     weight = practice.hundred_seed_weight_g
     found["seed_g"] = (
         unknown(found.index)
         if weight is None
         else half_up(found["seeds"].astype("float64") * weight / 100)
     )
-    found["npk_g"] = _spread(area, practice.npk_kg_ha)
-    found["urea_g"] = _spread(area, practice.urea_kg_ha)
-    found["manure_g"] = _spread(area, practice.manure_kg_ha)
+    for good in ("npk", "urea", "manure"):
+        found[f"{good}_g"] = _along(rows["row_length_m"], grams_a_metre(plan, good))
     for what, size in pack_sizes(plan).items():
         bought_here = plan.orders.bought_at == "plot"
         found[f"{what}_packs"] = _packs(found[f"{what}_g"], size if bought_here else None)
     return tables.check(found, ("plot_id", *tables.made_by("inputs")))
+
+
+def grams_a_metre(plan: Plan, good: str) -> float | None:
+    """Give the rate of a good along a row.
+
+    Parameters
+    ----------
+    plan : Plan
+        Its rates on map area, and the distance of bean rows.
+    good : str
+        ``npk``, ``urea`` or ``manure``.
+
+    Returns
+    -------
+    float | None
+        Rate, None where the plan has none [g/m].
+    """
+    rate = getattr(plan.practice, f"{good}_kg_ha")
+    # 1 kg/ha is 0.1 g/m², and a metre of row has so many square metres as rows are metres apart.
+    return None if rate is None else rate * plan.practice.bean_rows_apart_cm / 1000
 
 
 def seeds_per_hole(plan: Plan, handbook: Handbook) -> int:
@@ -101,10 +117,8 @@ def pack_sizes(plan: Plan) -> dict[str, float | None]:
     return {"seed": orders.seed_pack_kg, "npk": orders.npk_pack_kg, "urea": orders.urea_pack_kg}
 
 
-def _spread(area_ha: pd.Series, rate_kg_ha: float | None) -> pd.Series:
-    if rate_kg_ha is None:
-        return unknown(area_ha.index)
-    return half_up(area_ha * rate_kg_ha * 1000)
+def _along(row_length_m: pd.Series, rate_g_m: float | None) -> pd.Series:
+    return unknown(row_length_m.index) if rate_g_m is None else half_up(row_length_m * rate_g_m)
 
 
 def _packs(need_g: pd.Series, pack_kg: float | None) -> pd.Series:

@@ -28,8 +28,8 @@ def totals(joined: pd.DataFrame, plan: Plan) -> tuple[pd.DataFrame, pd.Series]:
     Parameters
     ----------
     joined : pandas.DataFrame
-        Plots with ``village``, ``area_ha``, ``row_method``, ``erosion_flags`` and the columns
-        made by inputs.
+        Plots with ``village``, ``area_ha``, ``row_method``, ``erosion_flags`` ``holes``,
+        ``maize_holes`` and the columns made by inputs.
     plan : Plan
         What is wanted: pack sizes and where they are bought.
 
@@ -76,7 +76,8 @@ def _sums(plots: pd.DataFrame) -> Sums:
         "plots_beyond_equations": sum("slope_beyond_equations" in codes for codes in flags),
         "plots_measure": int(_measured(plots).sum()),
     }
-    return counts | {column: _sum(plots[column], column) for column in tables.made_by("inputs")}
+    summed = ("holes", "maize_holes", *tables.made_by("inputs"))
+    return counts | {column: _sum(plots[column], column) for column in summed}
 
 
 def _sum(values: pd.Series, what: str) -> int | None:

@@ -6,9 +6,17 @@
 from __future__ import annotations
 
 from districtplan.intake.acceptance import accept
+from districtplan.intake.features import accept_features
 from districtplan.intake.later import set_aside_later
 from districtplan.intake.look_alike import doubts
 from districtplan.intake.refusal import require_some
 from districtplan.intake.zone import utm_zone
 
-__all__ = ["accept", "doubts", "require_some", "set_aside_later", "utm_zone"]
+__all__ = [
+    "accept",
+    "accept_features",
+    "doubts",
+    "require_some",
+    "set_aside_later",
+    "utm_zone",
+]

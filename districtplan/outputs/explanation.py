@@ -282,7 +282,7 @@ def _checks(case: _Case) -> str:
             slope=digits(row["slope_corrected_pct"], 3),
             se=digits(row["slope_se_pct"], 2),
             times=digits(times),
-            flat=digits(terrain.flat_slope_pct),
+            flat=digits(terrain.level_slope_pct),
         ),
     ]
     if row["row_method"] == "any direction":
@@ -317,8 +317,7 @@ def _directions(case: _Case) -> list[Step]:
     row = case.row
     title, source = case.say("bearing.title"), case.source("equations", "row_bearing")
     if not case.known("row_bearing_true_deg"):
-        reason = f"reasons.{row['row_method_reason']}"
-        why = case.texts.say(reason, plan=case.results.plan, **row)
+        why = wording.reason_sentence(row, case.results.plan, case.texts)
         none = Step(title, "", "", source, case.say("bearing.none", why=why))
         return [none, _hillside(case)] if case.known("hillside_slope_pct") else [none]
     if case.known("row_bearing_measured_true_deg"):
@@ -533,26 +532,51 @@ def _practice_source(case: _Case) -> str:
 
 
 def _planting(case: _Case) -> list[Step]:
-    return [*_stand(case), *_weights(case)]
+    return [_row_count(case), *_stand(case), *_maize(case), *_weights(case)]
+
+
+def _row_count(case: _Case) -> Step:
+    row, plan = case.row, case.results.plan
+    apart, slope = plan.practice.bean_rows_apart_cm, row["slope_used_pct"]
+    length = digits(row["row_length_m"], 6)
+    said = [case.say("rows.mean", length=length)]
+    if case.known("rows"):
+        counted = {
+            "rows": f"{row['rows']:,}",
+            "short": f"{row['short_rows']:,}",
+            "least": digits(plan.rows.row_length_min_m),
+        }
+        said = [case.say("rows.result", length=length, basis=row["holes_basis"], **counted)]
+    if case.known("first_row_corner"):
+        start = {name: row[f"first_row_{name}"] for name in ("corner", "way")}
+        said.append(case.say("rows.first", start=digits(row["first_row_start_m"], 3), **start))
+    if row["land_taken_m2"] > 0:
+        said.append(case.say("rows.taken", area=digits(row["land_taken_m2"], 4)))
+    numbers = f"{digits(apart / 100)} ÷ (1 + ({digits(slope)} ÷ 100) ^ 2) ^ 0.5"
+    return Step(
+        case.say("rows.title"),
+        case.say("rows.inputs", apart=digits(apart), slope=digits(slope, 4)),
+        case.equation("rows", numbers, row["row_spacing_map_m"], "m"),
+        f"{case.say('from_plan')}; {case.source('equations', 'rows')}",
+        " ".join(said),
+    )
 
 
 def _stand(case: _Case) -> list[Step]:
     row, practice = case.row, case.results.plan.practice
     each = seeds_per_hole(case.results.plan, case.results.handbook)
-    between_rows, between_holes = practice.row_spacing_cm, practice.hole_spacing_cm
-    area_m2 = row["area_ha"] * 10_000
-    holes = area_m2 / (between_rows / 100 * between_holes / 100)
+    between = practice.hole_spacing_cm / 100
+    length = row["row_length_m"]
     seeds = float(row["seeds"])
     stand = practice.germination_share, practice.emergence_share
     germination, emergence = (digits(share) for share in stand)
-    spacing = f"({digits(between_rows / 100)} × {digits(between_holes / 100)})"
     seed_name = "seeds_per_hole_" + practice.seed_class.replace("-", "_")
     plan = case.say("from_plan")
     return [
         Step(
             case.say("holes.title"),
-            case.say("holes.inputs", row=digits(between_rows), hole=digits(between_holes)),
-            _exactly(case, "holes", f"{digits(area_m2, 10)} ÷ {spacing}", holes),
+            case.say("holes.by_row" if case.known("rows") else "holes.by_area"),
+            _exactly(case, "holes", f"{digits(length, 10)} ÷ {digits(between)}", length / between),
             f"{plan}; {case.source('bean_practice', 'row_spacing_cm', 'hole_spacing_cm')}",
             case.say("holes.result", holes=f"{row['holes']:,}"),
         ),
@@ -575,6 +599,28 @@ def _stand(case: _Case) -> list[Step]:
             plan,
             case.say("plants.result", plants=f"{row['plants']:,}"),
         ),
+    ]
+
+
+def _maize(case: _Case) -> list[Step]:
+    row, practice = case.row, case.results.plan.practice
+    if not case.known("maize_holes"):
+        return []
+    each = practice.maize_seeds_per_hole
+    return [
+        Step(
+            case.say("maize.title"),
+            case.say(
+                "maize.inputs",
+                apart=digits(practice.maize_row_spacing_cm),
+                between=practice.maize_bean_rows,
+                length=digits(row["maize_row_length_m"], 6),
+                holes=f"{row['maize_holes']:,}",
+            ),
+            _exactly(case, "maize", f"{row['maize_holes']} × {each}", float(row["maize_seeds"])),
+            case.say("from_plan"),
+            case.say("maize.result", seeds=f"{row['maize_seeds']:,}"),
+        )
     ]
 
 
@@ -607,13 +653,19 @@ def _weights(case: _Case) -> list[Step]:
         if rate is None:
             continue
         good = case.texts.say(f"goods.{name}_g")
-        area = row["area_ha"]
+        length, apart = row["row_length_m"], practice.bean_rows_apart_cm
+        grams = rate * apart / 1000
         steps.append(
             Step(
                 case.say("rate.title", good=good),
-                case.say("rate.inputs", rate=digits(rate)),
+                case.say(
+                    "rate.inputs", rate=digits(rate), apart=digits(apart), grams=digits(grams, 4)
+                ),
                 _exactly(
-                    case, "rate", f"{digits(area, 10)} × {digits(rate)} × 1000", area * rate * 1000
+                    case,
+                    "rate",
+                    f"{digits(length, 10)} × {digits(rate)} × {digits(apart)} ÷ 1000",
+                    length * grams,
                 ),
                 plan,
                 case.say("rate.result", kg=wording.kilograms(int(row[f"{name}_g"])), good=good),

@@ -37,7 +37,7 @@ PACKAGES = (
     "shapely",
     "xlsxwriter",
 )
-FILE_KEYS = ("plots", "readings", "handbook")
+FILE_KEYS = ("plots", "readings", "features", "handbook")
 
 
 def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -72,6 +72,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
             "set_aside": len(results.set_aside),
             "villages": len(results.villages),
             **_readings(results),
+            **_features(results),
         },
         "handbook": [
             {"table": name, "title": table.title, "sha256": table.sha256}
@@ -128,6 +129,16 @@ def _readings(results: Results) -> dict[str, int]:
         "readings": results.readings.rows_read,
         "readings_used": len(results.readings.compared),
         "readings_set_aside": len(results.readings.set_aside),
+    }
+
+
+def _features(results: Results) -> dict[str, int]:
+    if results.plan.files.features is None:
+        return {}
+    return {
+        "features": results.features.rows_read,
+        "features_used": len(results.features.used),
+        "features_set_aside": len(results.features.set_aside),
     }
 
 

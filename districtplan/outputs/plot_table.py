@@ -118,6 +118,12 @@ def dictionary(results: Results) -> pd.DataFrame:
     if results.plan.files.readings is not None:
         carried["readings"] = tuple(results.readings.compared.columns)
         carried["readings_set_aside"] = tuple(results.readings.set_aside.columns)
+    if results.plan.files.features is not None:
+        carried["features_set_aside"] = tuple(results.features.set_aside.columns)
+    if len(results.row_lines.lines):
+        carried["rows"] = tuple(results.row_lines.lines.columns)
+    if len(results.features.used):
+        carried["features"] = tuple(results.features.used.columns)
     kinds = {"texts": "codes, joined by semicolons"}
     # In words: a cell that starts with a percent sign gets an apostrophe in CSV.
     units = {"%": "percent"}

@@ -36,17 +36,20 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     -------
     dict[str, bytes]
         ``villages.csv``, ``set_aside.csv`` and ``columns.csv``; ``readings.csv`` and
-        ``readings_set_aside.csv`` where the plan names ground readings.
+        ``readings_set_aside.csv`` where the plan names ground readings, ``features_set_aside.csv``
+        where it names features.
     """
     readings = {
         "readings.csv": write(results.readings.compared),
         "readings_set_aside.csv": write(results.readings.set_aside),
     }
+    features = {"features_set_aside.csv": write(results.features.set_aside)}
     return {
         "villages.csv": write(village_table(results)),
         "set_aside.csv": write(results.set_aside),
         "columns.csv": write(dictionary(results)),
         **({} if results.plan.files.readings is None else readings),
+        **({} if results.plan.files.features is None else features),
     }
 
 

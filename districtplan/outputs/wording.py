@@ -42,6 +42,8 @@ LEVEL_FROM_DEG = 5.0
 """Standard error of a bearing from which a level is to check it: own judgement."""
 METHODS = ("straight", "guide lines", "any direction", "measure on the ground")
 MEASURE = METHODS[-1]
+LEVEL = "flat"
+"""Reason of plots on which rows may run in any direction."""
 UNSURE = ("bearing_too_uncertain", "too_level_to_tell")
 """Reasons to measure that lie in the raster's error."""
 
@@ -125,7 +127,44 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         for code in SURFACE_FLAGS
         if code in raised
     ]
-    return [*said, *readings_findings(results, texts)]
+    return [*said, *readings_findings(results, texts), *rows_noticed(results, texts)]
+
+
+def rows_noticed(results: Results, texts: Texts) -> list[str]:
+    """Say what to know of the rows' lines, and of the land that features take.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences; empty where all rows are drawn and the plan names no features.
+    """
+    said = []
+    every = results.row_lines.every
+    if every > 1:
+        said.append(texts.say("noticed.rows_thinned", every=every))
+    features = results.features
+    if results.plan.files.features is not None:
+        taken = results.plots["land_taken_m2"]
+        read = f"{features.rows_read:,}"
+        said.append(
+            texts.say(
+                "noticed.features",
+                read=read,
+                used=f"{len(features.used):,}",
+                area=f"{taken.sum():,.0f}",
+                plots=f"{int((taken > 0).sum()):,}",
+            )
+        )
+        if aside := len(features.set_aside):
+            said.append(texts.say("noticed.features_set_aside", read=read, aside=f"{aside:,}"))
+    return said
 
 
 def reading_words(row: Mapping[str, Any], kind: str, texts: Texts) -> str:
@@ -304,10 +343,35 @@ def method_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
     code = excluded(row)
     if code is not None:
         return texts.say(f"excluded.rows.{code}")
-    said = texts.say(f"reasons.{row['row_method_reason']}", plan=plan, **row)
+    said = [reason_sentence(row, plan, texts)]
     if row["row_method"] == "straight" and row["row_bearing_se_deg"] > LEVEL_FROM_DEG:
-        return f"{said} {texts.say('doubt.check_with_a_level', degrees=LEVEL_FROM_DEG)}"
-    return said
+        said.append(texts.say("doubt.check_with_a_level", degrees=LEVEL_FROM_DEG))
+    if plan.soil.drainage == "poor" and row["row_method_reason"] != LEVEL:
+        said.append(texts.say("doubt.drains_poorly", plan=plan))
+    return " ".join(said)
+
+
+def reason_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
+    """Say why rows are laid out so, by its code; level land that drains poorly is told to drain.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose limits the sentence names.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        The sentence.
+    """
+    code = row["row_method_reason"]
+    if code == LEVEL and plan.soil.drainage == "poor":
+        return texts.say("doubt.level_drains_poorly", plan=plan)
+    return texts.say(f"reasons.{code}", plan=plan, **row)
 
 
 def district_sentences(results: Results, texts: Texts) -> list[str]:

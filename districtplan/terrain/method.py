@@ -69,7 +69,7 @@ def reasons(
     bends = doubt.level > error.level_se * doubt.level_se
     rules = {
         "too_few_cells": table["cells"].to_numpy() < limits.cells_min,
-        "flat": slope + reach <= limits.flat_slope_pct,
+        "flat": slope + reach <= limits.level_slope_pct,
         # The raster can't tell the slope from level ground.
         "too_level_to_tell": slope <= reach,
         # The error of the bearing alone would break the limit.

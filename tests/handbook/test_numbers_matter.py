@@ -129,6 +129,15 @@ NAMED = {
         "ROUNDS_MAX",
         "CLOSE",
     },
+    "rows": {
+        "CROSSINGS_AT_ONCE",
+        "DUST",
+        "FAR_M",
+        "MILLIONTHS",
+        "SIDES",
+        "BOX_POINTS",
+        "DECIMALS",
+    },
     "erosion": set(),
     "inputs": {"DECIMALS"},
 }

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from districtplan import tables
+from districtplan import inputs, tables
+from districtplan.handbook import packaged
 from tests.conftest import plan_of
 from tests.support import needed
 
@@ -39,7 +40,7 @@ def test_one_hectare():
 
 
 def test_columns_and_kinds():
-    found = needed([1.0, 2.0], PLAN)
+    found = needed([1.0, 2.0], PLAN).drop(columns=["holes", "maize_holes"])
     assert found.columns.tolist() == ["plot_id", *tables.made_by("inputs")]
     assert {str(found[name].dtype) for name in tables.made_by("inputs")} == {"Int64"}
 
@@ -148,6 +149,37 @@ def test_largest_plan_and_plot_do_not_overflow():
     assert found["holes"] == 5 * 10**12
     assert found["seed_g"] == found["seed_packs"] == 5 * 10**12 * 5 * 150 // 100
     assert found["manure_g"] == 5 * 10**13
+
+
+def test_rates_are_grams_a_metre_of_row():
+    """100 kg/ha in rows 50 cm apart is 5 g/m; along 4,100 m that is 20.5 kg."""
+    assert inputs.grams_a_metre(PLAN, "npk") == 5.0
+    assert inputs.grams_a_metre(plan_of(), "npk") is None
+    steep = laid(row_length_m=4_100.0, holes=41_000)
+    assert inputs.need(steep, PLAN, packaged())["npk_g"][0] == 20_500
+
+
+def test_with_maize_a_hectare_takes_the_same_rate():
+    band = {"maize_bean_rows": 2, "maize_row_spacing_cm": 90, "row_spacing_cm": 30}
+    plan = plan_of(practice={"npk_kg_ha": 100.0, **band})
+    # A hectare has 10,000 m² / 0.9 m rows of maize, and two of beans to each.
+    hectare = laid(row_length_m=2 * 10_000 / 0.9, holes=222_222, maize_holes=44_444)
+    found = inputs.need(hectare, plan, packaged()).iloc[0]
+    assert found["npk_g"] == 100_000
+    assert found["maize_seeds"] == 44_444
+    twice = plan_of(practice={**band, "maize_seeds_per_hole": 2})
+    assert inputs.need(hectare, twice, packaged())["maize_seeds"][0] == 88_888
+
+
+def laid(row_length_m, holes, maize_holes=pd.NA):
+    return pd.DataFrame(
+        {
+            "plot_id": ["P0"],
+            "row_length_m": [row_length_m],
+            "holes": pd.array([holes], dtype="Int64"),
+            "maize_holes": pd.array([maize_holes], dtype="Int64"),
+        }
+    )
 
 
 def test_no_plots():

@@ -14,7 +14,7 @@ from shapely import Point, Polygon, affinity
 from districtplan.handbook import packaged
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
-from districtplan.results import GroundReadings, Relief, Results
+from districtplan.results import Features, GroundReadings, Relief, Results, RowLines
 from districtplan.tables import made_by
 from districtplan.terrain import Calibration
 
@@ -168,6 +168,8 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         grid_crs=PLOTS_CRS,
         estimate=None,
         readings=no_readings(),
+        features=no_features(),
+        row_lines=no_rows(),
         villages=villages,
         district=district_of(villages),
         set_aside=set_aside,
@@ -189,6 +191,19 @@ def no_readings() -> GroundReadings:
         0,
         Calibration((), (), (), None, None),
     )
+
+
+def no_features() -> Features:
+    """Make what a plan without features gives."""
+    columns = ("source_row", "kind", "width_m", "geometry")
+    aside = ("source_row", "kind", "reason", "remedy")
+    return Features(pd.DataFrame(columns=columns), pd.DataFrame(columns=aside), 0)
+
+
+def no_rows() -> RowLines:
+    """Draw no rows."""
+    columns = ("plot_id", "crop", "row", "length_m", "geometry")
+    return RowLines(pd.DataFrame(columns=columns), 1)
 
 
 def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
@@ -241,7 +256,8 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
     )
     if names:
         frame.insert(2, "farmer_name", [f"Invented Farmer {i}" for i in range(len(CASES))])
-    frame = pd.concat([frame, _erosion(frame, soil=soil), _inputs(frame)], axis=1)
+    frame = pd.concat([frame, _rows(frame), _erosion(frame, soil=soil)], axis=1)
+    frame = pd.concat([frame, _inputs(frame)], axis=1)
     frame.loc[3, ["declination_deg", "row_bearing_magnetic_deg"]] = np.nan
     return frame
 
@@ -253,10 +269,11 @@ def totals_of(plots: pd.DataFrame) -> pd.DataFrame:
     totals = groups[summed].sum(min_count=1).reset_index()
     totals["seed_packs"] = -(-totals["seed_g"] // 2_000)
     totals["npk_packs"] = -(-totals["npk_g"] // 50_000)
-    totals["urea_packs"] = pd.array([pd.NA] * len(totals), dtype="Int64")
     measured = plots[plots["row_method"] == "measure on the ground"]
     area = measured.groupby("village")["area_ha"].sum()
     totals["area_measure_ha"] = totals["village"].map(area).fillna(0.0)
+    for column in ("urea_packs", "maize_holes", "maize_seeds"):
+        totals[column] = pd.array([pd.NA] * len(totals), dtype="Int64")
     flagged = plots["erosion_flags"].map(lambda flags: "rows_alone_not_enough" in flags)
     counts = {
         "plots": plots["village"],
@@ -355,17 +372,50 @@ def _flags(slope: float, *, soil: bool) -> tuple[str, ...]:
     return codes if soil else (*codes, "no_soil_values")
 
 
+BASES = {
+    "straight": "straight rows",
+    "guide lines": "straight rows in place of curved ones",
+    "any direction": "straight rows along the longer side",
+    "measure on the ground": "area over spacing",
+}
+
+
+def _rows(frame: pd.DataFrame) -> pd.DataFrame:
+    level = np.cos(np.arctan(frame["slope_used_pct"] / 100))
+    length = frame["area_ha"] * 1e4 / (SPACING[0] * level)
+    known = frame["row_method"] != "measure on the ground"
+    number = pd.Series(range(120, 120 + len(frame)), dtype="Int64").where(known)
+    none = pd.array([pd.NA] * len(frame), dtype="Int64")
+    return pd.DataFrame(
+        {
+            "rows": number,
+            "short_rows": number - 117,
+            "row_length_m": length,
+            "row_spacing_map_m": SPACING[0] * level,
+            "holes": np.floor(length / SPACING[1] + 0.5).astype("Int64"),
+            "holes_basis": frame["row_method"].map(BASES),
+            "first_row_corner": np.where(known, "north-east corner", None),
+            "first_row_way": np.where(known, "clockwise", None),
+            "first_row_start_m": np.where(known, 2.25, np.nan),
+            "land_taken_m2": np.where(frame.index == 2, 41.5, 0.0),
+            "maize_rows": none,
+            "maize_row_length_m": np.nan,
+            "maize_holes": none,
+        }
+    )
+
+
 def _inputs(frame: pd.DataFrame) -> pd.DataFrame:
-    area_m2 = frame["area_ha"] * 1e4
-    holes = np.floor(area_m2 / (SPACING[0] * SPACING[1]) + 0.5).astype("int64")
+    holes = frame["holes"].astype("int64")
+    metres = frame["row_length_m"]
     columns = {
-        "holes": holes,
         "plants": holes,
         "seeds": holes,
         "seed_g": np.floor(holes * 40 / 100 + 0.5).astype("int64"),
-        "npk_g": np.floor(frame["area_ha"] * 100_000 + 0.5).astype("int64"),
+        "maize_seeds": None,
+        "npk_g": np.floor(metres * 5 + 0.5).astype("int64"),
         "urea_g": None,
-        "manure_g": np.floor(frame["area_ha"] * 5_000_000 + 0.5).astype("int64"),
+        "manure_g": np.floor(metres * 250 + 0.5).astype("int64"),
         "seed_packs": None,
         "npk_packs": None,
         "urea_packs": None,

@@ -1,0 +1,149 @@
+"""A run with features, poor drainage and maize: what is printed of them, and where."""
+
+from __future__ import annotations
+
+import csv
+import json
+
+import geopandas as gpd
+import openpyxl
+import pyogrio
+import pytest
+import shapely
+
+from districtplan import pipeline
+from districtplan.outputs import wording
+from districtplan.outputs.texts import Texts
+from tests.conftest import small_district, surface_raster, write_district
+
+MORE = """\
+[soil]
+drainage = "poor"
+[practice]
+npk_kg_ha = 100
+maize_bean_rows = 2
+maize_row_spacing_cm = 100
+[rows]
+drawn_rows_max = 300
+"""
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory):
+    plots, raster = small_district()
+    path = write_district(tmp_path_factory.mktemp("features"), plots, raster)
+    first = plots.geometry[0]
+    west, south, east, north = first.bounds
+    ditch = shapely.LineString([(west - 9, (south + north) / 2), (east + 9, (south + north) / 2)])
+    frame = gpd.GeoDataFrame(
+        {"kind": ["ditch", "house", "fence"], "width_m": [2.0, None, 1.0]},
+        geometry=[ditch, shapely.box(west, south, west + 8, south + 6), ditch],
+        crs=plots.crs,
+    )
+    frame.to_file(path.parent / "features.gpkg", driver="GPKG")
+    text = path.read_text(encoding="utf-8")
+    named = text.replace("[files]\n", '[files]\nfeatures = "features.gpkg"\n') + MORE
+    path.write_text(named, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def run(plan, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("run") / "run"
+    pipeline.run(plan, folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def results(plan):
+    return pipeline.find(plan)
+
+
+def test_features_are_used_or_set_aside(run):
+    counts = json.loads((run / "run.json").read_text(encoding="utf-8"))["counts"]
+    assert (counts["features"], counts["features_used"], counts["features_set_aside"]) == (3, 2, 1)
+    with (run / "features_set_aside.csv").open(encoding="utf-8", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["source_row"], row["kind"]) == ("3", "fence")
+    assert "ditch" in row["remedy"]
+    inputs = json.loads((run / "run.json").read_text(encoding="utf-8"))["inputs"]
+    assert "features.gpkg" in {file["name"] for file in inputs}
+
+
+def test_land_is_taken_from_its_plot_alone(results):
+    taken = results.plots.set_index("plot_id")["land_taken_m2"]
+    assert taken["K00"] == pytest.approx(70 * 2 + 8 * 6, rel=1e-3)
+    assert (taken.drop("K00") == 0).all()
+
+
+def test_layers_carry_rows_and_features(run, results):
+    path = run / "plots.gpkg"
+    assert set(pyogrio.list_layers(path)[:, 0]) == {"plots", "rows", "features"}
+    drawn = gpd.read_file(path, layer="rows")
+    assert drawn.crs == results.grid_crs
+    assert set(drawn["crop"]) == {"beans", "maize"}
+    assert len(drawn) == len(results.row_lines.lines)
+    assert (drawn.length / drawn["length_m"]).between(0.999, 1.001).all()
+    assert gpd.read_file(path, layer="features")["kind"].tolist() == ["ditch", "house"]
+
+
+def test_thinning_and_features_are_told(results):
+    said = "\n".join(wording.noticed(results, Texts.load("en")))
+    assert results.row_lines.every > 1
+    assert f"draws each {results.row_lines.every}. row" in said
+    assert "2 were used. No rows are laid there; land taken: 188 m², plots touched: 1." in said
+    assert "1 of 3 features could not be used" in said
+
+
+def test_maize_is_counted_in_the_workbook_and_by_village(run, results):
+    sheet = openpyxl.load_workbook(run / "district.xlsx")["Plots"]
+    head, *rows = sheet.iter_rows(values_only=True)
+    at = {name: head.index(name) for name in ("Plot", "Maize holes", "Holes", "Number of rows")}
+    plots = results.plots.set_index("plot_id")
+    for row in rows:
+        for column, name in (("Maize holes", "maize_holes"), ("Holes", "holes")):
+            assert row[at[column]] == plots.loc[row[at["Plot"]], name]
+    assert results.district["maize_holes"] == plots["maize_holes"].sum()
+    known = plots[plots["rows"].notna()]
+    # Two bean rows to each of maize, but for the band that the far edge cuts.
+    assert ((known["rows"] - 2 * known["maize_rows"]).abs() <= 12).all()
+    assert (plots["npk_g"] / plots["row_length_m"]).to_numpy() == pytest.approx(5.0, rel=1e-4)
+
+
+def test_poor_drainage_asks_for_a_fall(results):
+    texts = Texts.load("en")
+    for _, row in results.plots.iterrows():
+        said = wording.method_sentence(row, results.plan, texts)
+        assert "at least 0.2 % to a safe outlet" in said
+
+
+@pytest.mark.parametrize(
+    ("drainage", "said"),
+    [("free", "rows may run in any direction"), ("poor", "Make ridges or beds that fall")],
+)
+def test_level_plots_by_drainage(drainage, said, tmp_path):
+    plots, _ = small_district()
+    raster = surface_raster(lambda x, y: 1800 + 0.001 * x)
+    path = write_district(tmp_path, plots, raster)
+    text = path.read_text(encoding="utf-8").replace(
+        "vertical_error_m = 0.1", "vertical_error_m = 0"
+    )
+    path.write_text(f'{text}[soil]\ndrainage = "{drainage}"\n', encoding="utf-8")
+    results = pipeline.find(path)
+    row = results.plots.iloc[0]
+    assert row["row_method"] == "any direction"
+    assert said in wording.method_sentence(row, results.plan, Texts.load("en"))
+
+
+def test_rows_never_run_any_direction_past_their_grade_limit(tmp_path):
+    """A flat limit of 3 % doesn't let rows fall 2.5 % where a row may fall 1 %."""
+    plots, _ = small_district()
+    raster = surface_raster(lambda x, y: 1800 + 0.025 * x)
+    path = write_district(tmp_path, plots, raster)
+    text = path.read_text(encoding="utf-8").replace(
+        "vertical_error_m = 0.1", "vertical_error_m = 0"
+    )
+    path.write_text(
+        f"{text}[terrain]\nflat_slope_pct = 3\nrow_grade_limit_pct = 1\n", encoding="utf-8"
+    )
+    assert set(pipeline.find(path).plots["row_method"]) == {"straight"}
