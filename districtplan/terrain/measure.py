@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from districtplan import geodesy, tables
+from districtplan.coverage import outlines_on_grid
 from districtplan.terrain import bearing, extent, hillside, noise, surface
-from districtplan.terrain.coverage import outlines_on_grid
 from districtplan.terrain.fitness import require_overlap, require_square_cells
 from districtplan.terrain.method import BEARING_REASONS, METHODS, reasons
 from districtplan.terrain.noise import ErrorModel
@@ -23,10 +23,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
+    from districtplan.coverage import Outlines
     from districtplan.grid import Elevation
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
-    from districtplan.terrain.coverage import Outlines
     from districtplan.terrain.noise import Doubt
     from districtplan.terrain.statistics import Statistics
 

@@ -12,9 +12,9 @@ import numpy as np
 import shapely
 
 from districtplan import geodesy
+from districtplan.coverage import Cells, batches, coverage
 from districtplan.grid import Window
 from districtplan.terrain import noise
-from districtplan.terrain.coverage import Cells, batches, coverage
 from districtplan.terrain.gradient import Block, Ground, gradients
 from districtplan.terrain.noise import Doubt
 from districtplan.terrain.statistics import Statistics, summarise
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from districtplan.coverage import Outlines
     from districtplan.grid import Elevation, Grid
-    from districtplan.terrain.coverage import Outlines
     from districtplan.terrain.noise import ErrorModel
 
 Found = TypeVar("Found", Statistics, Doubt)
