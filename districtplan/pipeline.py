@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from districtplan import erosion, geodesy, handbook, inputs, intake, records, terrain
+from districtplan import erosion, geodesy, handbook, inputs, intake, records, terrain, water
 from districtplan.clock import Clock
 from districtplan.demo import make
 from districtplan.errors import both
@@ -98,10 +98,16 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             taken = records.accept(written.frame, ground, refused, asked, book)
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
             ground = terrain.apply_readings(ground, taken.used, plots, zone, asked, book)
+        with clock.step("water"):
+            kept = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
+            flow, flow_lines = water.trace(kept, elevation, asked, book, clock.share)
+            flow_lines["geometry"] = geodesy.reproject(
+                flow_lines["geometry"].to_numpy(), elevation.grid.crs, zone
+            )
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
         with clock.step("inputs"):
-            joined = join(plots, ground, soil, inputs.need(plots, asked, book))
+            joined = join(plots, ground, flow, soil, inputs.need(plots, asked, book))
             villages, district = inputs.totals(joined, asked)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
@@ -115,6 +121,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         grid_crs=zone,
         estimate=estimate,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
+        flow_lines=flow_lines,
         villages=villages,
         district=district,
         set_aside=refused,

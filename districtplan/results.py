@@ -76,8 +76,8 @@ class Results:
     handbook : Handbook
         The published tables in force.
     plots : pandas.DataFrame
-        One row a plot used, in the order of the file: the columns of intake, terrain, erosion and
-        inputs; ``geometry`` in ``plots_crs``.
+        One row a plot used, in the order of the file: the columns of intake, terrain, water,
+        erosion and inputs; ``geometry`` in ``plots_crs``.
     plots_crs : pyproj.CRS
         CRS of the outlines, that of the plots file.
     grid_crs : pyproj.CRS
@@ -86,6 +86,9 @@ class Results:
         The raster's error as reference land shows it, if the plan names any.
     readings : GroundReadings
         What was measured on the ground; without rows where the plan names no readings.
+    flow_lines : pandas.DataFrame
+        ``upslope_area_ha`` at the low end, ``upslope_area_at_least`` and ``geometry``, lines down
+        the flow in the UTM zone, near plots.
     villages : pandas.DataFrame
         Totals, one row a village, sorted by name.
     district : pandas.Series
@@ -113,6 +116,7 @@ class Results:
     grid_crs: CRS
     estimate: Estimate | None
     readings: GroundReadings
+    flow_lines: pd.DataFrame
     villages: pd.DataFrame
     district: pd.Series
     set_aside: pd.DataFrame

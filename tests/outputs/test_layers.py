@@ -4,6 +4,7 @@ import io
 import json
 import sqlite3
 import time
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -92,7 +93,22 @@ def test_geopackage_header(path):
             "SELECT table_name, srs_id, last_change FROM gpkg_contents"
         ).fetchall()
     connection.close()
-    assert contents == [("plots", 32736, "2026-03-15T00:00:00Z")]
+    assert contents == [(layer, 32736, "2026-03-15T00:00:00Z") for layer in ("plots", "flow_lines")]
+
+
+def test_flow_lines_are_a_layer(path, small_results):
+    lines = gpd.read_file(path, layer="flow_lines")
+    assert lines["upslope_area_ha"].tolist() == [4.5, 1.2]
+    assert lines["upslope_area_at_least"].tolist() == [1, 0]
+    assert lines.geometry.geom_equals(
+        gpd.GeoSeries(small_results.flow_lines["geometry"], crs=small_results.grid_crs)
+    ).all()
+
+
+def test_no_flow_lines_no_layer(small_results, texts, tmp_path):
+    without = replace(small_results, flow_lines=small_results.flow_lines.iloc[:0])
+    (tmp_path / "plots.gpkg").write_bytes(layers.render(without, texts)["plots.gpkg"])
+    assert pyogrio.list_layers(tmp_path / "plots.gpkg")[:, 0].tolist() == ["plots"]
 
 
 def test_geopackage_in_a_second_reader(path, small_results):
