@@ -250,7 +250,7 @@ class Water(Section):
         ge=0.01,
         le=10_000,
         description="Upslope area from which water is taken to run together in a line [ha]; at "
-        "least ten cells.",
+        "least some twenty cells.",
     )
     crossing_min_m: float = _published(
         "flow_limits",

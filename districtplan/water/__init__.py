@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from districtplan.water.trace import FLAGS, trace
+from districtplan.water.plots import FLAGS, trace
 
 __all__ = ["FLAGS", "trace"]

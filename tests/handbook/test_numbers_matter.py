@@ -129,6 +129,16 @@ NAMED = {
         "ROUNDS_MAX",
         "CLOSE",
     },
+    "water": {
+        "CODES",
+        "NO_CELL",
+        "ROW_STEP",
+        "COLUMN_STEP",
+        "FLAT_ROUNDS",
+        "EXACT_BITS",
+        "BLOCK_CELLS",
+        "GROUP_CELLS",
+    },
     "erosion": set(),
     "inputs": {"DECIMALS"},
 }
