@@ -26,8 +26,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from districtplan.handbook import Handbook
     from districtplan.outputs.explanation import Step
     from districtplan.outputs.sources import Entry
+    from districtplan.plan import Plan
 
     Progress = Callable[[str, float], None]
 
@@ -77,12 +79,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
         intake.require_some(plots, refused, raw.name)
     with opened as elevation:
-        estimate = None
-        if land is not None:
-            with clock.step("reference land"):
-                fields = geodesy.reproject(land.outlines, land.crs, elevation.grid.crs)
-                estimate = terrain.estimate_error(fields, elevation, book, land.name)
-                asked = asked.with_error(estimate.vertical_error_m, estimate.error_correlation_m)
+        estimate, asked = _error(land, elevation, asked, book, clock)
         with clock.step("terrain"):
             zone = intake.utm_zone(
                 plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
@@ -101,9 +98,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         with clock.step("water"):
             kept = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
             flow, flow_lines = water.trace(kept, elevation, asked, book, clock.share)
-            flow_lines["geometry"] = geodesy.reproject(
-                flow_lines["geometry"].to_numpy(), elevation.grid.crs, zone
-            )
+            drawn = geodesy.reproject(flow_lines["geometry"].to_numpy(), elevation.grid.crs, zone)
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
         with clock.step("inputs"):
@@ -121,7 +116,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         grid_crs=zone,
         estimate=estimate,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
-        flow_lines=flow_lines,
+        flow_lines=flow_lines.assign(geometry=drawn),
         villages=villages,
         district=district,
         set_aside=refused,
@@ -138,6 +133,22 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *elevation.warnings,
         ),
     )
+
+
+def _error(
+    land: vector.Land | None,
+    elevation: raster.Raster,
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> tuple[terrain.Estimate | None, Plan]:
+    """Estimate the raster's error where the plan names land for it, and put it into the plan."""
+    if land is None:
+        return None, asked
+    with clock.step("reference land"):
+        fields = geodesy.reproject(land.outlines, land.crs, elevation.grid.crs)
+        estimate = terrain.estimate_error(fields, elevation, book, land.name)
+    return estimate, asked.with_error(estimate.vertical_error_m, estimate.error_correlation_m)
 
 
 def run(plan: Path, out: Path, *, replace: bool = False, progress: Progress = silent) -> Results:

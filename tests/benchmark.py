@@ -6,7 +6,8 @@ Makes a district with the generator of the benchmark data (in the folder that
 * a calibration kernel (a fixed sum of products in numpy),
 * the floor: reading the raster and the polygons and nothing else,
 * the plain script: gradients over the whole raster, then a mask a plot in a loop,
-* the terrain step: reading, intake, slope, percentiles, bearing, errors.
+* the terrain step: reading, intake, slope, percentiles, bearing, errors;
+* the water step over the same plots, beside plain pyflwdir on the whole raster in memory.
 """
 
 from __future__ import annotations
@@ -51,6 +52,25 @@ with raster.Raster(read) as elevation:
 print(len(found), "plots")
 """
 
+WATER = (
+    TERRAIN.replace("import geodesy", "import water, geodesy").split("    found, off")[0]
+    + """
+    told, lines = water.trace(
+        plots.assign(geometry=moved), elevation, read.plan, handbook.packaged()
+    )
+print(len(told), "plots", len(lines), "flow lines")
+"""
+)
+
+PYFLWDIR = """
+import sys, numpy, pyflwdir, rasterio
+with rasterio.open(sys.argv[1]) as file:
+    heights = file.read(1).astype("float32")
+    heights[heights == file.nodata] = numpy.nan
+flow = pyflwdir.from_dem(heights, nodata=numpy.nan)
+print(flow.upstream_area().max())
+"""
+
 PLAN = """\
 [plan]
 version = 1
@@ -78,6 +98,15 @@ def timed(name: str, *command: object) -> float:
     return seconds
 
 
+def measure_water(plan: Path, raster: Path) -> None:
+    """Time the water step beside the library that it orders cells with."""
+    # Once each before, so that neither is charged with compiling.
+    for _ in range(2):
+        library = timed("pyflwdir", "-c", PYFLWDIR, raster)
+        ours = timed("water step", "-c", WATER, plan)
+    sys.stdout.write(f"water step / pyflwdir {ours / library:.2f}\n")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cells", type=int, default=6000)
@@ -103,6 +132,7 @@ def main() -> None:
             "plain script", data / "plain_script.py", raster, plots, "--tmp", folder / "p.tif"
         )
         ours = timed("terrain step", "-c", TERRAIN, plan)
+        measure_water(plan, raster)
     sys.stdout.write(
         f"plain script / terrain step {plain / ours:.1f}; terrain step / floor {ours / floor:.1f}; "
         f"terrain step / calibration {ours / calibration:.1f}\n"

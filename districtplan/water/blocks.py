@@ -307,17 +307,17 @@ def trees(region: Region, block: Block) -> Trees | None:
         from_edge=_sum(here, block.from_edge[known], count),
         passes=_passes(block, label),
         rim=block.number[rim],
-        rim_tree=label[rim],
+        rim_tree=label[rim].astype(np.int64),
         rim_height=block.heights[rim],
         rim_still=((block.code == STAYS) & ~block.edge)[rim],
     )
 
 
-def _sum(label: Integers, values: Floats, count: int) -> Floats:
+def _sum(label: NDArray[np.int32], values: Floats, count: int) -> Floats:
     return np.bincount(label, values, count).astype(np.float64, copy=False)
 
 
-def _labels(block: Block) -> tuple[Integers, Integers]:
+def _labels(block: Block) -> tuple[NDArray[np.int32], Integers]:
     """Give each cell's tree, -1 without a height, and each tree's end, in the block's order."""
     flow = flow_of(block.code)
     wide = block.code.shape[1] + 2
@@ -334,7 +334,7 @@ def _labels(block: Block) -> tuple[Integers, Integers]:
     _, lead, place = np.unique(pool[inside], return_index=True, return_inverse=True)
     first[inside] = inside[lead][place]
     kept, tree = np.unique(first, return_inverse=True)
-    of_end = np.concatenate([[-1], tree])
+    of_end = np.concatenate([[-1], tree]).astype(np.int32)
     return of_end[flow.basins()[1:-1, 1:-1]], ends[kept]
 
 
@@ -358,7 +358,7 @@ def flow_of(code: Codes) -> FlwdirRaster:
     return pyflwdir.from_array(framed, ftype="d8", check_ftype=False)
 
 
-def _passes(block: Block, label: Integers) -> Passes:
+def _passes(block: Block, label: NDArray[np.int32]) -> Passes:
     parts = []
     rows, columns = label.shape
     for place, (down, right) in enumerate(FORWARD):
@@ -368,8 +368,8 @@ def _passes(block: Block, label: Integers) -> Passes:
         apart = (a != b) & (a >= 0) & (b >= 0)
         parts.append(
             Passes(
-                a[apart],
-                b[apart],
+                a[apart].astype(np.int64),
+                b[apart].astype(np.int64),
                 np.maximum(block.heights[one][apart], block.heights[other][apart]),
                 block.number[one][apart] * len(FORWARD) + place,
             )

@@ -71,7 +71,7 @@ def upslope(block: Block, place: int, network: Network, columns: int) -> Upslope
     cuts, inflow = network.cuts_of(place), network.inflow_of(place)
     start = _inside(block, cuts.start, columns)
     code = block.code.copy()
-    last = _turn(code, block, start, cuts, columns)
+    turned, way = _turn(code, block, start, cuts, columns)
     drains_to = np.where(
         (code == STAYS) | (code == NO_CELL),
         -1,
@@ -86,13 +86,11 @@ def upslope(block: Block, place: int, network: Network, columns: int) -> Upslope
     np.add.at(from_edge.ravel(), entry, inflow.from_edge)
     flow = flow_of(code)
     sums = [_summed(flow, own) for own in (area, from_edge)]
-    # A pool takes in water at many cells and hands it on from one.
-    totals = (network.area[cuts.tree], network.from_edge[cuts.tree])
-    rests = [total - found.ravel()[start] for total, found in zip(totals, sums, strict=True)]
-    if any((rest != 0).any() for rest in rests):
-        for own, rest in zip((area, from_edge), rests, strict=True):
-            own.ravel()[last] += rest
-        sums = [_summed(flow, own) for own in (area, from_edge)]
+    # A pool takes in water at many cells and hands it on from one: what the others took in runs
+    # along the whole of its turned way.
+    for found, of_tree in zip(sums, (network.area, network.from_edge), strict=True):
+        rest = of_tree[cuts.tree] - found.ravel()[start]
+        found.ravel()[turned] += rest[way]
     at_least = (code != NO_CELL) & (sums[1] > 0)
     # What reaches a still place that isn't known to spill may leave by another way: only its own
     # area is sure.
@@ -102,8 +100,8 @@ def upslope(block: Block, place: int, network: Network, columns: int) -> Upslope
 
 def _summed(flow: FlwdirRaster, own: Floats) -> Floats:
     """Add up along directions."""
-    found: Floats = flow.accuflux(np.pad(own, 1), nodata=-1)[1:-1, 1:-1]
-    return found
+    found = flow.accuflux(np.pad(own, 1), nodata=-1)
+    return np.ascontiguousarray(found[1:-1, 1:-1])
 
 
 def _inside(block: Block, number: Integers, columns: int) -> Integers:
@@ -112,16 +110,19 @@ def _inside(block: Block, number: Integers, columns: int) -> Integers:
     return row * block.window.columns + column
 
 
-def _turn(code: Codes, block: Block, start: Integers, cuts: Cut, columns: int) -> Integers:
-    """Turn ways down round, all at once, and give the last cell of each."""
+def _turn(
+    code: Codes, block: Block, start: Integers, cuts: Cut, columns: int
+) -> tuple[Integers, Integers]:
+    """Turn ways down round, all at once; give the cells on them, and the way of each."""
     flat, wide = code.ravel(), block.window.columns
     natural = block.code.ravel()
     tall = block.window.rows
-    here, last, way = start, start.copy(), np.arange(len(start))
+    here, way = start, np.arange(len(start))
+    parts = []
     row, column = cuts.target // columns, cuts.target % columns
     row, column = row - block.window.row, column - block.window.column
     while len(here):
-        last[way] = here
+        parts.append((here, way))
         own_row, own_column = here // wide, here % wide
         flat[here] = CODE_OF[row - own_row + 1, column - own_column + 1]
         taken = natural[here]
@@ -136,4 +137,7 @@ def _turn(code: Codes, block: Block, start: Integers, cuts: Cut, columns: int) -
         row, column = own_row[goes_on], own_column[goes_on]
         here = (next_row * wide + next_column)[goes_on]
         way = way[goes_on]
-    return last
+    if not parts:
+        return start, way
+    cells, ways = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return cells, ways

@@ -253,12 +253,12 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             **UNMEASURED,
             "slope_used_pct": slope * 0.98,
             "terrain_flags": [case[6] for case in CASES],
-            "upslope_area_ha": 0.2 + 0.1 * np.arange(len(CASES)),
-            "upslope_area_at_least": (np.arange(len(CASES)) == 1).astype(np.int64),
-            "run_on_area_ha": 0.1 + 0.1 * np.arange(len(CASES)),
-            "flow_line_length_m": np.where(np.arange(len(CASES)) == 0, 31.0, 0.0),
+            "upslope_area_ha": 1.2 + 0.1 * np.arange(len(CASES)),
+            "upslope_area_at_least": (np.arange(len(CASES)) == 6).astype(np.int64),
+            "run_on_area_ha": 1.1 + 0.1 * np.arange(len(CASES)),
+            "flow_line_length_m": np.where(np.arange(len(CASES)) == 5, 31.0, 0.0),
             "water_flags": [
-                {0: ("crossed_by_flow",), 1: ("upslope_at_least",)}.get(i, ())
+                {5: ("crossed_by_flow",), 6: ("upslope_at_least",)}.get(i, ())
                 for i in range(len(CASES))
             ],
         }

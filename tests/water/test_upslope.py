@@ -63,8 +63,10 @@ def test_all_water_leaves_at_the_edges(seed):
 @FEW
 @given(SEEDS)
 def test_what_drains_in_and_the_own_cell_is_what_drains_out(seed):
-    # Nothing is counted twice, nothing is lost, cell by cell; only pools gather over several cells.
-    heights = with_hollows(np.random.default_rng(seed)).astype(np.float32)
+    # Nothing is counted twice, nothing is lost, cell by cell. No two heights are the same, for a
+    # pool of several cells hands on from one of them what all take in.
+    ground = with_hollows(np.random.default_rng(seed))
+    heights = 1000 + np.argsort(np.argsort(ground, axis=None)).reshape(ground.shape) / 128
     area, _, drains_to = traced(raster_of(heights))
     handed = np.bincount(
         drains_to[drains_to >= 0], area[drains_to >= 0], minlength=area.size
@@ -72,8 +74,8 @@ def test_what_drains_in_and_the_own_cell_is_what_drains_out(seed):
     np.testing.assert_allclose(area, handed + 100.0, rtol=1e-12)
 
 
-@FEW
-@given(SEEDS, st.integers(7, 90))
+@settings(max_examples=6, deadline=None)
+@given(SEEDS, st.integers(20, 90))
 def test_blocks_change_nothing(seed, side):
     raster = raster_of(faulty_ground(np.random.default_rng(seed)))
     for backwater in (-np.inf, 1.0, np.inf):
