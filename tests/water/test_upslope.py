@@ -100,7 +100,7 @@ def test_a_part_of_the_raster_agrees_wherever_it_says_so(seed):
     assert (~at_least).any()
     # Water may leave a hollow or a flat that the edge cuts by another way than it seems: then a
     # few cells get less.
-    assert (area > inside).sum() <= 2e-3 * area.size
+    assert (area > inside).sum() <= 20
 
 
 @FEW
