@@ -258,6 +258,33 @@ class Terrain(Section):
         return min(self.flat_slope_pct, self.row_grade_limit_pct)
 
 
+class Water(Section):
+    """Where water runs together, and how far upslope is looked."""
+
+    flow_line_min_area_ha: float = _published(
+        "flow_limits",
+        "flow_line_min_area_ha",
+        ge=0.01,
+        le=10_000,
+        description="Upslope area from which water is taken to run together in a line [ha]; at "
+        "least some twenty cells.",
+    )
+    crossing_min_m: float = _published(
+        "flow_limits",
+        "crossing_min_m",
+        ge=0,
+        le=1_000,
+        description="A plot is crossed where more of a flow line than this lies inside [m].",
+    )
+    border_m: float = _published(
+        "flow_limits",
+        "border_m",
+        ge=0,
+        le=100_000,
+        description="How far around the plots the raster is read for what drains onto them [m].",
+    )
+
+
 class Soil(Section):
     """What RUSLE needs to know of the district; without all three, tonnes are left out."""
 
@@ -544,6 +571,7 @@ class Plan(Section):
     files: Files
     elevation: Elevation
     terrain: Terrain = Field(default_factory=Terrain)
+    water: Water = Field(default_factory=Water)
     soil: Soil = Field(default_factory=Soil)
     erosion: Erosion = Field(default_factory=Erosion)
     practice: Practice = Field(default_factory=Practice)

@@ -111,7 +111,7 @@ class Results:
     handbook : Handbook
         The published tables in force.
     plots : pandas.DataFrame
-        One row a plot used, in the order of the file: the columns of intake, terrain, rows,
+        One row a plot used, in the order of the file: the columns of intake, terrain, water, rows,
         erosion and inputs; ``geometry`` in ``plots_crs``.
     plots_crs : pyproj.CRS
         CRS of the outlines, that of the plots file.
@@ -125,6 +125,9 @@ class Results:
         What takes land; without rows where the plan names no features.
     row_lines : RowLines
         The rows of plots with a bearing.
+    flow_lines : pandas.DataFrame
+        ``upslope_area_ha`` at the low end, ``upslope_area_at_least`` and ``geometry``, lines down
+        the flow in the UTM zone, near plots.
     villages : pandas.DataFrame
         Totals, one row a village, sorted by name.
     district : pandas.Series
@@ -154,6 +157,7 @@ class Results:
     readings: GroundReadings
     features: Features
     row_lines: RowLines
+    flow_lines: pd.DataFrame
     villages: pd.DataFrame
     district: pd.Series
     set_aside: pd.DataFrame

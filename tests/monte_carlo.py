@@ -16,9 +16,9 @@ import shapely
 from pyproj import CRS
 
 from districtplan import handbook
+from districtplan.coverage import Cells, coverage, outlines_on_grid
 from districtplan.grid import Grid
 from districtplan.terrain import noise
-from districtplan.terrain.coverage import Cells, coverage, outlines_on_grid
 from districtplan.terrain.gradient import Ground
 
 CELL = 10.0

@@ -114,6 +114,7 @@ def explain(results: Results, plot_id: str, texts: Texts) -> list[Step]:
         _ground,
         _rows,
         _directions,
+        _water,
         _soil,
         _planting,
     )
@@ -411,6 +412,24 @@ def _magnetic(case: _Case) -> Step:
         source,
         case.say("magnetic.result", ends=wording.both_ends(bearing)),
     )
+
+
+def _water(case: _Case) -> list[Step]:
+    row, limits = case.row, case.results.plan.water
+    title, source = case.say("water.title"), case.source("equations", "flow_direction", "spill")
+    if not case.known("upslope_area_ha"):
+        return [Step(title, "", "", source, case.say("water.none"))]
+    result = case.say(
+        "water.result",
+        least=case.say("water.least") if row["upslope_area_at_least"] else "",
+        area=digits(row["upslope_area_ha"], 3),
+        outside=digits(row["run_on_area_ha"], 3),
+        line=digits(limits.flow_line_min_area_ha),
+        length=digits(row["flow_line_length_m"], 3),
+        crossing=digits(limits.crossing_min_m),
+    )
+    inputs = case.say("water.inputs", border=digits(limits.border_m))
+    return [Step(title, inputs, "", source, result)]
 
 
 def _soil(case: _Case) -> list[Step]:

@@ -22,7 +22,7 @@ LAYER = "plots"
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
-    """Write the plots with their outlines; the GeoPackage also has layers of rows and features.
+    """Write the plots with their outlines; the GeoPackage also has layers of rows and flow lines.
 
     Parameters
     ----------
@@ -39,7 +39,11 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     frame = gpd.GeoDataFrame(plot_table(results, texts), geometry="geometry", crs=results.plots_crs)
     written = f"{results.plan.district.planting_date:%Y-%m-%d}T00:00:00Z"
     layers = {LAYER: frame}
-    others = {"rows": results.row_lines.lines, "features": results.features.used}
+    others = {
+        "rows": results.row_lines.lines,
+        "features": results.features.used,
+        "flow_lines": results.flow_lines,
+    }
     for name, table in others.items():
         if len(table):
             layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=results.grid_crs)

@@ -66,7 +66,7 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
         A sentence a flag; empty where there is none. Of the limits of land use only the gravest,
         and land that is not for beans before all else.
     """
-    raised = (*row["erosion_flags"], *row["terrain_flags"])
+    raised = (*row["water_flags"], *row["erosion_flags"], *row["terrain_flags"])
     use = next((code for code in LAND_USE if code in raised), None)
     codes = [code for code in raised if code == use or code not in LAND_USE]
     codes.sort(key=lambda code: code not in EXCLUDED)

@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
+    from districtplan.coverage import Outlines
     from districtplan.grid import Elevation, Grid
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
-    from districtplan.terrain.coverage import Outlines
     from districtplan.terrain.noise import Doubt
     from districtplan.terrain.statistics import Statistics
 

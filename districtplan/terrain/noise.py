@@ -42,8 +42,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from districtplan.coverage import Cells
     from districtplan.handbook import Handbook
-    from districtplan.terrain.coverage import Cells
     from districtplan.terrain.statistics import Statistics
 
     Floats = NDArray[np.float64]

@@ -138,6 +138,16 @@ NAMED = {
         "BOX_POINTS",
         "DECIMALS",
     },
+    "water": {
+        "CODES",
+        "NO_CELL",
+        "ROW_STEP",
+        "COLUMN_STEP",
+        "FLAT_ROUNDS",
+        "EXACT_BITS",
+        "BLOCK_CELLS",
+        "GROUP_CELLS",
+    },
     "erosion": set(),
     "inputs": {"DECIMALS"},
 }

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from pyproj import CRS, Transformer
-from shapely import Point, Polygon, affinity
+from shapely import LineString, Point, Polygon, affinity
 
 from districtplan.handbook import packaged
 from districtplan.outputs.texts import Texts
@@ -170,6 +170,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         readings=no_readings(),
         features=no_features(),
         row_lines=no_rows(),
+        flow_lines=make_flow_lines(),
         villages=villages,
         district=district_of(villages),
         set_aside=set_aside,
@@ -204,6 +205,21 @@ def no_rows() -> RowLines:
     """Draw no rows."""
     columns = ("plot_id", "crop", "row", "length_m", "geometry")
     return RowLines(pd.DataFrame(columns=columns), 1)
+
+
+def make_flow_lines() -> pd.DataFrame:
+    """Make two flow lines that meet, the larger first."""
+    x, y = ORIGIN
+    return pd.DataFrame(
+        {
+            "upslope_area_ha": [4.5, 1.2],
+            "upslope_area_at_least": [1, 0],
+            "geometry": [
+                LineString([(x, y), (x + 40, y - 40)]),
+                LineString([(x, y + 60), (x, y)]),
+            ],
+        }
+    )
 
 
 def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
@@ -252,6 +268,14 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             **UNMEASURED,
             "slope_used_pct": slope * 0.98,
             "terrain_flags": [case[6] for case in CASES],
+            "upslope_area_ha": 1.2 + 0.1 * np.arange(len(CASES)),
+            "upslope_area_at_least": (np.arange(len(CASES)) == 6).astype(np.int64),
+            "run_on_area_ha": 1.1 + 0.1 * np.arange(len(CASES)),
+            "flow_line_length_m": np.where(np.arange(len(CASES)) == 5, 31.0, 0.0),
+            "water_flags": [
+                {5: ("crossed_by_flow",), 6: ("upslope_at_least",)}.get(i, ())
+                for i in range(len(CASES))
+            ],
         }
     )
     if names:

@@ -228,3 +228,16 @@ def test_set_aside_id_says_why(results, texts):
 )
 def test_digits_never_write_an_exponent(value, significant, text):
     assert digits(value, significant) == text
+
+
+def test_water_from_above_says_how_sure_it_is(results, texts):
+    said = {
+        plot_id: next(s for s in explain(results, plot_id, texts) if s.title == "Water from above")
+        for plot_id in ("<b>B2</b>", "B3")
+    }
+    assert said["<b>B2</b>"].result.startswith("1.7 ha drain through the plot at one place")
+    assert "run 31 m inside it; it counts as crossed above 10 m" in said["<b>B2</b>"].result
+    assert said["B3"].result.startswith("At least 1.8 ha drain")
+    plots = results.plots.assign(upslope_area_ha=np.nan)
+    unknown = explain(dataclasses.replace(results, plots=plots), "B3", texts)
+    assert any("what drains onto it is not known" in step.result for step in unknown)
