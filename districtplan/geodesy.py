@@ -165,6 +165,29 @@ def convergence_deg(crs: CRS, longitude: Floats, latitude: Floats) -> Floats:
     return np.asarray(factors.meridian_convergence, dtype=np.float64)
 
 
+def point_scale(crs: CRS, longitude: Floats, latitude: Floats) -> Floats:
+    """Give how long a metre on the ellipsoid is on the map of a conformal projection.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        A conformal CRS in metres, such as a UTM zone.
+    longitude : numpy.ndarray
+        Longitudes, shape (points,) [degrees].
+    latitude : numpy.ndarray
+        Latitudes, shape (points,) [degrees].
+
+    Returns
+    -------
+    numpy.ndarray
+        Scale, the same in every direction, shape (points,).
+    """
+    if len(longitude) == 0:
+        return np.ones(0)
+    factors = Proj(crs).get_factors(longitude, latitude)
+    return np.asarray(factors.meridional_scale, dtype=np.float64)
+
+
 def decimal_year(day: date) -> float:
     """Write a day as a decimal year, as magnetic models count time.
 
@@ -317,6 +340,30 @@ def line_in_words(bearing_true: Floats) -> NDArray[np.object_]:
     nearest = np.floor(bearing_true[known] / sector + 0.5).astype(np.int64) % len(LINES)
     words[known] = np.array(LINES, dtype=object)[nearest]
     return words
+
+
+def lonlat(crs: CRS, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Give longitudes and latitudes of places.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        CRS of the places.
+    x : numpy.ndarray
+        Eastings, NaN for none, shape (points,) [units of the CRS].
+    y : numpy.ndarray
+        Northings alike.
+
+    Returns
+    -------
+    longitude : numpy.ndarray
+        Longitudes, WGS 84, infinite or NaN where there is no such place, shape (points,) [degrees].
+    latitude : numpy.ndarray
+        Latitudes alike.
+    """
+    back = Transformer.from_crs(crs, 4326, always_xy=True)
+    longitude, latitude = back.transform(x, y)
+    return np.asarray(longitude), np.asarray(latitude)
 
 
 def reproject(polygons: NDArray[np.object_], source: CRS, target: CRS) -> NDArray[np.object_]:

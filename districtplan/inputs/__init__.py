@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from districtplan.inputs.doubts import doubts
+from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
 from districtplan.inputs.need import need
 from districtplan.inputs.totals import totals
 
-__all__ = ["doubts", "need", "totals"]
+__all__ = ["MarkedString", "doubts", "marked_string", "need", "totals", "walk_string"]
