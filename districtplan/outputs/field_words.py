@@ -231,7 +231,7 @@ def _mark_words(mark: Marks, texts: Texts) -> str:
     return texts.say(
         f"string.mark.{mark.good}",
         measure=measure,
-        holes=mark.holes,
+        each=texts.say(f"string.each.{'one' if mark.holes == 1 else 'many'}", count=mark.holes),
         every_m=mark.every_m,
         first_m=mark.every_m / 2,
         count=mark.on_string,
