@@ -37,7 +37,10 @@ MEASURES = {"npk": "cap_npk_g", "urea": "cap_urea_g", "manure": "handful_manure_
 """What is measured out along a row, and the plan's key for the weight of a measure."""
 DUST = 1e-6
 """Share of a distance below which a row that ends at a mark has the mark, or a number is whole."""
+SAME_DECIMALS = 9
+"""Decimals of a share to which two lengths of string are as good as each other."""
 PERCENT_DECIMALS = 6
+"""Decimals of a percentage, so that a string that fits exactly is off by 0."""
 
 
 @dataclass(frozen=True)
@@ -179,8 +182,8 @@ def marked_string(plan: Plan, handbook: Handbook) -> MarkedString:
         rate, measure_g = getattr(practice, f"{good}_kg_ha"), getattr(plan.string, key)
         if rate is None or measure_g is None:
             continue
-        # 1 kg/ha is 0.1 g/m².
-        grams_a_hole = rate / 10 * practice.row_spacing_cm / 100 * hole_m
+        # 1 kg/ha is 1,000 g on 10,000 m².
+        grams_a_hole = rate * 1_000 / 10_000 * practice.row_spacing_cm / 100 * hole_m
         one = _Wanted(good, measure_g, measure_g / grams_a_hole)
         wanted.append(one)
         faults += list(_faults(one, most, plan, handbook))
@@ -277,7 +280,9 @@ def _period(one: _Wanted, handbook: Handbook) -> _Period:
 def _knot(periods: list[_Period], least: int, most: int) -> int:
     """Choose the string's length in holes: its marks closest to the rates, then the longest."""
     worst = {
-        holes: round(max((abs(period.error(holes)) for period in periods), default=0.0), 9)
+        holes: round(
+            max((abs(period.error(holes)) for period in periods), default=0.0), SAME_DECIMALS
+        )
         for holes in range(least, most + 1)
     }
     return min(worst, key=lambda holes: (worst[holes], -holes))
