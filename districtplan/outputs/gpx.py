@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 CREATOR = "districtplan"
+DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>'
 POLE = 90.0
 DECIMALS = 7
 """Of a degree: a centimetre."""
@@ -185,8 +186,7 @@ def write(title: str, tracks: Sequence[Track], waypoints: Sequence[Waypoint], da
         for ring in track.rings:
             _points(ET.SubElement(trk, "trkseg"), "trkpt", ring)
     ET.indent(root, space="")
-    content: bytes = ET.tostring(root, encoding="UTF-8", xml_declaration=True)
-    return content + b"\n"
+    return f"{DECLARATION}\n{ET.tostring(root, encoding='unicode')}\n".encode()
 
 
 def _points(parent: ET.Element, tag: str, places: Floats) -> list[ET.Element]:
