@@ -526,6 +526,51 @@ class Rows(Section):
         description="Most row lines in plots.gpkg, about; where there are more, each second, "
         "third ... is drawn, of every plot at least its first (judgement).",
     )
+    peg_step_m: float = _published(
+        "setting_out",
+        "peg_step_m",
+        ge=2,
+        le=50,
+        description="From one control peg of a line to the next [m]; half of it in bends.",
+    )
+    pace_m: float = _published(
+        "setting_out",
+        "pace_m",
+        ge=0.4,
+        le=1.2,
+        description="Length of the team's pace [m].",
+    )
+
+
+class String(Section):
+    """The string whose marks carry the practice; a measure that wasn't weighed has no mark."""
+
+    string_m: float = _published(
+        "marked_string",
+        "string_m",
+        ge=5,
+        le=100,
+        description="Longest string that a team lays along a row [m].",
+    )
+    cap_npk_g: float | None = Field(
+        None,
+        ge=0.5,
+        le=500,
+        description="NPK in one level cap [g]: weigh 100 and divide; left out: no marks for it.",
+    )
+    cap_urea_g: float | None = Field(
+        None,
+        ge=0.5,
+        le=500,
+        description="Urea in one level cap [g]: weigh 100 and divide; left out: no marks for it.",
+    )
+    handful_manure_g: float | None = Field(
+        None,
+        ge=5,
+        le=20_000,
+        description="Manure in one handful or tin [g]: weigh 20 and divide; left out: no marks "
+        "for it.",
+    )
 
 
 class Orders(Section):
@@ -576,6 +621,7 @@ class Plan(Section):
     erosion: Erosion = Field(default_factory=Erosion)
     practice: Practice = Field(default_factory=Practice)
     rows: Rows = Field(default_factory=Rows)
+    string: String = Field(default_factory=String)
     orders: Orders = Field(default_factory=Orders)
     limits: Limits = Field(default_factory=Limits)
 
