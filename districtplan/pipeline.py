@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from districtplan import erosion, geodesy, handbook, inputs, intake, records, terrain
+from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain
 from districtplan.clock import Clock
 from districtplan.demo import make
 from districtplan.errors import both
@@ -72,8 +72,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     asked = read.plan.under(book)
     with clock.step("plots"):
         raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
-        land = vector.read_reference_land(read)
-        written = readings.read_readings(read)
+        land, written = vector.read_reference_land(read), readings.read_readings(read)
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
         intake.require_some(plots, refused, raw.name)
     with opened as elevation:
@@ -98,15 +97,21 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             taken = records.accept(written.frame, ground, refused, asked, book)
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
             ground = terrain.apply_readings(ground, taken.used, plots, zone, asked, book)
+        with clock.step("guide lines"):
+            guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
         with clock.step("inputs"):
-            joined = join(plots, ground, soil, inputs.need(plots, asked, book))
+            joined = join(plots, ground, guides.plots, soil, inputs.need(plots, asked, book))
             villages, district = inputs.totals(joined, asked)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
-        of_land = {} if land is None else land.sha256
-        digests = {**raw.sha256, **elevation.sha256, **of_land, **written.sha256}
+        digests = {
+            **raw.sha256,
+            **elevation.sha256,
+            **({} if land is None else land.sha256),
+            **written.sha256,
+        }
     return Results(
         plan=asked,
         handbook=book,
@@ -114,6 +119,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         plots_crs=raw.crs,
         grid_crs=zone,
         estimate=estimate,
+        guides=guides,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         villages=villages,
         district=district,

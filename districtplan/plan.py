@@ -241,6 +241,24 @@ class Terrain(Section):
     )
 
 
+class Rows(Section):
+    """How well rows keep to the contour, and where water may stand in them."""
+
+    within_share_min: Share = _published(
+        "guide_line_limits",
+        "within_share_min",
+        description="Share of the rows' length that must keep within the row-grade limit; as few "
+        "guide lines are set as reach it.",
+    )
+    sag_max_cm: float = _published(
+        "guide_line_limits",
+        "sag_max_cm",
+        gt=0,
+        le=30,
+        description="Depth of water that may stand in a row [cm]; a deeper sag breaks the row.",
+    )
+
+
 class Soil(Section):
     """What RUSLE needs to know of the district; without all three, tonnes are left out."""
 
@@ -399,6 +417,7 @@ class Plan(Section):
     files: Files
     elevation: Elevation
     terrain: Terrain = Field(default_factory=Terrain)
+    rows: Rows = Field(default_factory=Rows)
     soil: Soil = Field(default_factory=Soil)
     erosion: Erosion = Field(default_factory=Erosion)
     practice: Practice = Field(default_factory=Practice)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import tempfile
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -11,14 +13,18 @@ import pyogrio
 from districtplan.outputs.plot_table import plot_table
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
 LAYER = "plots"
+GEOMETRY = {"guide_lines": "LineString"}
+"""Kinds of geometry of layers whose rows may all be without one."""
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
-    """Write the plots with their outlines.
+    """Write the plots with their outlines; the GeoPackage also has layers of guide lines and pegs.
 
     Parameters
     ----------
@@ -34,7 +40,12 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     """
     frame = gpd.GeoDataFrame(plot_table(results, texts), geometry="geometry", crs=results.plots_crs)
     written = f"{results.plan.district.planting_date:%Y-%m-%d}T00:00:00Z"
-    return {"plots.parquet": _parquet(frame), "plots.gpkg": _geopackage(frame, written)}
+    layers = {LAYER: frame}
+    guides = {"guide_lines": results.guides.lines, "pegs": results.guides.pegs}
+    for name, table in guides.items():
+        if len(table):
+            layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=results.guides.crs)
+    return {"plots.parquet": _parquet(frame), "plots.gpkg": _geopackage(layers, written)}
 
 
 def _parquet(frame: gpd.GeoDataFrame) -> bytes:
@@ -43,12 +54,23 @@ def _parquet(frame: gpd.GeoDataFrame) -> bytes:
     return target.getvalue()
 
 
-def _geopackage(frame: gpd.GeoDataFrame, written: str) -> bytes:
-    target = io.BytesIO()
-    # A GeoPackage records when it was written: the plan's date, or no two runs would be equal.
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": written})
-    try:
-        pyogrio.write_dataframe(frame, target, driver="GPKG", layer=LAYER, promote_to_multi=True)
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
-    return target.getvalue()
+def _geopackage(layers: Mapping[str, gpd.GeoDataFrame], written: str) -> bytes:
+    # GDAL adds a layer to a file on disk only, not to one in memory.
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "plots.gpkg"
+        # A GeoPackage records when it was written: the plan's date, or no two runs would be equal.
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": written})
+        try:
+            for name, frame in layers.items():
+                pyogrio.write_dataframe(
+                    frame,
+                    path,
+                    driver="GPKG",
+                    layer=name,
+                    promote_to_multi=name == LAYER,
+                    geometry_type=GEOMETRY.get(name),
+                    append=path.exists(),
+                )
+        finally:
+            pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+        return path.read_bytes()

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import geodesy, tables
-from districtplan.terrain import bearing, extent, hillside, noise, surface
+from districtplan.terrain import arcs, bearing, extent, hillside, noise, surface
 from districtplan.terrain.coverage import outlines_on_grid
 from districtplan.terrain.fitness import require_overlap, require_square_cells
 from districtplan.terrain.method import BEARING_REASONS, METHODS, reasons
@@ -97,7 +97,8 @@ def measure(
     )
     watch = surface.Watch(grid, plan, handbook)
     windows = hillside.Windows(grid, float(np.median(outlines.v)), plan, handbook)
-    found, doubt = survey(outlines, elevation, error, progress, (watch, windows))
+    bends = arcs.Bends(grid, error)
+    found, doubt = survey(outlines, elevation, error, progress, (watch, windows, bends))
     at_row = np.clip(np.rint(found.row_mean), 0, grid.rows - 1).astype(np.int64)
     width, height = geodesy.cell_size_m(grid)
     cell_m = width[at_row], height[at_row]
@@ -113,14 +114,14 @@ def measure(
         table["row_method_reason"].isin(BEARING_REASONS), np.degrees(doubt.turn), np.nan
     )
     table["row_method"] = table["row_method_reason"].map(METHODS)
-    least = handbook.number(noise.TABLE, "downslope_share_min")
-    fall = bearing.downslope_direction(found, least)
+    fall = bearing.downslope_direction(found, handbook.number(noise.TABLE, "downslope_share_min"))
     level = -0.5 * np.degrees(np.angle(doubt.deviator))
     clear = table["coherence"].to_numpy() >= plan.terrain.coherence_min
     across = np.where(clear, level + 90, np.nan)
     table["slope_length_m"] = _slope_length(outlines, found, fall, across, cell_m)
     north = _Norths.at(plots, grid.crs, grid_crs, plan)
-    table = table.join(_bearings(table, level, fall, north))
+    curved = arcs.columns(bends.found(), grid, handbook)
+    table = table.join([_bearings(table, level, fall, north), curved])
     measured = (table["row_method"] == "measure on the ground").to_numpy()
     table = table.join(hillside.columns(windows.found(), north.raster, measured))
     faults = surface.flags(
