@@ -103,8 +103,8 @@ def guide_lines(
     Parameters
     ----------
     plots : pandas.DataFrame
-        ``plot_id``, ``longitude_deg``, ``latitude_deg`` and ``geometry``, the last in the CRS of the
-        raster.
+        ``plot_id``, ``longitude_deg``, ``latitude_deg`` and ``geometry``, the last in the CRS of
+        the raster.
     ground : pandas.DataFrame
         ``plot_id``, ``row_method``, ``row_bearing_true_deg``, ``row_grade_limit_pct``,
         ``slope_used_pct`` and ``row_arc_radius_m``.
@@ -233,8 +233,8 @@ class _Rules:
             max(self._of["window_margin_m"] / size, self._of["window_margin_cells"])
             for size in (width, height)
         )
-        left, right = _clip([*at, -across, across], grid.columns)
-        top, bottom = _clip([*down, -along, along], grid.rows)
+        left, right = _clip(at, across, grid.columns)
+        top, bottom = _clip(down, along, grid.rows)
         window = Window(top, left, bottom - top, right - left)
         return _Frame(grid, top, left, width, height), window
 
@@ -254,8 +254,9 @@ class _Rules:
         return heights, _averaged(self._error, step, frame)
 
 
-def _clip(span: Floats, count: int) -> tuple[int, int]:
-    low, high = np.clip([np.floor(span[0]), np.ceil(span[1])], 0, count).astype(np.int64).tolist()
+def _clip(span: Floats, margin: float, count: int) -> tuple[int, int]:
+    reach = np.array([np.floor(span[0] - margin), np.ceil(span[1] + margin)])
+    low, high = np.clip(reach, 0, count).astype(np.int64).tolist()
     return low, high
 
 

@@ -180,7 +180,7 @@ def guide(
     Returns
     -------
     Guide
-        The fewest lines that keep the rows within the limit; where none do, those that come nearest.
+        The fewest lines that keep the rows within the limit; else those that come nearest.
     """
     xy = points(outline)
     land = _Land(outline, surface, xy, surface.gradient(xy))
@@ -210,12 +210,10 @@ def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:
     if bends:
         yield _by_arcs(land, "arc", parts, limits)
     for _ in range(limits.sectors - 1):
-        parts, before = (
-            sectors.split(parts, land.xy, land.gradient, limits.sector_share, slack),
-            parts,
-        )
-        if len(parts) == len(before):
+        finer = sectors.split(parts, land.xy, land.gradient, limits.sector_share, slack)
+        if len(finer) == len(parts):
             break
+        parts = finer
         yield _by_arcs(land, "arc sectors", parts, limits)
     heights = land.surface.height(land.xy)
     contours = level_lines.Contours(land.surface, land.outline, limits.setting.line_m)

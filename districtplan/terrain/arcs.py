@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     Complexes = NDArray[np.complex128]
 
 TABLE = "guide_line_limits"
+HALF_TURN = 180.0
 NEAREST = 1e-3
 """Least |t|² that a weight divides by: cells next to the centre must not outweigh all others."""
 FLAT = 1e-12
@@ -152,7 +153,8 @@ def columns(found: Arcs, grid: Grid, handbook: Handbook) -> pd.DataFrame:
     longitude, latitude = geodesy.lonlat(
         grid.crs, grid.west + column * grid.cell_x, grid.north - row * grid.cell_y
     )
-    on_earth = np.isfinite(longitude) & np.isfinite(latitude)
+    # Of rows all but straight the centre may lie off the Earth.
+    on_earth = (np.abs(longitude) <= HALF_TURN) & (np.abs(latitude) <= HALF_TURN / 2)
     return pd.DataFrame(
         {
             "row_bend_deg_100m": np.degrees(100 * size),

@@ -92,15 +92,27 @@ def test_geopackage_header(path):
             "SELECT table_name, srs_id, last_change FROM gpkg_contents"
         ).fetchall()
     connection.close()
-    assert contents == [("plots", 32736, "2026-03-15T00:00:00Z")]
+    written = "2026-03-15T00:00:00Z"
+    assert contents == [(name, 32736, written) for name in ("plots", "guide_lines", "pegs")]
 
 
 def test_geopackage_in_a_second_reader(path, small_results):
-    assert pyogrio.list_layers(path).tolist() == [["plots", "MultiPolygon"]]
-    frame = pyogrio.read_dataframe(path)
+    layers = [["plots", "MultiPolygon"], ["guide_lines", "LineString"], ["pegs", "Point"]]
+    assert pyogrio.list_layers(path).tolist() == layers
+    frame = pyogrio.read_dataframe(path, layer="plots")
     assert frame["plot_id"].tolist() == small_results.plots["plot_id"].tolist()
     outlines = gpd.GeoSeries(small_results.plots["geometry"])
     assert np.allclose(frame.area, outlines.area, rtol=1e-12)
+
+
+def test_guide_lines_and_pegs_are_layers(path, small_results):
+    lines = pyogrio.read_dataframe(path, layer="guide_lines")
+    assert lines["plot_id"].tolist() == small_results.guides.lines["plot_id"].tolist()
+    assert lines["guide_kind"].tolist() == ["arc", "level on the ground"]
+    # No course is drawn that the team is to find; its start is told.
+    assert lines.geometry.isna().tolist() == [False, True]
+    assert lines["start_longitude_deg"].notna().all()
+    assert len(pyogrio.read_dataframe(path, layer="pegs")) == 2
 
 
 def test_the_clock_setting_is_given_back(files):
@@ -110,7 +122,7 @@ def test_the_clock_setting_is_given_back(files):
 
 def test_same_number_everywhere(parquet, path, small_results, texts):
     in_parquet = parquet.to_pandas().set_index("plot_id")
-    in_geopackage = pyogrio.read_dataframe(path).set_index("plot_id")
+    in_geopackage = pyogrio.read_dataframe(path, layer="plots").set_index("plot_id")
     made = workbook.render(small_results, texts)["district.xlsx"]
     sheet = openpyxl.load_workbook(io.BytesIO(made))["Plots"]
     head, *rows = sheet.iter_rows(values_only=True)
