@@ -37,6 +37,8 @@ BAND_ROWS = 256
 """Rows of a raster in degrees that share one cell size here."""
 SIDE_MAX = 160
 """Most heights along a side of a window: of more, blocks are averaged."""
+LEAST_SIDE = 3
+"""Heights along a side from which a gradient can be told anywhere."""
 READ_MAX = 1 << 26
 """Most cells of the raster read for one plot; larger plots are levelled on the ground."""
 
@@ -162,8 +164,8 @@ def guide_lines(
             progress((number + 1) / len(bent))
     return Guides(
         _plot_table(known, found),
-        _checked(drawn, ("plot_id", "guide_kind", *tables.made_by("guide lines"), "geometry")),
-        _checked(pegged, ("plot_id", "line", *tables.made_by("pegs"), "geometry")),
+        _drawn(drawn, ("plot_id", "guide_kind", *tables.made_by("guide lines"))),
+        _drawn(pegged, ("plot_id", "line", *tables.made_by("pegs"))),
         elevation.grid.crs,
     )
 
@@ -242,7 +244,7 @@ class _Rules:
         if not 0 < window.rows * window.columns <= READ_MAX:
             return None
         z = self._elevation.read(window).astype(np.float64)
-        if np.mean(~np.isnan(z)) < self._of["known_share_min"]:
+        if min(z.shape) < LEAST_SIDE or np.mean(~np.isnan(z)) < self._of["known_share_min"]:
             return None
         step = -(-max(z.shape) // SIDE_MAX)
         rows, columns = (side // step for side in z.shape)
@@ -351,6 +353,12 @@ def _typed(rows: list[dict[str, Any]], names: tuple[str, ...]) -> pd.DataFrame:
 
 def _checked(rows: list[dict[str, Any]], names: tuple[str, ...]) -> pd.DataFrame:
     return tables.check(_typed(rows, names), names)
+
+
+def _drawn(rows: list[dict[str, Any]], names: tuple[str, ...]) -> pd.DataFrame:
+    """Make a table with courses, which a line that the team finds has none of."""
+    courses = pd.Series([row["geometry"] for row in rows], dtype="object")
+    return _checked(rows, names).assign(geometry=courses)
 
 
 def _plot_table(known: pd.DataFrame, found: list[dict[str, Any]]) -> pd.DataFrame:

@@ -229,8 +229,9 @@ def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:
 
 def _by_arcs(land: _Land, kind: str, parts: tuple[Sector, ...], limits: Limits) -> _Step:
     grades = grade.along(land.gradient, sectors.direction(parts, land.xy))
-    # A direction takes up one number, a bend another, a cut two.
-    numbers = 1 if kind == "straight" else 4 * len(parts) - 2
+    # A direction takes up one number, a bend another, a cut two. How sure the bearing of straight
+    # rows is has been judged before: here it is asked whether the land bends away from them.
+    numbers = 0 if kind == "straight" else 4 * len(parts) - 2
     free = min(numbers * land.surface.patch_m2 / land.outline.area, 1.0)
     within = grade.within_on_the_ground(grades, limits.grade, land.surface.floor, free)
     return _Step(kind, parts, grade.walked(grades, limits.grade)._replace(within=within))

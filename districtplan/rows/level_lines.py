@@ -2,7 +2,8 @@
 
 Between two level lines every row divides the gap evenly: at a place whose distances to the lower
 and the upper line are a and b, rows are the curves of equal a / (a + b), so they run square to
-b ∇a - a ∇b. Below the lowest line and above the highest, rows stay parallel to it.
+b ∇a - a ∇b. Below the lowest line and above the highest, rows stay parallel to it, as they do to
+the other line where one has ended.
 
 Lines lie at the heights that part the land into bands of equal area, each in the middle of its
 band. A contour through a saddle or around a top has several pieces; each is a line of its own.
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from districtplan.rows.surface import Surface
 
     Floats = NDArray[np.float64]
-
+    Bools = NDArray[np.bool_]
     Outline = shapely.Polygon | shapely.MultiPolygon
 
 TRACE_M = 1.0
@@ -148,27 +149,38 @@ def direction(lines: LevelLines, xy: Floats, heights: Floats) -> Floats:
     numpy.ndarray
         Unit vectors, shape (points, 2).
     """
-    away = [away_from(pieces, xy) for pieces in lines.pieces]
     below = np.searchsorted(np.array(lines.heights), heights, side="right") - 1
     across = np.empty_like(xy)
-    for band in range(-1, len(away)):
+    for band in np.unique(below).tolist():
         here = below == band
-        if band in (-1, len(away) - 1):
-            across[here] = away[max(band, 0)][here]
-            continue
-        low, high = away[band][here], away[band + 1][here]
-        a, b = (np.hypot(*side.T)[:, None] for side in (low, high))
-        near = np.maximum(np.minimum(a, b), NEAR_M)
-        # b ∇a - a ∇b, with both scaled by the nearer distance.
-        across[here] = low / np.maximum(a, NEAR_M) * (b / near) - high / np.maximum(b, NEAR_M) * (
-            a / near
-        )
+        beside = lines.pieces[max(band, 0) : band + 2]
+        away = [away_from(pieces, xy[here]) for pieces in beside]
+        across[here] = _between(*away) if len(away) > 1 else away[0].unit
     size = np.hypot(*across.T)
     return quarter(across / np.where(size > 0, size, 1.0)[:, None])
 
 
-def away_from(pieces: tuple[Floats, ...], xy: Floats) -> Floats:
-    """Give the vector from the nearest point of a line to each place.
+class _Away(NamedTuple):
+    """Ways from a line to places: how far, which way, whether beyond the line's end."""
+
+    distance: Floats
+    unit: Floats
+    beyond: Bools
+
+
+def _between(low: _Away, high: _Away) -> Floats:
+    """Give the direction across rows between two lines."""
+    a, b = (side.distance[:, None] for side in (low, high))
+    shared = b * low.unit - a * high.unit
+    # Where one line has ended rows follow the other, where both have the nearer.
+    by_low = high.beyond & (~low.beyond | (a <= b)[:, 0])
+    by_high = low.beyond & ~by_low
+    alone = np.where(by_low[:, None], low.unit, high.unit)
+    return np.asarray(np.where((by_low | by_high)[:, None], alone, shared))
+
+
+def away_from(pieces: tuple[Floats, ...], xy: Floats) -> _Away:
+    """Give the way from a line to each place.
 
     Parameters
     ----------
@@ -180,26 +192,47 @@ def away_from(pieces: tuple[Floats, ...], xy: Floats) -> Floats:
 
     Returns
     -------
-    numpy.ndarray
-        Vectors, shape (points, 2) [m].
+    distance : numpy.ndarray
+        From the line; beyond its end from the last leg drawn out without end, shape (points,) [m].
+    unit : numpy.ndarray
+        Unit vectors away from the line, shape (points, 2).
+    beyond : numpy.ndarray
+        Whether the place lies beyond the end, shape (points,).
     """
     drawn = [_drawn_out(piece) for piece in pieces]
-    start = np.concatenate([piece[:-1] for piece in drawn])
-    leg = np.concatenate([np.diff(piece, axis=0) for piece in drawn])
+    start = np.concatenate([line[:-1] for line, _ in drawn])
+    leg = np.concatenate([np.diff(line, axis=0) for line, _ in drawn])
+    count = np.array([len(line) - 1 for line, _ in drawn])
+    last = np.cumsum(count) - 1
+    open_ended = np.array([tailed for _, tailed in drawn])
+    low, high = np.zeros(len(leg), dtype=bool), np.zeros(len(leg), dtype=bool)
+    low[(last - count + 1)[open_ended]] = True
+    high[last[open_ended]] = True
     squared = np.maximum((leg**2).sum(axis=1), NEAR_M**2)
     apart = xy[:, None, :] - start
-    share = np.clip(np.einsum("psk,sk->ps", apart, leg) / squared, 0.0, 1.0)
+    free = np.einsum("psk,sk->ps", apart, leg) / squared
+    share = np.clip(free, 0.0, 1.0)
     vectors = apart - share[:, :, None] * leg
     nearest = np.argmin(np.einsum("psk,psk->ps", vectors, vectors), axis=1)
-    return np.asarray(vectors[np.arange(len(xy)), nearest])
+    at = np.arange(len(xy)), nearest
+    beyond = (low[nearest] & (free[at] < 0)) | (high[nearest] & (free[at] > 1))
+    straight = apart[at] - free[at][:, None] * leg[nearest]
+    way = np.where(beyond[:, None], straight, vectors[at])
+    distance = np.hypot(*way.T)
+    # On the line itself, the way square to it.
+    square = quarter(leg[nearest]) / np.sqrt(squared[nearest])[:, None]
+    square *= np.where(np.einsum("pk,pk->p", square, way) < 0, -1.0, 1.0)[:, None]
+    on = distance < SMOOTH_M
+    unit = np.where(on[:, None], square, way / np.where(on, 1.0, distance)[:, None])
+    return _Away(distance, unit, beyond)
 
 
-def _drawn_out(piece: Floats) -> Floats:
+def _drawn_out(piece: Floats) -> tuple[Floats, bool]:
     """Put straight tails on a line that isn't a ring."""
     if np.array_equal(piece[0], piece[-1]):
-        return piece
+        return piece, False
     tails = [
         end + TAIL_M * (end - inner) / max(np.hypot(*(end - inner)), NEAR_M)
         for end, inner in ((piece[0], piece[1]), (piece[-1], piece[-2]))
     ]
-    return np.concatenate([tails[:1], piece, tails[1:]])
+    return np.concatenate([tails[:1], piece, tails[1:]]), True

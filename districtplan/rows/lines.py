@@ -111,8 +111,8 @@ class Line:
     along_m : numpy.ndarray
         Distances of the pegs along it, shape (pegs,) [m].
     gap_m : numpy.ndarray | None
-        Width of the gap to the next level line uphill at each peg, on the ground, shape (pegs,)
-        [m]; None where there is none.
+        Width of the gap to the next level line uphill at each peg, on the ground, NaN where that
+        line has ended, shape (pegs,) [m]; None where there is none.
     rows : numpy.ndarray | None
         Rows in that gap from each peg on, shape (pegs,).
     change : numpy.ndarray | None
@@ -187,7 +187,7 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
                     gap = _gap(levels.pieces[beside], places, rise)
                 else:
                     # Up to the land furthest from the line, on that side of it.
-                    far = np.hypot(*level_lines.away_from((piece,), ground.xy[edge]).T)
+                    far = level_lines.away_from((piece,), ground.xy[edge]).distance
                     gap = np.hypot(1, ground.slope) * far.max(initial=0.0, keepdims=True)
                 rows.append((gap, *pegs.share(gap, setting.spaces)))
             (_, below, _), (gap, above, change) = rows
@@ -335,5 +335,7 @@ def _downhill(line: Floats, height: Callable[[Floats], Floats]) -> Floats:
 
 
 def _gap(pieces: tuple[Floats, ...], places: Floats, rise: float) -> Floats:
-    across = np.hypot(*level_lines.away_from(pieces, places).T)
+    """Give widths of the gap to a line on the ground, NaN where it has ended."""
+    away = level_lines.away_from(pieces, places)
+    across = np.where(away.beyond, np.nan, away.distance)
     return np.asarray(np.hypot(across, rise))

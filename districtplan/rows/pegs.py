@@ -92,7 +92,8 @@ def share(gaps: Floats, spaces: Spaces) -> tuple[NDArray[np.int64], NDArray[np.i
     Parameters
     ----------
     gaps : numpy.ndarray
-        Width of the gap on the ground at each peg, shape (pegs,) [m].
+        Width of the gap on the ground at each peg, NaN where it has none: the rows go on as they
+        are; shape (pegs,) [m].
     spaces : Spaces
         How wide spaces may be.
 
@@ -103,7 +104,8 @@ def share(gaps: Floats, spaces: Spaces) -> tuple[NDArray[np.int64], NDArray[np.i
     change : numpy.ndarray
         Short rows that start there, or end where below 0; 0 at the first peg, shape (pegs,).
     """
-    count = max(round(float(gaps[0]) / spaces.usual_m), 1)
+    known = gaps[~np.isnan(gaps)]
+    count = max(round(float(known[0]) / spaces.usual_m), 1) if len(known) else 1
     found = []
     for gap in gaps.tolist():
         if gap > count * spaces.most_m:

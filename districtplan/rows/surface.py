@@ -127,9 +127,13 @@ class Surface:
     """
 
     def __init__(self, heights: Heights, floor: float, patch_m2: float) -> None:
-        order = [min(ORDER, side - 1) for side in heights.z.shape]
         self._spline = RectBivariateSpline(
-            heights.y, heights.x, heights.z, kx=order[0], ky=order[1], s=0
+            heights.y,
+            heights.x,
+            heights.z,
+            kx=min(ORDER, heights.z.shape[0] - 1),
+            ky=min(ORDER, heights.z.shape[1] - 1),
+            s=0,
         )
         self.floor = floor
         self.patch_m2 = patch_m2
@@ -278,7 +282,10 @@ def _waves(shape: _Shape) -> _Waves:
     noise = np.multiply.outer(*of_side) - 2 * np.einsum("aij,aij->ij", wave, moved)
     noise += np.einsum("aij,ab,bij->ij", wave, shared, wave)
     rise = np.stack(np.gradient(own, shape.step_y, shape.step_x, axis=(1, 2)))
-    trend = np.einsum("daij,dbij,ab->", rise, rise, shared) / own[0].size
+    # Where the plot lies: a trend errs most at the window's edge.
+    middle = [slice(count // 4, count - count // 4) for count, _ in sides]
+    rise = rise[:, :, middle[0], middle[1]]
+    trend = np.einsum("daij,dbij,ab->", rise, rise, shared) / rise[0, 0].size
     return _Waves(penalty, squared, np.maximum(noise, 0.0), float(trend))
 
 
