@@ -14,6 +14,8 @@ from scipy.special import ndtr
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from districtplan.rows.surface import Doubt
+
     Floats = NDArray[np.float64]
 
 NINETEEN_IN_TWENTY = 95
@@ -78,13 +80,14 @@ def walked(grades: Floats, limit: float) -> Grades:
     )
 
 
-def within_on_the_ground(grades: Floats, limit: float, floor: float, free: float) -> float:
+def within_on_the_ground(grades: Floats, limit: float, doubt: Doubt, free: float) -> float:
     """Say what share of the rows' length would be within the limit on the true ground.
 
-    Lines with few parameters follow little of the surface's error, which then shows in their grades
-    on that surface though it isn't there on the ground; lines with many follow it. With p the share
-    of the error's degrees of freedom that the lines take up, the mean squared grade on the ground
-    is that on the surface plus (2 p - 1) times the error's (Mallows).
+    Lines with few parameters follow little of the noise left in a surface, which then shows in
+    their grades there though it isn't on the ground; lines with many follow it. With p the share of
+    the noise's degrees of freedom that the lines take up, the mean squared grade on the ground is
+    that on the surface plus (2 p - 1) times the noise's (Mallows). What smoothing took off the land
+    shows in no line's grades, and is there on the ground.
 
     Parameters
     ----------
@@ -92,8 +95,8 @@ def within_on_the_ground(grades: Floats, limit: float, floor: float, free: float
         Grades along the rows on the fitted surface, shape (points,) [1].
     limit : float
         Steepest grade allowed [1].
-    floor : float
-        Standard error of the surface's gradient [1].
+    doubt : Doubt
+        How far the surface's gradient may be from the land's.
     free : float
         The share p, 0 to 1.
 
@@ -103,11 +106,11 @@ def within_on_the_ground(grades: Floats, limit: float, floor: float, free: float
         The share.
     """
     squared = float(np.mean(grades**2))
-    true = max(squared + (2 * free - 1) * floor**2, free * floor**2)
-    # What the lines can't follow shrinks; what is theirs of the error spreads it.
-    own = free * floor**2
-    shrink = np.sqrt(max(true - own, 0.0) / squared) if squared > 0 else 0.0
-    return spread_within(grades * shrink, limit, float(np.sqrt(own)))
+    # What is the lines' own of the noise spreads their grades, what they can't follow shrinks.
+    own = free * doubt.noise**2
+    left = max(squared + (free - 1) * doubt.noise**2, 0.0)
+    shrink = np.sqrt(left / squared) if squared > 0 else 0.0
+    return spread_within(grades * shrink, limit, float(np.hypot(np.sqrt(own), doubt.lost)))
 
 
 def spread_within(grades: Floats, limit: float, error: float) -> float:

@@ -190,10 +190,10 @@ def guide(
     first = _by_arcs(land, "straight", (Sector((), straight),), limits)
     if first.grades.within >= limits.within:
         return _drawn(land, first, first, limits.setting)
-    if surface.floor > limits.grade:
+    if surface.doubt.floor > limits.grade:
         starts = lines.on_the_ground(_ground(land), straight, limits.setting)
         return Guide(
-            "level on the ground", starts, first.grades, None, surface.floor, surface.height
+            "level on the ground", starts, first.grades, None, surface.doubt.floor, surface.height
         )
     best = first
     for step in _ladder(land, limits, bends=bends):
@@ -230,10 +230,14 @@ def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:
 def _by_arcs(land: _Land, kind: str, parts: tuple[Sector, ...], limits: Limits) -> _Step:
     grades = grade.along(land.gradient, sectors.direction(parts, land.xy))
     # A direction takes up one number, a bend another, a cut two. How sure the bearing of straight
-    # rows is has been judged before: here it is asked whether the land bends away from them.
-    numbers = 0 if kind == "straight" else 4 * len(parts) - 2
-    free = min(numbers * land.surface.patch_m2 / land.outline.area, 1.0)
-    within = grade.within_on_the_ground(grades, limits.grade, land.surface.floor, free)
+    # rows is has been judged before: here it is asked whether the land bends away from them, unless
+    # the surface shows too little of the land to tell.
+    doubt = land.surface.doubt
+    numbers = 4 * len(parts) - 2
+    if kind == "straight":
+        numbers = 0 if doubt.floor <= limits.grade else 1
+    free = min(numbers * doubt.patch_m2 / land.outline.area, 1.0)
+    within = grade.within_on_the_ground(grades, limits.grade, doubt, free)
     return _Step(kind, parts, grade.walked(grades, limits.grade)._replace(within=within))
 
 
@@ -257,5 +261,5 @@ def _drawn(land: _Land, first: _Step, best: _Step, setting: Setting) -> Guide:
     else:
         drawn = lines.of_arcs(ground, best.rows, setting)
     return Guide(
-        best.kind, drawn, first.grades, best.grades, land.surface.floor, land.surface.height
+        best.kind, drawn, first.grades, best.grades, land.surface.doubt.floor, land.surface.height
     )

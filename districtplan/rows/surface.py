@@ -85,7 +85,7 @@ class Heights:
 
     @property
     def x(self) -> Floats:
-        """Eastings of the columns.
+        """Give eastings of the columns.
 
         Returns
         -------
@@ -96,7 +96,7 @@ class Heights:
 
     @property
     def y(self) -> Floats:
-        """Northings of the rows.
+        """Give northings of the rows.
 
         Returns
         -------
@@ -106,6 +106,35 @@ class Heights:
         return np.asarray(self.south + self.step_y * np.arange(self.z.shape[0]))
 
 
+class Doubt(NamedTuple):
+    """How far the gradient of a surface may be from the land's, along any direction.
+
+    Attributes
+    ----------
+    noise : float
+        Root mean square of what the raster's error leaves in it [1].
+    lost : float
+        Root mean square of what smoothing takes off the land itself [1].
+    patch_m2 : float
+        Area over which the noise is alike: that many square metres count as one [m²].
+    """
+
+    noise: float
+    lost: float
+    patch_m2: float
+
+    @property
+    def floor(self) -> float:
+        """Give the grade that rows would have that follow the surface's own contours.
+
+        Returns
+        -------
+        float
+            Root mean square grade [1].
+        """
+        return float(np.hypot(self.noise, self.lost))
+
+
 class Surface:
     """A cubic spline over a window.
 
@@ -113,20 +142,16 @@ class Surface:
     ----------
     heights : Heights
         The lattice, with smoothed heights and none missing.
-    floor : float
-        Standard error of the surface's gradient along any direction [1].
-    patch_m2 : float
-        Area over which the gradient's error is alike: that many square metres count as one [m²].
+    doubt : Doubt
+        How far its gradient may be from the land's.
 
     Attributes
     ----------
-    floor : float
-        As given: the grade that rows would have that follow this surface's own contours [1].
-    patch_m2 : float
+    doubt : Doubt
         As given.
     """
 
-    def __init__(self, heights: Heights, floor: float, patch_m2: float) -> None:
+    def __init__(self, heights: Heights, doubt: Doubt) -> None:
         self._spline = RectBivariateSpline(
             heights.y,
             heights.x,
@@ -135,8 +160,7 @@ class Surface:
             ky=min(ORDER, heights.z.shape[1] - 1),
             s=0,
         )
-        self.floor = floor
-        self.patch_m2 = patch_m2
+        self.doubt = doubt
 
     def height(self, xy: Floats) -> Floats:
         """Give heights.
@@ -226,7 +250,7 @@ def fit(heights: Heights, error: Error) -> Surface:
         keep = _choose(coefficients, waves)
     smooth = trend + fft.idctn(keep * coefficients, norm="ortho")
     own = Heights(smooth, heights.west, heights.south, heights.step_x, heights.step_y)
-    return Surface(own, *_reach(coefficients, keep, waves, heights))
+    return Surface(own, _doubt(coefficients, keep, waves, heights))
 
 
 class _Waves(NamedTuple):
@@ -328,20 +352,19 @@ def _steady(keep: Floats, waves: _Waves) -> Floats:
     return np.asarray(1 / (1 + waves.penalty**2 / np.median(waves.penalty) ** 2))
 
 
-def _reach(
-    coefficients: Floats, keep: Floats, waves: _Waves, heights: Heights
-) -> tuple[float, float]:
-    """Give the standard error of the gradient, and the area over which its error is alike."""
+def _doubt(coefficients: Floats, keep: Floats, waves: _Waves, heights: Heights) -> Doubt:
     count = coefficients.size
     noise = waves.squared * keep**2 * waves.noise
     # What smoothing takes off the land itself: as it shows in these heights, but no more than were
     # each wave kept by just the share that it stands out of the error.
     shown = np.sum(waves.squared * (1 - keep) ** 2 * (coefficients**2 - waves.noise))
     most = np.sum(waves.squared * keep * (1 - keep) * waves.noise)
-    lost = float(np.clip(shown, 0.0, most))
-    floor = float(np.sqrt(((noise.sum() + lost) / count + waves.trend) / 2))
     cell = heights.step_x * heights.step_y
-    if not noise.any():
-        return floor, cell
-    free = noise.sum() ** 2 / (noise**2).sum()
-    return floor, float(max(count * cell / free, cell))
+    patch = cell
+    if noise.any():
+        patch = max(float((noise**2).sum() / noise.sum() ** 2) * count * cell, cell)
+    return Doubt(
+        float(np.sqrt((noise.sum() / count + waves.trend) / 2)),
+        float(np.sqrt(np.clip(shown, 0.0, most) / count / 2)),
+        patch,
+    )

@@ -174,6 +174,44 @@ def test_where_the_raster_errs_more_than_the_limit_no_curve_is_drawn():
     assert doubtful["geometry"].isna().all()
 
 
+ERRORS = ((0.3, 0.0), (1.0, 0.0), (0.3, 30.0), (1.0, 30.0), (2.0, 60.0))
+
+
+def noisy(form, sigma: float, length: float, seed: int):
+    """Guide plots on a form under noise, far enough apart to be seeds of their own."""
+    noise = sigma * correlated(np.random.default_rng(seed), 200, length / 10)
+    raster = surface_raster(lambda x, y: form(x, y) + noise)
+    places = product(range(-750, 751, 250), repeat=2)
+    plots = [shapely.affinity.rotate(square(raster, x, y, 80), x) for x, y in places]
+    error = {"vertical_error_m": sigma, "error_correlation_m": length}
+    return run(raster, plots, elevation=error)
+
+
+@pytest.mark.parametrize(("sigma", "length"), ERRORS)
+def test_a_noisy_plane_gets_no_guide_line(sigma, length):
+    """In at least 19 of 20 seeds, from raster to lines."""
+    drawn = []
+    for seed in (1, 2):
+        for slope in (0.08, 0.25):
+            _, found = noisy(lambda x, y, s=slope: s * x, sigma, length, 20_261_140 + seed)
+            told = found.plots["guide_kind"]
+            drawn += (told.notna() & (told != "straight")).tolist()
+    assert len(drawn) == 196
+    assert np.mean(drawn) <= 0.05
+
+
+@pytest.mark.parametrize(("sigma", "length"), [(0.1, 0.0), (0.3, 0.0), (0.2, 30.0)])
+def test_a_noisy_cone_gets_one(sigma, length):
+    """Plots that each lie 90 m from an apex of their own."""
+
+    def cones(x, y):
+        return -0.3 * np.hypot((x + 125) % 250 - 125 + 90, (y + 125) % 250 - 125)
+
+    _, found = noisy(cones, sigma, length, 20_261_142)
+    told = found.plots["guide_kind"]
+    assert (told.notna() & (told != "straight")).mean() >= 0.95
+
+
 def test_large_windows_are_averaged_alike(monkeypatch):
     raster = surface_raster(cone)
     plots = [square(raster, -60, 0, 90)]
@@ -219,12 +257,12 @@ def outcome(book=None) -> str:
     ridged = surface_raster(ridges)
     ridged.heights = ridged.heights.copy()
     ridged.heights[96, 92] = np.nan
-    spurred = surface_raster(lambda x, y: 1800 - 0.1 * x + 0.1 * np.hypot(y % 300 - 150, 8))
-    plots = [square(ridged, x, y, 90) for x, y in product((-300, 0), repeat=2)]
+    spurred = surface_raster(lambda x, y: 1800 - 0.15 * x - 0.06 * np.hypot(y % 300 - 150, 3))
+    plots = [square(ridged, x, y, 90) for x, y in product((-300, 0, 300), (0, 300))]
     notch = [shapely.affinity.scale(plot, 1, 0.3) for plot in plots]
     notch = [shapely.affinity.translate(part, 45, 0) for part in notch]
     bent = [shapely.difference(*both) for both in zip(plots, notch, strict=True)]
-    plots += [square(ridged, -60, y, 90) for y in (-150, 0)]
+    plots += [square(ridged, -60, y, 90) for y in (-130, 0, 130)]
     error = {"vertical_error_m": 1.0, "error_correlation_m": 20.0}
     for raster, where, sections in (
         (surface_raster(cone), plots, {}),

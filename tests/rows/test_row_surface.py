@@ -53,7 +53,7 @@ def test_without_an_error_the_surface_runs_through_the_heights():
     found = surface.fit(heights, Error(0.0, 30.0))
     at = np.column_stack([side.ravel() for side in np.meshgrid(heights.x, heights.y)])
     assert np.allclose(found.height(at), heights.z.ravel(), atol=1e-9)
-    assert found.floor == 0
+    assert found.doubt.floor == 0
 
 
 @pytest.mark.parametrize("length", [0.0, 15.0, 30.0, 60.0])
@@ -67,7 +67,7 @@ def test_the_stated_floor_covers_the_error_of_the_gradient(length):
         noise = 0.5 * correlated(rng, SIDE, length / STEP)
         found = surface.fit(window(quadratic, noise), Error(0.5, length))
         off.append(np.mean((found.gradient(xy) - true) ** 2))  # of both components: one's
-        said.append(found.floor**2)
+        said.append(found.doubt.floor**2)
     assert 0.85 < np.sqrt(np.mean(said) / np.mean(off)) < 3
 
 
@@ -84,7 +84,7 @@ def test_the_stated_floor_on_land_with_waves(length):
     for _ in range(40):
         found = surface.fit(window(land, correlated(rng, SIDE, length / STEP)), Error(1.0, length))
         off.append(np.mean((found.gradient(xy) - true) ** 2))
-        said.append(found.floor**2)
+        said.append(found.doubt.floor**2)
     assert 0.6 < np.sqrt(np.mean(said) / np.mean(off)) < 1.5
 
 
