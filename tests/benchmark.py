@@ -6,7 +6,8 @@ Makes a district with the generator of the benchmark data (in the folder that
 * a calibration kernel (a fixed sum of products in numpy),
 * the floor: reading the raster and the polygons and nothing else,
 * the plain script: gradients over the whole raster, then a mask a plot in a loop,
-* the terrain step: reading, intake, slope, percentiles, bearing, errors.
+* the terrain step: reading, intake, slope, percentiles, bearing, errors, arcs,
+* the same without arcs.
 """
 
 from __future__ import annotations
@@ -50,6 +51,18 @@ with raster.Raster(read) as elevation:
     )
 print(len(found), "plots")
 """
+
+# As above, with the arcs of rows left out.
+WITHOUT_ARCS = (
+    """
+import numpy as np
+from districtplan.terrain import arcs
+def nothing(cells, *others):
+    return arcs.Arcs(*(np.zeros(len(cells.first)) for _ in range(6)))
+arcs.fit = nothing
+"""
+    + TERRAIN
+)
 
 PLAN = """\
 [plan]
@@ -103,9 +116,10 @@ def main() -> None:
             "plain script", data / "plain_script.py", raster, plots, "--tmp", folder / "p.tif"
         )
         ours = timed("terrain step", "-c", TERRAIN, plan)
+        bare = timed("without arcs", "-c", WITHOUT_ARCS, plan)
     sys.stdout.write(
         f"plain script / terrain step {plain / ours:.1f}; terrain step / floor {ours / floor:.1f}; "
-        f"terrain step / calibration {ours / calibration:.1f}\n"
+        f"terrain step / calibration {ours / calibration:.1f}; arcs {ours - bare:.2f} s\n"
     )
 
 
