@@ -162,6 +162,7 @@ def guide_lines(
             pegged += [{**where, **peg} for peg in _of_pegs(line, frame)]
         if progress is not None:
             progress((number + 1) / len(bent))
+    _place(drawn, elevation.grid.crs)
     return Guides(
         _plot_table(known, found),
         _drawn(drawn, ("plot_id", "guide_kind", *tables.made_by("guide lines"))),
@@ -302,8 +303,6 @@ def _of_line(line: Line, guide: Guide, outline: Outline, frame: _Frame) -> dict[
     course = None if line.xy is None else shapely.LineString(frame.back(line.xy))
     offset = None if line.radius_m is None or step is None else step**2 / line.radius_m
     centre = {None: None, True: "uphill", False: "downhill"}[line.centre_uphill]
-    start = frame.back(line.start[None])
-    longitude, latitude = geodesy.lonlat(frame.grid.crs, start[:, 0], start[:, 1])
     way = tie(outline, line.start, guide.height)
     return {
         "line_length_m": None if line.xy is None else float(line.along_m[-1]),
@@ -313,14 +312,21 @@ def _of_line(line: Line, guide: Guide, outline: Outline, frame: _Frame) -> dict[
         "peg_offset_m": offset,
         "rows_downhill": line.rows_downhill,
         "rows_uphill": line.rows_uphill,
-        "start_longitude_deg": float(longitude[0]),
-        "start_latitude_deg": float(latitude[0]),
+        "start": frame.back(line.start[None])[0],
         "start_corner": way.corner,
         "start_from_corner_m": way.from_m,
         "start_way": way.way,
         "start_inside_m": way.inside_m,
         "geometry": course,
     }
+
+
+def _place(drawn: list[dict[str, Any]], crs: CRS) -> None:
+    """Put longitude and latitude in the stead of starts, all at once."""
+    starts = np.array([row.pop("start") for row in drawn]).reshape(-1, 2)
+    longitude, latitude = geodesy.lonlat(crs, starts[:, 0], starts[:, 1])
+    for row, east, north in zip(drawn, longitude.tolist(), latitude.tolist(), strict=True):
+        row |= {"start_longitude_deg": east, "start_latitude_deg": north}
 
 
 def _of_pegs(line: Line, frame: _Frame) -> Iterator[dict[str, Any]]:

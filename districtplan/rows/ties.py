@@ -70,15 +70,17 @@ def tie(outline: Outline, place: Floats, height: Callable[[Floats], Floats]) -> 
         The way.
     """
     at = shapely.Point(place)
-    part = min(shapely.get_parts(outline), key=at.distance)
+    parts = shapely.get_parts(outline)
+    part = parts[int(np.argmin(shapely.distance(parts, at)))]
     # Anticlockwise, as distances along it then grow.
     ring = shapely.get_exterior_ring(shapely.orient_polygons(part))
     vertices = np.asarray(ring.coords)[:-1, :2]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(vertices, axis=0).T))])
     here = ring.project(at)
     ways = []
     for corner, side in CORNERS.items():
-        vertex = shapely.Point(vertices[int(np.argmax(vertices @ np.array(side)))])
-        ahead = (here - ring.project(vertex)) % ring.length
+        first = int(np.argmax(vertices @ np.array(side)))
+        ahead = (here - along[first]) % ring.length
         ways += [(ahead, corner, "anticlockwise"), (ring.length - ahead, corner, "clockwise")]
     run, corner, way = min(ways, key=lambda found: found[0])
     start = (here - run if way == "anticlockwise" else here + run) % ring.length
