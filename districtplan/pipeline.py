@@ -102,29 +102,30 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             taken = records.accept(written.frame, ground, refused, asked, book)
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
             ground = terrain.apply_readings(ground, taken.used, plots, zone, asked, book)
-        on_zone = plots.assign(
-            geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
-        )
+        on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
         with clock.step("water"):
-            kept = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
-            flow, flow_lines = water.trace(kept, elevation, asked, book, clock.share)
+            flow, flow_lines = water.trace(on_raster, elevation, asked, book, clock.share)
         with clock.step("rows"):
-            in_rows, taking, row_lines = _rows(on_zone, ground, zone, known, asked, book)
+            in_rows, taking, row_lines = _rows(
+                plots.assign(
+                    geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
+                ),
+                ground,
+                zone,
+                known,
+                asked,
+                book,
+            )
+        with clock.step("guide lines"):
+            guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
         with clock.step("inputs"):
-            needed = inputs.need(in_rows, asked, book)
-            joined = join(plots, ground, flow, in_rows, soil, needed)
+            need = inputs.need(in_rows, asked, book)
+            joined = join(plots, ground, flow, in_rows, guides.plots, soil, need)
             villages, district = inputs.totals(joined, asked)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
-        digests = {
-            **raw.sha256,
-            **elevation.sha256,
-            **({} if land is None else land.sha256),
-            **written.sha256,
-            **known.sha256,
-        }
     return Results(
         plan=asked,
         handbook=book,
@@ -132,6 +133,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         plots_crs=raw.crs,
         grid_crs=zone,
         estimate=estimate,
+        guides=guides,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         features=taking,
         row_lines=row_lines,
@@ -144,7 +146,13 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         rows_read=len(raw.frame),
         relief=picture,
         forecasts=forecasts,
-        input_sha256=digests,
+        input_sha256={
+            **raw.sha256,
+            **elevation.sha256,
+            **({} if land is None else land.sha256),
+            **written.sha256,
+            **known.sha256,
+        },
         seconds=clock.seconds,
         warnings=(
             *erosion.doubts(asked, book),

@@ -526,6 +526,19 @@ class Rows(Section):
         description="Most row lines in plots.gpkg, about; where there are more, each second, "
         "third ... is drawn, of every plot at least its first (judgement).",
     )
+    within_share_min: Share = _published(
+        "guide_line_limits",
+        "within_share_min",
+        description="Share of the rows' length that must keep within the row-grade limit; as few "
+        "guide lines are set as reach it.",
+    )
+    sag_max_cm: float = _published(
+        "guide_line_limits",
+        "sag_max_cm",
+        gt=0,
+        le=30,
+        description="Depth of water that may stand in a row [cm]; a deeper sag breaks the row.",
+    )
     peg_step_m: float = _published(
         "setting_out",
         "peg_step_m",

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
+    from districtplan.rows import Guides
     from districtplan.terrain import Calibration, Estimate, Forecast
 
 
@@ -119,6 +120,8 @@ class Results:
         UTM zone that grid bearings refer to.
     estimate : Estimate | None
         The raster's error as reference land shows it, if the plan names any.
+    guides : Guides
+        Guide lines and their pegs.
     readings : GroundReadings
         What was measured on the ground; without rows where the plan names no readings.
     features : Features
@@ -154,6 +157,7 @@ class Results:
     plots_crs: CRS
     grid_crs: CRS
     estimate: Estimate | None
+    guides: Guides
     readings: GroundReadings
     features: Features
     row_lines: RowLines

@@ -7,7 +7,7 @@ Makes a district with the generator of the benchmark data (in the folder that
 * the floor: reading the raster and the polygons and nothing else,
 * the plain script: gradients over the whole raster, then a mask a plot in a loop,
 * the terrain step: reading, intake, slope, percentiles, bearing, errors and checks,
-* what the errors and the checks of the raster's surface cost, in one warm process,
+* what the errors, the checks of the raster's surface and the arcs cost, in one warm process,
 * the rows, their lengths and holes, beside the time that drawing them takes,
 * the water step over the same plots, beside plain pyflwdir on the whole raster in memory.
 """
@@ -59,7 +59,7 @@ import sys, time
 from pathlib import Path
 from districtplan import handbook, intake
 from districtplan.files import plan_file, raster, vector
-from districtplan.terrain import hillside, surface
+from districtplan.terrain import arcs, hillside, surface
 from districtplan.terrain.noise import ErrorModel
 from districtplan.terrain.survey import block_order, survey
 read = plan_file.read_plan(Path(sys.argv[1]))
@@ -79,6 +79,7 @@ with raster.Raster(read) as elevation:
         ("slope and bearing", none, ()),
         ("with their errors", stated, ()),
         ("and the checks", stated, looks),
+        ("and the arcs", stated, (*looks, arcs.Bends(elevation.grid, stated))),
     ):
         start = time.perf_counter()
         survey(outlines, elevation, error, looks=asked)

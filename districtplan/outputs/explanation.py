@@ -113,6 +113,7 @@ def explain(results: Results, plot_id: str, texts: Texts) -> list[Step]:
     makers: tuple[Callable[[_Case], list[Step]], ...] = (
         _ground,
         _rows,
+        _guides,
         _directions,
         _water,
         _soil,
@@ -312,6 +313,29 @@ def _level_enough(case: _Case) -> str:
     slope, error = case.row["slope_corrected_pct"], case.row["slope_se_pct"]
     numbers = f"{digits(slope)} + {digits(times)} × {digits(error)}"
     return case.equation("method", numbers, slope + times * error, "%")
+
+
+def _guides(case: _Case) -> list[Step]:
+    row = case.row
+    said = wording.guide_sentence(row, case.texts)
+    if said is None:
+        return []
+    if case.known("guide_floor_pct"):
+        inputs = [case.say("guides.inputs", floor=digits(row["guide_floor_pct"], 2))]
+    else:
+        inputs = [case.say("guides.unknown")]
+    if case.known("row_bend_deg_100m"):
+        bend, error = row["row_bend_deg_100m"], row["row_bend_se_deg_100m"]
+        inputs.append(case.say("guides.bend", bend=digits(bend, 3), se=digits(error, 2)))
+    if case.known("row_grade_guided_rms_pct"):
+        grades = row["row_grade_straight_rms_pct"], row["row_grade_guided_rms_pct"]
+        straight, guided = (digits(grade, 2) for grade in grades)
+        inputs.append(case.say("guides.grades", straight=straight, guided=guided))
+    share = f"{case.results.plan.rows.within_share_min:.0%}"
+    limit = digits(row["row_grade_limit_pct"], 3)
+    inputs.append(case.say("guides.wanted", share=share, limit=limit))
+    source = case.source("equations", "guide_lines")
+    return [Step(case.say("guides.title"), _listed(*inputs), "", source, said)]
 
 
 def _directions(case: _Case) -> list[Step]:

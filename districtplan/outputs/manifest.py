@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 PACKAGES = (
+    "contourpy",
     "geopandas",
     "numpy",
     "pandas",

@@ -115,6 +115,9 @@ def dictionary(results: Results) -> pd.DataFrame:
         "villages": tuple(village_table(results).columns),
         "set_aside": tuple(results.set_aside.columns),
     }
+    for name, layer in (("guide_lines", results.guides.lines), ("pegs", results.guides.pegs)):
+        if len(layer):
+            carried[name] = tuple(layer.columns)
     if results.plan.files.readings is not None:
         carried["readings"] = tuple(results.readings.compared.columns)
         carried["readings_set_aside"] = tuple(results.readings.set_aside.columns)

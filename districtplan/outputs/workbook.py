@@ -66,6 +66,8 @@ PLOT_COLUMNS = (
     "slope_reading_method",
     "slope_class",
     "row_method",
+    "guide_kind",
+    "guide_lines",
     "row_bearing_true_deg",
     "row_bearing_grid_deg",
     "row_bearing_magnetic_deg",

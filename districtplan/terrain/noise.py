@@ -388,6 +388,44 @@ def mean_error(cells: Cells, cell_m: tuple[Floats, Floats], error: ErrorModel) -
     return found
 
 
+def linear_error(
+    cells: Cells,
+    known: NDArray[np.bool_],
+    weights: Complexes,
+    cell_m: tuple[Floats, Floats],
+    error: ErrorModel,
+) -> Floats:
+    """Give the standard error of a number that is linear in each plot's gradients.
+
+    Parameters
+    ----------
+    cells : Cells
+        The cells of one batch of plots.
+    known : numpy.ndarray
+        Which of them have a gradient, shape (cells,).
+    weights : numpy.ndarray
+        How the number grows with each cell's gradient to the east, and as an imaginary part to the
+        north, shape (cells,).
+    cell_m : tuple[numpy.ndarray, numpy.ndarray]
+        Width and height of a cell of each row of the raster, shape (rows,) [m].
+    error : ErrorModel
+        The raster's vertical error, above 0.
+
+    Returns
+    -------
+    numpy.ndarray
+        Standard errors, NaN for a plot without any gradient, shape (plots,).
+    """
+    found = np.full(len(cells.first), np.nan)
+    some = np.where(known, weights, np.nan)
+    for lattice in _lattices(cells, Ground(some.real, some.real, some.imag), cell_m):
+        kernel = _kernels(_lags(lattice), error.sigma_m, error.length_m)
+        # On a very large plot one cell stands for the stride squared of them.
+        variance = lattice.stride**4 * _linear_variance(lattice.gradient, kernel)
+        found[lattice.plots] = np.sqrt(np.maximum(variance, 0.0))
+    return found
+
+
 class _Windows(NamedTuple):
     """The cells with a gradient, by plot, and the lattice that each plot is worked on."""
 

@@ -93,7 +93,8 @@ def test_geopackage_header(path):
             "SELECT table_name, srs_id, last_change FROM gpkg_contents"
         ).fetchall()
     connection.close()
-    assert contents == [(layer, 32736, "2026-03-15T00:00:00Z") for layer in ("plots", "flow_lines")]
+    layers = ("plots", "guide_lines", "pegs", "flow_lines")
+    assert contents == [(layer, 32736, "2026-03-15T00:00:00Z") for layer in layers]
 
 
 def test_flow_lines_are_a_layer(path, small_results):
@@ -108,18 +109,34 @@ def test_flow_lines_are_a_layer(path, small_results):
 def test_no_flow_lines_no_layer(small_results, texts, tmp_path):
     without = replace(small_results, flow_lines=small_results.flow_lines.iloc[:0])
     (tmp_path / "plots.gpkg").write_bytes(layers.render(without, texts)["plots.gpkg"])
-    assert pyogrio.list_layers(tmp_path / "plots.gpkg")[:, 0].tolist() == ["plots"]
+    assert pyogrio.list_layers(tmp_path / "plots.gpkg")[:, 0].tolist() == [
+        "plots",
+        "guide_lines",
+        "pegs",
+    ]
 
 
 def test_geopackage_in_a_second_reader(path, small_results):
     assert pyogrio.list_layers(path).tolist() == [
         ["plots", "MultiPolygon"],
+        ["guide_lines", "LineString"],
+        ["pegs", "Point"],
         ["flow_lines", "LineString"],
     ]
     frame = pyogrio.read_dataframe(path, layer="plots")
     assert frame["plot_id"].tolist() == small_results.plots["plot_id"].tolist()
     outlines = gpd.GeoSeries(small_results.plots["geometry"])
     assert np.allclose(frame.area, outlines.area, rtol=1e-12)
+
+
+def test_guide_lines_and_pegs_are_layers(path, small_results):
+    lines = pyogrio.read_dataframe(path, layer="guide_lines")
+    assert lines["plot_id"].tolist() == small_results.guides.lines["plot_id"].tolist()
+    assert lines["guide_kind"].tolist() == ["arc", "level on the ground"]
+    # No course is drawn that the team is to find; its start is told.
+    assert lines.geometry.isna().tolist() == [False, True]
+    assert lines["start_longitude_deg"].notna().all()
+    assert len(pyogrio.read_dataframe(path, layer="pegs")) == 2
 
 
 def test_the_clock_setting_is_given_back(files):

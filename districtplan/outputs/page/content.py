@@ -85,6 +85,11 @@ SAID_OF = (
     "soil_loss_contour_likely_t_ha_yr",
     "hillside_slope_pct",
     "hillside_downslope_true_deg",
+    "guide_kind",
+    "guide_lines",
+    "guide_floor_pct",
+    "row_within_straight_share",
+    "row_within_guided_share",
 )
 """Columns that a plot's sentences are made from."""
 
