@@ -373,6 +373,24 @@ class Orders(Section):
     )
 
 
+class Sheets(Section):
+    """Which plots get a sheet of paper."""
+
+    plots: Literal["flagged", "all", "none"] | Annotated[list[Text], Field(max_length=10_000)] = (
+        Field(
+            "flagged",
+            description="Plots that get a sheet: those flagged or to be measured, all, none, or "
+            'the ids listed, such as ["a", "b"].',
+        )
+    )
+    sheets_max: int = Field(
+        1_000,
+        ge=1,
+        le=100_000,
+        description="Most plot sheets of a run; of more, the steepest plots get one (judgement).",
+    )
+
+
 class Limits(Section):
     """What is believed of a plot, and how large a job may be."""
 
@@ -403,6 +421,7 @@ class Plan(Section):
     erosion: Erosion = Field(default_factory=Erosion)
     practice: Practice = Field(default_factory=Practice)
     orders: Orders = Field(default_factory=Orders)
+    sheets: Sheets = Field(default_factory=Sheets)
     limits: Limits = Field(default_factory=Limits)
 
     def with_error(self, vertical_error_m: float, error_correlation_m: float) -> Plan:

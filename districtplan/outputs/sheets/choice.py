@@ -1,0 +1,106 @@
+"""Which plots get a sheet: those that the plan's policy names, up to its limit."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from districtplan.outputs.wording import MEASURE
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from districtplan.plan import Plan
+
+    Integers = NDArray[np.int64]
+
+FLAGGED = (
+    "slope_beyond_equations",
+    "forest_only",
+    "perennials_only",
+    "rows_alone_not_enough",
+    "loss_class_high",
+    "steeper_than_contour_limit",
+    "longer_than_contour_limit",
+)
+"""Flags of plots that someone has to see to; the others tell how numbers came about."""
+
+NAMED_MAX = 5
+
+
+def chosen(plots: pd.DataFrame, plan: Plan) -> Integers:
+    """Choose the plots that get a sheet.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots of a run.
+    plan : Plan
+        Its section ``sheets``.
+
+    Returns
+    -------
+    numpy.ndarray
+        Their positions in ``plots``, rising. Where there are more than the plan's limit, the
+        steepest are taken.
+    """
+    wanted = _wanted(plots, plan)
+    limit = plan.sheets.sheets_max
+    if len(wanted) > limit:
+        slope = plots["slope_used_pct"].to_numpy(dtype=np.float64)[wanted]
+        # Stable, so that plots alike are taken in the order of the file.
+        wanted = np.sort(wanted[np.argsort(-slope, kind="stable")[:limit]])
+    return wanted
+
+
+def doubts(plots: pd.DataFrame, plan: Plan) -> list[str]:
+    """Say which sheets asked for aren't written.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots of a run.
+    plan : Plan
+        Its section ``sheets``.
+
+    Returns
+    -------
+    list[str]
+        A sentence a doubt; empty where there is none.
+    """
+    said = []
+    asked = plan.sheets.plots
+    if isinstance(asked, list):
+        there = set(plots["plot_id"])
+        missing = [name for name in dict.fromkeys(asked) if name not in there]
+        if missing:
+            named = ", ".join(repr(name) for name in missing[:NAMED_MAX])
+            more = f" and {len(missing) - NAMED_MAX} more" if len(missing) > NAMED_MAX else ""
+            said.append(
+                f"sheets.plots names plots that aren't among those used: {named}{more}. No sheet "
+                "is written for them."
+            )
+    count = len(_wanted(plots, plan))
+    if count > plan.sheets.sheets_max:
+        said.append(
+            f"{count:,} plots were to get a sheet; the {plan.sheets.sheets_max:,} steepest got "
+            "one. List the plots in sheets.plots, or raise sheets.sheets_max."
+        )
+    return said
+
+
+def _wanted(plots: pd.DataFrame, plan: Plan) -> Integers:
+    asked = plan.sheets.plots
+    if isinstance(asked, list):
+        mask = plots["plot_id"].isin(asked).to_numpy()
+    elif asked == "all":
+        mask = np.ones(len(plots), dtype=bool)
+    elif asked == "flagged":
+        urgent = set(FLAGGED)
+        mask = np.array([not urgent.isdisjoint(codes) for codes in plots["erosion_flags"]], bool)
+        mask |= (plots["row_method"] == MEASURE).to_numpy()
+    else:  # "none"
+        mask = np.zeros(len(plots), dtype=bool)
+    return np.flatnonzero(mask).astype(np.int64)
