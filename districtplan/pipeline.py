@@ -17,7 +17,7 @@ from districtplan.files import (
     run_folder,
     vector,
 )
-from districtplan.outputs import explanation, render_all
+from districtplan.outputs import explanation, render_all, sheets
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
 from districtplan.results import GroundReadings, Results, join
@@ -128,6 +128,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *inputs.doubts(asked, book),
             *intake.doubts(joined),
             *geodesy.doubts(asked.district.planting_date),
+            *sheets.doubts(joined, asked),
             *elevation.warnings,
         ),
     )

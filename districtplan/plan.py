@@ -387,7 +387,7 @@ class Sheets(Section):
         1_000,
         ge=1,
         le=100_000,
-        description="Most plot sheets of a run; of more, the steepest plots get one (judgement).",
+        description="Most plot sheets of a run; where more are wanted, none is written (judgement).",
     )
 
 

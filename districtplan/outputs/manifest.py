@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 PACKAGES = (
+    "fpdf2",
     "geopandas",
     "numpy",
     "pandas",
@@ -35,6 +36,7 @@ PACKAGES = (
     "rasterio",
     "scipy",
     "shapely",
+    "uharfbuzz",
     "xlsxwriter",
 )
 FILE_KEYS = ("plots", "readings", "handbook")

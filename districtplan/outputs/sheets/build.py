@@ -145,14 +145,27 @@ def sheets_of(
     plots = results.plots.iloc[positions]
     shapes = outline.in_degrees(plots["geometry"].to_numpy(dtype=object), results.plots_crs)
     found = by_plot(laid, set(plots["plot_id"]), results.grid_crs)
-    table = plots.drop(columns="geometry")
-    names = [str(name) for name in table]
-    for shape, values in zip(
-        shapes, zip(*(table[name].tolist() for name in names), strict=True), strict=True
-    ):
-        row = dict(zip(names, values, strict=True))
+    for shape, row in zip(shapes, records(plots), strict=True):
         plot = prepared(row, shape, found.get(row["plot_id"], Found()), results)
         yield sheet_of(plot, results, texts)
+
+
+def records(plots: pd.DataFrame) -> Iterator[dict[str, Any]]:
+    """Give a table's rows one by one.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The table.
+
+    Yields
+    ------
+    dict[str, Any]
+        Values by column, geometry left out.
+    """
+    names = [str(name) for name in plots if name != "geometry"]
+    for values in zip(*(plots[name].tolist() for name in names), strict=True):
+        yield dict(zip(names, values, strict=True))
 
 
 def kind_of(row: Mapping[str, Any]) -> str:
@@ -388,7 +401,6 @@ def _pegs_needed(plot: Plot, results: Results) -> int:
 
 def _drawing(plot: Plot, texts: Texts) -> Drawing:
     kind = plot.kind
-    edge = {"excluded": "crossed", "measure": "dashed"}.get(kind, "solid")
     label = texts.say("sheets.drawing.hillside" if kind == "measure" else "sheets.drawing.fall")
     measured = outline.places(plot.shape, plot.ends) if kind == "measure" else np.empty((0, 2))
     lines = plot.found.guides
@@ -406,7 +418,8 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
         ),
         corners=() if kind in {"excluded", "any"} else _corners(plot.ends),
         fall=None if math.isnan(plot.fall_deg) else Fall(plot.fall_deg, label, kind == "measure"),
-        edge=edge,  # type: ignore[arg-type]  # the words above are the three that an edge may be
+        dashed=kind == "measure",
+        cross=outline.cross(plot.shape) if kind == "excluded" else (),
     )
 
 
@@ -435,7 +448,8 @@ def _drawing_note(plot: Plot, texts: Texts) -> str:
 def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
     row, kind, book = plot.row, plot.kind, results.handbook
     if kind == "excluded":
-        return Part(texts.say("sheets.walk.title"), (texts.say("sheets.walk.none"),))
+        title = texts.say("sheets.walk.none_title")
+        return Part(title, (texts.say("sheets.walk.none"),))
     span = book.number(TABLE, "level_span_m")
     values = {
         "span": span,

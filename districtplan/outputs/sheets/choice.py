@@ -43,16 +43,11 @@ def chosen(plots: pd.DataFrame, plan: Plan) -> Integers:
     Returns
     -------
     numpy.ndarray
-        Their positions in ``plots``, rising. Where there are more than the plan's limit, the
-        steepest are taken.
+        Their positions in ``plots``, rising; none where there are more than the plan's limit, since
+        any part of them would be an arbitrary one.
     """
     wanted = _wanted(plots, plan)
-    limit = plan.sheets.sheets_max
-    if len(wanted) > limit:
-        slope = plots["slope_used_pct"].to_numpy(dtype=np.float64)[wanted]
-        # Stable, so that plots alike are taken in the order of the file.
-        wanted = np.sort(wanted[np.argsort(-slope, kind="stable")[:limit]])
-    return wanted
+    return wanted if len(wanted) <= plan.sheets.sheets_max else wanted[:0]
 
 
 def doubts(plots: pd.DataFrame, plan: Plan) -> list[str]:
@@ -85,8 +80,9 @@ def doubts(plots: pd.DataFrame, plan: Plan) -> list[str]:
     count = len(_wanted(plots, plan))
     if count > plan.sheets.sheets_max:
         said.append(
-            f"{count:,} plots were to get a sheet; the {plan.sheets.sheets_max:,} steepest got "
-            "one. List the plots in sheets.plots, or raise sheets.sheets_max."
+            f"{count:,} plots were to get a sheet of paper, more than sheets.sheets_max = "
+            f"{plan.sheets.sheets_max:,}, so none was written. List the plots of this week in "
+            "sheets.plots, or raise sheets.sheets_max."
         )
     return said
 

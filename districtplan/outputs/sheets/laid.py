@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-import pandas as pd
-
 from districtplan.outputs.sheets.outline import in_degrees
 
 if TYPE_CHECKING:
+    import pandas as pd
     from pyproj import CRS
 
+QUARTER_TURN = 90
 KINDS = ("rows", "guides", "pegs")
 
 
@@ -92,5 +91,5 @@ def first_turn(bearing_deg: float, towards_deg: float) -> float:
         The bearing or its other end, 0 to 360 [degrees].
     """
     turn = (bearing_deg - towards_deg + 180) % 360 - 180
-    ahead = bearing_deg if np.abs(turn) <= 90 else bearing_deg + 180
+    ahead = bearing_deg if abs(turn) <= QUARTER_TURN else bearing_deg + 180
     return float(ahead % 360)

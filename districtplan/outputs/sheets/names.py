@@ -60,9 +60,7 @@ def fitted(name: str, known: Container[int], ink: Callable[[str], Ink], box: Ink
         at the end.
     """
     letters = clusters("".join(_shown(sign, known) for sign in unicodedata.normalize("NFC", name)))
-    low = [
-        letter if _holds(ink(letter), box, across=False) else letter[0] for letter in letters
-    ]
+    low = [_lowered(letter, ink, box) for letter in letters]
     whole = "".join(low)
     if low == letters and _holds(ink(whole), box):
         return whole
@@ -141,9 +139,15 @@ def _shown(sign: str, known: Container[int]) -> str:
     return sign if ord(sign) in known else UNKNOWN_SIGN
 
 
+def _lowered(letter: str, ink: Callable[[str], Ink], box: Ink) -> str:
+    """Take the marks off a letter that leaves the line, or the letter itself if it is too high."""
+    for tried in (letter, letter[0]):
+        if _holds(ink(tried), box, across=False):
+            return tried
+    return UNKNOWN_SIGN
+
+
 def _holds(ink: Ink, box: Ink, *, across: bool = True) -> bool:
     return (
-        ink.above <= box.above
-        and ink.below <= box.below
-        and (not across or ink.width <= box.width)
+        ink.above <= box.above and ink.below <= box.below and (not across or ink.width <= box.width)
     )

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     Objects = NDArray[np.object_]
 
 ELLIPSOID = Geod(ellps="WGS84")
-ROWS_DRAWN_MAX = 36
+ROWS_DRAWN_MAX = 32
 """Most rows that a drawing shows: more would run together on paper."""
 INWARD = (0.6, 0.45, 0.3, 0.15)
 """How far places to measure lie from the middle towards a corner: the first that is inside."""
@@ -147,13 +147,29 @@ def straight_rows(
     ends = np.stack(
         [offsets[:, None] * across + near * along, offsets[:, None] * across + far * along], axis=1
     )
-    cut = shapely.get_parts(shapely.intersection(shapely.linestrings(ends), shape))
-    # Where a row only touches the edge, the cut is a point.
-    cut = cut[shapely.get_type_id(cut) == shapely.GeometryType.LINESTRING]
-    lengths = shapely.length(cut)
-    return Rows(
-        tuple(shapely.get_coordinates(line) for line in cut), every, float(lengths.max(initial=0))
+    lines = _strokes(np.atleast_1d(shapely.intersection(shapely.linestrings(ends), shape)))
+    longest = max((float(np.hypot(*(line[-1] - line[0]))) for line in lines), default=0.0)
+    return Rows(lines, every, longest)
+
+
+def cross(shape: shapely.Geometry) -> tuple[Floats, ...]:
+    """Cross a plot out.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        The plot in metres.
+
+    Returns
+    -------
+    tuple[numpy.ndarray, ...]
+        The diagonals of its bounds, as far as they lie in it, shape (points, 2) each [m].
+    """
+    west, south, east, north = shapely.bounds(shape)
+    diagonals = shapely.linestrings(
+        [[(west, south), (east, north)], [(west, north), (east, south)]]
     )
+    return _strokes(np.asarray(shapely.intersection(diagonals, shape), dtype=object))
 
 
 def given_rows(lines: Objects, numbers: NDArray[np.int64]) -> Rows:
@@ -266,3 +282,10 @@ def marks_of(pegs: pd.DataFrame) -> list[tuple[float, float, str]]:
         (float(east), float(north), str(number))
         for (east, north), number in zip(points, pegs["number"], strict=True)
     ]
+
+
+def _strokes(cut: Objects) -> tuple[Floats, ...]:
+    parts = shapely.get_parts(cut)
+    # Where a line only touches the edge, the cut is a point.
+    lines = parts[shapely.get_type_id(parts) == shapely.GeometryType.LINESTRING]
+    return tuple(shapely.get_coordinates(line) for line in lines)

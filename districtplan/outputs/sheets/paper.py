@@ -9,15 +9,16 @@ from __future__ import annotations
 import functools
 from datetime import UTC, datetime, time
 from importlib import resources
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import uharfbuzz
 from fpdf import FPDF
 
-from districtplan.outputs.sheets.names import Ink, fitted, is_plain
+from districtplan.outputs.sheets.names import ELLIPSIS, Ink, fitted, is_plain
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import date
 
     import numpy as np
@@ -32,8 +33,11 @@ MM_PER_PT = 25.4 / 72
 LEADING = 1.2
 """Height of a line over the size of its type."""
 
-ASCENT = 0.92
+ASCENT = 0.95
 """Height of the line of writing below the top of its box, over the size of the type."""
+
+SLACK_MM = 0.45
+"""Room above and below a line that no other line takes."""
 
 FAMILY = "sheet"
 FILES = {"": "DejaVuSansCondensed.ttf", "B": "DejaVuSansCondensed-Bold.ttf"}
@@ -71,13 +75,13 @@ class Face(NamedTuple):
         Shapes text.
     per_em : int
         Units in the size of the type.
-    known : frozenset[int]
-        Code points that it has.
+    wide : Mapping[int, float]
+        Advance of each code point that it has, over the size of the type.
     """
 
     font: uharfbuzz.Font
     per_em: int
-    known: frozenset[int]
+    wide: Mapping[int, float]
 
 
 class Setting(NamedTuple):
@@ -170,8 +174,8 @@ class Paper:
         float
             Its width [mm].
         """
-        wide = self.pdf.fonts[FAMILY + ("B" if setting.bold else "")].cw
-        return sum(wide[ord(sign)] for sign in text) * setting.pt * MM_PER_PT / 1000
+        wide = face("B" if setting.bold else "").wide
+        return sum(wide[ord(sign)] for sign in text) * setting.pt * MM_PER_PT
 
     def wrapped(self, text: str, width: float, setting: Setting = PLAIN) -> list[str]:
         """Break words of the catalogue into lines.
@@ -288,8 +292,8 @@ class Paper:
             size = pt * MM_PER_PT / cut.per_em
             base = _base(box, pt)
             room = Ink(box.width / size, base / size, (box.height - base) / size)
-            shown = fitted(name, cut.known, functools.partial(ink, cut), room)
-            if shown == name:
+            shown = fitted(name, cut.wide, functools.partial(ink, cut), room)
+            if not shown.endswith(ELLIPSIS):
                 break
         if shown != name:
             self.names.append(shown)
@@ -386,6 +390,26 @@ class Paper:
         self.pdf.set_dash_pattern(on, off)
 
 
+def line_box(x: float, y: float, width: float) -> Box:
+    """Give a name the room of a line of text, and what lies between lines.
+
+    Parameters
+    ----------
+    x : float
+        Left edge [mm].
+    y : float
+        Top of the line [mm].
+    width : float
+        Width [mm].
+
+    Returns
+    -------
+    Box
+        A box in which a name stands on the line of its neighbours.
+    """
+    return Box(x, y - SLACK_MM, width, PLAIN.line_mm + 2 * SLACK_MM)
+
+
 def ink(cut: Face, text: str) -> Ink:
     """Measure how far a shaped text reaches, in the font's units.
 
@@ -432,7 +456,12 @@ def face(style: str) -> Face:
         The cut.
     """
     loaded = uharfbuzz.Face(uharfbuzz.Blob.from_file_path(_path(style)))
-    return Face(uharfbuzz.Font(loaded), loaded.upem, frozenset(loaded.unicodes))
+    font, per_em = uharfbuzz.Font(loaded), loaded.upem
+    wide = {
+        code: font.get_glyph_h_advance(font.get_nominal_glyph(code)) / per_em
+        for code in loaded.unicodes
+    }
+    return Face(font, per_em, MappingProxyType(wide))
 
 
 def _base(box: Box, pt: float) -> float:

@@ -105,24 +105,24 @@ def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
     """
     paper.frame(box)
     # Room at the sides for corners' letters, below for scale and arrows.
-    inner = Box(box.x + 9, box.y + 9, box.width - 18, box.height - 26)
+    inner = Box(box.x + 9, box.y + 9, box.width - 18, box.height - 28)
     view = view_of(np.vstack(drawing.rings), inner)
     field(paper, drawing, view)
     for place in drawing.places:
         sign(paper, place, view)
     _pegs(paper, drawing.pegs, view)
-    middle = np.array([[box.x + box.width / 2, box.y + (box.height - 17) / 2]])
+    middle = np.array([[box.x + box.width / 2, box.y + (box.height - 14) / 2]])
     for corner in drawing.corners:
         _beside(paper, corner, view, middle)
     foot = box.y + box.height
-    scale_bar(paper, view.scale, box.x + 5, foot - 6, box.width * SCALE_SHARE)
-    north_arrow(paper, box.x + box.width - 8, foot - 14, north)
+    scale_bar(paper, view.scale, box.x + 5, foot - 4.5, box.width * SCALE_SHARE)
+    north_arrow(paper, box.x + box.width - 7, foot - 12.6, north)
     if drawing.fall is not None:
-        _fall(paper, drawing.fall, Box(box.x, foot - 17, box.width - 18, 15))
+        _fall(paper, drawing.fall, Box(box.x, foot - 13, box.width - 17, 12))
 
 
 def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> None:
-    """Draw a plot's edge, rows and guide lines.
+    """Draw a plot's edge, what fills it, and guide lines.
 
     Parameters
     ----------
@@ -135,21 +135,18 @@ def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> 
     thin : bool, default False
         Whether lines are thin, for many plots on one page.
     """
-    edge = 0.35 if thin else 0.7
+    edge = 0.45 if thin else 0.7
     for row in drawing.rows:
-        paper.line(view.on_paper(row), 0.15 if thin else 0.25)
+        paper.line(view.on_paper(row), 0.2 if thin else 0.35)
     for guide in drawing.guides:
         paper.line(view.on_paper(guide), 0.9)
-    if drawing.edge == "dashed":
+    if drawing.dashed:
         paper.dashes(*(0.9, 0.7) if thin else (2.4, 1.6))
     for ring in drawing.rings:
         paper.line(view.on_paper(ring), edge)
     paper.dashes()
-    if drawing.edge == "crossed":
-        points = view.on_paper(np.vstack(drawing.rings))
-        (left, top), (right, foot) = points.min(axis=0), points.max(axis=0)
-        paper.line([(left, top), (right, foot)], edge)
-        paper.line([(left, foot), (right, top)], edge)
+    for stroke in drawing.cross:
+        paper.line(view.on_paper(stroke), edge)
 
 
 def sign(paper: Paper, mark: Mark, view: View) -> None:
@@ -243,7 +240,7 @@ def _fall(paper: Paper, fall: Fall, box: Box) -> None:
     along = np.array([math.sin(angle), -math.cos(angle)])
     aside = np.array([-along[1], along[0]])
     centre = np.array([x, y])
-    tail, tip = centre - 6.5 * along, centre + 6.5 * along
+    tail, tip = centre - 5.5 * along, centre + 5.5 * along
     if fall.of_hillside:
         paper.dashes(1.6, 1.1)
     paper.line([tuple(tail), tuple(tip - 3 * along)], 1.0)
@@ -251,7 +248,7 @@ def _fall(paper: Paper, fall: Fall, box: Box) -> None:
     paper.fill(
         [tuple(tip), tuple(tip - 4 * along + 2.2 * aside), tuple(tip - 4 * along - 2.2 * aside)]
     )
-    paper.write(fall.label, x - 9, y - 2.2, BOLD._replace(align="right"))
+    paper.write(fall.label, x - 8, y - 2.2, BOLD._replace(align="right"))
 
 
 def carried(paper: Paper, picture: Picture, x: float, y: float) -> None:
@@ -275,15 +272,14 @@ def _curve(x: float, y: float, wide: float, high: float, turn: float = 0.0) -> F
     angles = np.linspace(0, 2 * np.pi, 25)
     points = np.column_stack([wide * np.cos(angles), high * np.sin(angles)])
     sine, cosine = math.sin(turn), math.cos(turn)
-    return points @ np.array([[cosine, sine], [-sine, cosine]]) + [x, y]
+    turned: Floats = points @ np.array([[cosine, sine], [-sine, cosine]]) + [x, y]
+    return turned
 
 
 def _seed(paper: Paper, x: float, y: float) -> None:
     for east, south, turn in ((3, 3, 0.5), (6.4, 5, -0.6), (3.4, 7.2, 0.1)):
         paper.fill([tuple(p) for p in _curve(x + east, y + south, 2.1, 1.3, turn)])
-        paper.fill(
-            [tuple(p) for p in _curve(x + east, y + south - 0.9, 0.6, 0.5, turn)], grey=255
-        )
+        paper.fill([tuple(p) for p in _curve(x + east, y + south - 0.9, 0.6, 0.5, turn)], grey=255)
 
 
 def _sack(paper: Paper, x: float, y: float) -> None:

@@ -5,6 +5,7 @@ A sheet is one page; where its words need more room, what doesn't fit follows on
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING, NamedTuple
 
 from districtplan.outputs.sheets import pictures
@@ -17,6 +18,7 @@ from districtplan.outputs.sheets.paper import (
     WIDTH_MM,
     Box,
     Setting,
+    line_box,
 )
 
 if TYPE_CHECKING:
@@ -41,13 +43,16 @@ SIDE_MM = 72.0
 
 GAP_MM = 2.6
 DRAWING_MIN_MM, DRAWING_MAX_MM = 72.0, 118.0
+HAIR_MM = 0.45
+"""Thinnest line: a photocopy of a photocopy keeps it."""
+
 FOOT_MM = HEIGHT_MM - 14
 """Top of the line at the foot of a page."""
 
 HEADING = Setting(13, bold=True)
 BIG = Setting(27, bold=True)
 AMOUNT = Setting(19, bold=True)
-ALARM = Setting(14, bold=True)
+ALARM = Setting(13.5, bold=True)
 PLOT = Setting(28, bold=True)
 VILLAGE = Setting(17, bold=True, align="right")
 
@@ -81,17 +86,21 @@ def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
     texts : Texts
         The words.
     """
-    pieces = list(_pieces(paper, sheet, shared))
+    pieces = _pieces(paper, sheet, shared)
     paper.page()
     before = len(paper.names)
     y = _header(paper, sheet, shared)
     side = _side(paper, sheet, shared)
-    rest = FOOT_MM - y - sum(piece.height + GAP_MM for piece in pieces) - GAP_MM
+    pegs = [] if sheet.pegs is None else list(tabled(paper, sheet.pegs))
+    # What all need comes first where the pegs don't fit on the page with it.
+    after = FOOT_MM - y - _height(pieces) - _height(pegs) - GAP_MM
+    pieces = [*pieces[:2], *pegs, *pieces[2:]] if after >= DRAWING_MIN_MM else [*pieces, *pegs]
+    rest = after if after >= DRAWING_MIN_MM else after + _height(pegs)
     high = max(DRAWING_MIN_MM, side.height, min(DRAWING_MAX_MM, rest))
     _drawing(paper, sheet, shared, Box(LEFT, y, FULL - SIDE_MM - 4, high))
     side.draw(y)
     y += high + GAP_MM
-    pages, left = 1, pieces
+    left = pieces
     while left:
         while left and y + left[0].height <= FOOT_MM:
             left[0].draw(y)
@@ -101,23 +110,27 @@ def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
         _foot(paper, sheet, texts, more=not last, cut=len(paper.names) > before)
         if not last:
             paper.page()
-            pages += 1
             y = _header(paper, sheet, shared)
 
 
-def _pieces(paper: Paper, sheet: Sheet, shared: Common) -> Iterator[Piece]:
+def _pieces(paper: Paper, sheet: Sheet, shared: Common) -> list[Piece]:
+    pieces = []
     if sheet.carried:
-        yield strip(paper, sheet.carry_title, sheet.carried)
-    yield listed(paper, sheet.walk)
+        pieces.append(strip(paper, sheet.carry_title, sheet.carried))
+    pieces.append(listed(paper, sheet.walk))
     if sheet.pocket is not None:
-        yield from tabled(paper, sheet.pocket)
-    if sheet.pegs is not None:
-        yield from tabled(paper, sheet.pegs)
+        pieces += tabled(paper, sheet.pocket)
     if sheet.blanks is not None:
-        yield _abreast(paper, shared.weedings, sheet.farmer_words)
+        pieces.append(_abreast(paper, shared.weedings, sheet.farmer_words))
     else:
-        yield framed(paper, listed(paper, sheet.farmer_words, LEFT + 3, FULL - 6), LEFT, FULL)
-    yield cautions(paper, shared.cautions)
+        words = listed(paper, sheet.farmer_words, LEFT + 3, FULL - 6)
+        pieces.append(framed(paper, words, LEFT, FULL))
+    pieces.append(cautions(paper, shared.cautions))
+    return pieces
+
+
+def _height(pieces: Sequence[Piece]) -> float:
+    return sum(piece.height + GAP_MM for piece in pieces)
 
 
 def _header(paper: Paper, sheet: Sheet, shared: Common) -> float:
@@ -126,14 +139,14 @@ def _header(paper: Paper, sheet: Sheet, shared: Common) -> float:
     paper.name(sheet.plot_id, Box(LEFT, top, 0.56 * FULL, 13), PLOT, least_pt=16)
     paper.name(sheet.village, Box(LEFT + 0.58 * FULL, top, 0.42 * FULL, 8), VILLAGE)
     right = PLAIN._replace(align="right")
-    paper.name(shared.district, Box(LEFT + 0.58 * FULL, top + 8, 0.42 * FULL, 5.6), right)
+    paper.name(shared.district, line_box(LEFT + 0.58 * FULL, top + 8, 0.42 * FULL), right)
     top += 13.6
     paper.write(shared.season, RIGHT, top, right)
     room = FULL - paper.width(shared.season) - 4
     paper.write(sheet.facts, LEFT, top)
     if sheet.farmer is not None:
         start = LEFT + paper.width(sheet.facts) + 5
-        paper.name(sheet.farmer, Box(start, top, LEFT + room - start, 5.6), BOLD)
+        paper.name(sheet.farmer, line_box(start, top, LEFT + room - start), BOLD)
     top += 6.4
     paper.line([(LEFT, top), (RIGHT, top)], 0.9)
     return top + GAP_MM if sheet.alarm is None else _alarm(paper, sheet.alarm, top + GAP_MM)
@@ -141,14 +154,14 @@ def _header(paper: Paper, sheet: Sheet, shared: Common) -> float:
 
 def _alarm(paper: Paper, text: str, y: float) -> float:
     lines = paper.wrapped(text, FULL - 22, ALARM)
-    high = len(lines) * ALARM.line_mm + 4
+    high = len(lines) * ALARM.line_mm + 3.4
     box = Box(LEFT, y, FULL, high)
     paper.frame(box, 1.2)
     x, middle = LEFT + 9, y + high / 2
-    paper.line([(x, middle - 4), (x - 4.4, middle + 3.4), (x + 4.4, middle + 3.4), (x, middle - 4)],
+    paper.line([(x, middle - 3.6), (x - 4, middle + 3), (x + 4, middle + 3), (x, middle - 3.6)],
                0.8)  # fmt: skip
     paper.write("!", x, middle - 2.4, BOLD._replace(align="centre"))
-    paper.block(text, Box(LEFT + 18, y + 2, FULL - 22, high), ALARM)
+    paper.block(text, Box(LEFT + 18, y + 1.7, FULL - 22, high), ALARM)
     return y + high + GAP_MM
 
 
@@ -226,7 +239,7 @@ def _headline(paper: Paper, headline: Headline) -> Piece:
 
 def _blanks(paper: Paper, blanks: Blanks) -> Piece:
     x, across = RIGHT - SIDE_MM, 3
-    wide, high = SIDE_MM / across, 11.0
+    wide, high = SIDE_MM / across, 10.0
     rows = -(-len(blanks.labels) // across)
     height = PLAIN.line_mm + 0.6 + rows * high + 7.5
     share = SIDE_MM / len(blanks.lines)
@@ -243,7 +256,7 @@ def _blanks(paper: Paper, blanks: Blanks) -> Piece:
             start = x + place * share
             paper.write(line, start, y + 2.4)
             end = y + 2.4 + PLAIN.line_mm
-            paper.line([(start + paper.width(line) + 1, end), (start + share - 2, end)], 0.3)
+            paper.line([(start + paper.width(line) + 1, end), (start + share - 2, end)], HAIR_MM)
 
     return Piece(height, draw)
 
@@ -274,7 +287,7 @@ def strip(paper: Paper, title: str, goods: Sequence[Carried]) -> Piece:
         paper.block(title, Box(LEFT + 2.5, y + 2, head - 5, 0), HEADING)
         for index, good in enumerate(goods):
             x = LEFT + head + index * wide
-            paper.line([(x, y), (x, y + high)], 0.3)
+            paper.line([(x, y), (x, y + high)], HAIR_MM)
             pictures.carried(paper, good.picture, x + 1.5, y + 1.5)
             amount = AMOUNT
             while paper.width(good.amount, amount) > wide - 13 and amount.pt > TEXT_PT:
@@ -328,7 +341,7 @@ def _weedings(paper: Paper, part: Part, x: float, width: float) -> Piece:
         for line in (planted, *days):
             paper.write(line, x, y + 1)
             end = y + 1 + PLAIN.line_mm
-            paper.line([(x + 1.5 + paper.width(line), end), (x + width, end)], 0.3)
+            paper.line([(x + 1.5 + paper.width(line), end), (x + width, end)], HAIR_MM)
             y += blank
         paper.block(care, Box(x, y + 0.8, width, 0))
 
@@ -356,7 +369,7 @@ def weeding_line(paper: Paper, part: Part) -> Piece:
     def blank(text: str, x: float, y: float, end: float) -> None:
         paper.write(text, x, y)
         foot = y + PLAIN.line_mm
-        paper.line([(x + paper.width(text) + 1.5, foot), (end, foot)], 0.3)
+        paper.line([(x + paper.width(text) + 1.5, foot), (end, foot)], HAIR_MM)
 
     def draw(y: float) -> None:
         paper.write(part.title, LEFT + 3, y, HEADING)
@@ -446,7 +459,7 @@ def tabled(paper: Paper, table: Table) -> Iterator[Piece]:
         x = LEFT
         for column, cell in enumerate(cells):
             width = first if column == 0 else wide
-            paper.frame(Box(x, y, width, high), 0.3)
+            paper.frame(Box(x, y, width, high), HAIR_MM)
             setting = BOLD if head or column == 0 else PLAIN
             if column == 0:
                 paper.write(cell, x + 1.5, y + 0.5, setting)
@@ -464,12 +477,12 @@ def tabled(paper: Paper, table: Table) -> Iterator[Piece]:
 
     yield Piece(top + len(table.rows[:2]) * high - GAP_MM, start)
     for cells in table.rows[2:]:
-        yield Piece(high - GAP_MM, lambda y, cells=cells: line(y, cells, head=False))
+        yield Piece(high - GAP_MM, functools.partial(line, cells=cells, head=False))
     yield Piece(0, lambda _: None)
 
 
 def _foot(paper: Paper, sheet: Sheet, texts: Texts, *, more: bool, cut: bool) -> None:
-    paper.line([(LEFT, FOOT_MM + 0.5), (RIGHT, FOOT_MM + 0.5)], 0.3)
+    paper.line([(LEFT, FOOT_MM + 0.5), (RIGHT, FOOT_MM + 0.5)], HAIR_MM)
     said = sheet.source if not cut else f"{sheet.source}. {texts.say('sheets.cut')}"
     paper.write(said, LEFT, FOOT_MM + 1.2)
     if more:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 TABLE = "field_sheets"
 SLOPES = "pocket_slopes"
+METRE_CM = 100
 
 
 def pocket_table(results: Results, texts: Texts) -> Table:
@@ -85,17 +86,19 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
     rows = [tuple(texts.say(f"sheets.pegs.{head}") for head in heads)]
     nothing = texts.say("sheets.pegs.nothing")
 
-    def said(key: str, value: float) -> str:
+    def said(key: str, value: float | None) -> str:
         return nothing if pd.isna(value) else texts.say(f"sheets.pegs.{key}", value=value)
 
-    for peg in pegs.itertuples(index=False):
-        aside = peg.step_cm
+    columns = ("number", "along_m", "drop_cm", "bearing_magnetic_deg", "step_cm")
+    for number, along, drop, bearing, aside in zip(
+        *(pegs[column].tolist() for column in columns), strict=True
+    ):
         rows.append(
             (
-                str(peg.number),
-                said("metres", peg.along_m),
-                said("cm", peg.drop_cm),
-                said("degrees", peg.bearing_magnetic_deg),
+                str(number),
+                said("metres", along),
+                said("cm", drop),
+                said("degrees", bearing),
                 said("left", -aside) if aside < 0 else said("right", aside),
             )
         )
@@ -104,6 +107,6 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
 
 def _cm(value: float, texts: Texts) -> str:
     """Write a fall: slopes are percent, so percent times metres are centimetres."""
-    if value >= 100:
-        return texts.say("sheets.pocket.metres", value=value / 100)
+    if value >= METRE_CM:
+        return texts.say("sheets.pocket.metres", value=value / METRE_CM)
     return texts.say("sheets.pocket.cm", value=value)

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 Picture = Literal["seed", "sack", "manure", "string", "peg", "level"]
-Edge = Literal["solid", "dashed", "crossed"]
 
 
 class Mark(NamedTuple):
@@ -74,8 +73,10 @@ class Drawing:
         Corners with their letters.
     fall : Fall | None
         Which way the ground falls; None where it isn't known.
-    edge : str
-        solid; dashed where the bearing isn't known; crossed where no beans may stand.
+    dashed : bool
+        Whether the edge is dashed, since the bearing isn't known.
+    cross : tuple[numpy.ndarray, ...]
+        Strokes of a cross where no beans may stand, shape (points, 2) each [m].
     """
 
     rings: tuple[Floats, ...]
@@ -85,7 +86,8 @@ class Drawing:
     places: tuple[Mark, ...] = ()
     corners: tuple[Mark, ...] = ()
     fall: Fall | None = None
-    edge: Edge = "solid"
+    dashed: bool = False
+    cross: tuple[Floats, ...] = ()
 
 
 class Carried(NamedTuple):

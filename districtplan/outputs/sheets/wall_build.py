@@ -10,13 +10,13 @@ import shapely
 
 from districtplan.outputs import wording
 from districtplan.outputs.sheets import outline
-from districtplan.outputs.sheets.build import GOODS, kind_of, weighed
+from districtplan.outputs.sheets.build import GOODS, kind_of, records, weighed
 from districtplan.outputs.sheets.sheet import Drawing, Wall, WallPlot
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from districtplan.outputs.sheets.sheet import Edge
+    from districtplan.outputs.sheets.outline import Floats
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -47,7 +47,7 @@ def wall_of(village: str, plots: pd.DataFrame, results: Results, texts: Texts) -
     """
     shapes = outline.in_degrees(plots["geometry"].to_numpy(dtype=object), results.plots_crs)
     first = shapely.get_coordinates(shapes[0])[0]
-    rows = plots.drop(columns="geometry").to_dict("records")
+    rows = list(records(plots))
     known = [column for column, _ in GOODS if plots[column].notna().any()]
     spacing = results.plan.practice.row_spacing_cm / 100
     found = []
@@ -70,12 +70,16 @@ def wall_of(village: str, plots: pd.DataFrame, results: Results, texts: Texts) -
 
 def _drawing(row: Mapping[str, Any], shape: shapely.Geometry, spacing_m: float) -> Drawing:
     kind = kind_of(row)
-    edge: Edge = {"excluded": "crossed", "measure": "dashed"}.get(kind, "solid")  # type: ignore[assignment]  # both words are edges
     bearing = row["row_bearing_true_deg"]
-    lines = ()
+    lines: tuple[Floats, ...] = ()
     if kind in {"compass", "level"} and pd.notna(bearing):
         lines = outline.straight_rows(shape, float(bearing), spacing_m, ROWS_DRAWN).lines
-    return Drawing(outline.rings(shape), rows=lines, edge=edge)
+    return Drawing(
+        outline.rings(shape),
+        rows=lines,
+        dashed=kind == "measure",
+        cross=outline.cross(shape) if kind == "excluded" else (),
+    )
 
 
 def _cells(row: Mapping[str, Any], known: list[str], texts: Texts) -> tuple[str, ...]:
@@ -101,14 +105,10 @@ def _needs(plots: pd.DataFrame, known: list[str]) -> dict[str, int | None]:
     """Add up whole grams over the plots that beans may stand on."""
     barred = plots["erosion_flags"].map(lambda codes: bool(set(wording.EXCLUDED) & set(codes)))
     kept = plots[~barred.to_numpy(dtype=bool)]
-    return {
-        column: int(kept[column].sum()) if column in known else None for column, _ in GOODS
-    }
+    return {column: int(kept[column].sum()) if column in known else None for column, _ in GOODS}
 
 
-def _finding(
-    rows: list[dict[str, Any]], plots: pd.DataFrame, texts: Texts
-) -> tuple[str, ...]:
+def _finding(rows: list[dict[str, Any]], plots: pd.DataFrame, texts: Texts) -> tuple[str, ...]:
     kinds = [kind_of(row) for row in rows]
     barred = np.array([kind == "excluded" for kind in kinds])
     steep = np.array([STEEP in row["erosion_flags"] for row in rows]) & ~barred
@@ -121,7 +121,9 @@ def _finding(
     }
     mark = texts.say("sheets.wall.mark")
     said += [
-        texts.say(f"sheets.wall.{name}", count=f"{count:,}", mark=mark)
+        texts.say(
+            f"sheets.wall.{name}.{'one' if count == 1 else 'many'}", count=f"{count:,}", mark=mark
+        )
         for name, count in counts.items()
         if count
     ]

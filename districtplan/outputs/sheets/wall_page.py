@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from districtplan.outputs.sheets import pictures
-from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Setting
+from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Setting, line_box
 from districtplan.outputs.sheets.plot_page import (
     FOOT_MM,
     FULL,
@@ -35,7 +35,7 @@ TITLE = Setting(15, bold=True, align="right")
 COLUMNS, ROWS = 6, 6
 """Squares of the map: letters across, numbers down."""
 
-WIDTHS_MM = (13.0, 46.0, 19.0, 40.0)
+WIDTHS_MM = (12.0, 44.0, 17.0, 37.0)
 """Columns of the list: number, plot, square, rows; the others share what is left."""
 
 TOP_MM = 9.0
@@ -79,7 +79,7 @@ def _header(paper: Paper, wall: Wall, shared: Common, texts: Texts) -> float:
     paper.write(texts.say("sheets.wall.title"), RIGHT, TOP_MM, TITLE)
     top = TOP_MM + 12.4
     right = PLAIN._replace(align="right")
-    paper.name(shared.district, Box(LEFT, top, 0.5 * FULL, 5.6), PLAIN)
+    paper.name(shared.district, line_box(LEFT, top, 0.5 * FULL), PLAIN)
     paper.write(shared.season, RIGHT, top, right)
     top += 6
     paper.line([(LEFT, top), (RIGHT, top)], 0.9)
@@ -97,13 +97,11 @@ def _map(paper: Paper, wall: Wall, shared: Common, box: Box) -> list[str]:
     )
     for plot in wall.plots:
         pictures.field(paper, plot.drawing, view, thin=True)
-    middles = view.on_paper(
-        np.array([plot.drawing.rings[0].mean(axis=0) for plot in wall.plots])
-    )
+    middles = view.on_paper(np.array([plot.drawing.rings[0].mean(axis=0) for plot in wall.plots]))
     _numbers(paper, middles)
     foot = frame.y + frame.height
     pictures.scale_bar(paper, view.scale, frame.x + 4, foot - 3, 0.3 * frame.width)
-    pictures.north_arrow(paper, frame.x + frame.width - 7, foot - 14, shared.north)
+    pictures.north_arrow(paper, frame.x + frame.width - 7, foot - 13, shared.north)
     paper.block(wall.map_note, Box(box.x, foot + 0.8, box.width, 0))
     paper.frame(frame, 0.7)
     place = (middles - [frame.x, frame.y]) / [frame.width / COLUMNS, frame.height / ROWS]
@@ -132,7 +130,7 @@ def _squares(paper: Paper, frame: Box) -> None:
 
 
 def _numbers(paper: Paper, middles: Floats) -> None:
-    """Number the plots that have room for it; the list leads to the others by their square."""
+    """Write numbers where there is room; the list leads to the others by their square."""
     taken: set[tuple[int, int]] = set()
     for number, (x, y) in enumerate(middles, 1):
         text = str(number)
@@ -167,7 +165,7 @@ def _list(paper: Paper, wall: Wall, shared: Common, squares: list[str], texts: T
             paper.line([(LEFT, y - 0.4), (RIGHT, y - 0.4)], 0.6)
         cells = (str(number), "", square, *plot.cells)
         _cells(paper, y, widths, cells, PLAIN)
-        paper.name(plot.plot_id, Box(LEFT + widths[0], y, widths[1] - 3, high - 0.6), BOLD)
+        paper.name(plot.plot_id, line_box(LEFT + widths[0], y + 0.3, widths[1] - 3), BOLD)
         y += high
         paper.line([(LEFT, y - 0.3), (RIGHT, y - 0.3)], 0.15)
 
