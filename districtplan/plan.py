@@ -376,18 +376,20 @@ class Orders(Section):
 class Sheets(Section):
     """Which plots get a sheet of paper."""
 
-    plots: Literal["flagged", "all", "none"] | Annotated[list[Text], Field(max_length=10_000)] = (
-        Field(
-            "flagged",
-            description="Plots that get a sheet: those flagged or to be measured, all, none, or "
-            'the ids listed, such as ["a", "b"].',
-        )
+    plots: Literal["flagged", "all", "none"] = Field(
+        "flagged", description="Plots that get a sheet: those flagged or to be measured, all, none."
+    )
+    plot_ids: list[Text] | None = Field(
+        None,
+        min_length=1,
+        max_length=10_000,
+        description="Ids of the plots that get a sheet, such as this week's; left out: by plots.",
     )
     sheets_max: int = Field(
         1_000,
         ge=1,
         le=100_000,
-        description="Most plot sheets of a run; where more are wanted, none is written (judgement).",
+        description="Most plot sheets of a run; of more, none is written (judgement).",
     )
 
 

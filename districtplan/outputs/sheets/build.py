@@ -179,7 +179,7 @@ def kind_of(row: Mapping[str, Any]) -> str:
     Returns
     -------
     str
-        excluded, measure, any, compass (straight rows by bearing), guide (a level line whose
+        One of excluded, measure, any, compass (straight rows by bearing), guide (a level line whose
         bearing near the middle is known) or level (straight rows on a day for which no compass
         bearing is known).
     """

@@ -66,31 +66,31 @@ def doubts(plots: pd.DataFrame, plan: Plan) -> list[str]:
         A sentence a doubt; empty where there is none.
     """
     said = []
-    asked = plan.sheets.plots
-    if isinstance(asked, list):
+    asked = plan.sheets.plot_ids
+    if asked is not None:
         there = set(plots["plot_id"])
         missing = [name for name in dict.fromkeys(asked) if name not in there]
         if missing:
             named = ", ".join(repr(name) for name in missing[:NAMED_MAX])
             more = f" and {len(missing) - NAMED_MAX} more" if len(missing) > NAMED_MAX else ""
             said.append(
-                f"sheets.plots names plots that aren't among those used: {named}{more}. No sheet "
-                "is written for them."
+                f"sheets.plot_ids names plots that aren't among those used: {named}{more}. "
+                "No sheet is written for them."
             )
     count = len(_wanted(plots, plan))
     if count > plan.sheets.sheets_max:
         said.append(
             f"{count:,} plots were to get a sheet of paper, more than sheets.sheets_max = "
             f"{plan.sheets.sheets_max:,}, so none was written. List the plots of this week in "
-            "sheets.plots, or raise sheets.sheets_max."
+            "sheets.plot_ids, or raise sheets.sheets_max."
         )
     return said
 
 
 def _wanted(plots: pd.DataFrame, plan: Plan) -> Integers:
     asked = plan.sheets.plots
-    if isinstance(asked, list):
-        mask = plots["plot_id"].isin(asked).to_numpy()
+    if plan.sheets.plot_ids is not None:
+        mask = plots["plot_id"].isin(plan.sheets.plot_ids).to_numpy()
     elif asked == "all":
         mask = np.ones(len(plots), dtype=bool)
     elif asked == "flagged":

@@ -27,16 +27,19 @@ class Ink(NamedTuple):
     Attributes
     ----------
     width : float
-        To the side.
+        From its first ink to its last, or to where the next letter would start.
     above : float
         Above the line, negative if it stays below.
     below : float
         Below the line, negative if it stays above.
+    before : float
+        Ink before the start, which the width counts.
     """
 
     width: float
     above: float
     below: float
+    before: float = 0.0
 
 
 def fitted(name: str, known: Container[int], ink: Callable[[str], Ink], box: Ink) -> str:

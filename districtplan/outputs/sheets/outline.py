@@ -147,7 +147,9 @@ def straight_rows(
     ends = np.stack(
         [offsets[:, None] * across + near * along, offsets[:, None] * across + far * along], axis=1
     )
-    lines = _strokes(np.atleast_1d(shapely.intersection(shapely.linestrings(ends), shape)))
+    lines = _strokes(
+        np.asarray(shapely.intersection(shapely.linestrings(ends), shape), dtype=object)
+    )
     longest = max((float(np.hypot(*(line[-1] - line[0]))) for line in lines), default=0.0)
     return Rows(lines, every, longest)
 

@@ -301,19 +301,22 @@ class Paper:
         return shown
 
     def _set_name(self, text: str, box: Box, setting: Setting) -> None:
+        size = setting.pt * MM_PER_PT
+        cut = face("B" if setting.bold else "")
+        reach = ink(cut, text)
         share = {"left": 0.0, "centre": 0.5, "right": 1.0}[setting.align]
+        x = box.x + share * (box.width - reach.width * size / cut.per_em)
+        x += reach.before * size / cut.per_em
         y = box.y + _base(box, setting.pt)
-        if is_plain(text):
-            self._type(setting)
-            self.pdf.text(box.x + share * (box.width - self.width(text, setting)), y, text)
-            return
         self._type(setting)
+        if is_plain(text):
+            self.pdf.text(x, y, text)
+            return
         self.pdf.set_text_shaping(use_shaping_engine=True)
         try:
-            wide = self.pdf.get_string_width(text)
             # A cell sets its line of writing at half its height and 0.3 of the size below.
-            self.pdf.set_xy(box.x + share * (box.width - wide), y - 0.3 * setting.pt * MM_PER_PT)
-            self.pdf.cell(w=wide, h=0, text=text)
+            self.pdf.set_xy(x, y - 0.3 * size)
+            self.pdf.cell(w=self.pdf.get_string_width(text), h=0, text=text)
         finally:
             self.pdf.set_text_shaping(use_shaping_engine=False)
 
@@ -423,22 +426,26 @@ def ink(cut: Face, text: str) -> Ink:
     Returns
     -------
     Ink
-        Its advance, or its ink if that goes further; its ink above and below the line.
+        Its advance, or its ink if that goes further; its ink above and below the line, and what
+        hangs out before its start.
     """
+    if not text:
+        return Ink(0, 0, 0)
     buffer = uharfbuzz.Buffer()
     buffer.add_str(text)
     buffer.guess_segment_properties()
     uharfbuzz.shape(cut.font, buffer)
-    advance, side, above, below = 0.0, 0.0, 0.0, 0.0
+    advance, start, side, above, below = 0.0, 0.0, 0.0, 0.0, 0.0
     for info, place in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
         extents = cut.font.get_glyph_extents(info.codepoint)
         if extents is not None:
             top = place.y_offset + extents.y_bearing
             above = max(above, top)
             below = max(below, -(top + extents.height))
-            side = max(side, advance + place.x_offset + extents.x_bearing + extents.width)
+            left = advance + place.x_offset + extents.x_bearing
+            start, side = min(start, left), max(side, left + extents.width)
         advance += place.x_advance
-    return Ink(max(advance, side), above, below)
+    return Ink(max(advance, side) - start, above, below, -start)
 
 
 @functools.cache

@@ -95,7 +95,7 @@ def _cells(row: Mapping[str, Any], known: list[str], texts: Texts) -> tuple[str,
     amounts = (
         nothing
         if kind == "excluded" or pd.isna(row[column])
-        else wording.kilograms(int(row[column]))
+        else texts.say("sheets.wall.amount", kg=wording.kilograms(int(row[column])))
         for column in known
     )
     return (said, *amounts)
