@@ -378,6 +378,15 @@ def test_without_a_magnetic_model_the_level_leads(small_results, texts):
     assert not re.search(r"\b\d{3}°", text)
 
 
+def test_without_a_magnetic_model_rows_still_follow_a_guide_line(small_results, texts):
+    plots = small_results.plots.assign(row_bearing_magnetic_deg=math.nan)
+    results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["109"])
+    (text,) = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
+    assert "bend for bend" in text
+    assert "stands for" not in text
+    assert "No compass number" in text
+
+
 def test_a_bearing_that_is_not_sure_says_so(small_results, texts):
     plots = small_results.plots.assign(row_bearing_se_deg=6.0)
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["A-01"])

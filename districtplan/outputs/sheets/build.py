@@ -179,15 +179,14 @@ def kind_of(row: Mapping[str, Any]) -> str:
     Returns
     -------
     str
-        One of excluded, measure, any, compass (straight rows by bearing), guide (a level line whose
-        bearing near the middle is known) or level (straight rows on a day for which no compass
-        bearing is known).
+        One of excluded, measure, any, guide (rows follow a level line), compass (straight rows by
+        bearing) or level (straight rows on a day for which no compass bearing is known).
     """
     if wording.excluded(row) is not None:
         return "excluded"
     kinds = {"measure on the ground": "measure", "any direction": "any", "guide lines": "guide"}
     kind = kinds.get(row["row_method"], "compass")
-    if kind in {"compass", "guide"} and pd.isna(row["row_bearing_magnetic_deg"]):
+    if kind == "compass" and pd.isna(row["row_bearing_magnetic_deg"]):
         return "level"
     return kind
 
@@ -322,14 +321,14 @@ def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
             notes.append(texts.say("sheets.headline.unsure_note", degrees=wording.LEVEL_FROM_DEG))
         big = wording.both_ends(row["row_bearing_magnetic_deg"])
         return Headline(texts.say("sheets.headline.bearing_title"), big, tuple(notes))
-    if kind == "guide":
+    word = "level" if kind == "guide" else kind
+    if kind == "guide" and pd.notna(row["row_bearing_magnetic_deg"]):
         ends = wording.both_ends(row["row_bearing_magnetic_deg"])
         note = texts.say("sheets.headline.guide_note", ends=ends, date=date)
     elif kind == "measure":
         note = _hillside(row, texts)
     else:
-        note = texts.say(f"sheets.headline.{kind}_note")
-    word = "level" if kind == "guide" else kind
+        note = texts.say(f"sheets.headline.{word}_note")
     return Headline(
         texts.say(f"sheets.headline.{word}_title"),
         texts.say(f"sheets.headline.{word}_big"),
