@@ -18,7 +18,7 @@ from districtplan.files import (
     run_folder,
     vector,
 )
-from districtplan.outputs import explanation, render_all
+from districtplan.outputs import explanation, render_all, sheets
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
 from districtplan.results import Features, GroundReadings, Results, RowLines, join
@@ -159,6 +159,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *inputs.doubts(asked, book),
             *intake.doubts(joined),
             *geodesy.doubts(asked.district.planting_date),
+            *sheets.doubts(joined, asked),
             *elevation.warnings,
         ),
     )

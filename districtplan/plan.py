@@ -603,6 +603,26 @@ class Orders(Section):
     )
 
 
+class Sheets(Section):
+    """Which plots get a sheet of paper."""
+
+    plots: Literal["flagged", "all", "none"] = Field(
+        "flagged", description="Plots that get a sheet: those flagged or to be measured, all, none."
+    )
+    plot_ids: list[Text] | None = Field(
+        None,
+        min_length=1,
+        max_length=10_000,
+        description="Ids of the plots that get a sheet, such as this week's; left out: by plots.",
+    )
+    sheets_max: int = Field(
+        1_000,
+        ge=1,
+        le=100_000,
+        description="Most plot sheets of a run; of more, none is written (judgement).",
+    )
+
+
 class Limits(Section):
     """What is believed of a plot, and how large a job may be."""
 
@@ -636,6 +656,7 @@ class Plan(Section):
     rows: Rows = Field(default_factory=Rows)
     string: String = Field(default_factory=String)
     orders: Orders = Field(default_factory=Orders)
+    sheets: Sheets = Field(default_factory=Sheets)
     limits: Limits = Field(default_factory=Limits)
 
     def with_error(self, vertical_error_m: float, error_correlation_m: float) -> Plan:

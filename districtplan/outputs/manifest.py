@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 PACKAGES = (
     "contourpy",
+    "fpdf2",
     "geopandas",
     "numpy",
     "pandas",
@@ -36,6 +37,7 @@ PACKAGES = (
     "rasterio",
     "scipy",
     "shapely",
+    "uharfbuzz",
     "xlsxwriter",
 )
 FILE_KEYS = ("plots", "readings", "features", "handbook")
