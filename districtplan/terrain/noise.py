@@ -80,12 +80,15 @@ class ErrorModel:
         Random, relative vertical error σ, one standard deviation [m].
     length_m : float
         Its correlation length ℓ [m].
-    trend_keep : float
-        The trend is kept by 1 less this over its energy in units of its noise.
-    rest_keep : float
-        The rest is kept, within the trend, by 1 less this over its energy in units of its noise.
-    mean_lost : float
-        The trend is kept too where the mean gradient's energy falls under this times its noise.
+    trend_odds : float
+        Odds for the trend where it and the mean gradient are each as large as their noise.
+    trend_clear : float
+        The trend is kept on its own account from this ratio of its deviator, squared, to the
+        variance of that.
+    mean_power : float
+        Power with which a mean gradient that stands out of its noise lowers the odds.
+    rest_quiet : float
+        The rest is kept where its variance is under that of the other parts over this.
     hidden_share : float
         Share of the trend's noise, along the rows, that may hide a trend.
     square_share : float
@@ -98,9 +101,10 @@ class ErrorModel:
 
     sigma_m: float
     length_m: float
-    trend_keep: float
-    rest_keep: float
-    mean_lost: float
+    trend_odds: float
+    trend_clear: float
+    mean_power: float
+    rest_quiet: float
     hidden_share: float
     square_share: float
     turn_se: float
@@ -565,13 +569,27 @@ def _floor(weight: Floats, basis: tuple[Floats, Floats], kernel: _Kernels) -> _F
 
 
 def _keep(signal: _Signal, floor: _Floor, error: ErrorModel) -> _Keep:
-    rest = np.abs(signal.raw - signal.mean**2 - signal.trend_deviator) ** 2
-    seen = floor.trend / np.maximum(signal.trend_energy, TINY)
-    lost = error.mean_lost * floor.mean / np.maximum(np.abs(signal.mean) ** 2, TINY)
-    trend = np.maximum(1 - error.trend_keep * seen, np.minimum(lost**2, 1.0)).clip(0)
-    return _Keep(
-        trend, trend * (1 - error.rest_keep * floor.rest_deviator / np.maximum(rest, TINY)).clip(0)
-    )
+    """Weigh the trend and the rest by the odds that they mend the bearing more than they hurt it.
+
+    The trend is kept where it is clear of its own noise, and where the mean gradient is so lost in
+    its noise that there is nothing better; the rest where its noise is small beside the others'.
+    """
+    bend = signal.trend_deviator
+    mean = np.maximum(np.abs(signal.mean) ** 2, TINY)
+    # An opposed trend, large enough to turn the bearing square, is most often noise.
+    agree = (signal.mean**2 * np.conj(bend)).real / np.maximum(mean * np.abs(bend), TINY)
+    seen = signal.trend_energy * np.abs(bend) / floor.trend**2
+    lost = (floor.mean / mean) ** error.mean_power
+    of_bend = 2 * signal.trend_energy * floor.trend
+    clear = np.abs(bend) ** 2 / (error.trend_clear * (of_bend + floor.trend_deviator))
+    odds = error.trend_odds * seen * lost * np.exp(agree) + clear**2
+
+    rest = np.abs(signal.raw - signal.mean**2 - bend)
+    noise = 4 * mean * floor.mean + of_bend
+    quiet = (noise / (error.rest_quiet * floor.rest_deviator)) ** 2
+    rest_odds = quiet * rest / np.sqrt(floor.rest_deviator)
+    trend = odds / (1 + odds)
+    return _Keep(trend, trend * rest_odds / (1 + rest_odds))
 
 
 def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
