@@ -24,8 +24,8 @@ from districtplan.terrain.gradient import Ground
 CELL = 10.0
 GRID = Grid(0.0, 3000.0, CELL, CELL, 300, 300, CRS.from_epsg(32736))
 SHAPES = ("square", "long", "L")
-SURFACES = ("plane", "plane", "ridge", "hollow", "saddle", "spur")
-COHERENCE_MIN = 0.25
+SURFACES = ("plane", "ridge", "hollow", "saddle", "spur")
+COHERENCE_MIN = 0.2
 
 
 def outline(rng: np.random.Generator, cells: int, shape: str) -> shapely.Polygon:
@@ -137,6 +137,7 @@ def case(rng: np.random.Generator, draws: int) -> dict:
         "tensor_deg": rms(turned((w * g**2).sum((1, 2)))),
         "mean_gradient_deg": rms(turned(mean**2)),
         "bearing_sd_deg": float(np.degrees(off.std())), "bearing_se_deg": rms(said.turn),
+        "true_pct": float(100*(w*np.abs(g0)).sum()), "slope_bias_pct": float(100*(said.slope.mean()-(w*np.abs(g0)).sum())),
         "slope_sd_pct": float(100 * said.slope.std()),
         "slope_se_pct": float(100 * np.sqrt(np.mean(said.slope_se**2))),
         "grade_held": float(np.mean(walked <= said.grade_95(error))),

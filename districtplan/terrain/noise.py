@@ -91,8 +91,6 @@ class ErrorModel:
         The rest is kept where its variance is under that of the other parts over this.
     hidden_share : float
         Share of the trend's noise, along the rows, that may hide a trend.
-    square_share : float
-        Share of the errors' squares that spreads the mean slope.
     turn_se : float
         Standard errors that a bearing stays within 19 times in 20.
     level_se : float
@@ -106,7 +104,6 @@ class ErrorModel:
     mean_power: float
     rest_quiet: float
     hidden_share: float
-    square_share: float
     turn_se: float
     level_se: float
 
@@ -630,12 +627,7 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     trace = _trace(signal, floor, keep, kernel.one_cell)
     size = np.abs(deviator)
     hidden = error.hidden_share * (1 - keep.trend) * floor.trend / 2
-    slope, slope_se = _slope(
-        signal,
-        kernel.one_cell,
-        _linear_variance(w * kept / np.maximum(np.abs(kept), TINY), kernel),
-        error.square_share * floor.slope_squares,
-    )
+    slope, slope_se = _slope(lattice, signal, floor, kernel)
     return Doubt(
         deviator=deviator,
         trace=np.maximum(trace, size),
@@ -662,22 +654,30 @@ CHANCES = CHANCES / CHANCES.sum()
 
 
 def _slope(
-    signal: _Signal, one_cell: float, linear: Floats, second: Floats
+    lattice: _Lattice, signal: _Signal, floor: _Floor, kernel: _Kernels
 ) -> tuple[Floats, Floats]:
     """Take the bias off the mean slope, and give what is left of the error.
 
-    The mean squared slope reads ``one_cell`` too much; the mean slope is scaled alike. Where noise
-    leaves nothing the slope stops at 0, so its spread is taken over the whole distribution.
+    The mean squared slope S reads ``one_cell`` too much; the mean slope is scaled alike, to
+    steep √(1 - one_cell/S). Its square is the number worked on: to first order it is a sum of the
+    gradients' errors, whose weights are finite where the noise leaves nothing. The gradients are
+    noisy too, which puts the second order in twice, against once in truth (S) or by half (steep).
+    Where noise leaves nothing the slope stops at 0, so its spread is taken over the whole
+    distribution.
     """
     squared = np.maximum(signal.squared, TINY)
-    true = np.maximum(squared - one_cell, 0.0)
+    noise = np.minimum(kernel.one_cell / squared, 1.0)
     ratio = signal.steep / np.sqrt(squared)
-    slope = ratio * np.sqrt(true)
-    # Where slope outweighs noise only the error along the rows adds to second order: half of it.
-    wide = np.sqrt(
-        4 * true * linear / np.maximum(ratio, TINY) ** 2 + second * (1 - true / squared / 2)
-    )
-    drawn = np.sqrt(np.maximum(true[:, None] + wide[:, None] * NODES, 0.0))
+    true = signal.steep**2 * (1 - noise)
+    size = np.abs(lattice.gradient)
+    of_steep, of_squared = (1 - noise) * signal.steep, ratio**2 * noise
+    scale = of_steep[:, None, None] / np.maximum(size, TINY) + of_squared[:, None, None]
+    first = 4 * _linear_variance(lattice.weight * scale * lattice.gradient, kernel)
+    second = ratio**2 * floor.slope_squares * (1 + noise) / 2
+    wide = np.sqrt(np.maximum(first - second, second / 2))
+    bent = (wide / (2 * np.maximum(signal.steep, TINY))) ** 2
+    off = wide[:, None] * NODES + bent[:, None] * (NODES**2 - 1)
+    drawn = np.sqrt(np.maximum(true[:, None] + off, 0.0))
     mean = drawn @ CHANCES
     spread = np.sqrt(np.maximum((drawn - mean[:, None]) ** 2 @ CHANCES, 0.0))
-    return slope, ratio * spread
+    return np.sqrt(true), spread
