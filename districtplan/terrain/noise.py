@@ -89,8 +89,6 @@ class ErrorModel:
         Power with which a mean gradient that stands out of its noise lowers the odds.
     rest_quiet : float
         The rest is kept where its variance is under that of the other parts over this.
-    hidden_share : float
-        Share of the trend's noise, along the rows, that may hide a trend.
     turn_se : float
         Standard errors that a bearing stays within 19 times in 20.
     level_se : float
@@ -103,7 +101,6 @@ class ErrorModel:
     trend_clear: float
     mean_power: float
     rest_quiet: float
-    hidden_share: float
     turn_se: float
     level_se: float
 
@@ -143,11 +140,10 @@ class Doubt:
     turn : numpy.ndarray
         Standard error of the bearing [radians].
     level : numpy.ndarray
-        Mean squared grade along the best straight rows, without the noise [1].
+        Mean squared grade along the best straight rows, without the noise; it may fall short of 0
+        by as much as the noise was overrated [1].
     level_se : numpy.ndarray
         Its standard error [1].
-    hidden : numpy.ndarray
-        Mean squared grade along the rows that noise may hide [1].
     slope : numpy.ndarray
         Mean slope less its upward bias [1].
     slope_se : numpy.ndarray
@@ -159,7 +155,6 @@ class Doubt:
     turn: Floats
     level: Floats
     level_se: Floats
-    hidden: Floats
     slope: Floats
     slope_se: Floats
 
@@ -183,7 +178,8 @@ class Doubt:
         numpy.ndarray
             Root mean square grade along the rows, shape (plots,) [1].
         """
-        grade: Floats = np.sqrt(self.level + np.abs(self.deviator) * np.sin(self.turn) ** 2)
+        level = np.maximum(self.level, 0.0)
+        grade: Floats = np.sqrt(level + np.abs(self.deviator) * np.sin(self.turn) ** 2)
         return grade
 
     def grade_95(self, error: ErrorModel) -> Floats:
@@ -200,10 +196,14 @@ class Doubt:
             Root mean square grade along the rows, shape (plots,) [1].
         """
         size = np.abs(self.deviator)
-        likely = np.sin(self.turn) ** 2
-        far = np.sin(np.minimum(error.turn_se * self.turn, np.pi / 2)) ** 2
-        spread = np.hypot(size * np.maximum(far - likely, 0.0), error.level_se * self.level_se)
-        grade: Floats = np.sqrt(self.level + self.hidden + size * likely + spread)
+        likely = size * np.sin(self.turn) ** 2
+        far = size * np.sin(np.minimum(error.turn_se * self.turn, np.pi / 2)) ** 2
+        reach = error.level_se * self.level_se
+        # The grade's square root is what is nearest to normal, where there is any.
+        level = np.maximum(self.level, 0.0)
+        bow = reach**2 * level / (4 * np.maximum(level**2 + self.level_se**2, TINY))
+        spread = np.hypot(np.maximum(far - likely, 0.0), reach + bow)
+        grade: Floats = np.sqrt(np.maximum(self.level + likely + spread, far))
         return grade
 
 
@@ -326,7 +326,6 @@ def without_error(found: Statistics) -> Doubt:
         turn=nothing,
         level=np.maximum((squared - np.abs(deviator)) / 2, 0.0),
         level_se=nothing,
-        hidden=nothing,
         slope=found.slope_mean,
         slope_se=nothing,
     )
@@ -611,42 +610,48 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     linear = spread(signal.trend[0]) * basis[0] + spread(signal.trend[1]) * basis[1]
     left = g - spread(signal.mean) - linear
     kept = spread(signal.mean) + spread(keep.trend) * linear + spread(keep.rest) * left
-    axis = spread(np.exp(-0.5j * np.angle(deviator)))
+    axis = np.exp(-0.5j * np.angle(deviator))
 
     # To first order each number is a sum of the gradients' errors, with weights from the kept
     # gradients; to second order the errors' own squares add. The kept gradients are noisy too,
     # which puts the second order into the first twice.
     own = floor.mean**2
-    own = own + (keep.trend**2 * floor.trend_deviator + keep.rest**2 * floor.rest_deviator) / 2
-    # D's error square to D is the imaginary part of 2 w kept axis² e; the grade's along the rows
-    # is that of the turned gradient.
-    across = np.conj(-2j * w * kept * axis**2)
-    along = 2 * w * (kept * axis).imag * np.conj(-1j * axis)
-    turn = np.sqrt(np.maximum(_linear_variance(across, kernel) - own, own))
-    bend = np.maximum(_linear_variance(along, kernel) - own / 2, 0.0)
-    trace = _trace(signal, floor, keep, kernel.one_cell)
+    of_rest = keep.rest**2 * floor.rest_deviator / 2
+    bearing_own = own + keep.trend**2 * floor.trend_deviator / 2 + of_rest
+    # D's error square to D is the imaginary part of 2 w kept axis² e.
+    across = np.conj(-2j * w * kept * spread(axis) ** 2)
+    turn = np.sqrt(np.maximum(_linear_variance(across, kernel) - bearing_own, bearing_own))
     size = np.abs(deviator)
-    hidden = error.hidden_share * (1 - keep.trend) * floor.trend / 2
+    turn = np.minimum(turn / np.maximum(2 * size, TINY), RANDOM_RAD)
+    # A trend too faint to set the bearing by still makes a grade along the rows.
+    seen = spread(signal.mean) + linear + spread(keep.rest) * left
+    along = 2 * w * (seen * spread(axis)).imag * np.conj(-1j * spread(axis))
+    taken = size * np.sin(turn) ** 2
+    level_own = (np.maximum(floor.mean - 2 * taken, 0) ** 2 + floor.trend_deviator / 2 + of_rest) / 2
+    level = _level(signal, floor, keep, axis, kernel.one_cell) + taken
     slope, slope_se = _slope(lattice, signal, floor, kernel)
     return Doubt(
         deviator=deviator,
-        trace=np.maximum(trace, size),
-        turn=np.minimum(turn / np.maximum(2 * size, TINY), RANDOM_RAD),
-        level=np.maximum((trace - size) / 2, 0.0),
-        level_se=np.sqrt(bend + own / 2),
-        hidden=hidden,
+        trace=2 * np.maximum(level, 0.0) + size,
+        turn=turn,
+        level=level,
+        level_se=np.sqrt(np.maximum(_linear_variance(along, kernel) - level_own, level_own)),
         slope=slope,
         slope_se=slope_se,
     )
 
 
-def _trace(signal: _Signal, floor: _Floor, keep: _Keep, one_cell: float) -> Floats:
-    """Give the mean squared slope of what is kept, less what noise gives it."""
+def _level(
+    signal: _Signal, floor: _Floor, keep: _Keep, axis: Complexes, one_cell: float
+) -> Floats:
+    """Give the mean squared grade along the rows, less all that noise gives rows of any bearing."""
     rest = signal.squared - np.abs(signal.mean) ** 2 - signal.trend_energy
-    of_mean = np.square(np.abs(signal.mean)) - floor.mean
-    of_trend = signal.trend_energy - floor.trend
-    of_rest = rest - (one_cell - floor.mean - floor.trend)
-    return np.asarray(of_mean + keep.trend * of_trend + keep.rest * of_rest)
+    rest_deviator = signal.raw - signal.mean**2 - signal.trend_deviator
+    deviator = signal.mean**2 + signal.trend_deviator + keep.rest * rest_deviator
+    steep = np.abs(signal.mean) ** 2 + signal.trend_energy + keep.rest * rest
+    noise = floor.mean + floor.trend + keep.rest * (one_cell - floor.mean - floor.trend)
+    level: Floats = (steep - noise - (deviator * axis**2).real) / 2
+    return level
 
 
 NODES, CHANCES = np.polynomial.hermite_e.hermegauss(15)
