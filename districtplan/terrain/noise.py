@@ -620,14 +620,16 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     bearing_own = own + keep.trend**2 * floor.trend_deviator / 2 + of_rest
     # D's error square to D is the imaginary part of 2 w kept axis² e.
     across = np.conj(-2j * w * kept * spread(axis) ** 2)
-    turn = np.sqrt(np.maximum(_linear_variance(across, kernel) - bearing_own, bearing_own))
+    turn = np.sqrt(np.maximum(_linear_variance(across, kernel) - bearing_own, bearing_own / 2))
     size = np.abs(deviator)
     turn = np.minimum(turn / np.maximum(2 * size, TINY), RANDOM_RAD)
     # A trend too faint to set the bearing by still makes a grade along the rows.
     seen = spread(signal.mean) + linear + spread(keep.rest) * left
     along = 2 * w * (seen * spread(axis)).imag * np.conj(-1j * spread(axis))
     taken = size * np.sin(turn) ** 2
-    level_own = (np.maximum(floor.mean - 2 * taken, 0) ** 2 + floor.trend_deviator / 2 + of_rest) / 2
+    level_own = (
+        np.maximum(floor.mean - 2 * taken, 0) ** 2 + floor.trend_deviator / 2 + of_rest
+    ) / 2
     level = _level(signal, floor, keep, axis, kernel.one_cell) + taken
     slope, slope_se = _slope(lattice, signal, floor, kernel)
     return Doubt(
@@ -641,9 +643,7 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     )
 
 
-def _level(
-    signal: _Signal, floor: _Floor, keep: _Keep, axis: Complexes, one_cell: float
-) -> Floats:
+def _level(signal: _Signal, floor: _Floor, keep: _Keep, axis: Complexes, one_cell: float) -> Floats:
     """Give the mean squared grade along the rows, less all that noise gives rows of any bearing."""
     rest = signal.squared - np.abs(signal.mean) ** 2 - signal.trend_energy
     rest_deviator = signal.raw - signal.mean**2 - signal.trend_deviator
