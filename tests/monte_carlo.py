@@ -1,10 +1,10 @@
 """Monte Carlo of the error model: ``python -m tests.monte_carlo [SEED] [CASES] [DRAWS]``.
 
-Each case is a plot on a surface, drawn at random: plane, ridge, hollow or saddle of 3 to 50 % slope;
-square, six times as long as wide, or L-shaped, of 4 to 400 cells of 10 m, at any turn; σ 0.5 to 5 m;
-ℓ 0 to 100 m. Noise is drawn many times over; what the error model says of each draw is held against
-what the draws do. Spurs, half a cone each, are a stress beyond what was asked for, in a row of their
-own.
+Each case is a plot on a surface, drawn at random: plane, ridge, hollow or saddle of 3 to 50 %
+slope; square, six times as long as wide, or L-shaped, of 4 to 400 cells of 10 m, at any turn; σ 0.5
+to 5 m; ℓ 0 to 100 m. Noise is drawn many times over; what the error model says of each draw is held
+against what the draws do. Spurs, half a cone each, are a stress beyond these: they have a row of
+their own and are in no total.
 """
 
 from __future__ import annotations
@@ -129,24 +129,17 @@ def case(rng: np.random.Generator, draws: int, surface: str) -> dict:
     def rms(e: np.ndarray) -> float:
         return float(np.degrees(np.sqrt(np.mean(e**2))))
 
-    def excess(e: np.ndarray, other: np.ndarray) -> float:
-        """Mean square of e over that of other, in standard errors of the draws."""
-        more = e**2 - other**2
-        return float(more.mean() / max(more.std() / np.sqrt(draws), 1e-12))
-
     error = noise.ErrorModel.of(sigma, length, handbook.packaged())
     size = np.full(rows, CELL)
     said = noise.doubt(*repeated(weight, g), (size, size), error)
     off = turned(said.deviator)
     walked = np.sqrt((squared - abs(deviator)) / 2 + abs(deviator) * np.sin(off) ** 2)
     tensor, mean = turned((w * g**2).sum((1, 2))), turned((w * g).sum((1, 2)) ** 2)
-    worse = max(tensor, mean, key=rms)
     return {
         "surface": surface, "shape": shape, "cells": cells, "slope_pct": 100 * slope,
         "sigma_m": sigma, "length_m": length, "coherence": abs(deviator) / squared,
         "published_deg": rms(off),
         "tensor_deg": rms(tensor), "mean_gradient_deg": rms(mean),
-        "worse_by_se": excess(off, worse),
         "bearing_sd_deg": float(np.degrees(off.std())), "bearing_se_deg": rms(said.turn),
         "slope_sd_pct": float(100 * said.slope.std()),
         "slope_se_pct": float(100 * np.sqrt(np.mean(said.slope_se**2))),
@@ -166,6 +159,7 @@ def cases(seed: int, count: int, draws: int = 400) -> pd.DataFrame:
     table = pd.DataFrame(found)
     either = table[["tensor_deg", "mean_gradient_deg"]]
     table["of_better"] = table["published_deg"] / either.min(axis=1)
+    table["better_deg"] = either.min(axis=1)
     table["of_worse"] = table["published_deg"] / either.max(axis=1)
     table["bearing_ratio"] = table["bearing_se_deg"] / table["bearing_sd_deg"]
     table["slope_ratio"] = table["slope_se_pct"] / table["slope_sd_pct"]
@@ -182,15 +176,18 @@ def summary(table: pd.DataFrame) -> pd.DataFrame:
         (BEYOND, table.drop(asked.index)),
     ]:
         clear = part[part["bearing_sd_deg"] < CLEAR_DEG]
+        # Where neither bearing says anything, all three are lines at random.
+        seen = part[part["better_deg"] < CLEAR_DEG]
         rows[name] = {
             "cases": len(part),
             "bearing se/sd within 0.85-1.15": clear["bearing_ratio"].between(0.85, 1.15).mean(),
             "slope se/sd within 0.85-1.15": part["slope_ratio"].between(0.85, 1.15).mean(),
             "19-in-20 grade held": part["grade_held"].mean(),
             "rms / better, median": part["of_better"].median(),
+            "rms / better, up to 1.4": (part["of_better"] <= 1.4).mean(),
             "rms / better, worst": part["of_better"].max(),
-            "rms / worse, worst": part["of_worse"].max(),
-            "worse by, in se of the draws": part["worse_by_se"].max(),
+            "rms / worse, worst": seen["of_worse"].max(),
+            "rms / worse, worst, lost too": part["of_worse"].max(),
         }
     return pd.DataFrame(rows).T.round(3)
 

@@ -297,11 +297,12 @@ def _lags(lattice: _Lattice) -> _Lags:
 def _spectrum(values: Floats) -> Complexes:
     """Transform windows, padded to twice their sides: no lag wraps round onto another.
 
-    In single precision, which a variance has to spare, it takes half the time.
+    In single precision, which a variance has to spare, it takes half the time. The rows of zeros
+    aren't transformed along themselves: they stay zeros.
     """
     _, rows, columns = values.shape
-    single = values.astype(np.float32)
-    return np.asarray(fft.rfft2(single, (2 * rows, 2 * columns)))
+    by_row = fft.rfft(values.astype(np.float32), 2 * columns, axis=2)
+    return np.asarray(fft.fft(by_row, 2 * rows, axis=1, overwrite_x=True))
 
 
 def without_error(found: Statistics) -> Doubt:
