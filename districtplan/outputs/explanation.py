@@ -32,7 +32,14 @@ if TYPE_CHECKING:
 
 
 # Rules by which the raster's error decides how rows are laid out.
-NOISE_RULES = ("trend_keep", "rest_keep", "mean_lost", "turn_se", "level_se")
+NOISE_RULES = (
+    "trend_odds",
+    "trend_clear",
+    "mean_power",
+    "rest_quiet",
+    "turn_se",
+    "level_se",
+)
 # Flags that say why a plot has no tonnes.
 WITHOUT_TONNES = ("slope_beyond_equations", "no_slope_length", "no_soil_values")
 
