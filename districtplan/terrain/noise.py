@@ -62,6 +62,9 @@ KERNELS_KEPT = 512
 BAND_ROWS = 256
 """Rows of a raster in degrees that share one cell size in the error model."""
 TINY = 1e-300
+LEAST_SIGNAL = 1e-9
+"""Share of its noise that an energy is held to have at least: level heights, in a raster of whole
+metres, say no more than that."""
 LEAST_TREND = 1e-6
 """Spread of a plot across which a trend can be told [cells]."""
 LEAST_REST = 1e-3
@@ -610,7 +613,7 @@ def _keep(signal: _Signal, floor: _Floor, error: ErrorModel) -> _Keep:
     its noise that there is nothing better; the rest where its noise is small beside the others'.
     """
     bend = signal.trend_deviator
-    mean = np.maximum(np.abs(signal.mean) ** 2, TINY)
+    mean = np.maximum(np.abs(signal.mean) ** 2, LEAST_SIGNAL * floor.mean)
     # An opposed trend, large enough to turn the bearing square, is most often noise.
     agree = (signal.mean**2 * np.conj(bend)).real / np.maximum(mean * np.abs(bend), TINY)
     seen = signal.trend_energy * np.abs(bend) / floor.trend**2
@@ -709,17 +712,18 @@ def _slope(
     Where noise leaves nothing the slope stops at 0, so its spread is taken over the whole
     distribution.
     """
-    squared = np.maximum(signal.squared, TINY)
+    squared = np.maximum(signal.squared, LEAST_SIGNAL * kernel.one_cell)
+    steep = np.maximum(signal.steep, np.sqrt(LEAST_SIGNAL * kernel.one_cell))
     noise = np.minimum(kernel.one_cell / squared, 1.0)
-    ratio = signal.steep / np.sqrt(squared)
-    true = signal.steep**2 * (1 - noise)
+    ratio = steep / np.sqrt(squared)
+    true = steep**2 * (1 - noise)
     size = np.abs(lattice.gradient)
-    of_steep, of_squared = (1 - noise) * signal.steep, ratio**2 * noise
+    of_steep, of_squared = (1 - noise) * steep, ratio**2 * noise
     scale = of_steep[:, None, None] / np.maximum(size, TINY) + of_squared[:, None, None]
     first = 4 * _linear_variance(lattice.weight * scale * lattice.gradient, kernel)
     second = ratio**2 * floor.slope_squares * (1 + noise) / 2
     wide = np.sqrt(np.maximum(first - second, second / 2))
-    bent = (wide / (2 * np.maximum(signal.steep, TINY))) ** 2
+    bent = np.minimum((wide / (2 * steep)) ** 2, kernel.one_cell)
     off = wide[:, None] * NODES + bent[:, None] * (NODES**2 - 1)
     drawn = np.sqrt(np.maximum(true[:, None] + off, 0.0))
     mean = drawn @ CHANCES

@@ -164,3 +164,16 @@ def test_cases_cover_what_was_asked_for():
 def test_rules_come_from_the_handbook():
     model = noise.ErrorModel.of(1.0, 30.0, handbook.packaged())
     assert model.turn_se == pytest.approx(1.96)
+
+
+@pytest.mark.parametrize(("sigma", "length"), [(1.0, 30.0), (0.5, 0.0), (5.0, 100.0)])
+def test_heights_that_are_exactly_level_tell_no_more_than_their_error(sigma, length):
+    """A filled gap, or a plain in whole metres: no gradient anywhere."""
+    plan = plan_of(elevation={"vertical_error_m": sigma, "error_correlation_m": length})
+    level = surface_raster(lambda x, y: 1500 + 0 * x)
+    hardly = surface_raster(lambda x, y: 1500 + 1e-4 * x)
+    rows = [measured(one, [square(one, 0, 0)], plan)[0].iloc[0] for one in (level, hardly)]
+    for row in rows:
+        assert row["slope_corrected_pct"] < 0.05
+        assert row["row_method_reason"] == "too_level_to_tell"
+    assert rows[0]["slope_se_pct"] == pytest.approx(rows[1]["slope_se_pct"], rel=0.05)
