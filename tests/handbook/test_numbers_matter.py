@@ -168,6 +168,7 @@ NAMED = {
         "TINY",
         "LEAST_TREND",
         "LEAST_REST",
+        "LEAST_SIGNAL",
         "NODES",
         "CELLS_MAX",
         "FLAT",
