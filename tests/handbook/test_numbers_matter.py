@@ -169,6 +169,7 @@ NAMED = {
         "LEAST_TREND",
         "LEAST_REST",
         "LEAST_SIGNAL",
+        "BEYOND_DOUBT",
         "NODES",
         "CELLS_MAX",
         "FLAT",
