@@ -20,6 +20,7 @@ TABLES = (
     "contour_p",
     "erosion_classes",
     "land_use_limits",
+    "outlet_limits",
     "row_grade_limits",
     "rusle_ls",
     "slope_classes",
