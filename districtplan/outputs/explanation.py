@@ -455,9 +455,10 @@ def _grade_along(case: _Case) -> tuple[str, str]:
         se=digits(se, 2),
         least=digits(max(unsure, case.results.plan.rows.row_grade_min_pct), 2),
     )
-    numbers = f"{digits(slope)} × |cos({digits(fall)}° - {digits(bearing)}°)|"
-    along = slope * abs(math.cos(math.radians(fall - bearing)))
-    return inputs, case.equation("ends", numbers, along, "%")
+    # A millionth of a degree is dust.
+    angle = round(math.degrees(math.asin(abs(math.cos(math.radians(fall - bearing))))), 6)
+    numbers = f"{digits(slope)} × sin({digits(angle)}°)"
+    return inputs, case.equation("ends", numbers, slope * math.sin(math.radians(angle)), "%")
 
 
 def _water(case: _Case) -> list[Step]:

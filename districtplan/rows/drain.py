@@ -195,7 +195,7 @@ def _turn(ground: pd.DataFrame, which: Integers, turn_deg: Floats, fall: Floats)
 def _side(bearing_deg: Floats, toward: Floats) -> Objects:
     """Name the end that the bearing points to, the other one, or none, by the sign given."""
     direction = np.where(toward < 0, bearing_deg + 180, bearing_deg)
-    nearest = np.floor(direction / 45 + 0.5).astype(np.int64) % len(SIDES)
+    nearest = np.floor(direction * len(SIDES) / 360 + 0.5).astype(np.int64) % len(SIDES)
     names = np.array(SIDES, dtype=object)[nearest]
     names[toward == 0] = None
     return names

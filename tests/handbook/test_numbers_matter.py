@@ -137,6 +137,7 @@ NAMED = {
         "MILLIONTHS",
         "SIDES",
         "BOX_POINTS",
+        "ROWS_TRIED",
         "DECIMALS",
     },
     "water": {
