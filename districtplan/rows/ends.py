@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import shapely
 
-from districtplan.rows.land import areas, planted
+from districtplan.rows.land import areas, less
 from districtplan.rows.straight import FAR_M, Land, Layout, back, pieces, turn
 
 if TYPE_CHECKING:
@@ -25,8 +25,10 @@ SAFE = ("ditch", "grass strip", "grass", "waterway", "stream")
 """Where water from rows does no harm (common practice)."""
 ENDS = (*REFUSED, NOT_KNOWN, *SAFE)
 """What an end may be: it is as good as its worst row, the first of these."""
-ROWS_TRIED = 6
-"""Rows whose ends are looked at, evenly over the breadth of a plot."""
+ROWS_TRIED = 4
+"""Rows whose ends are looked at, evenly over the breadth, where only neighbours are near."""
+NARROWEST_M = 3.0
+"""Where features are near, rows are tried no further apart than this: no house is narrower."""
 
 
 def ends(
@@ -68,8 +70,10 @@ def ends(
         np.array([*of_things, *([ENDS.index(NEIGHBOUR)] * len(plots))], dtype=np.int64),
         len(of_things),
     )
-    left = planted(plots[chosen], taken, None, np.zeros(len(chosen))).polygons
-    owner, ahead, behind = _probes(left, bearing_deg, reach)
+    near = shapely.STRtree(taken[told]).query(plots[chosen], predicate="dwithin", distance=reach)
+    closest = np.full(len(chosen), FAR_M)
+    closest[near[0]] = NARROWEST_M
+    owner, ahead, behind = _probes(less(plots[chosen], taken), bearing_deg, closest, reach)
     found = []
     for start, stop in (ahead, behind):
         met = _nearest(things, start, stop, chosen[owner])
@@ -88,7 +92,7 @@ class _Things(NamedTuple):
 
 
 def _probes(
-    left: Objects, bearing_deg: Floats, reach: Floats
+    left: Objects, bearing_deg: Floats, closest: Floats, reach: Floats
 ) -> tuple[Integers, tuple[Floats, Floats], tuple[Floats, Floats]]:
     """Cut a few rows over each plot: their plots, and where each end is and is looked up to."""
     plots = len(left)
@@ -100,7 +104,8 @@ def _probes(
     some = np.diff(land.start) > 0
     least[some] = np.minimum.reduceat(across, land.start[:-1][some])
     most[some] = np.maximum.reduceat(across, land.start[:-1][some])
-    apart = np.where(some, most - least, FAR_M) / ROWS_TRIED
+    breadth = np.where(some, most - least, FAR_M)
+    apart = breadth / np.maximum(ROWS_TRIED, np.where(some, np.ceil(breadth / closest), 1))
     rows = pieces(land, Layout(bearing_deg, side, apart, apart / 2))
     of, far = rows.plot, reach[rows.plot]
 

@@ -97,6 +97,28 @@ def planted(
     return Planted(left, taken, beside)
 
 
+def less(outlines: Objects, features: Objects) -> Objects:
+    """Take from plots what lies on them, and nothing else.
+
+    Parameters
+    ----------
+    outlines : numpy.ndarray
+        Valid polygons, shape (plots,).
+    features : numpy.ndarray
+        Valid polygons of land taken, shape (features,).
+
+    Returns
+    -------
+    numpy.ndarray
+        What is left, shape (plots,).
+    """
+    gone = _gone(outlines, features)
+    touched = ~shapely.is_missing(gone)
+    left = outlines.copy()
+    left[touched] = shapely.difference(outlines[touched], gone[touched])
+    return left
+
+
 def _inside(outlines: Objects, gone: Objects) -> Floats:
     """Measure what lies on each plot."""
     area = np.zeros(len(outlines))

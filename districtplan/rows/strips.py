@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 NOT_PLACED = shapely.Polygon()
 """Stands for a strip that is there, but nobody knows where."""
+CORNERS = 4
+"""Sides of a quarter of a round end."""
 
 
 def strips(
@@ -64,10 +66,12 @@ def strips(
     plot, line = plot[order], line[order]
     # A flow line may be kilometres long: only what is near the plot is made a strip.
     near = shapely.box(*(shapely.bounds(outlines[plot]) + _around(2 * half[plot])).T)
-    wide = shapely.buffer(shapely.intersection(lines[line], near), half[plot])
-    touched, first = np.unique(plot, return_index=True)
-    for at, shapes in zip(touched, np.split(wide, first[1:]), strict=False):
-        found[at] = shapely.union_all(shapes)
+    pieces, owner = shapely.get_parts(shapely.intersection(lines[line], near), return_index=True)
+    # A line that only touches a corner of the box adds a point.
+    long = shapely.get_dimensions(pieces) == 1
+    touched, together = np.unique(plot[owner[long]], return_inverse=True)
+    shapes = np.asarray(shapely.multilinestrings(pieces[long], indices=together), dtype=object)
+    found[touched] = shapely.buffer(shapes, half[touched], quad_segs=CORNERS)
     return found
 
 

@@ -138,6 +138,7 @@ NAMED = {
         "SIDES",
         "BOX_POINTS",
         "ROWS_TRIED",
+        "NARROWEST_M",
         "DECIMALS",
     },
     "water": {

@@ -167,6 +167,16 @@ def test_one_row_onto_a_house_is_enough():
     assert (found["row_outlet"], found["outlet_flags"]) == ("house", ("no_safe_outlet",))
 
 
+@settings(max_examples=40, deadline=None)
+@given(st.floats(-1.5, 37.5))
+def test_no_house_is_missed_between_rows(place):
+    """Anything three metres wide is met, wherever it stands along the end."""
+    house = features_of(("house", shapely.box(61, place, 65, place + 3.1)))
+    inside = min(place + 3.1, 40) - max(place, 0)
+    if inside > 3:
+        assert first(house, **FALLS_EAST)["row_outlet"] == "house"
+
+
 def test_grass_along_a_part_of_the_end_only_is_not_known():
     half = features_of(("grass", shapely.box(60, -9, 65, 20)))
     assert first(half, **FALLS_EAST)["row_outlet"] == "not known"

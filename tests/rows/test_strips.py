@@ -101,8 +101,8 @@ def test_no_row_crosses_a_flow_line_or_its_strip(shape, bearing, seed):
     drawn = rows.draw(laid, 10**6)[0]["geometry"].to_numpy()
     if len(drawn):
         assert not shapely.intersects(drawn, flow).any()
-        # A round end is drawn with corners: 1 % of its radius at most.
-        assert (shapely.distance(drawn, flow) >= 0.99 * 2 * SCALE - 1e-6).all()
+        # A round end is drawn with corners: 3 % of its radius at most.
+        assert (shapely.distance(drawn, flow) >= 0.97 * 2 * SCALE - 1e-6).all()
     outline = plots["geometry"][0]
     strip = 0.0 if found[0] is None else shapely.intersection(found[0], outline).area
     assert table["flow_strip_m2"][0] == pytest.approx(strip / SCALE**2, abs=1e-3)
