@@ -435,7 +435,7 @@ def _ends(case: _Case) -> list[Step]:
         inputs, equation = _grade_along(case)
     source = _listed(
         case.source("terrain_noise", "turn_se"),
-        case.source("row_grade_limits", "row_grade_min_pct", "bearing_check_slope_pct"),
+        case.source("row_grade_limits", "row_grade_min_pct"),
     )
     return [Step(case.say("ends.title"), inputs, equation, source, " ".join(sentences))]
 

@@ -457,7 +457,8 @@ def ends_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> tuple[li
     refusal, said = [], []
     if pd.isna(row["row_low_end"]):
         nothing = {ahead, behind} <= {NOT_KNOWN, None}
-        said.append(texts.say("ends.level_unknown" if nothing else "ends.level", **values))
+        key = "level_unknown" if nothing else "level_alike" if ahead == behind else "level"
+        said.append(texts.say(f"ends.{key}", **values))
     elif row["row_outlet"] in REFUSED:
         refusal.append(texts.say("ends.refused", **values, **row))
     elif row["row_turn_deg"] == 0:

@@ -214,6 +214,7 @@ def test_on_steep_land_the_bearing_is_only_a_check(small_results, texts, limit, 
 
 
 ENDS_SAID = [
+    ({"row_end_ahead": "road", "row_end_behind": "road"}, "At both ends there is a road."),
     ({"row_low_end": "west end", "row_outlet": "house"}, "No rows before there is a safe outlet: "
      "they would drain onto a house at their west end."),
     ({"row_low_end": "west end", "row_outlet": "ditch", "row_fall_pct": 0.8},
