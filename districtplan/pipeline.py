@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain, water
 from districtplan.clock import Clock
@@ -104,15 +104,14 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             ground = terrain.apply_readings(ground, taken.used, plots, zone, asked, book)
         on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
         with clock.step("water"):
-            flow, flow_lines = water.trace(on_raster, elevation, asked, book, clock.share)
+            flow, flow_lines = _water(on_raster, elevation, zone, asked, book, clock)
         with clock.step("rows"):
-            in_rows, taking, row_lines = _rows(
+            ground, in_rows, taking, row_lines = _rows(
                 plots.assign(
                     geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
                 ),
                 ground,
-                zone,
-                known,
+                _Lying(known, flow_lines, zone),
                 asked,
                 book,
             )
@@ -137,9 +136,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         features=taking,
         row_lines=row_lines,
-        flow_lines=flow_lines.assign(
-            geometry=geodesy.reproject(flow_lines["geometry"].to_numpy(), elevation.grid.crs, zone)
-        ),
+        flow_lines=flow_lines,
         villages=villages,
         district=district,
         set_aside=refused,
@@ -165,18 +162,40 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     )
 
 
-def _rows(
-    on_zone: pd.DataFrame,
-    ground: pd.DataFrame,
+def _water(
+    kept: pd.DataFrame,
+    elevation: raster.Raster,
     zone: CRS,
-    known: features.RawFeatures,
     asked: Plan,
     book: Handbook,
-) -> tuple[pd.DataFrame, Features, RowLines]:
+    clock: Clock,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Trace water on the raster, and bring flow lines to the zone."""
+    flow, lines = water.trace(kept, elevation, asked, book, clock.share)
+    moved = geodesy.reproject(lines["geometry"].to_numpy(), elevation.grid.crs, zone)
+    return flow, lines.assign(geometry=moved)
+
+
+class _Lying(NamedTuple):
+    """What lies on the land, and the zone that rows are laid in."""
+
+    known: features.RawFeatures
+    flow_lines: pd.DataFrame
+    zone: CRS
+
+
+def _rows(
+    on_zone: pd.DataFrame, ground: pd.DataFrame, lying: _Lying, asked: Plan, book: Handbook
+) -> tuple[pd.DataFrame, pd.DataFrame, Features, RowLines]:
+    """Lay rows clear of what lies on the land; they may be turned to have a fall."""
+    zone, known = lying.zone, lying.known
     used, aside = intake.accept_features(known.frame, known.crs, zone, book)
-    table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), None, asked)
+    flow = lying.flow_lines["geometry"].to_numpy()
+    strips = rows.strips(on_zone, ground, flow, zone, asked)
+    ground, drained = rows.drain(on_zone, ground, zone, used, asked, book)
+    table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), strips, asked)
     lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max))
-    return table, Features(used, aside, len(known.frame)), lines
+    return ground, join(drained, table), Features(used, aside, len(known.frame)), lines
 
 
 def _error(

@@ -237,6 +237,14 @@ class Terrain(Section):
         "row_grade_max_share_of_slope",
         description="Steepest grade along a row as a share of the land slope.",
     )
+    bearing_check_slope_pct: float = _published(
+        "row_grade_limits",
+        "bearing_check_slope_pct",
+        ge=0,
+        le=100,
+        description="Above this slope a bearing is a check of rows set with a level, never the "
+        "method [%].",
+    )
     hillside_window_m: float = _published(
         "hillside_limits",
         "window_m",
@@ -282,6 +290,21 @@ class Water(Section):
         ge=0,
         le=100_000,
         description="How far around the plots the raster is read for what drains onto them [m].",
+    )
+    strip_width_m: float = _published(
+        "outlet_limits",
+        "strip_width_m",
+        gt=0,
+        le=50,
+        description="Width of the strip along a flow line that rows keep clear of [m].",
+    )
+    strip_place_max_m: float = _published(
+        "outlet_limits",
+        "strip_place_max_m",
+        ge=0,
+        le=100,
+        description="A strip is placed where the raster knows its line to within this: half a "
+        "cell, and the vertical error over the slope [m].",
     )
 
 
@@ -518,6 +541,13 @@ class Rows(Section):
         ge=0,
         le=2,
         description="Least fall along rows, ridges or beds where the soil drains poorly [%].",
+    )
+    outlet_reach_m: float = _published(
+        "outlet_limits",
+        "outlet_reach_m",
+        gt=0,
+        le=50,
+        description="How far beyond the ends of rows is looked for what they drain onto [m].",
     )
     drawn_rows_max: int = Field(
         50_000,

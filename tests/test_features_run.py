@@ -6,6 +6,7 @@ import csv
 import json
 
 import geopandas as gpd
+import numpy as np
 import openpyxl
 import pyogrio
 import pytest
@@ -115,7 +116,8 @@ def test_poor_drainage_asks_for_a_fall(results):
     texts = Texts.load("en")
     for _, row in results.plots.iterrows():
         said = wording.method_sentence(row, results.plan, texts)
-        assert "at least 0.2 % to a safe outlet" in said
+        turned = row["row_turn_deg"] != 0 and row["row_method"] == "straight"
+        assert ("rows fall" if turned else "at least 0.2 % to") in said
 
 
 @pytest.mark.parametrize(
@@ -133,7 +135,35 @@ def test_level_plots_by_drainage(drainage, said, tmp_path):
     results = pipeline.find(path)
     row = results.plots.iloc[0]
     assert row["row_method"] == "any direction"
+    assert row["row_method_reason"] == ("flat" if drainage == "free" else "flat_drains_poorly")
     assert said in wording.method_sentence(row, results.plan, Texts.load("en"))
+
+
+def test_rows_of_a_run_keep_off_flow_lines_and_off_houses(tmp_path):
+    """A valley that falls south through the middle column of plots; a house east of the first."""
+    plots, _ = small_district(shift=205.0)
+    raster = surface_raster(lambda x, y: 1800 + 0.1 * np.abs(x - 5) + 0.04 * y)
+    path = write_district(tmp_path, plots, raster)
+    _, south, east, north = plots.geometry[0].bounds
+    house = shapely.box(east + 1, south, east + 9, north)
+    gpd.GeoDataFrame({"kind": ["house"]}, geometry=[house], crs=plots.crs).to_file(
+        path.parent / "features.gpkg", driver="GPKG"
+    )
+    text = path.read_text(encoding="utf-8").replace(
+        "vertical_error_m = 0.1", "vertical_error_m = 0"
+    )
+    path.write_text(
+        text.replace("[files]\n", '[files]\nfeatures = "features.gpkg"\n'), encoding="utf-8"
+    )
+    results = pipeline.find(path)
+    found = results.plots.set_index("plot_id")
+    crossed = found[found["flow_strip_m2"] > 0]
+    assert set(crossed.index) == {"K01", "K05", "K09"}
+    assert (crossed["flow_strip_m2"].between(270, 290)).all()
+    flow = shapely.union_all(results.flow_lines["geometry"].to_numpy())
+    assert not shapely.intersects(results.row_lines.lines["geometry"].to_numpy(), flow).any()
+    ends = {found.loc["K00", f"row_end_{end}"] for end in ("ahead", "behind")}
+    assert "house" in ends
 
 
 def test_rows_never_run_any_direction_past_their_grade_limit(tmp_path):

@@ -122,6 +122,7 @@ def explain(results: Results, plot_id: str, texts: Texts) -> list[Step]:
         _rows,
         _guides,
         _directions,
+        _ends,
         _water,
         _soil,
         _planting,
@@ -357,6 +358,9 @@ def _directions(case: _Case) -> list[Step]:
     fall = case.say("bearing.no_fall")
     if case.known("downslope_true_deg"):
         fall = case.say("bearing.fall", downslope=digits(row["downslope_true_deg"], 3))
+    # Rows that were turned to have a fall run beside the level line.
+    turned = row["row_turn_deg"] if case.known("row_turn_deg") else 0.0
+    level = geodesy.line_deg(np.array([row["row_bearing_true_deg"] - turned]))
     true = Step(
         title,
         case.say("bearing.inputs"),
@@ -364,8 +368,8 @@ def _directions(case: _Case) -> list[Step]:
         source,
         case.say(
             "bearing.result",
-            words=row["row_bearing_words"],
-            bearing=digits(row["row_bearing_true_deg"], 4),
+            words=geodesy.line_in_words(level)[0],
+            bearing=digits(float(level[0]), 4),
             se=digits(row["row_bearing_se_deg"], 2),
             downslope=fall,
         ),
@@ -443,6 +447,49 @@ def _magnetic(case: _Case) -> Step:
         source,
         case.say("magnetic.result", ends=wording.both_ends(bearing)),
     )
+
+
+def _ends(case: _Case) -> list[Step]:
+    row, plan = case.row, case.results.plan
+    if row["row_method"] != "straight" or wording.excluded(row) is not None:
+        return []
+    refusal, said = wording.ends_sentences(row, plan, case.texts)
+    sentences = [*refusal, *said]
+    inputs = equation = ""
+    if case.known("row_bearing_measured_true_deg"):
+        inputs = case.say("ends.measured")
+    elif row["row_turn_deg"] != 0:
+        level = (row["row_bearing_true_deg"] - row["row_turn_deg"]) % 180
+        turn = digits(abs(row["row_turn_deg"]), 2)
+        sentences.append(case.say("ends.turned", level=digits(level, 4), turn=turn))
+    elif case.known("downslope_true_deg"):
+        inputs, equation = _grade_along(case)
+    source = _listed(
+        case.source("terrain_noise", "turn_se"),
+        case.source("row_grade_limits", "row_grade_min_pct"),
+    )
+    return [Step(case.say("ends.title"), inputs, equation, source, " ".join(sentences))]
+
+
+def _grade_along(case: _Case) -> tuple[str, str]:
+    row, slope = case.row, case.row["slope_used_pct"]
+    fall, bearing, se = (
+        row[name] for name in ("downslope_true_deg", "row_bearing_true_deg", "row_bearing_se_deg")
+    )
+    times = case.results.handbook.number("terrain_noise", "turn_se")
+    unsure = slope * math.sin(min(math.radians(times * se), math.pi / 2))
+    inputs = case.say(
+        "ends.inputs",
+        slope=digits(slope, 4),
+        downslope=digits(fall, 4),
+        times=digits(times),
+        se=digits(se, 2),
+        least=digits(max(unsure, case.results.plan.rows.row_grade_min_pct), 2),
+    )
+    # A millionth of a degree is dust.
+    angle = round(math.degrees(math.asin(abs(math.cos(math.radians(fall - bearing))))), 6)
+    numbers = f"{digits(slope)} × sin({digits(angle)}°)"
+    return inputs, case.equation("ends", numbers, slope * math.sin(math.radians(angle)), "%")
 
 
 def _water(case: _Case) -> list[Step]:
@@ -602,6 +649,8 @@ def _row_count(case: _Case) -> Step:
         said.append(case.say("rows.first", start=digits(row["first_row_start_m"], 3), **start))
     if row["land_taken_m2"] > 0:
         said.append(case.say("rows.taken", area=digits(row["land_taken_m2"], 4)))
+    if row["flow_strip_m2"] > 0:
+        said.append(case.say("rows.strip", area=digits(row["flow_strip_m2"], 4)))
     numbers = f"{digits(apart / 100)} ÷ (1 + ({digits(slope)} ÷ 100) ^ 2) ^ 0.5"
     return Step(
         case.say("rows.title"),

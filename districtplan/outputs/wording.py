@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from districtplan.terrain import SURFACE_FLAGS
+from districtplan.rows import NOT_KNOWN, REFUSED, SAFE
+from districtplan.terrain import LEVEL_REASONS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,10 +41,11 @@ NO_CREDIT = (
 )
 LEVEL_FROM_DEG = 5.0
 """Standard error of a bearing from which a level is to check it: own judgement."""
+EITHER_END = "either end"
+OUTLET = "no_safe_outlet"
+"""Flag of plots whose rows would drain onto what they may not."""
 METHODS = ("straight", "guide lines", "any direction", "measure on the ground")
 MEASURE = METHODS[-1]
-LEVEL = "flat"
-"""Reason of plots on which rows may run in any direction."""
 UNSURE = ("bearing_too_uncertain", "too_level_to_tell")
 """Reasons to measure that lie in the raster's error."""
 
@@ -66,12 +68,61 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
         A sentence a flag; empty where there is none. Of the limits of land use only the gravest,
         and land that is not for beans before all else.
     """
-    raised = (*row["water_flags"], *row["erosion_flags"], *row["terrain_flags"])
+    raised = (
+        *row["outlet_flags"],
+        *row["water_flags"],
+        *row["erosion_flags"],
+        *row["terrain_flags"],
+    )
     use = next((code for code in LAND_USE if code in raised), None)
     codes = [code for code in raised if code == use or code not in LAND_USE]
     codes.sort(key=lambda code: code not in EXCLUDED)
     side = direction(row["hillside_downslope_true_deg"], texts)
-    return [texts.say(f"flags.{code}", plan=plan, hillside_side=side, **row) for code in codes]
+    values = {"plan": plan, "hillside_side": side, "outlet": outlet_words(row["row_outlet"], texts)}
+    said = [texts.say(f"flags.{code}", **values, **row) for code in codes]
+    strip = strip_sentence(row, plan, texts)
+    return said if strip is None else [*said, strip]
+
+
+def strip_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
+    """Say what becomes of rows where water runs together.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose limits the sentence names.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where no flow line is near.
+    """
+    if pd.isna(row["flow_strip_m2"]):
+        return texts.say("strips.not_placed", plan=plan)
+    return texts.say("strips.placed", plan=plan) if row["flow_strip_m2"] > 0 else None
+
+
+def outlet_words(outlet: str | None, texts: Texts) -> str:
+    """Write what lies where rows end.
+
+    Parameters
+    ----------
+    outlet : str | None
+        As the columns have it, or nothing.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Such as ``a house``.
+    """
+    known = NOT_KNOWN if pd.isna(outlet) else str(outlet)
+    return texts.say(f"outlets.{known.replace(' ', '_')}")
 
 
 def direction(bearing_deg: float, texts: Texts) -> str:
@@ -323,6 +374,122 @@ def _suggested_error(results: Results, texts: Texts) -> list[str]:
     return [texts.say(f"readings.{key}", error=f"{error:.2g}", se=f"{se:.1g}", now=now)]
 
 
+def bearing_is_check(row: Mapping[str, Any], plan: Plan) -> bool:
+    """Say whether the land is too steep for straight rows to be set by their bearing.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        Its limit.
+
+    Returns
+    -------
+    bool
+        True where a level sets the first row, and the bearing only checks it.
+    """
+    steep = row["slope_used_pct"] > plan.terrain.bearing_check_slope_pct
+    return bool(row["row_method"] == METHODS[0] and steep)
+
+
+def method_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str]:
+    """Say how rows are laid out on a plot and why so, how sure that is, and where they drain.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose limits the sentences name.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        At least one sentence, a refusal first.
+    """
+    code = excluded(row)
+    if code is not None:
+        return [texts.say(f"excluded.rows.{code}")]
+    said = [reason_sentence(row, plan, texts)]
+    if row["row_method"] == METHODS[0]:
+        if bearing_is_check(row, plan):
+            said.append(texts.say("doubt.bearing_is_check", plan=plan))
+        elif row["row_bearing_se_deg"] > LEVEL_FROM_DEG:
+            said.append(texts.say("doubt.check_with_a_level", degrees=LEVEL_FROM_DEG))
+        refusal, ends = ends_sentences(row, plan, texts)
+        return [*refusal, *said, *ends]
+    guided = guide_sentence(row, texts)
+    if guided is not None:
+        said.append(guided)
+    if plan.soil.drainage == "poor" and row["row_method_reason"] not in LEVEL_REASONS:
+        said.append(texts.say("doubt.drains_poorly", plan=plan))
+    return said
+
+
+def ends_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> tuple[list[str], list[str]]:
+    """Say where straight rows drain, and what fall they are to have.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table, with straight rows.
+    plan : Plan
+        The plan.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    refusal : list[str]
+        Why there are to be no rows yet; empty where there may be.
+    said : list[str]
+        The other sentences.
+    """
+    ahead, behind = row["row_end_ahead"], row["row_end_behind"]
+    values = {
+        "plan": plan,
+        "outlet": outlet_words(row["row_outlet"], texts),
+        "end": direction(row["row_bearing_true_deg"], texts),
+        "other_end": direction((row["row_bearing_true_deg"] + 180) % 360, texts),
+        "ahead": outlet_words(ahead, texts),
+        "behind": outlet_words(behind, texts),
+    }
+    refusal, said = [], []
+    if pd.isna(row["row_low_end"]):
+        nothing = {ahead, behind} <= {NOT_KNOWN, None}
+        key = "level_unknown" if nothing else "level_alike" if ahead == behind else "level"
+        said.append(texts.say(f"ends.{key}", **values))
+    elif row["row_outlet"] in REFUSED:
+        refusal.append(texts.say("ends.refused", **values, **row))
+    elif row["row_turn_deg"] == 0:
+        key = "ends.safe" if row["row_outlet"] in SAFE else "ends.not_known"
+        said.append(texts.say(key, **values, **row))
+    if plan.soil.drainage == "poor":
+        said.append(texts.say(f"ends.{_fall(row)}", **_fall_outlet(row, texts), **values, **row))
+    return refusal, said
+
+
+def _fall(row: Mapping[str, Any]) -> str:
+    """Tell how rows come by their fall where the soil drains poorly."""
+    if pd.isna(row["row_grade_design_pct"]):
+        return "outlet_before_fall"
+    if row["row_turn_deg"] != 0:
+        return "turned"
+    return "fall_to_either" if row["row_fall_to"] == EITHER_END else "fall"
+
+
+def _fall_outlet(row: Mapping[str, Any], texts: Texts) -> dict[str, str]:
+    """Write what lies at the end that rows are to fall to."""
+    ahead, behind = row["row_end_ahead"], row["row_end_behind"]
+    there = ahead if ahead in SAFE else behind
+    if row["row_fall_to"] == row["row_low_end"]:
+        there = row["row_outlet"]
+    return {"there": outlet_words(there, texts)}
+
+
 def method_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
     """Say how rows are laid out on a plot, and why so.
 
@@ -338,24 +505,13 @@ def method_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
     Returns
     -------
     str
-        The sentence; where the bearing is not sure, another one to check it.
+        The sentences of :func:`method_sentences`.
     """
-    code = excluded(row)
-    if code is not None:
-        return texts.say(f"excluded.rows.{code}")
-    said = [reason_sentence(row, plan, texts)]
-    guided = guide_sentence(row, texts)
-    if guided is not None:
-        said.append(guided)
-    if row["row_method"] == "straight" and row["row_bearing_se_deg"] > LEVEL_FROM_DEG:
-        said.append(texts.say("doubt.check_with_a_level", degrees=LEVEL_FROM_DEG))
-    if plan.soil.drainage == "poor" and row["row_method_reason"] != LEVEL:
-        said.append(texts.say("doubt.drains_poorly", plan=plan))
-    return " ".join(said)
+    return " ".join(method_sentences(row, plan, texts))
 
 
 def reason_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
-    """Say why rows are laid out so, by its code; level land that drains poorly is told to drain.
+    """Say why rows are laid out so, by its code.
 
     Parameters
     ----------
@@ -371,10 +527,7 @@ def reason_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
     str
         The sentence.
     """
-    code = row["row_method_reason"]
-    if code == LEVEL and plan.soil.drainage == "poor":
-        return texts.say("doubt.level_drains_poorly", plan=plan)
-    return texts.say(f"reasons.{code}", plan=plan, **row)
+    return texts.say(f"reasons.{row['row_method_reason']}", plan=plan, **row)
 
 
 def guide_sentence(row: Mapping[str, Any], texts: Texts) -> str | None:
@@ -473,11 +626,13 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        One to four sentences, the finding itself first.
+        One to five sentences, the finding itself first.
     """
     away = _excluded_plots(results)
     counts = results.plots.loc[~away, "row_method"].value_counts()
     straight, *others = (int(counts.get(method, 0)) for method in METHODS)
+    checked = int(_checked(results.plots, results.plan)[~away].sum())
+    straight -= checked
     total = int(results.district["plots"])
     said = [_counted("finding.straight", straight, texts, total=f"{total:,}")]
     rest = [
@@ -485,10 +640,16 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
         for method, count in zip(METHODS[1:], others, strict=True)
         if count
     ]
+    if checked:
+        limit = f"{results.plan.terrain.bearing_check_slope_pct:g}"
+        rest.insert(0, _counted("finding.checked", checked, texts, limit=limit))
     if away.any():
         rest.append(_counted("finding.excluded", int(away.sum()), texts))
     if rest:
         said.append(texts.say("finding.other_rows", listed=texts.listed(rest)))
+    refused = results.plots.loc[~away, "outlet_flags"].map(lambda raised: OUTLET in raised)
+    if refused.any():
+        said.append(_counted("finding.refused", int(refused.sum()), texts))
     return said
 
 
@@ -660,6 +821,12 @@ def tonnes(loss_t_ha_yr: float) -> int:
 def _counted(key: str, count: int, texts: Texts, **values: str) -> str:
     form = {0: "none", 1: "one"}.get(count, "many")
     return texts.say(f"{key}.{form}", count=f"{count:,}", **values)
+
+
+def _checked(plots: pd.DataFrame, plan: Plan) -> pd.Series:
+    """Mark plots whose straight rows a level sets, since the land is steep."""
+    steep = plots["slope_used_pct"] > plan.terrain.bearing_check_slope_pct
+    return steep & (plots["row_method"] == METHODS[0])
 
 
 def _excluded_plots(results: Results) -> pd.Series:

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from districtplan.rows.drain import FLAGS, drain
 from districtplan.rows.draw import draw
+from districtplan.rows.ends import NOT_KNOWN, REFUSED, SAFE
 from districtplan.rows.guides import Guides, guide_lines
 from districtplan.rows.ladder import KINDS
 from districtplan.rows.land import areas
 from districtplan.rows.lay import Laid, by_area, lay
 from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Rules, Site, Walk, set_out
+from districtplan.rows.strips import strips
 
 __all__ = [
+    "FLAGS",
     "KINDS",
+    "NOT_KNOWN",
+    "REFUSED",
+    "SAFE",
     "Guides",
     "Laid",
     "Rules",
@@ -19,9 +26,11 @@ __all__ = [
     "Walk",
     "areas",
     "by_area",
+    "drain",
     "draw",
     "guide_lines",
     "lay",
     "pocket_table",
     "set_out",
+    "strips",
 ]

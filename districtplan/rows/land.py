@@ -25,11 +25,14 @@ class Planted:
     polygons : numpy.ndarray
         The land, empty where nothing is left, shape (plots,).
     taken : numpy.ndarray
-        Area taken by structures and strips inside each outline, shape (plots,) [units²].
+        Area taken by structures inside each outline, shape (plots,) [units²].
+    strips : numpy.ndarray
+        Area that strips take besides, NaN where one can't be placed, shape (plots,) [units²].
     """
 
     polygons: Objects
     taken: Floats
+    strips: Floats
 
 
 def areas(features: pd.DataFrame) -> Objects:
@@ -66,7 +69,8 @@ def planted(
     features : numpy.ndarray
         Valid polygons of land taken, shape (features,).
     strips : numpy.ndarray | None
-        A strip of flow for each plot, None or empty where it has none, shape (plots,).
+        A strip of flow for each plot, None where it has none, empty where it can't be placed,
+        shape (plots,).
     margin : numpy.ndarray
         Width along each plot's edge that isn't planted, 0 or more, shape (plots,) [units].
 
@@ -75,29 +79,61 @@ def planted(
     Planted
         The land that is left.
     """
-    gone = _gone(outlines, features, strips)
+    gone = _gone(outlines, features)
+    taken = _inside(outlines, gone)
+    beside = np.zeros(len(outlines))
+    if strips is not None:
+        beside[shapely.is_empty(strips)] = np.nan
+        some = np.flatnonzero(~(shapely.is_missing(strips) | shapely.is_empty(strips)))
+        # The union with nothing is nothing.
+        bare = shapely.is_missing(gone[some])
+        gone[some] = np.where(bare, strips[some], shapely.union(gone[some], strips[some]))
+        beside[some] = np.maximum(_inside(outlines[some], gone[some]) - taken[some], 0)
     touched = np.flatnonzero(~shapely.is_missing(gone))
-    taken = np.zeros(len(outlines))
-    inside = shapely.intersection(outlines[touched], gone[touched])
-    taken[touched] = shapely.area(inside)
     left = outlines.copy()
     wide = margin > 0
     left[wide] = shapely.buffer(outlines[wide], -margin[wide], join_style="mitre")
     left[touched] = shapely.difference(left[touched], gone[touched])
-    return Planted(left, taken)
+    return Planted(left, taken, beside)
 
 
-def _gone(outlines: Objects, features: Objects, strips: Objects | None) -> Objects:
+def less(outlines: Objects, features: Objects) -> Objects:
+    """Take from plots what lies on them, and nothing else.
+
+    Parameters
+    ----------
+    outlines : numpy.ndarray
+        Valid polygons, shape (plots,).
+    features : numpy.ndarray
+        Valid polygons of land taken, shape (features,).
+
+    Returns
+    -------
+    numpy.ndarray
+        What is left, shape (plots,).
+    """
+    gone = _gone(outlines, features)
+    touched = ~shapely.is_missing(gone)
+    left = outlines.copy()
+    left[touched] = shapely.difference(outlines[touched], gone[touched])
+    return left
+
+
+def _inside(outlines: Objects, gone: Objects) -> Floats:
+    """Measure what lies on each plot."""
+    area = np.zeros(len(outlines))
+    touched = ~shapely.is_missing(gone)
+    area[touched] = shapely.area(shapely.intersection(outlines[touched], gone[touched]))
+    return area
+
+
+def _gone(outlines: Objects, features: Objects) -> Objects:
     """Join what lies on each plot; None where nothing does."""
     gone = np.full(len(outlines), None, dtype=object)
-    if strips is not None:
-        some = ~(shapely.is_missing(strips) | shapely.is_empty(strips))
-        gone[some] = strips[some]
     plot, feature = shapely.STRtree(features).query(outlines, predicate="intersects")
     order = np.lexsort((feature, plot))
     plot, feature = plot[order], feature[order]
     touched, first = np.unique(plot, return_index=True)
     for at, those in zip(touched, np.split(feature, first[1:]), strict=False):
-        shapes = [*features[those], *([] if gone[at] is None else [gone[at]])]
-        gone[at] = shapely.union_all(shapes)
+        gone[at] = shapely.union_all(features[those])
     return gone

@@ -97,7 +97,8 @@ def lay(
     taken : numpy.ndarray
         Polygons of land that structures, houses and paths take, in the zone.
     strips : numpy.ndarray | None
-        Polygon of each plot's strip of flow, None where it has none, shape (plots,).
+        Polygon of each plot's strip of flow, None where it has none, empty where it can't be
+        placed, shape (plots,).
     plan : Plan
         Its sections ``practice`` and ``rows``.
 
@@ -130,6 +131,7 @@ def lay(
     table = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy(), "holes_basis": basis})
     table["row_spacing_map_m"] = plan.practice.bean_rows_apart_cm / 100 * level
     table["land_taken_m2"] = planted.taken / scale**2
+    table["flow_strip_m2"] = planted.strips / scale**2
     counts = [
         count(laid.land, layout, family.hole_m, plan.rows.row_length_min_m)
         for family, layout in laid.layouts

@@ -5,7 +5,7 @@ from __future__ import annotations
 from districtplan.terrain.calibration import Calibration, Spread, calibrate
 from districtplan.terrain.hillshade import hillshade
 from districtplan.terrain.measure import FLAGS, measure
-from districtplan.terrain.method import METHODS
+from districtplan.terrain.method import LEVEL_REASONS, METHODS
 from districtplan.terrain.method import REASONS as OF_RASTER
 from districtplan.terrain.readings import REASONS as OF_READINGS
 from districtplan.terrain.readings import apply as apply_readings
@@ -18,6 +18,7 @@ REASONS = (*OF_RASTER, *OF_READINGS)
 
 __all__ = [
     "FLAGS",
+    "LEVEL_REASONS",
     "METHODS",
     "REASONS",
     "SURFACE_FLAGS",

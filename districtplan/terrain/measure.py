@@ -109,7 +109,7 @@ def measure(
     table["elevation_mean_m"] = found.elevation
     table = table.join(_slopes(found, doubt, error, plan))
     table["coherence"] = doubt.coherence()
-    table["row_method_reason"] = reasons(table, doubt, error, plan.terrain)
+    table["row_method_reason"] = reasons(table, doubt, error, plan)
     table["row_bearing_se_deg"] = np.where(
         table["row_method_reason"].isin(BEARING_REASONS), np.degrees(doubt.turn), np.nan
     )

@@ -10,12 +10,13 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from districtplan.plan import Terrain
+    from districtplan.plan import Plan
     from districtplan.terrain.noise import Doubt, ErrorModel
 
 REASONS = (
     "supported",
     "flat",
+    "flat_drains_poorly",
     "straight_rows_too_steep",
     "too_few_cells",
     "too_level_to_tell",
@@ -24,12 +25,16 @@ REASONS = (
 )
 """Why a plot has its row method, as ``row_method_reason`` gives it."""
 
+LEVEL_REASONS = ("flat", "flat_drains_poorly")
+"""Reasons of plots on which rows may run in any direction."""
+
 BEARING_REASONS = ("supported", "straight_rows_too_steep", "bearing_too_uncertain")
 """Reasons of plots for which a standard error of the bearing means something."""
 
 METHODS = {
     "supported": "straight",
     "flat": "any direction",
+    "flat_drains_poorly": "any direction",
     "straight_rows_too_steep": "guide lines",
     "too_few_cells": "measure on the ground",
     "too_level_to_tell": "measure on the ground",
@@ -39,7 +44,7 @@ METHODS = {
 
 
 def reasons(
-    table: pd.DataFrame, doubt: Doubt, error: ErrorModel, limits: Terrain
+    table: pd.DataFrame, doubt: Doubt, error: ErrorModel, plan: Plan
 ) -> NDArray[np.object_]:
     """Say why each plot gets its method; the first reason that holds, in this order.
 
@@ -52,14 +57,16 @@ def reasons(
         How far the raster's error may reach.
     error : ErrorModel
         The error.
-    limits : Terrain
-        The plan's section on when a bearing is good enough.
+    plan : Plan
+        Its section ``terrain`` says when a bearing is good enough, ``soil`` whether level land
+        may be planted flat.
 
     Returns
     -------
     numpy.ndarray
         One of ``REASONS`` a plot, shape (plots,).
     """
+    limits, level = plan.terrain, "flat_drains_poorly" if plan.soil.drainage == "poor" else "flat"
     slope = table["slope_corrected_pct"].to_numpy()
     limit = table["row_grade_limit_pct"].to_numpy()
     reach = error.turn_se * table["slope_se_pct"].to_numpy()
@@ -69,7 +76,7 @@ def reasons(
     bends = doubt.level > error.level_se * doubt.level_se
     rules = {
         "too_few_cells": table["cells"].to_numpy() < limits.cells_min,
-        "flat": slope + reach <= limits.level_slope_pct,
+        level: slope + reach <= limits.level_slope_pct,
         # The raster can't tell the slope from level ground.
         "too_level_to_tell": slope <= reach,
         # The error of the bearing alone would break the limit.

@@ -8,7 +8,7 @@ import numpy as np
 
 from districtplan import geodesy, records, tables
 from districtplan.terrain import hillside
-from districtplan.terrain.method import METHODS
+from districtplan.terrain.method import LEVEL_REASONS, METHODS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -151,7 +151,7 @@ def _lay_out(table: pd.DataFrame, plan: Plan, handbook: Handbook) -> Bools:
     limit = np.where(by_bearing | by_slope, allowed, table["row_grade_limit_pct"])
     before = table["row_method_reason"].to_numpy(dtype=object)
     bends = by_bearing & (before == "straight_rows_too_steep")
-    uneven = by_slope & (before == "flat") & (slope > plan.terrain.level_slope_pct)
+    uneven = by_slope & np.isin(before, LEVEL_REASONS) & (slope > plan.terrain.level_slope_pct)
     unsure = by_slope & (before == "supported") & (table["row_grade_95_pct"].to_numpy() > limit)
     reason = np.select(
         [bends, by_bearing, uneven, unsure],

@@ -332,7 +332,7 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
     )
     if names:
         frame.insert(2, "farmer_name", [f"Invented Farmer {i}" for i in range(len(CASES))])
-    frame = pd.concat([frame, _rows(frame), _erosion(frame, soil=soil)], axis=1)
+    frame = pd.concat([frame, _drainage(frame), _rows(frame), _erosion(frame, soil=soil)], axis=1)
     frame = pd.concat([frame, _inputs(frame)], axis=1)
     frame.loc[3, ["declination_deg", "row_bearing_magnetic_deg"]] = np.nan
     return frame
@@ -473,6 +473,27 @@ BASES = {
 }
 
 
+def _drainage(frame: pd.DataFrame) -> pd.DataFrame:
+    """Straight rows are level, but for one that drains onto a house and one that falls to grass."""
+    straight = frame["row_method"] == "straight"
+    low = {1: "east end", 2: "south-west end"}
+    outlet = {1: "house", 2: "grass"}
+    place = range(len(frame))
+    return pd.DataFrame(
+        {
+            "row_low_end": [low.get(i) for i in place],
+            "row_fall_pct": np.where(straight, [0.7 if i in low else 0.0 for i in place], np.nan),
+            "row_outlet": [outlet.get(i) for i in place],
+            "row_end_ahead": np.where(straight, [outlet.get(i, "not known") for i in place], None),
+            "row_end_behind": np.where(straight, "neighbour", None),
+            "row_grade_design_pct": np.where(straight, 0.0, np.nan),
+            "row_fall_to": [None] * len(frame),
+            "row_turn_deg": np.where(straight, 0.0, np.nan),
+            "outlet_flags": [("no_safe_outlet",) if i == 1 else () for i in place],
+        }
+    )
+
+
 def _rows(frame: pd.DataFrame) -> pd.DataFrame:
     level = np.cos(np.arctan(frame["slope_used_pct"] / 100))
     length = frame["area_ha"] * 1e4 / (SPACING[0] * level)
@@ -490,6 +511,9 @@ def _rows(frame: pd.DataFrame) -> pd.DataFrame:
             "first_row_corner": np.where(known, "north-east corner", None),
             "first_row_way": np.where(known, "clockwise", None),
             "first_row_start_m": np.where(known, 2.25, np.nan),
+            "flow_strip_m2": np.where(
+                frame.index == 5, np.nan, np.where(frame.index == 4, 12.5, 0)
+            ),
             "land_taken_m2": np.where(frame.index == 2, 41.5, 0.0),
             "maize_rows": none,
             "maize_row_length_m": np.nan,

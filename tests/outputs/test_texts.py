@@ -8,8 +8,9 @@ from importlib import resources
 
 import pytest
 
-from districtplan import erosion, outputs, terrain, water
+from districtplan import erosion, outputs, rows, terrain, water
 from districtplan.outputs.texts import Texts
+from districtplan.rows.ends import ENDS
 
 PLACEHOLDER = re.compile(r"\{(\w+)\}")
 
@@ -51,7 +52,16 @@ def test_values_are_not_templates(texts, value):
 
 
 def test_every_flag_has_one_sentence(texts):
-    assert set(texts.section("flags")) == {*erosion.FLAGS, *terrain.FLAGS, *water.FLAGS}
+    assert set(texts.section("flags")) == {
+        *erosion.FLAGS,
+        *rows.FLAGS,
+        *terrain.FLAGS,
+        *water.FLAGS,
+    }
+
+
+def test_everything_that_rows_may_end_on_has_its_words(texts):
+    assert set(texts.section("outlets")) == {end.replace(" ", "_") for end in ENDS}
 
 
 def test_every_reason_has_one_sentence(texts):

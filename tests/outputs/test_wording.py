@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from districtplan import erosion, terrain, water
+from districtplan import erosion, rows, terrain, water
 from districtplan.outputs import wording
 from districtplan.terrain import Forecast
 
@@ -51,9 +52,11 @@ def test_the_district_in_a_sentence(small_results, texts, counts, beyond, said):
 
 def test_how_rows_are_laid_out(small_results, texts):
     assert " ".join(wording.rows_sentences(small_results, texts)) == (
-        "On 4 of 12 plots straight rows can follow the bearing printed here. Of the others, 2 need "
-        "a guide line along the contour, 1 is level enough for any direction, 3 must be measured "
-        "on the ground and 2 are not for beans: the guidance there is forest or perennial crops."
+        "On 2 of 12 plots straight rows can follow the bearing printed here. Of the others, 2 need "
+        "a level for the first row, being steeper than 15 %, 2 need a guide line along the "
+        "contour, 1 is level enough for any direction, 3 must be measured on the ground and 2 are "
+        "not for beans: the guidance there is forest or perennial crops. On 1 plot rows would "
+        "drain onto a house, a road, a path or a neighbour: no rows before there is a safe outlet."
     )
 
 
@@ -151,10 +154,11 @@ def test_nothing_is_bought_without_rates(small_results, texts):
 def test_every_code_makes_a_sentence(small_results, texts):
     row = small_results.plots.iloc[0].to_dict()
     said = []
-    for code in (*erosion.FLAGS, *terrain.FLAGS, *water.FLAGS):
+    codes = (*erosion.FLAGS, *rows.FLAGS, *terrain.FLAGS, *water.FLAGS)
+    for code in codes:
         row |= {"erosion_flags": (code,), "terrain_flags": (), "water_flags": ()}
         said += wording.flag_sentences(row, small_results.plan, texts)
-    assert len(set(said)) == len(erosion.FLAGS) + len(terrain.FLAGS) + len(water.FLAGS)
+    assert len(set(said)) == len(codes)
     assert not any("{" in sentence for sentence in said)
     row["erosion_flags"] = ()
     for reason in terrain.REASONS:
@@ -189,9 +193,78 @@ def test_supported_rows_say_how_they_may_fall(small_results, texts):
         "Straight rows at this bearing are likely to fall 0.1 % along the row, and no more than "
         "0.2 % 19 times in 20 (limit 2.0 %)."
     )
-    assert "level" not in said
+    assert "with a level" not in said.partition("Rows are level")[0]
     unsure = row | {"row_bearing_se_deg": 5.1}
     assert "check with a level" in wording.method_sentence(unsure, small_results.plan, texts)
+
+
+@pytest.mark.parametrize(("limit", "check"), [(15.0, True), (30.0, False)])
+def test_on_steep_land_the_bearing_is_only_a_check(small_results, texts, limit, check):
+    """The plot is 27 % steep; the slope that counts is the one in use."""
+    plan = small_results.plan
+    terrain_of = plan.terrain.model_copy(update={"bearing_check_slope_pct": limit})
+    plan = plan.model_copy(update={"terrain": terrain_of})
+    row = _row(small_results, "A-03")
+    said = wording.method_sentence(row, plan, texts)
+    told = f"steeper than {limit:g} %: set the first row with a level. The bearing is only a check."
+    assert (told in said) == check == wording.bearing_is_check(row, plan)
+    guided = row | {"row_method": "guide lines", "row_method_reason": "straight_rows_too_steep"}
+    assert not wording.bearing_is_check(guided, plan)
+    assert "Start here, and let the level decide" in wording.method_sentence(guided, plan, texts)
+
+
+ENDS_SAID = [
+    ({"row_end_ahead": "road", "row_end_behind": "road"}, "At both ends there is a road."),
+    ({"row_low_end": "west end", "row_outlet": "house"}, "No rows before there is a safe outlet: "
+     "they would drain onto a house at their west end."),
+    ({"row_low_end": "west end", "row_outlet": "ditch", "row_fall_pct": 0.8},
+     "Rows fall 0.8 % to their west end, where there is a ditch."),
+    ({"row_low_end": "west end", "row_outlet": "not known", "row_fall_pct": 0.8},
+     "What lies there is not known"),
+    ({"row_end_ahead": "grass strip", "row_end_behind": "road"},
+     "At the north-east end there is a grass strip, at the south-west end a road."),
+    ({"row_end_ahead": "not known", "row_end_behind": "not known"},
+     "Which end is low, and what lies there, is not known"),
+    ({"row_end_ahead": None, "row_end_behind": None},
+     "Which end is low, and what lies there, is not known"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("found", "told"), ENDS_SAID)
+def test_where_rows_drain_is_told(small_results, texts, found, told):
+    row = _row(small_results, "A-01") | found
+    said = wording.method_sentence(row, small_results.plan, texts)
+    assert told in said
+    assert said.startswith("No rows before") == (found.get("row_outlet") == "house")
+
+
+FALLS_SAID = [
+    ({"row_grade_design_pct": np.nan}, "none is known at its ends"),
+    ({"row_grade_design_pct": 0.2, "row_fall_to": "either end"}, "Both ends are safe"),
+    ({"row_grade_design_pct": 0.2, "row_fall_to": "east end", "row_end_behind": "stream"},
+     "fall at least 0.2 % to the east end, where there is a stream"),
+    ({"row_grade_design_pct": 0.6, "row_fall_to": "east end", "row_low_end": "east end",
+      "row_outlet": "waterway", "row_turn_deg": -3.2},
+     "turned -3.2° (clockwise +) from the level line: rows fall 0.6 % to their east end, where "
+     "there is a waterway."),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("found", "told"), FALLS_SAID)
+def test_what_fall_poorly_drained_rows_get_is_told(small_results, texts, found, told):
+    plan = small_results.plan
+    plan = plan.model_copy(update={"soil": plan.soil.model_copy(update={"drainage": "poor"})})
+    assert told in wording.method_sentence(_row(small_results, "A-01") | found, plan, texts)
+
+
+def test_strips_are_told_placed_or_not(small_results, texts):
+    said = [
+        wording.strip_sentence({"flow_strip_m2": area}, small_results.plan, texts)
+        for area in (0.0, 12.0, np.nan)
+    ]
+    assert said[0] is None
+    assert "on each side of a strip 4 m wide" in said[1]
+    assert "let no row cross it" in said[2]
 
 
 @pytest.mark.parametrize("code", [*wording.NO_CREDIT, None])

@@ -156,12 +156,21 @@ def test_structures_strips_and_margin_take_land():
     plan = plan_of(rows={"edge_margin_m": 2.0})
     found = first_of([square], plan, taken=ditch, strips=strips)
     scale = 0.9996
-    assert found["land_taken_m2"] == pytest.approx((200 + 600 - 12) / scale**2, rel=1e-4)
+    assert found["land_taken_m2"] == pytest.approx(200 / scale**2, rel=1e-4)
+    # What the ditch takes anyhow isn't counted twice.
+    assert found["flow_strip_m2"] == pytest.approx((600 - 12) / scale**2, rel=1e-4)
     left = (96 * 96 - (96 - 6) * 2 - 96 * 6) / scale**2
     assert found["row_length_m"] * 0.5 == pytest.approx(left, rel=0.005)
     plain = first_of([square])
-    assert plain["land_taken_m2"] == 0
+    assert plain["land_taken_m2"] == plain["flow_strip_m2"] == 0
     assert plain["rows"] * 2 == pytest.approx(found["rows"], rel=0.1)
+
+
+def test_a_strip_that_cannot_be_placed_takes_no_land_and_says_so():
+    square = shapely.box(0, 0, 20, 20)
+    found = first_of([square], strips=np.array([shapely.Polygon()], dtype=object))
+    assert np.isnan(found["flow_strip_m2"])
+    assert found["holes"] == first_of([square])["holes"]
 
 
 def test_a_plot_that_is_taken_whole_has_no_rows():

@@ -69,6 +69,18 @@ TOTALS = (
 SAID_OF = (
     "row_method",
     "row_method_reason",
+    "slope_used_pct",
+    "row_bearing_true_deg",
+    "row_low_end",
+    "row_fall_pct",
+    "row_outlet",
+    "row_end_ahead",
+    "row_end_behind",
+    "row_grade_design_pct",
+    "row_fall_to",
+    "row_turn_deg",
+    "flow_strip_m2",
+    "outlet_flags",
     "terrain_flags",
     "water_flags",
     "erosion_flags",
@@ -235,10 +247,11 @@ def _sentences(results: Results, texts: Texts) -> dict[str, object]:
     def place_any(sentence: str | None) -> int | None:
         return None if sentence is None else place(sentence)
 
-    method = [place(wording.method_sentence(row, plan, texts)) for row in records]
+    said = [wording.method_sentences(row, plan, texts) for row in records]
     flags = [[place(s) for s in wording.flag_sentences(row, plan, texts)] for row in records]
     return {
-        "method": method,
+        "method": [[place(sentence) for sentence in sentences] for sentences in said],
+        "check": [int(wording.bearing_is_check(row, plan)) for row in records],
         "flags": flags,
         "excluded": [place_any(wording.excluded_sentence(row, plan, texts)) for row in records],
         "same": [place_any(wording.same_tonnes(row, texts)) for row in records],

@@ -725,13 +725,18 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const how = howRead("bearing", i);
     if (how !== undefined) {
       const read = { true: wordOf("row_bearing_true_deg_text", i), how };
-      return line("bearing", say("bearing_read", read), true);
+      return withCheck(line("bearing", say("bearing_read", read), true), i);
     }
     if (method[i] === ANY) return line("bearing", data.words.bearing_any, true);
     if (method[i] === MEASURE) return line("bearing", data.words.bearing_measure, true);
     const text = say("bearing_value", { true: wordOf("row_bearing_true_deg_text", i), se: seOf(i) });
     const entry = line("bearing", text, true);
     if (method[i] === GUIDE) entry.lastChild.append(make("small", {}, data.words.bearing_start));
+    return withCheck(entry, i);
+  }
+
+  function withCheck(entry, i) {
+    if (plots.notes.check[i]) entry.lastChild.append(make("small", {}, data.words.bearing_check));
     return entry;
   }
 
@@ -850,7 +855,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       paragraph(excluded[i], "stop"),
       make("p", { class: "place" }, wordOf("village", i)),
       list([slopeLine(i), bearingLine(i), magneticLine(i)]),
-      paragraph(plots.notes.method[i], "method"),
+      make("p", { class: "method" }, plots.notes.method[i].map((at) => plots.notes.texts[at]).join(" ")),
       list(rowLines(i)),
       notesOf(i),
       make("h3", {}, data.words.soil_heading),

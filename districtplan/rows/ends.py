@@ -1,0 +1,134 @@
+"""What lies where rows end: something safe to drain to, something that isn't, or nothing known."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import shapely
+
+from districtplan.rows.land import areas, less
+from districtplan.rows.straight import FAR_M, Land, Layout, back, pieces, turn
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
+    Objects = NDArray[np.object_]
+
+NEIGHBOUR, NOT_KNOWN = "neighbour", "not known"
+REFUSED = ("house", "road", "path", NEIGHBOUR)
+"""What rows may not drain onto (common practice), the gravest first."""
+SAFE = ("ditch", "grass strip", "grass", "waterway", "stream")
+"""Where water from rows does no harm (common practice)."""
+ENDS = (*REFUSED, NOT_KNOWN, *SAFE)
+"""What an end may be: it is as good as its worst row, the first of these."""
+ROWS_TRIED = 4
+"""Rows whose ends are looked at, evenly over the breadth, where only neighbours are near."""
+NARROWEST_M = 3.0
+"""Where features are near, rows are tried no further apart than this: no house is narrower."""
+
+
+def ends(
+    plots: Objects, chosen: Integers, bearing_deg: Floats, features: pd.DataFrame, reach: Floats
+) -> tuple[Objects, Objects]:
+    """Say what lies just beyond both ends of rows.
+
+    A few rows of each plot are followed from their ends straight on. The nearest thing met counts;
+    what water neither drains to nor harms, such as a bank, is looked past. A feature inside a plot
+    breaks rows, and they end there too. An end is as good as the worst of its rows.
+
+    Parameters
+    ----------
+    plots : numpy.ndarray
+        Outlines of all plots, shape (plots,).
+    chosen : numpy.ndarray
+        Those that have rows, shape (chosen,).
+    bearing_deg : numpy.ndarray
+        Direction of their rows from grid north, shape (chosen,) [degrees].
+    features : pandas.DataFrame
+        ``kind``, ``width_m`` and ``geometry`` of what takes land.
+    reach : numpy.ndarray
+        How far beyond the ends is looked, shape (chosen,) [units of the map].
+
+    Returns
+    -------
+    ahead : numpy.ndarray
+        What lies at the end that the bearing points to, one of ``ENDS``, None where there are no
+        rows, shape (chosen,).
+    behind : numpy.ndarray
+        The same at the other end.
+    """
+    taken = areas(features)
+    kinds = features["kind"].to_numpy(dtype=object)
+    told = np.isin(kinds, ENDS)
+    of_things = [ENDS.index(kind) for kind in kinds[told]]
+    things = _Things(
+        shapely.STRtree(np.concatenate([taken[told], plots])),
+        np.array([*of_things, *([ENDS.index(NEIGHBOUR)] * len(plots))], dtype=np.int64),
+        len(of_things),
+    )
+    near = shapely.STRtree(taken[told]).query(plots[chosen], predicate="dwithin", distance=reach)
+    closest = np.full(len(chosen), FAR_M)
+    closest[near[0]] = NARROWEST_M
+    owner, ahead, behind = _probes(less(plots[chosen], taken), bearing_deg, closest, reach)
+    found = []
+    for start, stop in (ahead, behind):
+        met = _nearest(things, start, stop, chosen[owner])
+        worst = np.full(len(chosen), len(ENDS))
+        np.minimum.at(worst, owner, met)
+        found.append(np.array([*ENDS, None], dtype=object)[worst])
+    return found[0], found[1]
+
+
+class _Things(NamedTuple):
+    """What rows may end on: features first, then the plots."""
+
+    tree: shapely.STRtree
+    code: Integers  # places in ENDS
+    features: int  # how many of them are features
+
+
+def _probes(
+    left: Objects, bearing_deg: Floats, closest: Floats, reach: Floats
+) -> tuple[Integers, tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Cut a few rows over each plot: their plots, and where each end is and is looked up to."""
+    plots = len(left)
+    origin = np.nan_to_num(shapely.bounds(left)[:, :2])
+    land = Land.of(left, origin, np.ones(plots))
+    side = np.ones(plots)
+    across = turn(land.xy, bearing_deg[land.owner()], side[land.owner()])[1]
+    least, most = np.full(plots, np.inf), np.full(plots, -np.inf)
+    some = np.diff(land.start) > 0
+    least[some] = np.minimum.reduceat(across, land.start[:-1][some])
+    most[some] = np.maximum.reduceat(across, land.start[:-1][some])
+    breadth = np.where(some, most - least, FAR_M)
+    apart = breadth / np.maximum(ROWS_TRIED, np.where(some, np.ceil(breadth / closest), 1))
+    rows = pieces(land, Layout(bearing_deg, side, apart, apart / 2))
+    of, far = rows.plot, reach[rows.plot]
+
+    def at(along: Floats) -> Floats:
+        return origin[of] + back(along, rows.across, bearing_deg[of], side[of])
+
+    ahead, behind = (at(rows.far), at(rows.far + far)), (at(rows.near), at(rows.near - far))
+    return of, ahead, behind
+
+
+def _nearest(things: _Things, start: Floats, stop: Floats, own: Integers) -> Integers:
+    """Give what each probe meets first, as a place in ENDS."""
+    probes = shapely.linestrings(np.stack([start, stop], axis=1))
+    probe, thing = things.tree.query(probes, predicate="intersects")
+    other = thing - things.features != own[probe]
+    probe, thing = probe[other], thing[other]
+    distance = shapely.distance(shapely.points(start[probe]), things.tree.geometries[thing])
+    # Outlines aren't drawn to the centimetre. What is as near is told apart by what it is: a house
+    # before grass, and grass before the neighbour on whose edge it was drawn.
+    centimetres = np.rint(100 * distance)
+    is_plot = thing >= things.features
+    order = np.lexsort((things.code[thing], is_plot, centimetres, probe))
+    met = np.full(len(own), ENDS.index(NOT_KNOWN))
+    first, place = np.unique(probe[order], return_index=True)
+    met[first] = things.code[thing[order][place]]
+    return met
