@@ -106,7 +106,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         with clock.step("readings"):
             taken = records.accept(written.frame, ground, refused, asked, book)
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
-            ground = terrain.apply_readings(ground, taken.used, plots, zone, asked, book)
+            ground = terrain.apply_readings(ground, compared, plots, zone, asked, book)
         with clock.step("rows"):
             in_rows, taking, row_lines = _rows(
                 plots.assign(
