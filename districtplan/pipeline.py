@@ -156,6 +156,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *intake.doubts(joined),
             *geodesy.doubts(asked.district.planting_date),
             *elevation.warnings,
+            *written.warnings,
         ),
     )
 

@@ -157,8 +157,8 @@ def apply(
     return tables.check(table[list(names)], names)
 
 
-def _text(values: pd.Series) -> NDArray[np.object_]:
-    return values.astype(object).where(values.notna(), None).to_numpy()
+def _text(values: pd.Series) -> pd.Series:
+    return values.astype(object).where(values.notna(), None).reset_index(drop=True)
 
 
 def _limit(table: pd.DataFrame, terrain: Terrain) -> Floats:

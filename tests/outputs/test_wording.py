@@ -59,7 +59,8 @@ def test_how_rows_are_laid_out(small_results, texts):
 
 def _measured(results, reason):
     plots = results.plots.copy()
-    plots["row_method"], plots["row_method_reason"] = "measure on the ground", reason
+    plots["row_method_raster"] = plots["row_method"] = "measure on the ground"
+    plots["row_method_reason_raster"] = plots["row_method_reason"] = reason
     # Cells of 10 m under each plot.
     plots["cells"] = plots["area_ha"] * plots["raster_share"] * 100
     return replace(results, plots=plots)
@@ -99,7 +100,7 @@ def _forecast(share):
 def test_a_finer_raster_is_told_of_where_it_serves_more(small_results, texts, shares, said):
     forecasts = tuple(_forecast(share) for share in shares)
     first, *others = wording.served_sentences(replace(small_results, forecasts=forecasts), texts)
-    land = 1 - small_results.district["area_measure_ha"] / small_results.district["area_ha"]
+    land = 1 - small_results.district["area_unserved_ha"] / small_results.district["area_ha"]
     assert first.endswith(f"on 9 of 12 plots, {100 * land:.0f} % of their land.")
     assert len(others) == len(said)
     assert all(part in sentence for part, sentence in zip(said, others, strict=True))
@@ -110,13 +111,15 @@ def test_villages_by_the_land_that_the_raster_serves(small_results, texts):
         {
             "village": [f"V{n:02}" for n in range(30)],
             "plots": 10,
-            "plots_measure": [n % 3 for n in range(30)],
+            "plots_unserved": [n % 3 for n in range(30)],
+            "plots_measure": [0 if n == 4 else n % 3 for n in range(30)],
             "area_ha": 1000.0,
-            "area_measure_ha": [0.0, 999.9, 0.1] * 10,
+            "area_unserved_ha": [0.0, 999.9, 0.1] * 10,
         }
     )
     *lines, more = wording.served_by_village(replace(small_results, villages=villages), texts)
     assert lines[0] == "  V01: 9 of 10 plots, 1 % of the land"
+    assert lines[1] == "  V04: 9 of 10 plots, 1 % of the land; with readings 10"
     assert lines[10] == "  V02: 8 of 10 plots, 99 % of the land"
     assert len(lines) == wording.VILLAGES_LISTED
     assert more == "  and 10 villages more, which are better served."
