@@ -267,13 +267,13 @@ def _rows(case: _Case) -> list[Step]:
 
 def _read_checks(case: _Case) -> tuple[str, str, str]:
     """Say what a reading is good to; nothing where it isn't what rows are laid out by."""
-    row, handbook = case.row, case.results.handbook
-    if row["row_method_reason"] == "measured_but_bends":
+    row, handbook, reason = case.row, case.results.handbook, case.row["row_method_reason"]
+    if reason == "measured_but_bends":
         return "", "", ""
-    flat = row["row_method_reason"] == "measured_flat"
-    error = "level_slope_se_pct" if flat else "bearing_se_deg"
+    error = "level_slope_se_pct" if reason == "measured_flat" else "bearing_se_deg"
+    keys = {"measured_flat": "flat", "measured_against_raster": "against"}
     inputs = case.say(
-        "reading.flat" if flat else "reading.grade",
+        f"reading.{keys.get(reason, 'grade')}",
         slope=digits(row["slope_used_pct"], 3),
         times=digits(handbook.number("ground_readings", "outside_se")),
         se=digits(handbook.number("ground_readings", error)),

@@ -7,9 +7,10 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from districtplan import erosion, terrain
+from districtplan import erosion, tables, terrain
 from districtplan.outputs import wording
-from districtplan.terrain import Forecast
+from districtplan.terrain import Forecast, Spread
+from districtplan.terrain.calibration import NOT_COMPARED
 
 
 def _steep(results, counts, beyond=0):
@@ -298,3 +299,87 @@ def test_where_the_error_is_from(small_results, texts):
     offered = said(estimate)
     assert "Reference land shows a vertical error of 1.23 m" in offered
     assert "The plan states 0.5 m over 30 m, which was used." in offered
+
+
+def _with_readings(results, rows_read, compared, aside=0, **calibration):
+    files = results.plan.files.model_copy(update={"readings": "readings.csv"})
+    columns = ("source_row", "plot_id", *tables.made_by("comparison"))
+    found = replace(
+        results.readings,
+        compared=pd.DataFrame(compared, columns=columns),
+        set_aside=pd.DataFrame({"source_row": range(aside)}),
+        rows_read=rows_read,
+        calibration=replace(results.readings.calibration, **calibration),
+    )
+    plan = results.plan.model_copy(update={"files": files})
+    return replace(results, plan=plan, readings=found)
+
+
+@pytest.mark.parametrize(
+    ("read", "aside", "said"),
+    [
+        (0, 0, ["The file of ground readings has no readings."]),
+        (1, 1, ["Of 1 row of ground", "The one row of ground readings could not be used."]),
+        (5, 2, ["Of 5 rows of ground", "2 of 5 rows of ground readings could not be used."]),
+    ],
+)
+def test_counts_of_readings_in_good_grammar(small_results, texts, read, aside, said):
+    found = wording.readings_findings(_with_readings(small_results, read, [], aside), texts)
+    assert len(found) == len(said)
+    assert all(part in sentence for part, sentence in zip(said, found, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("bias", "said"), [(0.04, "agrees on average"), (-0.04, "agrees on average"),
+                       (0.06, "0.1 % too steep"), (-0.06, "0.1 % too gentle")],
+)  # fmt: skip
+def test_a_bias_of_nothing_is_no_side(small_results, texts, bias, said):
+    slopes = (Spread("", 20, bias, 0.4, 1.5),)
+    found = wording.readings_findings(_with_readings(small_results, 20, [], slopes=slopes), texts)
+    assert said in found[-1]
+
+
+def test_bearings_that_could_not_be_compared_are_counted_with_the_reason(small_results, texts):
+    level, unsure = NOT_COMPARED
+    rows = [{"bearing_read_true_deg": 12.0, "bearing_not_compared": why} for why in
+            (level, unsure, unsure, None)]  # fmt: skip
+    found = wording.readings_findings(_with_readings(small_results, 4, rows), texts)
+    assert found[-1] == (
+        "Of 4 bearings read 3 could not be compared with the raster: level land by the raster (1) "
+        "and the raster is not sure of its own bearing (2)."
+    )
+
+
+def test_readings_are_added_to_what_the_raster_serves_and_hide_no_reason(small_results, texts):
+    plots = _measured(small_results, "too_few_cells").plots.assign(row_method="straight")
+    plots.loc[:2, "row_method"] = "measure on the ground"
+    district = small_results.district.copy()
+    district["plots_unserved"], district["area_unserved_ha"] = 12, district["area_ha"]
+    results = replace(small_results, plots=plots, district=district, forecasts=(_forecast(0.9),))
+    first, added, why, finer = wording.served_sentences(results, texts)
+    assert first == "The elevation raster can tell how rows run on none of 12 plots."
+    assert added == "Readings add 9."
+    assert why.startswith("Cells of 10 m are too large")
+    assert "would serve about" in finer
+
+
+def test_a_slope_read_may_take_a_bearing_back(small_results, texts):
+    plots = small_results.plots.copy()
+    plots.loc[0, "row_method"] = "measure on the ground"
+    _, taken, *_ = wording.served_sentences(replace(small_results, plots=plots), texts)
+    assert taken.startswith("On 1 of those that it can tell")
+
+
+def test_rows_against_the_raster_are_not_simply_counted_as_straight(small_results, texts):
+    plots = small_results.plots.copy()
+    plots.loc[0, "row_method_reason"] = "measured_against_raster"
+    said = wording.rows_sentences(replace(small_results, plots=plots), texts)
+    assert said[1] == "On 1 of them reading and raster disagree: measure again before you set rows."
+
+
+def test_a_bearing_past_the_limit_asks_for_a_level(small_results, texts):
+    row = small_results.plots.iloc[2].to_dict()
+    row |= {"row_method_reason": "measured_past_limit", "row_grade_95_pct": 2.6}
+    said = wording.method_sentence(row, small_results.plan, texts)
+    assert "could fall 2.6 % along the row (limit 2.0 %)" in said
+    assert "with a level along its line" in said
