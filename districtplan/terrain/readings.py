@@ -214,9 +214,10 @@ def _grades(
 ) -> tuple[Floats, Floats]:
     """Give the likely and the 19-in-20 grade of rows at the bearings read.
 
-    A bearing read is off by its own error alone where the raster doesn't gainsay it. Where it does,
-    rows fall as the raster says they do along that bearing; where the slopes differ too, by the
-    steeper one. The grade of a bend that the raster shows comes on top.
+    Where raster and reading agree within their errors, the level line is taken from both, each
+    weighted by its precision; for want of the raster's, from the reading alone. Where they don't,
+    rows fall as the raster says they do along the bearing read, and where the slopes differ too, by
+    the steeper one. The grade of a bend that the raster shows comes on top.
     """
     error = handbook.number(records.TABLE, "bearing_se_deg")
     times = handbook.number(records.TABLE, "outside_se")
@@ -226,13 +227,18 @@ def _grades(
     slope = np.where(outside["bearing"], np.fmax(slope, table["across_grade_pct"]), slope)
     read, line = table["row_bearing_measured_true_deg"], table["row_bearing_raster_true_deg"]
     away = np.abs(geodesy.shorter_turn_deg(read.to_numpy() - line.to_numpy()))
-    both = np.hypot(table["row_bearing_raster_se_deg"].to_numpy(), error)
-    likely = np.where(outside["bearing"], away, error)
-    far = np.where(outside["bearing"], np.minimum(away + times * both, 90.0), times * error)
+    away = np.where(line.isna(), 0.0, away)
+    beside = table["row_bearing_raster_se_deg"].fillna(np.inf).to_numpy()
+    # A mean of both lies off the reading by the raster's share of their distance.
+    share = error**2 / (error**2 + beside**2)
+    off, left = share * away, error * np.sqrt(1 - share)
+    against = outside["bearing"]
+    likely = np.where(against, away, np.hypot(off, left))
+    far = np.where(against, away + times * np.hypot(beside, error), off + times * left)
     bend = table["bend_grade_pct"].to_numpy()
     return (
         np.hypot(bend, slope * np.sin(np.radians(likely))),
-        np.hypot(bend, slope * np.sin(np.radians(far))),
+        np.hypot(bend, slope * np.sin(np.radians(np.minimum(far, 90.0)))),
     )
 
 

@@ -259,7 +259,7 @@ def test_a_slope_read_comes_first_with_its_own_error(results, texts):
     ("reason", "method", "said"),
     [
         ("measured", "straight", "no more than 0.825 % 19 times in 20; up to 2 % is allowed"),
-        ("measured_past_limit", "straight", "would likely fall 0.55 %"),
+        ("measured_past_limit", "straight", "rows by it would likely fall 0.55 %"),
         ("measured_against_raster", "straight", "by the raster rows along it fall 0.55 %"),
         ("measured_but_bends", "guide lines", ""),
     ],

@@ -17,6 +17,9 @@ from tests.support import renumbered
 
 ZONE = CRS.from_epsg(32736)
 DAY = date(2026, 2, 27)
+LEVEL_DEG = float(np.degrees(np.arctan2(0.4, 1)))
+"""The level line of the plane that falls to the east-south-east."""
+NOISY = {"elevation": {"vertical_error_m": 0.8, "error_correlation_m": 10.0}}
 
 
 def readings_of(*rows: tuple) -> pd.DataFrame:
@@ -79,7 +82,10 @@ def test_a_reading_overrides_its_plot_alone():
     assert (row["row_method"], row["row_method_reason"]) == ("straight", "measured")
     assert row["row_bearing_se_deg"] == 2.0
     assert np.isnan(row["row_grade_rms_pct"])
-    assert row["row_grade_95_pct"] == pytest.approx(21.5 * np.sin(np.radians(4)))
+    # This raster has no error, so rows fall by what the reading is off its line.
+    assert row["row_grade_95_pct"] == pytest.approx(
+        21.5 * np.sin(np.radians(LEVEL_DEG - 20.5)), rel=1e-3
+    )
     table, *_ = ground()
     others = ["P0", "P2"]
     expected = table.set_index("plot_id").loc[others, list(tables.made_by("terrain"))]
@@ -219,13 +225,12 @@ def test_a_gentler_slope_than_the_rasters_may_take_its_bearing_back():
 
 def test_the_error_of_a_bearing_read_is_the_handbooks():
     book = renumbered("ground_readings", "bearing_se_deg", 5.0)
-    row = applied([("P0", 20.0, 20.0, "true", "A-frame", DAY)], book=book).loc["P0"]
+    row = applied([("P0", 20.0, 20.0, "true", "A-frame", DAY)], book=book, **NOISY).loc["P0"]
     assert row["row_bearing_se_deg"] == 5.0
-    assert row["row_grade_likely_pct"] == pytest.approx(20 * np.sin(np.radians(5)))
-
-
-# The level line of the plane that falls to the east-south-east.
-LEVEL_DEG = float(np.degrees(np.arctan2(0.4, 1)))
+    read, raster = row["row_bearing_se_deg"], row["row_bearing_raster_se_deg"]
+    off = np.hypot(read**2 * (row["row_bearing_raster_true_deg"] - 20) / (read**2 + raster**2),
+                   read * raster / np.hypot(read, raster))  # fmt: skip
+    assert row["row_grade_likely_pct"] == pytest.approx(20 * np.sin(np.radians(off)), rel=1e-3)
 
 
 @pytest.mark.parametrize("away", [90, 40, -15])
@@ -266,24 +271,56 @@ def test_a_slope_far_off_the_rasters_is_flagged_and_rows_go_by_the_steeper():
     assert "slope_reading_outside" in gentle["terrain_flags"]
     assert gentle["slope_used_pct"] == 6.0
     steeper = gentle["slope_corrected_pct"]
-    assert gentle["row_grade_95_pct"] == pytest.approx(steeper * np.sin(np.radians(4)), rel=1e-3)
-    noisy = {"elevation": {"vertical_error_m": 0.8, "error_correlation_m": 10.0}}
-    before = applied([], **noisy).loc["P0"]
-    steep = applied([("P0", 65.0, np.nan, None, "level", DAY)], **noisy).loc["P0"]
+    alike = applied([("P0", steeper, LEVEL_DEG, "true", "A-frame", DAY)]).loc["P0"]
+    assert gentle["row_grade_95_pct"] == pytest.approx(alike["row_grade_95_pct"], rel=1e-3)
+    before = applied([], **NOISY).loc["P0"]
+    steep = applied([("P0", 65.0, np.nan, None, "level", DAY)], **NOISY).loc["P0"]
     times = 65 / before["slope_corrected_pct"]
     assert steep["row_grade_95_pct"] == pytest.approx(before["row_grade_95_pct"] * times)
     assert (before["row_method"], steep["row_method"]) == ("straight", "measure on the ground")
 
 
 def test_a_bearing_whose_own_error_breaks_the_limit_says_so():
-    """At 30 % two degrees either way fall more than 2 % 19 times in 20; at 28 % they don't."""
-    reasons = [
-        applied([("P0", slope, LEVEL_DEG, "true", "A-frame", DAY)], slope=0.27).loc[
-            "P0", "row_method_reason"
-        ]
+    """At 30 % four degrees fall more than 2 %, at 28 % they don't, where the raster can't tell."""
+    rough = {"elevation": {"vertical_error_m": 30.0, "error_correlation_m": 10.0}}
+    found = [
+        applied([("P0", slope, LEVEL_DEG, "true", "A-frame", DAY)], 0.27, **rough).loc["P0"]
         for slope in (28.0, 30.0)
     ]
-    assert reasons == ["measured", "measured_past_limit"]
+    assert [row["row_method_reason"] for row in found] == ["measured", "measured_past_limit"]
+    assert np.isnan(found[0]["row_bearing_raster_true_deg"])
+    assert found[0]["row_grade_95_pct"] == pytest.approx(28 * np.sin(np.radians(4)))
+    assert found[0]["row_grade_likely_pct"] == pytest.approx(28 * np.sin(np.radians(2)))
+    # A raster that knows the line better than a compass lets it stand.
+    sure = applied([("P0", 30.0, LEVEL_DEG, "true", "A-frame", DAY)], 0.27, **NOISY).loc["P0"]
+    assert sure["row_method_reason"] == "measured"
+    assert 0 < sure["row_grade_95_pct"] < 30 * np.sin(np.radians(4))
+
+
+def test_the_grade_of_rows_by_reading_and_raster_holds_19_times_in_20():
+    """Draws of a line known to both with their errors; where both agree the bound is kept."""
+    rng = np.random.default_rng(11)
+    draws, slope, raster_se = 4_000, 25.0, 1.5
+    line = 60 + raster_se * rng.standard_normal(draws)
+    read = 60 + 2 * rng.standard_normal(draws)
+    table, plots, plan = ground()
+    many = pd.concat([table.iloc[[0]]] * draws, ignore_index=True)
+    many["plot_id"] = [f"D{i}" for i in range(draws)]
+    many = many.assign(
+        level_line_true_deg=line, level_line_se_deg=raster_se, bend_grade_pct=0.0,
+        slope_corrected_pct=slope, across_grade_pct=slope,
+    )  # fmt: skip
+    places = pd.concat([plots.iloc[[0]]] * draws, ignore_index=True).assign(plot_id=many["plot_id"])
+    rows = zip(many["plot_id"], np.full(draws, np.nan), read, strict=True)
+    taken = readings_of(*((*row, "true", "A-frame", DAY) for row in rows))
+    found = overridden(many, taken, places, plan)
+    true = slope * np.abs(np.sin(np.radians(read - 60)))
+    held = true <= found["row_grade_95_pct"].to_numpy()
+    assert 0.94 <= held.mean() <= 0.985
+    agree = (found["row_method_reason"] != "measured_against_raster").to_numpy()
+    assert np.sqrt(np.mean(true[agree] ** 2)) == pytest.approx(
+        np.sqrt(np.mean(found["row_grade_likely_pct"].to_numpy()[agree] ** 2)), rel=0.1
+    )
 
 
 def test_a_plot_read_as_level_takes_rows_in_any_direction():
