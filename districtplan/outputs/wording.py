@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from districtplan.terrain import SURFACE_FLAGS
+from districtplan.terrain import READING_FLAGS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -64,12 +64,12 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     -------
     list[str]
         A sentence a flag; empty where there is none. Of the limits of land use only the gravest,
-        and land that is not for beans before all else.
+        and land that is not for beans before all else; then what is to be measured again.
     """
     raised = (*row["erosion_flags"], *row["terrain_flags"])
     use = next((code for code in LAND_USE if code in raised), None)
     codes = [code for code in raised if code == use or code not in LAND_USE]
-    codes.sort(key=lambda code: code not in EXCLUDED)
+    codes.sort(key=lambda code: (code not in EXCLUDED, code not in READING_FLAGS))
     beside = row["row_bearing_raster_true_deg"]
     told = {
         "hillside_side": direction(row["hillside_downslope_true_deg"], texts),

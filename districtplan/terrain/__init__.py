@@ -24,7 +24,7 @@ REASONS = (*OF_RASTER, *OF_READINGS)
 __all__ = [
     "FLAGS",
     "METHODS",
-    "OF_READINGS",
+    "READING_FLAGS",
     "REASONS",
     "SURFACE_FLAGS",
     "Calibration",

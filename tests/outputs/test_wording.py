@@ -383,3 +383,12 @@ def test_a_bearing_past_the_limit_asks_for_a_level(small_results, texts):
     said = wording.method_sentence(row, small_results.plan, texts)
     assert "could fall 2.6 % along the row (limit 2.0 %)" in said
     assert "with a level along its line" in said
+
+
+def test_what_to_measure_again_stands_before_other_flags(small_results, texts):
+    row = small_results.plots.iloc[2].to_dict()
+    flags = ("partly_off_raster", "slope_reading_outside")
+    row |= {"terrain_flags": flags, "slope_measured_pct": 8.0}
+    first, *others = wording.flag_sentences(row, small_results.plan, texts)
+    assert first.startswith("The slope measured on the ground, 8.0 %, and the elevation raster")
+    assert len(others) == 2
