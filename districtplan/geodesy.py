@@ -358,6 +358,30 @@ def line_in_words(bearing_true: Floats) -> NDArray[np.object_]:
     return words
 
 
+def lonlat(crs: CRS, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Give longitudes and latitudes of places.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        CRS of the places.
+    x : numpy.ndarray
+        Eastings, NaN for none, shape (points,) [units of the CRS].
+    y : numpy.ndarray
+        Northings alike.
+
+    Returns
+    -------
+    longitude : numpy.ndarray
+        Longitudes, WGS 84, infinite or NaN where there is no such place, shape (points,) [degrees].
+    latitude : numpy.ndarray
+        Latitudes alike.
+    """
+    back = Transformer.from_crs(crs, 4326, always_xy=True)
+    longitude, latitude = back.transform(x, y)
+    return np.asarray(longitude), np.asarray(latitude)
+
+
 def reproject(polygons: NDArray[np.object_], source: CRS, target: CRS) -> NDArray[np.object_]:
     """Bring outlines to another CRS, vertex by vertex.
 

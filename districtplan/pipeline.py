@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain
+from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain, water
 from districtplan.clock import Clock
 from districtplan.demo import make
 from districtplan.errors import both
@@ -18,7 +18,7 @@ from districtplan.files import (
     run_folder,
     vector,
 )
-from districtplan.outputs import explanation, render_all
+from districtplan.outputs import explanation, render_all, sheets
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
 from districtplan.results import Features, GroundReadings, Results, RowLines, join
@@ -86,12 +86,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
         intake.require_some(plots, refused, raw.name)
     with opened as elevation:
-        estimate = None
-        if land is not None:
-            with clock.step("reference land"):
-                fields = geodesy.reproject(land.outlines, land.crs, elevation.grid.crs)
-                estimate = terrain.estimate_error(fields, elevation, book, land.name)
-                asked = asked.with_error(estimate.vertical_error_m, estimate.error_correlation_m)
+        estimate, asked = _error(land, elevation, asked, book, clock)
         with clock.step("terrain"):
             zone = intake.utm_zone(
                 plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
@@ -107,6 +102,9 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             taken = records.accept(written.frame, ground, refused, asked, book)
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
             ground = terrain.apply_readings(ground, compared, plots, zone, asked, book)
+        on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
+        with clock.step("water"):
+            flow, flow_lines = water.trace(on_raster, elevation, asked, book, clock.share)
         with clock.step("rows"):
             in_rows, taking, row_lines = _rows(
                 plots.assign(
@@ -118,20 +116,16 @@ def find(plan: Path, progress: Progress = silent) -> Results:
                 asked,
                 book,
             )
+        with clock.step("guide lines"):
+            guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
         with clock.step("erosion"):
             soil = erosion.assess(plots, ground, asked, book)
         with clock.step("inputs"):
-            joined = join(plots, ground, in_rows, soil, inputs.need(in_rows, asked, book))
+            need = inputs.need(in_rows, asked, book)
+            joined = join(plots, ground, flow, in_rows, guides.plots, soil, need)
             villages, district = inputs.totals(joined, asked)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
-        digests = {
-            **raw.sha256,
-            **elevation.sha256,
-            **({} if land is None else land.sha256),
-            **written.sha256,
-            **known.sha256,
-        }
     return Results(
         plan=asked,
         handbook=book,
@@ -139,22 +133,33 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         plots_crs=raw.crs,
         grid_crs=zone,
         estimate=estimate,
+        guides=guides,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         features=taking,
         row_lines=row_lines,
+        flow_lines=flow_lines.assign(
+            geometry=geodesy.reproject(flow_lines["geometry"].to_numpy(), elevation.grid.crs, zone)
+        ),
         villages=villages,
         district=district,
         set_aside=refused,
         rows_read=len(raw.frame),
         relief=picture,
         forecasts=forecasts,
-        input_sha256=digests,
+        input_sha256={
+            **raw.sha256,
+            **elevation.sha256,
+            **({} if land is None else land.sha256),
+            **written.sha256,
+            **known.sha256,
+        },
         seconds=clock.seconds,
         warnings=(
             *erosion.doubts(asked, book),
             *inputs.doubts(asked, book),
             *intake.doubts(joined),
             *geodesy.doubts(asked.district.planting_date),
+            *sheets.doubts(joined, asked),
             *elevation.warnings,
             *written.warnings,
         ),
@@ -173,6 +178,22 @@ def _rows(
     table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), None, asked)
     lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max))
     return table, Features(used, aside, len(known.frame)), lines
+
+
+def _error(
+    land: vector.Land | None,
+    elevation: raster.Raster,
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> tuple[terrain.Estimate | None, Plan]:
+    """Estimate the raster's error where the plan names land for it, and put it into the plan."""
+    if land is None:
+        return None, asked
+    with clock.step("reference land"):
+        fields = geodesy.reproject(land.outlines, land.crs, elevation.grid.crs)
+        estimate = terrain.estimate_error(fields, elevation, book, land.name)
+    return estimate, asked.with_error(estimate.vertical_error_m, estimate.error_correlation_m)
 
 
 def run(plan: Path, out: Path, *, replace: bool = False, progress: Progress = silent) -> Results:

@@ -258,6 +258,33 @@ class Terrain(Section):
         return min(self.flat_slope_pct, self.row_grade_limit_pct)
 
 
+class Water(Section):
+    """Where water runs together, and how far upslope is looked."""
+
+    flow_line_min_area_ha: float = _published(
+        "flow_limits",
+        "flow_line_min_area_ha",
+        ge=0.01,
+        le=10_000,
+        description="Upslope area from which water is taken to run together in a line [ha]; at "
+        "least some twenty cells.",
+    )
+    crossing_min_m: float = _published(
+        "flow_limits",
+        "crossing_min_m",
+        ge=0,
+        le=1_000,
+        description="A plot is crossed where more of a flow line than this lies inside [m].",
+    )
+    border_m: float = _published(
+        "flow_limits",
+        "border_m",
+        ge=0,
+        le=100_000,
+        description="How far around the plots the raster is read for what drains onto them [m].",
+    )
+
+
 class Soil(Section):
     """What RUSLE needs to know of the district; without all three, tonnes are left out."""
 
@@ -499,6 +526,64 @@ class Rows(Section):
         description="Most row lines in plots.gpkg, about; where there are more, each second, "
         "third ... is drawn, of every plot at least its first (judgement).",
     )
+    within_share_min: Share = _published(
+        "guide_line_limits",
+        "within_share_min",
+        description="Share of the rows' length that must keep within the row-grade limit; as few "
+        "guide lines are set as reach it.",
+    )
+    sag_max_cm: float = _published(
+        "guide_line_limits",
+        "sag_max_cm",
+        gt=0,
+        le=30,
+        description="Depth of water that may stand in a row [cm]; a deeper sag breaks the row.",
+    )
+    peg_step_m: float = _published(
+        "setting_out",
+        "peg_step_m",
+        ge=2,
+        le=50,
+        description="From one control peg of a line to the next [m]; half of it in bends.",
+    )
+    pace_m: float = _published(
+        "setting_out",
+        "pace_m",
+        ge=0.4,
+        le=1.2,
+        description="Length of the team's pace [m].",
+    )
+
+
+class String(Section):
+    """The string whose marks carry the practice; a measure that wasn't weighed has no mark."""
+
+    string_m: float = _published(
+        "marked_string",
+        "string_m",
+        ge=5,
+        le=100,
+        description="Longest string that a team lays along a row [m].",
+    )
+    cap_npk_g: float | None = Field(
+        None,
+        ge=0.5,
+        le=500,
+        description="NPK in one level cap [g]: weigh 100 and divide; left out: no marks for it.",
+    )
+    cap_urea_g: float | None = Field(
+        None,
+        ge=0.5,
+        le=500,
+        description="Urea in one level cap [g]: weigh 100 and divide; left out: no marks for it.",
+    )
+    handful_manure_g: float | None = Field(
+        None,
+        ge=5,
+        le=20_000,
+        description="Manure in one handful or tin [g]: weigh 20 and divide; left out: no marks "
+        "for it.",
+    )
 
 
 class Orders(Section):
@@ -515,6 +600,26 @@ class Orders(Section):
     )
     urea_pack_kg: PackKg | None = Field(
         None, description="Urea in a bag [kg]; left out: bags aren't counted."
+    )
+
+
+class Sheets(Section):
+    """Which plots get a sheet of paper."""
+
+    plots: Literal["flagged", "all", "none"] = Field(
+        "flagged", description="Plots that get a sheet: those flagged or to be measured, all, none."
+    )
+    plot_ids: list[Text] | None = Field(
+        None,
+        min_length=1,
+        max_length=10_000,
+        description="Ids of the plots that get a sheet, such as this week's; left out: by plots.",
+    )
+    sheets_max: int = Field(
+        1_000,
+        ge=1,
+        le=100_000,
+        description="Most plot sheets of a run; of more, none is written (judgement).",
     )
 
 
@@ -544,11 +649,14 @@ class Plan(Section):
     files: Files
     elevation: Elevation
     terrain: Terrain = Field(default_factory=Terrain)
+    water: Water = Field(default_factory=Water)
     soil: Soil = Field(default_factory=Soil)
     erosion: Erosion = Field(default_factory=Erosion)
     practice: Practice = Field(default_factory=Practice)
     rows: Rows = Field(default_factory=Rows)
+    string: String = Field(default_factory=String)
     orders: Orders = Field(default_factory=Orders)
+    sheets: Sheets = Field(default_factory=Sheets)
     limits: Limits = Field(default_factory=Limits)
 
     def with_error(self, vertical_error_m: float, error_correlation_m: float) -> Plan:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
+    from districtplan.rows import Guides
     from districtplan.terrain import Calibration, Estimate, Forecast
 
 
@@ -111,7 +112,7 @@ class Results:
     handbook : Handbook
         The published tables in force.
     plots : pandas.DataFrame
-        One row a plot used, in the order of the file: the columns of intake, terrain, rows,
+        One row a plot used, in the order of the file: the columns of intake, terrain, water, rows,
         erosion and inputs; ``geometry`` in ``plots_crs``.
     plots_crs : pyproj.CRS
         CRS of the outlines, that of the plots file.
@@ -119,12 +120,17 @@ class Results:
         UTM zone that grid bearings refer to.
     estimate : Estimate | None
         The raster's error as reference land shows it, if the plan names any.
+    guides : Guides
+        Guide lines and their pegs.
     readings : GroundReadings
         What was measured on the ground; without rows where the plan names no readings.
     features : Features
         What takes land; without rows where the plan names no features.
     row_lines : RowLines
         The rows of plots with a bearing.
+    flow_lines : pandas.DataFrame
+        ``upslope_area_ha`` at the low end, ``upslope_area_at_least`` and ``geometry``, lines down
+        the flow in the UTM zone, near plots.
     villages : pandas.DataFrame
         Totals, one row a village, sorted by name.
     district : pandas.Series
@@ -151,9 +157,11 @@ class Results:
     plots_crs: CRS
     grid_crs: CRS
     estimate: Estimate | None
+    guides: Guides
     readings: GroundReadings
     features: Features
     row_lines: RowLines
+    flow_lines: pd.DataFrame
     villages: pd.DataFrame
     district: pd.Series
     set_aside: pd.DataFrame

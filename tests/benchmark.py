@@ -7,8 +7,9 @@ Makes a district with the generator of the benchmark data (in the folder that
 * the floor: reading the raster and the polygons and nothing else,
 * the plain script: gradients over the whole raster, then a mask a plot in a loop,
 * the terrain step: reading, intake, slope, percentiles, bearing, errors and checks,
-* what the errors and the checks of the raster's surface cost, in one warm process,
-* the rows, their lengths and holes, beside the time that drawing them takes.
+* what the errors, the checks of the raster's surface and the arcs cost, in one warm process,
+* the rows, their lengths and holes, beside the time that drawing them takes,
+* the water step over the same plots, beside plain pyflwdir on the whole raster in memory.
 """
 
 from __future__ import annotations
@@ -58,7 +59,7 @@ import sys, time
 from pathlib import Path
 from districtplan import handbook, intake
 from districtplan.files import plan_file, raster, vector
-from districtplan.terrain import hillside, surface
+from districtplan.terrain import arcs, hillside, surface
 from districtplan.terrain.noise import ErrorModel
 from districtplan.terrain.survey import block_order, survey
 read = plan_file.read_plan(Path(sys.argv[1]))
@@ -78,6 +79,7 @@ with raster.Raster(read) as elevation:
         ("slope and bearing", none, ()),
         ("with their errors", stated, ()),
         ("and the checks", stated, looks),
+        ("and the arcs", stated, (*looks, arcs.Bends(elevation.grid, stated))),
     ):
         start = time.perf_counter()
         survey(outlines, elevation, error, looks=asked)
@@ -114,6 +116,25 @@ theirs = (time.perf_counter() - start) / len(sample) * len(plots)
 total = int((table["rows"] + table["short_rows"]).sum())
 print(f"rows: {len(plots):,} plots, {total:,} rows in {ours:.2f} s; drawn and cut one plot at a "
       f"time {theirs:.0f} s (from 300 of them), {theirs / ours:.0f} times as long")
+"""
+
+WATER = (
+    TERRAIN.replace("import geodesy", "import water, geodesy").split("    found, off")[0]
+    + """
+    told, lines = water.trace(
+        plots.assign(geometry=moved), elevation, read.plan, handbook.packaged()
+    )
+print(len(told), "plots", len(lines), "flow lines")
+"""
+)
+
+PYFLWDIR = """
+import sys, numpy, pyflwdir, rasterio
+with rasterio.open(sys.argv[1]) as file:
+    heights = file.read(1).astype("float32")
+    heights[heights == file.nodata] = numpy.nan
+flow = pyflwdir.from_dem(heights, nodata=numpy.nan)
+print(flow.upstream_area().max())
 """
 
 PLAN = """\
@@ -155,6 +176,15 @@ def rows_beside_drawing(plan: Path) -> None:
     sys.stdout.write(told.stdout)
 
 
+def measure_water(plan: Path, raster: Path) -> None:
+    """Time the water step beside the library that it orders cells with."""
+    # Once each before, so that neither is charged with compiling.
+    for _ in range(2):
+        library = timed("pyflwdir", "-c", PYFLWDIR, raster)
+        ours = timed("water step", "-c", WATER, plan)
+    sys.stdout.write(f"water step / pyflwdir {ours / library:.2f}\n")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cells", type=int, default=6000)
@@ -182,6 +212,7 @@ def main() -> None:
         ours = timed("terrain step", "-c", TERRAIN, plan)
         subprocess.run([sys.executable, "-c", PARTS, plan], check=True)
         rows_beside_drawing(plan)
+        measure_water(plan, raster)
     sys.stdout.write(
         f"plain script / terrain step {plain / ours:.1f}; terrain step / floor {ours / floor:.1f}; "
         f"terrain step / calibration {ours / calibration:.1f}\n"

@@ -1,9 +1,10 @@
-"""Monte Carlo of the error model: ``python -m tests.monte_carlo [SEED] [CASES]``.
+"""Monte Carlo of the error model: ``python -m tests.monte_carlo [SEED] [CASES] [DRAWS]``.
 
-Each case is a plot on a surface, drawn at random: plane, ridge, hollow, saddle or spur of 3 to 50 %
+Each case is a plot on a surface, drawn at random: plane, ridge, hollow or saddle of 3 to 50 %
 slope; square, six times as long as wide, or L-shaped, of 4 to 400 cells of 10 m, at any turn; σ 0.5
 to 5 m; ℓ 0 to 100 m. Noise is drawn many times over; what the error model says of each draw is held
-against what the draws do.
+against what the draws do. Spurs, half a cone each, are a stress beyond these: they have a row of
+their own and are in no total.
 """
 
 from __future__ import annotations
@@ -16,16 +17,20 @@ import shapely
 from pyproj import CRS
 
 from districtplan import handbook
+from districtplan.coverage import Cells, coverage, outlines_on_grid
 from districtplan.grid import Grid
 from districtplan.terrain import noise
-from districtplan.terrain.coverage import Cells, coverage, outlines_on_grid
 from districtplan.terrain.gradient import Ground
 
 CELL = 10.0
 GRID = Grid(0.0, 3000.0, CELL, CELL, 300, 300, CRS.from_epsg(32736))
 SHAPES = ("square", "long", "L")
-SURFACES = ("plane", "plane", "ridge", "hollow", "saddle", "spur")
-COHERENCE_MIN = 0.25
+SURFACES = ("plane", "ridge", "hollow", "saddle")
+BEYOND = "spur"
+LENGTHS = (0, 10, 20, 30, 50, 100)
+COHERENCE_MIN = 0.2
+"""The plan's own default: below it no bearing is printed."""
+CLEAR_DEG = 20
 
 
 def outline(rng: np.random.Generator, cells: int, shape: str) -> shapely.Polygon:
@@ -97,12 +102,12 @@ def repeated(weight: np.ndarray, gradient: np.ndarray) -> tuple[Cells, Ground]:
     return cells, Ground(np.zeros(len(flat)), flat.real, flat.imag)
 
 
-def case(rng: np.random.Generator, draws: int) -> dict:
-    cells = int(np.exp(rng.uniform(np.log(4), np.log(400))))
-    shape, surface = str(rng.choice(SHAPES)), str(rng.choice(SURFACES))
+def case(rng: np.random.Generator, draws: int, surface: str) -> dict:
+    cells = int(np.exp(rng.uniform(np.log(4), np.log(401))))
+    shape = str(rng.choice(SHAPES))
     slope = float(np.exp(rng.uniform(np.log(0.03), np.log(0.5))))
     sigma = float(np.exp(rng.uniform(np.log(0.5), np.log(5))))
-    length = float(rng.choice([0, 10, 20, 30, 50, 100]))
+    length = float(rng.choice(LENGTHS))
     plot = outline(rng, cells, shape)
     found = coverage(outlines_on_grid(np.array([plot], dtype=object), GRID))
     top, left = found.row.min(), found.column.min()
@@ -129,13 +134,12 @@ def case(rng: np.random.Generator, draws: int) -> dict:
     said = noise.doubt(*repeated(weight, g), (size, size), error)
     off = turned(said.deviator)
     walked = np.sqrt((squared - abs(deviator)) / 2 + abs(deviator) * np.sin(off) ** 2)
-    mean = (w * g).sum((1, 2))
+    tensor, mean = turned((w * g**2).sum((1, 2))), turned((w * g).sum((1, 2)) ** 2)
     return {
         "surface": surface, "shape": shape, "cells": cells, "slope_pct": 100 * slope,
         "sigma_m": sigma, "length_m": length, "coherence": abs(deviator) / squared,
         "published_deg": rms(off),
-        "tensor_deg": rms(turned((w * g**2).sum((1, 2)))),
-        "mean_gradient_deg": rms(turned(mean**2)),
+        "tensor_deg": rms(tensor), "mean_gradient_deg": rms(mean),
         "bearing_sd_deg": float(np.degrees(off.std())), "bearing_se_deg": rms(said.turn),
         "slope_sd_pct": float(100 * said.slope.std()),
         "slope_se_pct": float(100 * np.sqrt(np.mean(said.slope_se**2))),
@@ -144,37 +148,46 @@ def case(rng: np.random.Generator, draws: int) -> dict:
 
 
 def cases(seed: int, count: int, draws: int = 400) -> pd.DataFrame:
-    """Draw cases whose true bearing is clear."""
+    """Draw cases whose true bearing is clear, and a quarter as many spurs beyond them."""
     rng = np.random.default_rng(seed)
     found: list[dict] = []
     while len(found) < count:
-        one = case(rng, draws)
+        one = case(rng, draws, str(rng.choice(SURFACES)))
         if one["coherence"] > COHERENCE_MIN:
             found.append(one)
+    found += [case(rng, draws, BEYOND) for _ in range(count // 4)]
     table = pd.DataFrame(found)
     either = table[["tensor_deg", "mean_gradient_deg"]]
     table["of_better"] = table["published_deg"] / either.min(axis=1)
-    table["of_worse"] = table["published_deg"] / either.max(axis=1)
     table["better_deg"] = either.min(axis=1)
+    table["of_worse"] = table["published_deg"] / either.max(axis=1)
     table["bearing_ratio"] = table["bearing_se_deg"] / table["bearing_sd_deg"]
     table["slope_ratio"] = table["slope_se_pct"] / table["slope_sd_pct"]
     return table
 
 
 def summary(table: pd.DataFrame) -> pd.DataFrame:
-    """What the issue asks for, over all cases and by surface."""
+    """What was asked for, over all cases, and by surface."""
+    asked = table[table["surface"] != BEYOND]
     rows = {}
-    for name, part in [("all", table), *table.groupby("surface")]:
-        clear = part[part["bearing_sd_deg"] < 20]
-        usable = part[part["better_deg"] < 20]
+    for name, part in [
+        ("all", asked),
+        *asked.groupby("surface"),
+        (BEYOND, table.drop(asked.index)),
+    ]:
+        clear = part[part["bearing_sd_deg"] < CLEAR_DEG]
+        # Where neither bearing says anything, all three are lines at random.
+        seen = part[part["better_deg"] < CLEAR_DEG]
         rows[name] = {
             "cases": len(part),
             "bearing se/sd within 0.85-1.15": clear["bearing_ratio"].between(0.85, 1.15).mean(),
             "slope se/sd within 0.85-1.15": part["slope_ratio"].between(0.85, 1.15).mean(),
-            "19-in-20 grade held": clear["grade_held"].mean(),
-            "rms / better, median": usable["of_better"].median(),
-            "rms / better, worst": usable["of_better"].max(),
-            "rms / worse, worst": usable["of_worse"].max(),
+            "19-in-20 grade held": part["grade_held"].mean(),
+            "rms / better, median": part["of_better"].median(),
+            "rms / better, up to 1.4": (part["of_better"] <= 1.4).mean(),
+            "rms / better, worst": part["of_better"].max(),
+            "rms / worse, worst": seen["of_worse"].max(),
+            "rms / worse, worst, lost too": part["of_worse"].max(),
         }
     return pd.DataFrame(rows).T.round(3)
 
@@ -182,5 +195,6 @@ def summary(table: pd.DataFrame) -> pd.DataFrame:
 if __name__ == "__main__":
     seed = int(sys.argv[1]) if len(sys.argv) > 1 else int(np.random.SeedSequence().entropy % 2**31)
     count = int(sys.argv[2]) if len(sys.argv) > 2 else 400
-    table = summary(cases(seed, count))
+    draws = int(sys.argv[3]) if len(sys.argv) > 3 else 1000
+    table = summary(cases(seed, count, draws))
     sys.stdout.write(f"seed {seed}\n{table.to_string()}\n")

@@ -14,8 +14,8 @@ import rasterio
 from pyproj import CRS
 
 from districtplan import pipeline
+from districtplan.coverage import Cells
 from districtplan.grid import Grid
-from districtplan.terrain.coverage import Cells
 from districtplan.terrain.gradient import Block, gradients
 from tests import real_elevation
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from districtplan.inputs.marked_string import MEASURES, TABLE, marked_string
+
 if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
@@ -23,6 +25,11 @@ def doubts(plan: Plan, handbook: Handbook) -> list[str]:
     -------
     list[str]
         A sentence a doubt; empty where there is none.
+
+    Raises
+    ------
+    InputError
+        If no string can carry a measure of the plan.
     """
 
     def number(name: str) -> float:
@@ -43,5 +50,14 @@ def doubts(plan: Plan, handbook: Handbook) -> list[str]:
             said.append(
                 f"{key} = {rate:g} lies above {ceiling:g}. Check that it is kilograms of the "
                 "product a hectare: so much beside the seed injures beans."
+            )
+    close = handbook.number(TABLE, "rounding_max_pct")
+    for mark in marked_string(plan, handbook).marks:
+        if abs(mark.error_pct) > close:
+            key = MEASURES[mark.good]
+            way = "more" if mark.error_pct > 0 else "less"
+            said.append(
+                f"{key} = {mark.measure_g:g} doesn't fit whole holes: the marked string gives "
+                f"{abs(mark.error_pct):.0f} % {way} than the plan's rate. Use another measure."
             )
     return said

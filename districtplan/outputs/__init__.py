@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from districtplan.outputs import layers, manifest, page, tables_csv, workbook
+from districtplan.outputs import gpx, layers, manifest, page, sheets, tables_csv, workbook
 from districtplan.outputs.texts import Texts
 
 if TYPE_CHECKING:
@@ -19,6 +19,8 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "layers": layers.render,
         "tables": tables_csv.render,
         "workbook": workbook.render,
+        "gpx": gpx.render,
+        "sheets": sheets.render,
     }
 )
 """What writes each format; the manifest comes after them, over their bytes."""

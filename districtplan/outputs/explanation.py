@@ -32,7 +32,14 @@ if TYPE_CHECKING:
 
 
 # Rules by which the raster's error decides how rows are laid out.
-NOISE_RULES = ("trend_keep", "rest_keep", "mean_lost", "turn_se", "level_se")
+NOISE_RULES = (
+    "trend_odds",
+    "trend_clear",
+    "mean_power",
+    "rest_quiet",
+    "turn_se",
+    "level_se",
+)
 # Reasons of rows that are laid out by a reading alone.
 BY_READING = (
     "measured",
@@ -121,7 +128,9 @@ def explain(results: Results, plot_id: str, texts: Texts) -> list[Step]:
     makers: tuple[Callable[[_Case], list[Step]], ...] = (
         _ground,
         _rows,
+        _guides,
         _directions,
+        _water,
         _soil,
         _planting,
     )
@@ -341,6 +350,29 @@ def _level_enough(case: _Case) -> str:
     return case.equation("method", numbers, slope + times * error, "%")
 
 
+def _guides(case: _Case) -> list[Step]:
+    row = case.row
+    said = wording.guide_sentence(row, case.texts)
+    if said is None:
+        return []
+    if case.known("guide_floor_pct"):
+        inputs = [case.say("guides.inputs", floor=digits(row["guide_floor_pct"], 2))]
+    else:
+        inputs = [case.say("guides.unknown")]
+    if case.known("row_bend_deg_100m"):
+        bend, error = row["row_bend_deg_100m"], row["row_bend_se_deg_100m"]
+        inputs.append(case.say("guides.bend", bend=digits(bend, 3), se=digits(error, 2)))
+    if case.known("row_grade_guided_rms_pct"):
+        grades = row["row_grade_straight_rms_pct"], row["row_grade_guided_rms_pct"]
+        straight, guided = (digits(grade, 2) for grade in grades)
+        inputs.append(case.say("guides.grades", straight=straight, guided=guided))
+    share = f"{case.results.plan.rows.within_share_min:.0%}"
+    limit = digits(row["row_grade_limit_pct"], 3)
+    inputs.append(case.say("guides.wanted", share=share, limit=limit))
+    source = case.source("equations", "guide_lines")
+    return [Step(case.say("guides.title"), _listed(*inputs), "", source, said)]
+
+
 def _directions(case: _Case) -> list[Step]:
     row = case.row
     title, source = case.say("bearing.title"), case.source("equations", "row_bearing")
@@ -439,6 +471,24 @@ def _magnetic(case: _Case) -> Step:
         source,
         case.say("magnetic.result", ends=wording.both_ends(bearing)),
     )
+
+
+def _water(case: _Case) -> list[Step]:
+    row, limits = case.row, case.results.plan.water
+    title, source = case.say("water.title"), case.source("equations", "flow_direction", "spill")
+    if not case.known("upslope_area_ha"):
+        return [Step(title, "", "", source, case.say("water.none"))]
+    result = case.say(
+        "water.result",
+        least=case.say("water.least") if row["upslope_area_at_least"] else "",
+        area=digits(row["upslope_area_ha"], 3),
+        outside=digits(row["run_on_area_ha"], 3),
+        line=digits(limits.flow_line_min_area_ha),
+        length=digits(row["flow_line_length_m"], 3),
+        crossing=digits(limits.crossing_min_m),
+    )
+    inputs = case.say("water.inputs", border=digits(limits.border_m))
+    return [Step(title, inputs, "", source, result)]
 
 
 def _soil(case: _Case) -> list[Step]:

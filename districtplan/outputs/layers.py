@@ -19,10 +19,13 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 LAYER = "plots"
+GUIDES = ("guide_lines", "pegs")
+GEOMETRY = {"features": "Unknown", "guide_lines": "LineString"}
+"""Kinds of geometry of layers that have several, or whose rows may all be without one."""
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
-    """Write the plots with their outlines; the GeoPackage also has layers of rows and features.
+    """Write the plots with their outlines; the GeoPackage also has layers of rows and water.
 
     Parameters
     ----------
@@ -39,10 +42,17 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     frame = gpd.GeoDataFrame(plot_table(results, texts), geometry="geometry", crs=results.plots_crs)
     written = f"{results.plan.district.planting_date:%Y-%m-%d}T00:00:00Z"
     layers = {LAYER: frame}
-    others = {"rows": results.row_lines.lines, "features": results.features.used}
+    others = {
+        "rows": results.row_lines.lines,
+        "guide_lines": results.guides.lines,
+        "pegs": results.guides.pegs,
+        "flow_lines": results.flow_lines,
+        "features": results.features.used,
+    }
     for name, table in others.items():
         if len(table):
-            layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=results.grid_crs)
+            crs = results.guides.crs if name in GUIDES else results.grid_crs
+            layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
     return {"plots.parquet": _parquet(frame), "plots.gpkg": _geopackage(layers, written)}
 
 
@@ -66,7 +76,7 @@ def _geopackage(layers: Mapping[str, gpd.GeoDataFrame], written: str) -> bytes:
                     driver="GPKG",
                     layer=name,
                     promote_to_multi=name == LAYER,
-                    geometry_type="Unknown" if name == "features" else None,
+                    geometry_type=GEOMETRY.get(name),
                     append=path.exists(),
                 )
         finally:

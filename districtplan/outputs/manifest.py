@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 PACKAGES = (
+    "contourpy",
+    "fpdf2",
     "geopandas",
     "numpy",
     "pandas",
@@ -35,6 +37,7 @@ PACKAGES = (
     "rasterio",
     "scipy",
     "shapely",
+    "uharfbuzz",
     "xlsxwriter",
 )
 FILE_KEYS = ("plots", "readings", "features", "handbook")

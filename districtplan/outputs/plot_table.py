@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 GOODS = ("seed", "npk", "urea", "manure")
-CODES = ("terrain_flags", "erosion_flags")
+CODES = ("terrain_flags", "water_flags", "erosion_flags")
 
 
 def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
@@ -115,6 +115,9 @@ def dictionary(results: Results) -> pd.DataFrame:
         "villages": tuple(village_table(results).columns),
         "set_aside": tuple(results.set_aside.columns),
     }
+    for name, layer in (("guide_lines", results.guides.lines), ("pegs", results.guides.pegs)):
+        if len(layer):
+            carried[name] = tuple(layer.columns)
     if results.plan.files.readings is not None:
         carried["readings"] = tuple(results.readings.compared.columns)
         carried["readings_set_aside"] = tuple(results.readings.set_aside.columns)

@@ -66,7 +66,7 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
         A sentence a flag; empty where there is none. Of the limits of land use only the gravest,
         and land that is not for beans before all else; then what is to be measured again.
     """
-    raised = (*row["erosion_flags"], *row["terrain_flags"])
+    raised = (*row["water_flags"], *row["erosion_flags"], *row["terrain_flags"])
     use = next((code for code in LAND_USE if code in raised), None)
     codes = [code for code in raised if code == use or code not in LAND_USE]
     codes.sort(key=lambda code: (code not in EXCLUDED, code not in READING_FLAGS))
@@ -370,6 +370,9 @@ def method_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
     if code is not None:
         return texts.say(f"excluded.rows.{code}")
     said = [reason_sentence(row, plan, texts)]
+    guided = guide_sentence(row, texts)
+    if guided is not None:
+        said.append(guided)
     if row["row_method"] == "straight" and row["row_bearing_se_deg"] > LEVEL_FROM_DEG:
         said.append(texts.say("doubt.check_with_a_level", degrees=LEVEL_FROM_DEG))
     if plan.soil.drainage == "poor" and row["row_method_reason"] not in LEVEL:
@@ -398,6 +401,30 @@ def reason_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
     if code in LEVEL and plan.soil.drainage == "poor":
         return texts.say("doubt.level_drains_poorly", plan=plan)
     return texts.say(f"reasons.{code}", plan=plan, **row)
+
+
+def guide_sentence(row: Mapping[str, Any], texts: Texts) -> str | None:
+    """Say what guides the rows of a plot.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where straight rows do.
+    """
+    kind = row["guide_kind"]
+    if pd.isna(kind):
+        return None
+    form = "unknown" if pd.isna(row["guide_floor_pct"]) else "known"
+    floor = texts.say(f"guides.floor_{form}", **row)
+    lines = _counted("guides.lines", int(row["guide_lines"]), texts)
+    return texts.say(f"guides.{kind.replace(' ', '_')}", floor=floor, lines=lines, **row)
 
 
 def district_sentences(results: Results, texts: Texts) -> list[str]:

@@ -1,9 +1,27 @@
-"""Rows: how many each plot takes, how long they are, where the first one starts."""
+"""Rows: how many each plot takes, how long they are, what guides them, how they are set out."""
 
 from __future__ import annotations
 
 from districtplan.rows.draw import draw
+from districtplan.rows.guides import Guides, guide_lines
+from districtplan.rows.ladder import KINDS
 from districtplan.rows.land import areas
 from districtplan.rows.lay import Laid, by_area, lay
+from districtplan.rows.pocket import pocket_table
+from districtplan.rows.setting_out import Rules, Site, Walk, set_out
 
-__all__ = ["Laid", "areas", "by_area", "draw", "lay"]
+__all__ = [
+    "KINDS",
+    "Guides",
+    "Laid",
+    "Rules",
+    "Site",
+    "Walk",
+    "areas",
+    "by_area",
+    "draw",
+    "guide_lines",
+    "lay",
+    "pocket_table",
+    "set_out",
+]

@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from districtplan.terrain.coverage import Outlines
+    from districtplan.coverage import Outlines
 
     Floats = NDArray[np.float64]
 

@@ -18,8 +18,8 @@ from districtplan import geodesy
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from districtplan.coverage import Cells
     from districtplan.grid import Grid
-    from districtplan.terrain.coverage import Cells
 
     Floats = NDArray[np.float64]
 

@@ -20,10 +20,10 @@ from districtplan import geodesy
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from districtplan.coverage import Cells
     from districtplan.grid import Grid
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
-    from districtplan.terrain.coverage import Cells
     from districtplan.terrain.gradient import Block, Ground
 
     Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 
 from districtplan import geodesy, tables
-from districtplan.terrain import bearing, extent, hillside, noise, surface
+from districtplan.terrain import arcs, bearing, extent, hillside, noise, surface
 from districtplan.terrain.fitness import require_overlap, require_square_cells
 from districtplan.terrain.method import BEARING_REASONS, METHODS, reasons
 from districtplan.terrain.noise import ErrorModel
@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
+    from districtplan.coverage import Outlines
     from districtplan.grid import Elevation, Grid
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
-    from districtplan.terrain.coverage import Outlines
     from districtplan.terrain.noise import Doubt
     from districtplan.terrain.statistics import Statistics
 
@@ -100,17 +100,23 @@ def measure(
     )
     watch = surface.Watch(grid, plan, handbook)
     windows = hillside.Windows(grid, _middle_row(polygons, grid), plan, handbook)
-    outlines, found, doubt, (faults, around) = survey(
-        polygons[order], elevation, error, progress, (watch, windows)
+    bends = arcs.Bends(grid, error)
+    outlines, found, doubt, (faults, around, bent) = survey(
+        polygons[order], elevation, error, progress, (watch, windows, bends)
     )
     at_row = np.clip(np.rint(found.row_mean), 0, grid.rows - 1).astype(np.int64)
     width, height = geodesy.cell_size_m(grid)
     cell_m = width[at_row], height[at_row]
     share = found.cells / found.covered
 
-    table = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy(), "raster_share": share})
-    table["cells"] = found.cells
-    table["elevation_mean_m"] = found.elevation
+    table = pd.DataFrame(
+        {
+            "plot_id": plots["plot_id"].to_numpy(),
+            "raster_share": share,
+            "cells": found.cells,
+            "elevation_mean_m": found.elevation,
+        }
+    )
     table = table.join(_slopes(found, doubt, error, plan))
     table["coherence"] = doubt.coherence()
     table["row_method_reason"] = reasons(table, doubt, error, plan.terrain)
@@ -118,17 +124,16 @@ def measure(
         table["row_method_reason"].isin(BEARING_REASONS), np.degrees(doubt.turn), np.nan
     )
     table["row_method"] = table["row_method_reason"].map(METHODS)
-    least = handbook.number(noise.TABLE, "downslope_share_min")
-    fall = bearing.downslope_direction(found, least)
+    fall = bearing.downslope_direction(found, handbook.number(noise.TABLE, "downslope_share_min"))
     level = -0.5 * np.degrees(np.angle(doubt.deviator))
     clear = table["coherence"].to_numpy() >= plan.terrain.coherence_min
     across = np.where(clear, level + 90, np.nan)
     table["slope_length_m"] = _slope_length(outlines, found, fall, across, cell_m)
     north = _Norths.at(plots, grid.crs, grid_crs, plan)
     level_true = geodesy.line_deg(level + north.raster)
-    table = table.join(
-        [_bearings(table, level_true, fall, north), _estimates(doubt, error, level_true)]
-    )
+    estimates = _estimates(doubt, error, level_true)
+    curved = arcs.columns(bent, grid, handbook)
+    table = table.join([_bearings(table, level_true, fall, north), estimates, curved])
     measured = (table["row_method"] == "measure on the ground").to_numpy()
     table = table.join(hillside.columns(around, north.raster, measured))
     cell = np.sqrt(width * height)[at_row]

@@ -42,8 +42,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from districtplan.coverage import Cells
     from districtplan.handbook import Handbook
-    from districtplan.terrain.coverage import Cells
     from districtplan.terrain.statistics import Statistics
 
     Floats = NDArray[np.float64]
@@ -62,6 +62,9 @@ KERNELS_KEPT = 512
 BAND_ROWS = 256
 """Rows of a raster in degrees that share one cell size in the error model."""
 TINY = 1e-300
+LEAST_SIGNAL = 1e-9
+"""Share of its noise that an energy is held to have at least: level heights, in a raster of whole
+metres, say no more than that."""
 LEAST_TREND = 1e-6
 """Spread of a plot across which a trend can be told [cells]."""
 LEAST_REST = 1e-3
@@ -80,16 +83,15 @@ class ErrorModel:
         Random, relative vertical error σ, one standard deviation [m].
     length_m : float
         Its correlation length ℓ [m].
-    trend_keep : float
-        The trend is kept by 1 less this over its energy in units of its noise.
-    rest_keep : float
-        The rest is kept, within the trend, by 1 less this over its energy in units of its noise.
-    mean_lost : float
-        The trend is kept too where the mean gradient's energy falls under this times its noise.
-    hidden_share : float
-        Share of the trend's noise, along the rows, that may hide a trend.
-    square_share : float
-        Share of the errors' squares that spreads the mean slope.
+    trend_odds : float
+        Odds for the trend where it and the mean gradient are each as large as their noise.
+    trend_clear : float
+        The trend is kept on its own account from this ratio of its deviator, squared, to the
+        variance of that.
+    mean_power : float
+        Power with which a mean gradient that stands out of its noise lowers the odds.
+    rest_quiet : float
+        The rest is kept where its variance is under that of the other parts over this.
     turn_se : float
         Standard errors that a bearing stays within 19 times in 20.
     level_se : float
@@ -98,11 +100,10 @@ class ErrorModel:
 
     sigma_m: float
     length_m: float
-    trend_keep: float
-    rest_keep: float
-    mean_lost: float
-    hidden_share: float
-    square_share: float
+    trend_odds: float
+    trend_clear: float
+    mean_power: float
+    rest_quiet: float
     turn_se: float
     level_se: float
 
@@ -142,11 +143,10 @@ class Doubt:
     turn : numpy.ndarray
         Standard error of the bearing [radians].
     level : numpy.ndarray
-        Mean squared grade along the best straight rows, without the noise [1].
+        Mean squared grade along the best straight rows, without the noise; it may fall short of 0
+        by as much as the noise was overrated [1].
     level_se : numpy.ndarray
         Its standard error [1].
-    hidden : numpy.ndarray
-        Mean squared grade along the rows that noise may hide [1].
     slope : numpy.ndarray
         Mean slope less its upward bias [1].
     slope_se : numpy.ndarray
@@ -158,7 +158,6 @@ class Doubt:
     turn: Floats
     level: Floats
     level_se: Floats
-    hidden: Floats
     slope: Floats
     slope_se: Floats
 
@@ -182,7 +181,8 @@ class Doubt:
         numpy.ndarray
             Root mean square grade along the rows, shape (plots,) [1].
         """
-        grade: Floats = np.sqrt(self.level + np.abs(self.deviator) * np.sin(self.turn) ** 2)
+        level = np.maximum(self.level, 0.0)
+        grade: Floats = np.sqrt(level + np.abs(self.deviator) * np.sin(self.turn) ** 2)
         return grade
 
     def grade_95(self, error: ErrorModel) -> Floats:
@@ -199,10 +199,14 @@ class Doubt:
             Root mean square grade along the rows, shape (plots,) [1].
         """
         size = np.abs(self.deviator)
-        likely = np.sin(self.turn) ** 2
-        far = np.sin(np.minimum(error.turn_se * self.turn, np.pi / 2)) ** 2
-        spread = np.hypot(size * np.maximum(far - likely, 0.0), error.level_se * self.level_se)
-        grade: Floats = np.sqrt(self.level + self.hidden + size * likely + spread)
+        likely = size * np.sin(self.turn) ** 2
+        far = size * np.sin(np.minimum(error.turn_se * self.turn, np.pi / 2)) ** 2
+        reach = error.level_se * self.level_se
+        # The grade's square root is what is nearest to normal, where there is any.
+        level = np.maximum(self.level, 0.0)
+        bow = reach**2 * level / (4 * np.maximum(level**2 + self.level_se**2, TINY))
+        spread = np.hypot(np.maximum(far - likely, 0.0), reach + bow)
+        grade: Floats = np.sqrt(np.maximum(self.level + likely + spread, far))
         return grade
 
 
@@ -296,11 +300,12 @@ def _lags(lattice: _Lattice) -> _Lags:
 def _spectrum(values: Floats) -> Complexes:
     """Transform windows, padded to twice their sides: no lag wraps round onto another.
 
-    In single precision, which a variance has to spare, it takes half the time.
+    In single precision, which a variance has to spare, it takes half the time. The rows of zeros
+    aren't transformed along themselves: they stay zeros.
     """
     _, rows, columns = values.shape
-    single = values.astype(np.float32)
-    return np.asarray(fft.rfft2(single, (2 * rows, 2 * columns)))
+    by_row = fft.rfft(values.astype(np.float32), 2 * columns, axis=2)
+    return np.asarray(fft.fft(by_row, 2 * rows, axis=1, overwrite_x=True))
 
 
 def without_error(found: Statistics) -> Doubt:
@@ -325,7 +330,6 @@ def without_error(found: Statistics) -> Doubt:
         turn=nothing,
         level=np.maximum((squared - np.abs(deviator)) / 2, 0.0),
         level_se=nothing,
-        hidden=nothing,
         slope=found.slope_mean,
         slope_se=nothing,
     )
@@ -385,6 +389,44 @@ def mean_error(cells: Cells, cell_m: tuple[Floats, Floats], error: ErrorModel) -
         kernel = _kernels(_lags(lattice), error.sigma_m, error.length_m)
         power = np.abs(_spectrum(lattice.weight)) ** 2
         found[lattice.plots] = np.sqrt(_form(power, kernel.both) / 2)
+    return found
+
+
+def linear_error(
+    cells: Cells,
+    known: NDArray[np.bool_],
+    weights: Complexes,
+    cell_m: tuple[Floats, Floats],
+    error: ErrorModel,
+) -> Floats:
+    """Give the standard error of a number that is linear in each plot's gradients.
+
+    Parameters
+    ----------
+    cells : Cells
+        The cells of one batch of plots.
+    known : numpy.ndarray
+        Which of them have a gradient, shape (cells,).
+    weights : numpy.ndarray
+        How the number grows with each cell's gradient to the east, and as an imaginary part to the
+        north, shape (cells,).
+    cell_m : tuple[numpy.ndarray, numpy.ndarray]
+        Width and height of a cell of each row of the raster, shape (rows,) [m].
+    error : ErrorModel
+        The raster's vertical error, above 0.
+
+    Returns
+    -------
+    numpy.ndarray
+        Standard errors, NaN for a plot without any gradient, shape (plots,).
+    """
+    found = np.full(len(cells.first), np.nan)
+    some = np.where(known, weights, np.nan)
+    for lattice in _lattices(cells, Ground(some.real, some.real, some.imag), cell_m):
+        kernel = _kernels(_lags(lattice), error.sigma_m, error.length_m)
+        # On a very large plot one cell stands for the stride squared of them.
+        variance = lattice.stride**4 * _linear_variance(lattice.gradient, kernel)
+        found[lattice.plots] = np.sqrt(np.maximum(variance, 0.0))
     return found
 
 
@@ -565,13 +607,27 @@ def _floor(weight: Floats, basis: tuple[Floats, Floats], kernel: _Kernels) -> _F
 
 
 def _keep(signal: _Signal, floor: _Floor, error: ErrorModel) -> _Keep:
-    rest = np.abs(signal.raw - signal.mean**2 - signal.trend_deviator) ** 2
-    seen = floor.trend / np.maximum(signal.trend_energy, TINY)
-    lost = error.mean_lost * floor.mean / np.maximum(np.abs(signal.mean) ** 2, TINY)
-    trend = np.maximum(1 - error.trend_keep * seen, np.minimum(lost**2, 1.0)).clip(0)
-    return _Keep(
-        trend, trend * (1 - error.rest_keep * floor.rest_deviator / np.maximum(rest, TINY)).clip(0)
-    )
+    """Weigh the trend and the rest by the odds that they mend the bearing more than they hurt it.
+
+    The trend is kept where it is clear of its own noise, and where the mean gradient is so lost in
+    its noise that there is nothing better; the rest where its noise is small beside the others'.
+    """
+    bend = signal.trend_deviator
+    mean = np.maximum(np.abs(signal.mean) ** 2, LEAST_SIGNAL * floor.mean)
+    # An opposed trend, large enough to turn the bearing square, is most often noise.
+    agree = (signal.mean**2 * np.conj(bend)).real / np.maximum(mean * np.abs(bend), TINY)
+    seen = signal.trend_energy * np.abs(bend) / floor.trend**2
+    lost = (floor.mean / mean) ** error.mean_power
+    of_bend = 2 * signal.trend_energy * floor.trend
+    clear = np.abs(bend) ** 2 / (error.trend_clear * (of_bend + floor.trend_deviator))
+    odds = error.trend_odds * seen * lost * np.exp(agree) + clear**2
+
+    rest = np.abs(signal.raw - signal.mean**2 - bend)
+    noise = 4 * mean * floor.mean + of_bend
+    quiet = (noise / (error.rest_quiet * floor.rest_deviator)) ** 2
+    rest_odds = quiet * rest / np.sqrt(floor.rest_deviator)
+    trend = odds / (1 + odds)
+    return _Keep(trend, trend * rest_odds / (1 + rest_odds))
 
 
 def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
@@ -596,47 +652,48 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     linear = spread(signal.trend[0]) * basis[0] + spread(signal.trend[1]) * basis[1]
     left = g - spread(signal.mean) - linear
     kept = spread(signal.mean) + spread(keep.trend) * linear + spread(keep.rest) * left
-    axis = spread(np.exp(-0.5j * np.angle(deviator)))
+    axis = np.exp(-0.5j * np.angle(deviator))
 
     # To first order each number is a sum of the gradients' errors, with weights from the kept
     # gradients; to second order the errors' own squares add. The kept gradients are noisy too,
     # which puts the second order into the first twice.
     own = floor.mean**2
-    own = own + (keep.trend**2 * floor.trend_deviator + keep.rest**2 * floor.rest_deviator) / 2
-    # D's error square to D is the imaginary part of 2 w kept axis² e; the grade's along the rows
-    # is that of the turned gradient.
-    across = np.conj(-2j * w * kept * axis**2)
-    along = 2 * w * (kept * axis).imag * np.conj(-1j * axis)
-    turn = np.sqrt(np.maximum(_linear_variance(across, kernel) - own, own))
-    bend = np.maximum(_linear_variance(along, kernel) - own / 2, 0.0)
-    trace = _trace(signal, floor, keep, kernel.one_cell)
+    of_rest = keep.rest**2 * floor.rest_deviator / 2
+    bearing_own = own + keep.trend**2 * floor.trend_deviator / 2 + of_rest
+    # D's error square to D is the imaginary part of 2 w kept axis² e.
+    across = np.conj(-2j * w * kept * spread(axis) ** 2)
+    turn = np.sqrt(np.maximum(_linear_variance(across, kernel) - bearing_own, bearing_own / 2))
     size = np.abs(deviator)
-    hidden = error.hidden_share * (1 - keep.trend) * floor.trend / 2
-    slope, slope_se = _slope(
-        signal,
-        kernel.one_cell,
-        _linear_variance(w * kept / np.maximum(np.abs(kept), TINY), kernel),
-        error.square_share * floor.slope_squares,
-    )
+    turn = np.minimum(turn / np.maximum(2 * size, TINY), RANDOM_RAD)
+    # A trend too faint to set the bearing by still makes a grade along the rows.
+    seen = spread(signal.mean) + linear + spread(keep.rest) * left
+    along = 2 * w * (seen * spread(axis)).imag * np.conj(-1j * spread(axis))
+    taken = size * np.sin(turn) ** 2
+    level_own = (
+        np.maximum(floor.mean - 2 * taken, 0) ** 2 + floor.trend_deviator / 2 + of_rest
+    ) / 2
+    level = _level(signal, floor, keep, axis, kernel.one_cell) + taken
+    slope, slope_se = _slope(lattice, signal, floor, kernel)
     return Doubt(
         deviator=deviator,
-        trace=np.maximum(trace, size),
-        turn=np.minimum(turn / np.maximum(2 * size, TINY), RANDOM_RAD),
-        level=np.maximum((trace - size) / 2, 0.0),
-        level_se=np.sqrt(bend + own / 2),
-        hidden=hidden,
+        trace=2 * np.maximum(level, 0.0) + size,
+        turn=turn,
+        level=level,
+        level_se=np.sqrt(np.maximum(_linear_variance(along, kernel) - level_own, level_own)),
         slope=slope,
         slope_se=slope_se,
     )
 
 
-def _trace(signal: _Signal, floor: _Floor, keep: _Keep, one_cell: float) -> Floats:
-    """Give the mean squared slope of what is kept, less what noise gives it."""
+def _level(signal: _Signal, floor: _Floor, keep: _Keep, axis: Complexes, one_cell: float) -> Floats:
+    """Give the mean squared grade along the rows, less all that noise gives rows of any bearing."""
     rest = signal.squared - np.abs(signal.mean) ** 2 - signal.trend_energy
-    of_mean = np.square(np.abs(signal.mean)) - floor.mean
-    of_trend = signal.trend_energy - floor.trend
-    of_rest = rest - (one_cell - floor.mean - floor.trend)
-    return np.asarray(of_mean + keep.trend * of_trend + keep.rest * of_rest)
+    rest_deviator = signal.raw - signal.mean**2 - signal.trend_deviator
+    deviator = signal.mean**2 + signal.trend_deviator + keep.rest * rest_deviator
+    steep = np.abs(signal.mean) ** 2 + signal.trend_energy + keep.rest * rest
+    noise = floor.mean + floor.trend + keep.rest * (one_cell - floor.mean - floor.trend)
+    level: Floats = (steep - noise - (deviator * axis**2).real) / 2
+    return level
 
 
 NODES, CHANCES = np.polynomial.hermite_e.hermegauss(15)
@@ -644,22 +701,31 @@ CHANCES = CHANCES / CHANCES.sum()
 
 
 def _slope(
-    signal: _Signal, one_cell: float, linear: Floats, second: Floats
+    lattice: _Lattice, signal: _Signal, floor: _Floor, kernel: _Kernels
 ) -> tuple[Floats, Floats]:
     """Take the bias off the mean slope, and give what is left of the error.
 
-    The mean squared slope reads ``one_cell`` too much; the mean slope is scaled alike. Where noise
-    leaves nothing the slope stops at 0, so its spread is taken over the whole distribution.
+    The mean squared slope S reads ``one_cell`` too much; the mean slope is scaled alike, to
+    steep √(1 - one_cell/S). Its square is the number worked on: to first order it is a sum of the
+    gradients' errors, whose weights are finite where the noise leaves nothing. The gradients are
+    noisy too, which puts the second order in twice, against once in truth (S) or by half (steep).
+    Where noise leaves nothing the slope stops at 0, so its spread is taken over the whole
+    distribution.
     """
-    squared = np.maximum(signal.squared, TINY)
-    true = np.maximum(squared - one_cell, 0.0)
-    ratio = signal.steep / np.sqrt(squared)
-    slope = ratio * np.sqrt(true)
-    # Where slope outweighs noise only the error along the rows adds to second order: half of it.
-    wide = np.sqrt(
-        4 * true * linear / np.maximum(ratio, TINY) ** 2 + second * (1 - true / squared / 2)
-    )
-    drawn = np.sqrt(np.maximum(true[:, None] + wide[:, None] * NODES, 0.0))
+    squared = np.maximum(signal.squared, LEAST_SIGNAL * kernel.one_cell)
+    steep = np.maximum(signal.steep, np.sqrt(LEAST_SIGNAL * kernel.one_cell))
+    noise = np.minimum(kernel.one_cell / squared, 1.0)
+    ratio = steep / np.sqrt(squared)
+    true = steep**2 * (1 - noise)
+    size = np.abs(lattice.gradient)
+    of_steep, of_squared = (1 - noise) * steep, ratio**2 * noise
+    scale = of_steep[:, None, None] / np.maximum(size, TINY) + of_squared[:, None, None]
+    first = 4 * _linear_variance(lattice.weight * scale * lattice.gradient, kernel)
+    second = ratio**2 * floor.slope_squares * (1 + noise) / 2
+    wide = np.sqrt(np.maximum(first - second, second / 2))
+    bent = np.minimum((wide / (2 * steep)) ** 2, kernel.one_cell)
+    off = wide[:, None] * NODES + bent[:, None] * (NODES**2 - 1)
+    drawn = np.sqrt(np.maximum(true[:, None] + off, 0.0))
     mean = drawn @ CHANCES
     spread = np.sqrt(np.maximum((drawn - mean[:, None]) ** 2 @ CHANCES, 0.0))
-    return slope, ratio * spread
+    return np.sqrt(true), spread

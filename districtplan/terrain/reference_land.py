@@ -19,18 +19,18 @@ import scipy
 import shapely
 
 from districtplan import geodesy
+from districtplan.coverage import coverage, outlines_on_grid
 from districtplan.errors import Fault, InputError
 from districtplan.grid import Window
-from districtplan.terrain.coverage import coverage, outlines_on_grid
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
+    from districtplan.coverage import Outlines
     from districtplan.grid import Elevation
     from districtplan.handbook import Handbook
-    from districtplan.terrain.coverage import Outlines
 
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from districtplan import geodesy
+from districtplan.coverage import batches, coverage, outlines_on_grid
 from districtplan.terrain import noise
-from districtplan.terrain.coverage import batches, coverage, outlines_on_grid
 from districtplan.terrain.noise import ErrorModel
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from districtplan.terrain.coverage import Cells
+    from districtplan.coverage import Cells
     from districtplan.terrain.gradient import Ground
 
     Floats = NDArray[np.float64]

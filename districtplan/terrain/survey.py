@@ -12,16 +12,9 @@ import numpy as np
 import shapely
 
 from districtplan import geodesy
+from districtplan.coverage import Cells, batches, bounds_on_grid, coverage, joined, outlines_on_grid
 from districtplan.grid import Window
 from districtplan.terrain import noise
-from districtplan.terrain.coverage import (
-    Cells,
-    batches,
-    bounds_on_grid,
-    coverage,
-    joined,
-    outlines_on_grid,
-)
 from districtplan.terrain.gradient import Block, Ground, gradients
 from districtplan.terrain.statistics import Statistics, summarise
 
@@ -31,8 +24,8 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
     from numpy.typing import NDArray
 
+    from districtplan.coverage import Outlines
     from districtplan.grid import Elevation, Grid
-    from districtplan.terrain.coverage import Outlines
     from districtplan.terrain.noise import Doubt, ErrorModel
 
 Found = TypeVar("Found", bound="DataclassInstance")

@@ -8,10 +8,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
+from pyproj import CRS
 
 import districtplan
-from districtplan import erosion, inputs, plan
+from districtplan import erosion, inputs, plan, rows
+from districtplan.errors import InputError
 from districtplan.handbook import Handbook, packaged
+from districtplan.outputs.field_words import level_words
+from districtplan.outputs.texts import Texts
 from tests.conftest import plan_of
 from tests.support import SOIL, assessed, needed, tweaked
 
@@ -20,13 +25,18 @@ TABLES = (
     "contour_p",
     "erosion_classes",
     "land_use_limits",
+    "line_spacings",
+    "marked_string",
+    "pocket_slopes",
     "row_grade_limits",
     "rusle_ls",
+    "setting_out",
     "slope_classes",
     "soil_ranges",
 )
 FOR_THE_READER = {
     ("contour_p", "slope_low_pct"),  # used of the first class; elsewhere the class before it ends
+    ("pocket_slopes", "number"),
     ("slope_classes", "upper_pct"),
     ("erosion_classes", "upper_t_ha_yr"),
 }
@@ -68,7 +78,39 @@ def outcome(book: Handbook, monkeypatch: pytest.MonkeyPatch) -> str:
     for value in (10.0, 70.0):
         told += inputs.doubts(plan_of(practice={"hundred_seed_weight_g": value}), book)
     told += inputs.doubts(plan_of(practice={"npk_kg_ha": 1_000.0}), book)
+    told += [*strings(book), *set_out_lines(book)]
     return "\n".join(told)
+
+
+def strings(book: Handbook) -> list[str]:
+    """Marked strings of measures that fit well, just, and not at all."""
+    found = []
+    for rate, measure in ((100.0, 3.153), (109.5, 5.3), (2_000.0, 2.8)):
+        practice, weighed = {"npk_kg_ha": rate}, {"cap_npk_g": measure}
+        try:
+            string = inputs.marked_string(plan_of(practice=practice, string=weighed), book)
+        except InputError as error:
+            found.append(str(error))
+        else:
+            found.append(repr(string))
+    return found
+
+
+def set_out_lines(book: Handbook) -> list[str]:
+    """A line that bends by the limit, the level's words and the pocket table."""
+    asked = plan_of().under(book)
+    site = rows.Site(shapely.box(0, 0, 100, 100), CRS.from_epsg(32736), 0.0, 0.0, 1.0)
+    rules = rows.Rules.of(asked, book)
+    turn = np.radians(np.arange(0, 60, 0.1))
+    found = []
+    # Between these two radii lies the one that turns by the limit over a step.
+    for radius in (56.5, 58.5):
+        arc = radius * np.column_stack([np.sin(turn), np.cos(turn)])
+        walk = rows.set_out(np.array([500_000, 9_000_000]) + arc, 1.0, site, rules)
+        found.append(walk.table().to_json() + str(walk.closure_m))
+    found.append(str(level_words(asked, book, Texts.load("en"))))
+    found.append(str(rows.pocket_table(asked, book)))
+    return found
 
 
 @pytest.fixture(scope="module")
@@ -77,13 +119,18 @@ def usual():
         return outcome(packaged(), patch)
 
 
+def is_whole(table: str, line: int) -> bool:
+    whole = packaged().tables[table].whole
+    return bool(whole) and packaged().rows(table)["name"][line] in whole
+
+
 @pytest.mark.parametrize(("table", "line", "column"), numbers(), ids=str)
 def test_every_number_matters(table, line, column, usual, monkeypatch):
     value = float(packaged().rows(table)[column][line])
     other = value * 1.04
     if column == "flagged":
         other = 1 - value
-    elif column == "number" or (table == "bean_practice" and value < 3):  # seeds a hole
+    elif column == "number" or is_whole(table, line):
         other = value + 1 if value < 5 else value - 1
     assert outcome(tweaked(table, line, column, other), monkeypatch) != usual
 
@@ -129,8 +176,13 @@ NAMED = {
         "TRIED",
         "ROUNDS_MAX",
         "CLOSE",
+        "NEAREST",
     },
     "rows": {
+        "APART_SHARE",
+        "CLEAR_SHARE",
+        "ON_EDGE_M",
+        "TURN_DUST_DEG",
         "CROSSINGS_AT_ONCE",
         "DUST",
         "FAR_M",
@@ -138,9 +190,40 @@ NAMED = {
         "SIDES",
         "BOX_POINTS",
         "DECIMALS",
+        "STRENGTHS",
+        "ROUNDS_MAX",
+        "SHAPES_KEPT",
+        "NEAREST",
+        "STRAIGHT",
+        "DIRECTIONS",
+        "PLACES",
+        "REFINED",
+        "LEAST_POINTS",
+        "TRACE_MAX",
+        "SMOOTH_M",
+        "TAIL_M",
+        "NEAR_M",
+        "NINETEEN_IN_TWENTY",
+        "STRING",
+        "POINTS",
+        "COUNTS",
+        "CHORD_M",
+        "BAND_ROWS",
+        "SIDE_MAX",
+        "READ_MAX",
+    },
+    "water": {
+        "CODES",
+        "NO_CELL",
+        "ROW_STEP",
+        "COLUMN_STEP",
+        "FLAT_ROUNDS",
+        "EXACT_BITS",
+        "BLOCK_CELLS",
+        "GROUP_CELLS",
     },
     "erosion": set(),
-    "inputs": {"DECIMALS"},
+    "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
 UNIFORM = {"noise.py": {12}}

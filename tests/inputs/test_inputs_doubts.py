@@ -7,6 +7,7 @@ import pytest
 from districtplan import inputs
 from districtplan.handbook import packaged
 from tests.conftest import plan_of
+from tests.support import renumbered
 
 
 @pytest.mark.parametrize(
@@ -22,6 +23,15 @@ def test_doubted(key, value, said):
     found = inputs.doubts(plan_of(practice={key: value}), packaged())
     assert len(found) == 1
     assert all(word in found[0] for word in (key, *said))
+
+
+def test_a_measure_that_fits_no_whole_holes_is_doubted():
+    practice = {"manure_kg_ha": 2_000.0}
+    plan = plan_of(practice=practice, string={"handful_manure_g": 13.5})
+    (said,) = inputs.doubts(plan, renumbered("marked_string", "measures_max", 1.0))
+    assert "handful_manure_g = 13.5" in said
+    assert "35 % more" in said
+    assert inputs.doubts(plan, packaged()) == []
 
 
 @pytest.mark.parametrize(

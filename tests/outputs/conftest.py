@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 import pytest
 from pyproj import CRS, Transformer
-from shapely import Point, Polygon, affinity
+from shapely import LineString, Point, Polygon, affinity
 
 from districtplan.handbook import packaged
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
 from districtplan.results import Features, GroundReadings, Relief, Results, RowLines
+from districtplan.rows import Guides
 from districtplan.tables import made_by
 from districtplan.terrain import Calibration
 
@@ -169,9 +170,11 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         plots_crs=PLOTS_CRS,
         grid_crs=PLOTS_CRS,
         estimate=None,
+        guides=make_guides(plots),
         readings=no_readings(),
         features=no_features(),
         row_lines=no_rows(),
+        flow_lines=make_flow_lines(),
         villages=villages,
         district=district_of(villages),
         set_aside=set_aside,
@@ -182,6 +185,50 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         seconds={"intake": 0.1, "terrain": 0.2},
         warnings=("The plan's R is outside the usual range.",),
     )
+
+
+def make_guides(plots: pd.DataFrame) -> Guides:
+    """Make an arc for one plot of bending land, and a start for the other."""
+    bent = plots[plots["row_method"] == "guide lines"]
+    arc, start = (plot.representative_point() for plot in bent["geometry"])
+    course = LineString([(arc.x - 20, arc.y), (arc.x, arc.y + 2), (arc.x + 20, arc.y)])
+    place = bent[["longitude_deg", "latitude_deg"]].to_numpy()
+    lines = pd.DataFrame(
+        {
+            "plot_id": bent["plot_id"].to_numpy(),
+            "guide_kind": bent["guide_kind"].to_numpy(),
+            "line": pd.array([1, 1], dtype="Int64"),
+            "line_length_m": [40.4, np.nan],
+            "line_radius_m": [101.0, np.nan],
+            "line_centre_side": ["uphill", None],
+            "peg_step_m": [8.1, np.nan],
+            "peg_offset_m": [0.65, np.nan],
+            "rows_downhill": pd.array([40, 20], dtype="Int64"),
+            "rows_uphill": pd.array([38, 21], dtype="Int64"),
+            "start_longitude_deg": place[:, 0],
+            "start_latitude_deg": place[:, 1],
+            "start_corner": ["south-west", "north-east"],
+            "start_from_corner_m": [12.5, 3.0],
+            "start_way": ["clockwise", "anticlockwise"],
+            "start_inside_m": [0.0, 0.0],
+            "geometry": [course, None],
+        }
+    )
+    pegs = pd.DataFrame(
+        {
+            "plot_id": bent["plot_id"].to_numpy(),
+            "line": pd.array([1, 1], dtype="Int64"),
+            "peg": pd.array([1, 1], dtype="Int64"),
+            "peg_along_m": [0.0, 0.0],
+            "gap_m": [np.nan, np.nan],
+            "rows_in_gap": pd.array([pd.NA, pd.NA], dtype="Int64"),
+            "short_rows_start": pd.array([pd.NA, pd.NA], dtype="Int64"),
+            "short_rows_end": pd.array([pd.NA, pd.NA], dtype="Int64"),
+            "geometry": [arc, start],
+        }
+    )
+    table = plots[["plot_id", *made_by("guides")]]
+    return Guides(table, lines, pegs, PLOTS_CRS)
 
 
 def no_readings() -> GroundReadings:
@@ -206,6 +253,21 @@ def no_rows() -> RowLines:
     """Draw no rows."""
     columns = ("plot_id", "crop", "row", "length_m", "geometry")
     return RowLines(pd.DataFrame(columns=columns), 1)
+
+
+def make_flow_lines() -> pd.DataFrame:
+    """Make two flow lines that meet, the larger first."""
+    x, y = ORIGIN
+    return pd.DataFrame(
+        {
+            "upslope_area_ha": [4.5, 1.2],
+            "upslope_area_at_least": [1, 0],
+            "geometry": [
+                LineString([(x, y), (x + 40, y - 40)]),
+                LineString([(x, y + 60), (x, y)]),
+            ],
+        }
+    )
 
 
 def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
@@ -246,6 +308,11 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "row_grade_likely_pct": 0.02 * slope,
             "row_grade_95_pct": 0.03 * slope,
             "row_grade_limit_pct": np.minimum(2.0, 0.5 * slope),
+            "row_bend_deg_100m": np.where(np.isnan(bearing), np.nan, 12.0),
+            "row_bend_se_deg_100m": np.where(np.isnan(bearing), np.nan, 2.0),
+            "row_arc_radius_m": np.where(np.isnan(bearing), np.nan, 477.5),
+            "row_arc_centre_longitude_deg": np.where(np.isnan(bearing), np.nan, longitude),
+            "row_arc_centre_latitude_deg": np.where(np.isnan(bearing), np.nan, latitude),
             "coherence": np.where(np.isnan(bearing), 0.1, 0.9),
             "hillside_slope_pct": np.where(measured, 14.0, np.nan),
             "hillside_downslope_true_deg": np.where(measured, 140.0, np.nan),
@@ -256,6 +323,15 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "row_method_reason_raster": [case[5] for case in CASES],
             "slope_used_pct": slope * 0.98,
             "terrain_flags": [case[6] for case in CASES],
+            "upslope_area_ha": 1.2 + 0.1 * np.arange(len(CASES)),
+            "upslope_area_at_least": (np.arange(len(CASES)) == 6).astype(np.int64),
+            "run_on_area_ha": 1.1 + 0.1 * np.arange(len(CASES)),
+            "flow_line_length_m": np.where(np.arange(len(CASES)) == 5, 31.0, 0.0),
+            "water_flags": [
+                {5: ("crossed_by_flow",), 6: ("upslope_at_least",)}.get(i, ())
+                for i in range(len(CASES))
+            ],
+            **_guided([case[4] for case in CASES]),
         }
     )
     if names:
@@ -264,6 +340,23 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
     frame = pd.concat([frame, _inputs(frame)], axis=1)
     frame.loc[3, ["declination_deg", "row_bearing_magnetic_deg"]] = np.nan
     return frame
+
+
+def _guided(methods: list[str]) -> dict[str, Any]:
+    """The first plot of bending land gets an arc, the second is levelled on the ground."""
+    kinds = iter(("arc", "level on the ground"))
+    kind = [next(kinds) if method == "guide lines" else None for method in methods]
+    arc = np.array([one == "arc" for one in kind])
+    either = np.array([one is not None for one in kind])
+    return {
+        "guide_kind": kind,
+        "guide_lines": pd.array([1 if one else None for one in kind], dtype="Int64"),
+        "guide_floor_pct": np.where(either, np.where(arc, 0.7, 3.1), np.nan),
+        "row_grade_straight_rms_pct": np.where(either, 4.2, np.nan),
+        "row_grade_guided_rms_pct": np.where(arc, 0.8, np.nan),
+        "row_within_straight_share": np.where(either, 0.28, np.nan),
+        "row_within_guided_share": np.where(arc, 0.97, np.nan),
+    }
 
 
 def totals_of(plots: pd.DataFrame) -> pd.DataFrame:

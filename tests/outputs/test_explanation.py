@@ -282,3 +282,16 @@ def test_a_plot_read_as_level_says_by_what_rule(results, texts):
     assert "the slope read, 0.1 %, and 2 standard errors of 0.25 %" in inputs
     assert "give or take 0.25," in steps["Slope"].result
     assert "Fall allowed along a row" not in steps
+
+
+def test_water_from_above_says_how_sure_it_is(results, texts):
+    said = {
+        plot_id: next(s for s in explain(results, plot_id, texts) if s.title == "Water from above")
+        for plot_id in ("<b>B2</b>", "B3")
+    }
+    assert said["<b>B2</b>"].result.startswith("1.7 ha drain through the plot at one place")
+    assert "run 31 m inside it; it counts as crossed above 10 m" in said["<b>B2</b>"].result
+    assert said["B3"].result.startswith("At least 1.8 ha drain")
+    plots = results.plots.assign(upslope_area_ha=np.nan)
+    unknown = explain(dataclasses.replace(results, plots=plots), "B3", texts)
+    assert any("what drains onto it is not known" in step.result for step in unknown)

@@ -4,6 +4,7 @@ import io
 import json
 import sqlite3
 import time
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -92,15 +93,50 @@ def test_geopackage_header(path):
             "SELECT table_name, srs_id, last_change FROM gpkg_contents"
         ).fetchall()
     connection.close()
-    assert contents == [("plots", 32736, "2026-03-15T00:00:00Z")]
+    layers = ("plots", "guide_lines", "pegs", "flow_lines")
+    assert contents == [(layer, 32736, "2026-03-15T00:00:00Z") for layer in layers]
+
+
+def test_flow_lines_are_a_layer(path, small_results):
+    lines = gpd.read_file(path, layer="flow_lines")
+    assert lines["upslope_area_ha"].tolist() == [4.5, 1.2]
+    assert lines["upslope_area_at_least"].tolist() == [1, 0]
+    assert lines.geometry.geom_equals(
+        gpd.GeoSeries(small_results.flow_lines["geometry"], crs=small_results.grid_crs)
+    ).all()
+
+
+def test_no_flow_lines_no_layer(small_results, texts, tmp_path):
+    without = replace(small_results, flow_lines=small_results.flow_lines.iloc[:0])
+    (tmp_path / "plots.gpkg").write_bytes(layers.render(without, texts)["plots.gpkg"])
+    assert pyogrio.list_layers(tmp_path / "plots.gpkg")[:, 0].tolist() == [
+        "plots",
+        "guide_lines",
+        "pegs",
+    ]
 
 
 def test_geopackage_in_a_second_reader(path, small_results):
-    assert pyogrio.list_layers(path).tolist() == [["plots", "MultiPolygon"]]
-    frame = pyogrio.read_dataframe(path)
+    assert pyogrio.list_layers(path).tolist() == [
+        ["plots", "MultiPolygon"],
+        ["guide_lines", "LineString"],
+        ["pegs", "Point"],
+        ["flow_lines", "LineString"],
+    ]
+    frame = pyogrio.read_dataframe(path, layer="plots")
     assert frame["plot_id"].tolist() == small_results.plots["plot_id"].tolist()
     outlines = gpd.GeoSeries(small_results.plots["geometry"])
     assert np.allclose(frame.area, outlines.area, rtol=1e-12)
+
+
+def test_guide_lines_and_pegs_are_layers(path, small_results):
+    lines = pyogrio.read_dataframe(path, layer="guide_lines")
+    assert lines["plot_id"].tolist() == small_results.guides.lines["plot_id"].tolist()
+    assert lines["guide_kind"].tolist() == ["arc", "level on the ground"]
+    # No course is drawn that the team is to find; its start is told.
+    assert lines.geometry.isna().tolist() == [False, True]
+    assert lines["start_longitude_deg"].notna().all()
+    assert len(pyogrio.read_dataframe(path, layer="pegs")) == 2
 
 
 def test_the_clock_setting_is_given_back(files):
@@ -110,7 +146,7 @@ def test_the_clock_setting_is_given_back(files):
 
 def test_same_number_everywhere(parquet, path, small_results, texts):
     in_parquet = parquet.to_pandas().set_index("plot_id")
-    in_geopackage = pyogrio.read_dataframe(path).set_index("plot_id")
+    in_geopackage = pyogrio.read_dataframe(path, layer="plots").set_index("plot_id")
     made = workbook.render(small_results, texts)["district.xlsx"]
     sheet = openpyxl.load_workbook(io.BytesIO(made))["Plots"]
     head, *rows = sheet.iter_rows(values_only=True)
@@ -137,6 +173,9 @@ def test_flags_are_in_words(small_results, texts):
     assert "rows alone do not hold the soil" in table.loc["A-03", "flags"]
     assert table.loc["A-01", "flags"] == ""
     assert table.loc["A-03", "erosion_flags"] == "rows_alone_not_enough"
+    assert table.loc["<b>B2</b>", "water_flags"] == "crossed_by_flow"
+    assert table.loc["<b>B2</b>", "flags"].startswith("Water gathers here: it needs a safe outlet")
+    assert "about 1.7 ha drain through" in table.loc["<b>B2</b>", "flags"].replace("About", "about")
     assert "too small" in table.loc["007", "row_method_why"]
 
 

@@ -8,7 +8,7 @@ from importlib import resources
 
 import pytest
 
-from districtplan import erosion, outputs, terrain
+from districtplan import erosion, outputs, terrain, water
 from districtplan.outputs.texts import Texts
 
 PLACEHOLDER = re.compile(r"\{(\w+)\}")
@@ -51,7 +51,7 @@ def test_values_are_not_templates(texts, value):
 
 
 def test_every_flag_has_one_sentence(texts):
-    assert set(texts.section("flags")) == {*erosion.FLAGS, *terrain.FLAGS}
+    assert set(texts.section("flags")) == {*erosion.FLAGS, *terrain.FLAGS, *water.FLAGS}
 
 
 def test_every_reason_has_one_sentence(texts):

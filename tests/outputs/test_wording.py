@@ -7,7 +7,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from districtplan import erosion, tables, terrain
+from districtplan import erosion, tables, terrain, water
 from districtplan.outputs import wording
 from districtplan.terrain import Forecast, Spread
 from districtplan.terrain.calibration import NOT_COMPARED
@@ -155,10 +155,10 @@ def test_nothing_is_bought_without_rates(small_results, texts):
 def test_every_code_makes_a_sentence(small_results, texts):
     row = small_results.plots.iloc[0].to_dict()
     said = []
-    for code in (*erosion.FLAGS, *terrain.FLAGS):
-        row |= {"erosion_flags": (code,), "terrain_flags": ()}
+    for code in (*erosion.FLAGS, *terrain.FLAGS, *water.FLAGS):
+        row |= {"erosion_flags": (code,), "terrain_flags": (), "water_flags": ()}
         said += wording.flag_sentences(row, small_results.plan, texts)
-    assert len(set(said)) == len(erosion.FLAGS) + len(terrain.FLAGS)
+    assert len(set(said)) == len(erosion.FLAGS) + len(terrain.FLAGS) + len(water.FLAGS)
     assert not any("{" in sentence for sentence in said)
     row["erosion_flags"] = ()
     for reason in terrain.REASONS:

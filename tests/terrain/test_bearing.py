@@ -7,9 +7,9 @@ import pytest
 import shapely
 from pyproj import CRS, Proj, Transformer
 
+from districtplan.coverage import coverage, outlines_on_grid
 from districtplan.errors import InputError
 from districtplan.grid import Grid
-from districtplan.terrain.coverage import coverage, outlines_on_grid
 from districtplan.terrain.gradient import Block, gradients
 from tests.conftest import ArrayElevation, measured, middle, plan_of, square, surface_raster
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+
 import numpy as np
 import pytest
 
@@ -90,27 +92,88 @@ def test_a_plot_larger_than_the_lattice_is_thinned_not_refused():
     assert row.row_bearing_se_deg < 0.1
 
 
+def test_on_a_clear_plane_slope_errs_as_the_mean_gradient_does():
+    """Where slope outweighs noise, mean slope and mean gradient are one sum of the errors."""
+    cells, ground = monte_carlo.repeated(np.ones((6, 6)), np.full((1, 6, 6), 0.6 + 0.3j))
+    size = np.full(6, CELL), np.full(6, CELL)
+    error = noise.ErrorModel.of(0.01, 0.0, handbook.packaged())
+    said = noise.doubt(cells, ground, size, error)
+    assert said.slope[0] == pytest.approx(np.hypot(0.6, 0.3), rel=1e-4)
+    assert said.slope_se[0] == pytest.approx(noise.mean_error(cells, size, error)[0], rel=1e-3)
+    assert said.turn[0] == pytest.approx(said.slope_se[0] / said.slope[0], rel=1e-3)
+
+
+def test_a_faint_bend_is_in_the_grade_though_not_in_the_bearing():
+    """A cross slope that noise hides from the bearing still makes rows run uphill and down."""
+    x = (np.arange(12) - 5.5)[None, :] * np.ones((12, 1))
+    gradient = np.stack([0.0 * x + 0.2j, 0.01 * x + 0.2j])
+    cells, ground = monte_carlo.repeated(np.ones((12, 12)), gradient)
+    size = np.full(12, CELL), np.full(12, CELL)
+    error = noise.ErrorModel.of(3.0, 20.0, handbook.packaged())
+    said = noise.doubt(cells, ground, size, error)
+    assert np.angle(said.deviator[0] / said.deviator[1]) == pytest.approx(0, abs=1e-6)
+    bend = np.mean((0.01 * x) ** 2)
+    assert said.level[1] - said.level[0] == pytest.approx(bend, rel=0.05)
+
+
 def test_draws_agree_with_the_model():
     """A short run of the Monte Carlo; the long one is ``-m slow``."""
-    table = monte_carlo.cases(seed=8, count=30, draws=250)
-    told = monte_carlo.summary(table).loc["all"]
-    assert told["bearing se/sd within 0.85-1.15"] >= 0.85
-    assert told["slope se/sd within 0.85-1.15"] >= 0.8
-    assert 0.9 <= told["19-in-20 grade held"] <= 0.985
+    told = monte_carlo.summary(monte_carlo.cases(seed=8, count=40, draws=300)).loc["all"]
+    assert told["bearing se/sd within 0.85-1.15"] >= 0.9
+    assert told["slope se/sd within 0.85-1.15"] >= 0.9
+    assert 0.92 <= told["19-in-20 grade held"] <= 0.98
+    assert told["rms / better, median"] <= 1.05
+    assert told["rms / worse, worst"] <= 1.01
 
 
 @pytest.mark.slow
-def test_monte_carlo_on_a_fresh_seed(record_property):
+def test_monte_carlo_on_a_fresh_seed(record_property, capsys):
     seed = int(np.random.SeedSequence().entropy % 2**31)
     record_property("seed", seed)
-    told = monte_carlo.summary(monte_carlo.cases(seed, count=400, draws=1000)).loc["all"]
+    table = monte_carlo.cases(seed, count=400, draws=1000)
+    told = monte_carlo.summary(table)
+    with capsys.disabled():
+        sys.stdout.write(f"\nseed {seed}\n{told.to_string()}\n")
+    told = told.loc["all"]
+    assert told["cases"] == 400
     assert told["bearing se/sd within 0.85-1.15"] >= 0.95, seed
     assert told["slope se/sd within 0.85-1.15"] >= 0.95, seed
     assert 0.93 <= told["19-in-20 grade held"] <= 0.97, seed
     assert told["rms / better, median"] <= 1.05, seed
-    assert told["rms / worse, worst"] <= 1.02, seed
+    # Every case under 1.4 is out of reach (DEVELOPERS.md says why): one in a hundred may be over.
+    assert told["rms / better, up to 1.4"] >= 0.99, seed
+    assert told["rms / better, worst"] <= 2, seed
+    # To the draws' own scatter.
+    assert told["rms / worse, worst"] <= 1.005, seed
+
+
+def test_cases_cover_what_was_asked_for():
+    table = monte_carlo.cases(seed=3, count=240, draws=2)
+    asked = table[table["surface"] != monte_carlo.BEYOND]
+    mixed = asked.groupby(["surface", "shape"]).size()
+    assert len(mixed) == 12
+    assert mixed.min() >= 8
+    assert set(asked["length_m"]) == {0, 10, 20, 30, 50, 100}
+    assert asked["cells"].min() <= 5
+    assert 360 <= asked["cells"].max() <= 400
+    assert asked["sigma_m"].min() < 0.55
+    assert asked["sigma_m"].max() > 4.5
+    assert asked["slope_pct"].between(3, 50).all()
 
 
 def test_rules_come_from_the_handbook():
     model = noise.ErrorModel.of(1.0, 30.0, handbook.packaged())
     assert model.turn_se == pytest.approx(1.96)
+
+
+@pytest.mark.parametrize(("sigma", "length"), [(1.0, 30.0), (0.5, 0.0), (5.0, 100.0)])
+def test_heights_that_are_exactly_level_tell_no_more_than_their_error(sigma, length):
+    """A filled gap, or a plain in whole metres: no gradient anywhere."""
+    plan = plan_of(elevation={"vertical_error_m": sigma, "error_correlation_m": length})
+    level = surface_raster(lambda x, y: 1500 + 0 * x)
+    hardly = surface_raster(lambda x, y: 1500 + 1e-4 * x)
+    rows = [measured(one, [square(one, 0, 0)], plan)[0].iloc[0] for one in (level, hardly)]
+    for row in rows:
+        assert row["slope_corrected_pct"] < 0.05
+        assert row["row_method_reason"] == "too_level_to_tell"
+    assert rows[0]["slope_se_pct"] == pytest.approx(rows[1]["slope_se_pct"], rel=0.05)

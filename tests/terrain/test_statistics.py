@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from districtplan.terrain.coverage import coverage, outlines_on_grid
+from districtplan.coverage import coverage, outlines_on_grid
 from districtplan.terrain.gradient import Block, gradients
 from districtplan.terrain.statistics import summarise
 from tests.conftest import random_outlines, square, surface_raster

@@ -222,7 +222,7 @@ def test_grouping_changes_nothing(monkeypatch):
     raster = noisy(7, 0.5, 1.0)
     plots = plots_on(raster, 7, 60)
     whole, _ = measured(raster, plots)
-    monkeypatch.setattr("districtplan.terrain.coverage.CELLS_PER_BATCH", 500)
+    monkeypatch.setattr("districtplan.coverage.CELLS_PER_BATCH", 500)
     stage = importlib.import_module("districtplan.terrain.survey")
     monkeypatch.setattr(stage, "BLOCK_CELLS", 37)
     parts, _ = measured(raster, plots)

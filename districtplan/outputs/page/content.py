@@ -70,9 +70,12 @@ SAID_OF = (
     "row_method",
     "row_method_reason",
     "terrain_flags",
+    "water_flags",
     "erosion_flags",
     "cells",
     "slope_length_m",
+    "flow_line_length_m",
+    "upslope_area_ha",
     "slope_max_pct",
     "slope_corrected_pct",
     "slope_se_pct",
@@ -87,6 +90,11 @@ SAID_OF = (
     "soil_loss_contour_likely_t_ha_yr",
     "hillside_slope_pct",
     "hillside_downslope_true_deg",
+    "guide_kind",
+    "guide_lines",
+    "guide_floor_pct",
+    "row_within_straight_share",
+    "row_within_guided_share",
 )
 """Columns that a plot's sentences are made from."""
 

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS
 
+from districtplan.coverage import batches, coverage, outlines_on_grid
 from districtplan.grid import Grid
-from districtplan.terrain.coverage import batches, coverage, outlines_on_grid
 from tests.conftest import random_outlines
 
 GRID = Grid(500_000.0, 9_800_000.0, 10.0, 10.0, 80, 80, CRS.from_epsg(32736))

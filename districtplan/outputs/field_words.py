@@ -1,0 +1,298 @@
+"""What a team needs to hear in the field, in sentences that sheets and pages share.
+
+Pegs, the level, the marked string and the pocket table: words from the catalogue, numbers from the
+stages, the plan and the handbook.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from districtplan.handbook import Handbook
+    from districtplan.inputs.marked_string import MarkedString, Marks
+    from districtplan.outputs.texts import Texts
+    from districtplan.plan import Plan
+    from districtplan.rows.along_edge import Tie
+    from districtplan.rows.pocket import Pocket, PocketRow
+    from districtplan.rows.setting_out import Walk
+
+TABLE = "setting_out"
+LEVELS = ("a_frame", "line_level", "water_tube")
+AT_CORNER_M = 0.05
+"""A place nearer than this to a corner is at the corner, as metres are printed [m]."""
+UNSEEN_PCT = 0.05
+"""A rounding that would be printed as 0.0 % is none."""
+
+
+def level_words(
+    plan: Plan, handbook: Handbook, texts: Texts, grade_pct: float = 0.0
+) -> dict[str, list[str]]:
+    """Say how a line is levelled.
+
+    Parameters
+    ----------
+    plan : Plan
+        Its limit of grade along a row is the tolerance.
+    handbook : Handbook
+        Spans of the levels and the closing error (table ``setting_out``).
+    texts : Texts
+        The words.
+    grade_pct : float, default 0
+        Grade of the design along the line, of either sign [%].
+
+    Returns
+    -------
+    dict[str, list[str]]
+        Sentences by the title of each level: making it, calibrating, using it, what to aim at, the
+        tolerance, pegs between control pegs, walking back.
+    """
+
+    def number(name: str) -> float:
+        return handbook.number(TABLE, name)
+
+    limit, fall = plan.terrain.row_grade_limit_pct, abs(grade_pct)
+    shared = [
+        texts.say("level.between", step_m=number("a_frame_span_m")),
+        texts.say("level.back", cm=number("closing_error_cm"), run_m=number("closing_run_m")),
+    ]
+    found = {}
+    for name in LEVELS:
+        span = number(f"{name}_span_m")
+        aim = "level.level" if fall == 0 else "level.graded"
+        found[texts.say(f"level.{name}.title")] = [
+            texts.say(f"level.{name}.make", span_m=span),
+            texts.say("level.before"),
+            texts.say(f"level.{name}.calibrate"),
+            texts.say(f"level.{name}.use"),
+            # 1 % over a metre is a centimetre.
+            texts.say(aim, grade_pct=fall, cm=fall * span, span_m=span),
+            texts.say("level.tolerance", grade_pct=limit, cm=limit * span, span_m=span),
+            *shared,
+        ]
+    return found
+
+
+def tie_words(tie: Tie, plan: Plan, texts: Texts) -> str:
+    """Say where a place lies on the plot's edge.
+
+    Parameters
+    ----------
+    tie : Tie
+        The way from a corner.
+    plan : Plan
+        Its pace.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Part of a sentence: metres and paces from a named corner.
+    """
+    corner = texts.say(f"pegs.{tie.corner}")
+    if tie.along_m < AT_CORNER_M:
+        said = texts.say("pegs.tie_at", corner=corner)
+    else:
+        said = texts.say(
+            "pegs.tie",
+            metres=tie.along_m,
+            corner=corner,
+            paces=paces(tie.along_m, plan),
+            hand=texts.say(f"pegs.{tie.way}"),
+        )
+    if tie.inside_m >= AT_CORNER_M:
+        said += texts.say("pegs.tie_inside", metres=tie.inside_m)
+    return said
+
+
+def paces(metres: float, plan: Plan) -> int:
+    """Turn metres into the team's paces.
+
+    Parameters
+    ----------
+    metres : float
+        A distance on the ground [m].
+    plan : Plan
+        Its pace.
+
+    Returns
+    -------
+    int
+        Whole paces.
+    """
+    return int(np.floor(metres / plan.rows.pace_m + 0.5))
+
+
+def peg_words(walk: Walk, plan: Plan, texts: Texts) -> list[str]:
+    """Say how a line is set out, peg by peg.
+
+    Parameters
+    ----------
+    walk : Walk
+        The line.
+    plan : Plan
+        Its pace.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        The first peg, each further one, the end, and how well the walk closes.
+    """
+    legs = (
+        texts.say(
+            "pegs.next",
+            peg=leg + 2,
+            before=leg + 1,
+            leg_m=walk.leg_m[leg],
+            drop=_drop_words(float(walk.drop_cm[leg]), texts),
+            course=_course_words(walk, leg, texts),
+        )
+        for leg in range(len(walk.leg_m))
+    )
+    return [
+        texts.say("pegs.first", place=tie_words(walk.ties[0], plan, texts)),
+        *legs,
+        texts.say("pegs.end", place=tie_words(walk.ties[1], plan, texts)),
+        texts.say("pegs.closure", metres=walk.closure_m),
+    ]
+
+
+def _drop_words(cm: float, texts: Texts) -> str:
+    if cm == 0:
+        return texts.say("pegs.drop_0")
+    return texts.say("pegs.drop_down" if cm > 0 else "pegs.drop_up", cm=abs(cm))
+
+
+def _course_words(walk: Walk, leg: int, texts: Texts) -> str:
+    magnetic = float(walk.magnetic_deg[leg])
+    if np.isnan(magnetic):
+        said = texts.say("pegs.compass_true", degrees=float(walk.true_deg[leg]))
+    else:
+        said = texts.say("pegs.compass", degrees=magnetic)
+    if leg == 0:  # There is no last leg to lay the string on along.
+        return said
+    swing = int(walk.sideways_cm[leg])
+    side = "straight" if swing == 0 else "right" if swing > 0 else "left"
+    return f"{said} {texts.say(f'pegs.{side}', cm=abs(swing))}"
+
+
+def string_words(string: MarkedString, texts: Texts) -> list[str]:
+    """Say how to mark the string and cut the stick.
+
+    Parameters
+    ----------
+    string : MarkedString
+        The recipe.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences: the string, holes, each good with its rounding, the stick, the caution, and what
+        is still to be weighed.
+    """
+    seeds = "one" if string.seeds_per_hole == 1 else "many"
+    said = [
+        texts.say("string.knot", string_m=string.string_m),
+        texts.say(
+            "string.holes",
+            hole_cm=_whole(100 * string.hole_m),
+            first_cm=_whole(100 * string.hole_m / 2),
+            count=string.holes,
+        ),
+        texts.say(f"string.seeds.{seeds}", count=string.seeds_per_hole),
+    ]
+    for mark in string.marks:
+        said += [_mark_words(mark, texts), _rounding_words(mark, texts)]
+    said += [
+        texts.say("string.stick", stick_cm=_whole(100 * string.stick_m)),
+        texts.say("string.caution"),
+        *(texts.say(f"string.weigh.{good}") for good in string.not_weighed),
+    ]
+    return said
+
+
+def _whole(cm: float) -> float:
+    # 0.29 m x 100 is 28.999999999999996 cm.
+    return round(cm, 3)
+
+
+def _mark_words(mark: Marks, texts: Texts) -> str:
+    number = "one" if mark.measures == 1 else "many"
+    measure = texts.say(
+        f"string.measure.{mark.good}.{number}", count=mark.measures, grams=mark.measure_g
+    )
+    return texts.say(
+        f"string.mark.{mark.good}",
+        measure=measure,
+        each=texts.say(f"string.each.{'one' if mark.holes == 1 else 'many'}", count=mark.holes),
+        every_m=mark.every_m,
+        first_m=mark.every_m / 2,
+        count=mark.on_string,
+    )
+
+
+def _rounding_words(mark: Marks, texts: Texts) -> str:
+    if abs(mark.error_pct) < UNSEEN_PCT:
+        return texts.say("string.rounding.none")
+    way = "more" if mark.error_pct > 0 else "less"
+    return texts.say(f"string.rounding.{way}", percent=abs(mark.error_pct))
+
+
+def pocket_words(pocket: Pocket, texts: Texts) -> list[list[str]]:
+    """Write the pocket table out.
+
+    Parameters
+    ----------
+    pocket : Pocket
+        The table.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[list[str]]
+        Rows of cells, the first the head.
+    """
+    head = [
+        texts.say("pocket.slope"),
+        texts.say("pocket.next_line"),
+        texts.say("pocket.limit"),
+        *(texts.say("pocket.bearing", degrees=error) for error in pocket.errors_deg),
+        texts.say("pocket.allowed"),
+    ]
+    return [head, *(_pocket_cells(row, texts) for row in pocket.rows)]
+
+
+def _pocket_cells(row: PocketRow, texts: Texts) -> list[str]:
+    return [
+        texts.say("pocket.fall", slope_pct=row.slope_pct, cm=row.slope_pct),
+        _spacing_words(row, texts),
+        texts.say("pocket.grade", grade_pct=row.grade_limit_pct),
+        *(
+            texts.say(
+                "pocket.over" if grade > row.grade_limit_pct else "pocket.grade", grade_pct=grade
+            )
+            for grade in row.grade_off_pct
+        ),
+        texts.say(f"pocket.{row.allowed}"),
+    ]
+
+
+def _spacing_words(row: PocketRow, texts: Texts) -> str:
+    near, far = sorted((row.by_distance, row.by_drop), key=lambda spacing: spacing.map_m)
+    if near.steps == far.steps:
+        return texts.say("pocket.one_rule", steps=near.steps, drop_m=near.drop_m)
+    return texts.say(
+        "pocket.two_rules",
+        near_steps=near.steps,
+        far_steps=far.steps,
+        near_drop_m=near.drop_m,
+        far_drop_m=far.drop_m,
+    )

@@ -1,0 +1,206 @@
+"""A GPX 1.1 file a village: outlines of plots as tracks, ends of lines as waypoints.
+
+The standard fixes the order of elements: metadata, waypoints, tracks; within a waypoint and a track
+name, comment, description. Longitudes lie in [-180, 180), latitudes in [-90, 90]. No farmer's name
+is written: a phone is lent and lost.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import shapely
+from pyproj import CRS
+
+from districtplan import geodesy
+from districtplan.outputs.file_names import village_stems
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+    Floats = NDArray[np.float64]
+
+NAMESPACE = "http://www.topografix.com/GPX/1/1"
+CREATOR = "districtplan"
+DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>'
+POLE = 90.0
+DECIMALS = 7
+"""Of a degree: a centimetre."""
+# XML 1.0 can't hold most of these, and readers change line ends.
+NOT_XML = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+UNKNOWN = "\ufffd"
+
+
+@dataclass(frozen=True)
+class Track:
+    """An outline.
+
+    Attributes
+    ----------
+    name : str
+        Id of the plot.
+    rings : tuple[numpy.ndarray, ...]
+        Its rings, outer ones and holes, each of shape (points, 2): longitude, latitude [degrees].
+    """
+
+    name: str
+    rings: tuple[Floats, ...]
+
+
+@dataclass(frozen=True)
+class Waypoint:
+    """The end of a line.
+
+    Attributes
+    ----------
+    name : str
+        What it is, short.
+    longitude_deg : float
+        Longitude, WGS 84 [degrees].
+    latitude_deg : float
+        Latitude, WGS 84 [degrees].
+    """
+
+    name: str
+    longitude_deg: float
+    latitude_deg: float
+
+
+def render(results: Results, texts: Texts, ends: pd.DataFrame | None = None) -> dict[str, bytes]:
+    """Write the files of all villages.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+    ends : pandas.DataFrame | None, default None
+        Ends of lines: ``plot_id``, ``line`` (its number in the plot), ``end`` (``start`` or
+        ``end``), ``longitude_deg`` and ``latitude_deg``.
+
+    Returns
+    -------
+    dict[str, bytes]
+        ``gpx/v001-name.gpx`` and so on, villages numbered in the order of their totals.
+    """
+    plots = results.plots
+    degrees = geodesy.reproject(
+        plots["geometry"].to_numpy(), results.plots_crs, CRS.from_epsg(4326)
+    )
+    day = results.plan.district.planting_date
+    place_of = {plot_id: place for place, plot_id in enumerate(plots["plot_id"])}
+    points = _waypoints(ends, place_of, texts)
+    files = {}
+    places_of: dict[str, list[int]] = {}
+    for at, village in enumerate(plots["village"]):
+        places_of.setdefault(str(village), []).append(at)
+    for village, stem in village_stems(map(str, results.villages["village"])).items():
+        places = places_of[village]
+        tracks = [Track(str(plots["plot_id"].iloc[at]), rings(degrees[at])) for at in places]
+        title = texts.say("gpx.title", village=village, district=results.plan.district.name)
+        waypoints = [point for at in places for point in points.get(at, ())]
+        files[f"gpx/{stem}.gpx"] = write(title, tracks, waypoints, day)
+    return files
+
+
+def _waypoints(
+    ends: pd.DataFrame | None, place_of: dict[str, int], texts: Texts
+) -> dict[int, list[Waypoint]]:
+    """Sort ends of lines by their plots' places."""
+    found: dict[int, list[Waypoint]] = {}
+    if ends is None:
+        return found
+    columns = ("plot_id", "line", "end", "longitude_deg", "latitude_deg")
+    listed = zip(*(ends[name].tolist() for name in columns), strict=True)
+    for plot_id, line, end, longitude, latitude in listed:
+        name = texts.say(f"gpx.{end}", plot_id=plot_id, line=line)
+        found.setdefault(place_of[plot_id], []).append(Waypoint(name, longitude, latitude))
+    return found
+
+
+def rings(outline: shapely.Polygon | shapely.MultiPolygon) -> tuple[Floats, ...]:
+    """Take an outline apart into rings.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The outline.
+
+    Returns
+    -------
+    tuple[numpy.ndarray, ...]
+        Its rings, those of a part together, its outer one first, shape (points, 2) each.
+    """
+    parts = shapely.get_parts(outline)
+    return tuple(
+        shapely.get_coordinates(ring) for part in parts for ring in shapely.get_rings(part)
+    )
+
+
+def write(title: str, tracks: Sequence[Track], waypoints: Sequence[Waypoint], day: date) -> bytes:
+    """Write one GPX 1.1 file.
+
+    Parameters
+    ----------
+    title : str
+        Name of the file's content.
+    tracks : Sequence[Track]
+        Outlines.
+    waypoints : Sequence[Waypoint]
+        Ends of lines.
+    day : datetime.date
+        Its date.
+
+    Returns
+    -------
+    bytes
+        The file; the same for the same content.
+
+    Raises
+    ------
+    ValueError
+        If a place isn't known, or lies off the globe.
+    """
+    root = ET.Element("gpx", {"xmlns": NAMESPACE, "version": "1.1", "creator": CREATOR})
+    metadata = ET.SubElement(root, "metadata")
+    _text(metadata, "name", title)
+    _text(metadata, "time", f"{day.isoformat()}T00:00:00Z")
+    for point in waypoints:
+        place = np.array([[point.longitude_deg, point.latitude_deg]])
+        _text(_points(root, "wpt", place)[0], "name", point.name)
+    for track in tracks:
+        trk = ET.SubElement(root, "trk")
+        _text(trk, "name", track.name)
+        for ring in track.rings:
+            _points(ET.SubElement(trk, "trkseg"), "trkpt", ring)
+    ET.indent(root, space="")
+    return f"{DECLARATION}\n{ET.tostring(root, encoding='unicode')}\n".encode()
+
+
+def _points(parent: ET.Element, tag: str, places: Floats) -> list[ET.Element]:
+    longitude, latitude = np.round(places, DECIMALS).T
+    # The standard has -180 and not 180.
+    longitude = np.where(longitude == geodesy.HALF_TURN, -geodesy.HALF_TURN, longitude)
+    if not (np.abs(longitude) <= geodesy.HALF_TURN).all() or not (np.abs(latitude) <= POLE).all():
+        raise ValueError("a place isn't known, or lies off the globe")
+    # Adding 0 makes 0 of -0.
+    return [
+        ET.SubElement(parent, tag, {"lat": f"{lat:.{DECIMALS}f}", "lon": f"{lon:.{DECIMALS}f}"})
+        for lon, lat in zip((longitude + 0.0).tolist(), (latitude + 0.0).tolist(), strict=True)
+    ]
+
+
+def _text(parent: ET.Element, tag: str, text: str) -> None:
+    ET.SubElement(parent, tag).text = NOT_XML.sub(UNKNOWN, text)

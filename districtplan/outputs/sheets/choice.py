@@ -1,0 +1,102 @@
+"""Which plots get a sheet: those that the plan's policy names, up to its limit."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from districtplan.outputs.wording import MEASURE
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from districtplan.plan import Plan
+
+    Integers = NDArray[np.int64]
+
+FLAGGED = (
+    "slope_beyond_equations",
+    "forest_only",
+    "perennials_only",
+    "rows_alone_not_enough",
+    "loss_class_high",
+    "steeper_than_contour_limit",
+    "longer_than_contour_limit",
+)
+"""Flags of plots that someone has to see to; the others tell how numbers came about."""
+
+NAMED_MAX = 5
+
+
+def chosen(plots: pd.DataFrame, plan: Plan) -> Integers:
+    """Choose the plots that get a sheet.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots of a run.
+    plan : Plan
+        Its section ``sheets``.
+
+    Returns
+    -------
+    numpy.ndarray
+        Their positions in ``plots``, rising; none where there are more than the plan's limit, since
+        any part of them would be an arbitrary one.
+    """
+    wanted = _wanted(plots, plan)
+    return wanted if len(wanted) <= plan.sheets.sheets_max else wanted[:0]
+
+
+def doubts(plots: pd.DataFrame, plan: Plan) -> list[str]:
+    """Say which sheets asked for aren't written.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots of a run.
+    plan : Plan
+        Its section ``sheets``.
+
+    Returns
+    -------
+    list[str]
+        A sentence a doubt; empty where there is none.
+    """
+    said = []
+    asked = plan.sheets.plot_ids
+    if asked is not None:
+        there = set(plots["plot_id"])
+        missing = [name for name in dict.fromkeys(asked) if name not in there]
+        if missing:
+            named = ", ".join(repr(name) for name in missing[:NAMED_MAX])
+            more = f" and {len(missing) - NAMED_MAX} more" if len(missing) > NAMED_MAX else ""
+            said.append(
+                f"sheets.plot_ids names plots that aren't among those used: {named}{more}. "
+                "No sheet is written for them."
+            )
+    count = len(_wanted(plots, plan))
+    if count > plan.sheets.sheets_max:
+        said.append(
+            f"{count:,} plots were to get a sheet of paper, more than sheets.sheets_max = "
+            f"{plan.sheets.sheets_max:,}, so none was written. List the plots of this week in "
+            "sheets.plot_ids, or raise sheets.sheets_max."
+        )
+    return said
+
+
+def _wanted(plots: pd.DataFrame, plan: Plan) -> Integers:
+    asked = plan.sheets.plots
+    if plan.sheets.plot_ids is not None:
+        mask = plots["plot_id"].isin(plan.sheets.plot_ids).to_numpy()
+    elif asked == "all":
+        mask = np.ones(len(plots), dtype=bool)
+    elif asked == "flagged":
+        urgent = set(FLAGGED)
+        mask = np.array([not urgent.isdisjoint(codes) for codes in plots["erosion_flags"]], bool)
+        mask |= (plots["row_method"] == MEASURE).to_numpy()
+    else:  # "none"
+        mask = np.zeros(len(plots), dtype=bool)
+    return np.flatnonzero(mask).astype(np.int64)

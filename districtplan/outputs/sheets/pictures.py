@@ -1,0 +1,328 @@
+"""Small drawings: what is carried, arrows, the scale, and the plot itself."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from districtplan.outputs.sheets.paper import BOLD, MM_PER_PT, TEXT_PT, Box
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from districtplan.outputs.sheets.paper import Paper
+    from districtplan.outputs.sheets.sheet import Drawing, Fall, Mark, Picture
+
+    Floats = NDArray[np.float64]
+
+SIGN_MM = 2.9
+"""Radius of a circle with a sign."""
+
+SCALES_M = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1_000, 2_000, 5_000)
+SCALE_SHARE = 0.4
+PEG_ROOM_MM = 7.5
+"""Distance from which a peg on paper gets a number of its own."""
+
+
+class View(NamedTuple):
+    """How metres become millimetres on the page.
+
+    Attributes
+    ----------
+    scale : float
+        Millimetres on paper for a metre.
+    x : float
+        Where east 0 lies [mm].
+    y : float
+        Where north 0 lies [mm].
+    """
+
+    scale: float
+    x: float
+    y: float
+
+    def on_paper(self, points: Floats) -> Floats:
+        """Place points on the page.
+
+        Parameters
+        ----------
+        points : numpy.ndarray
+            Metres east and north, shape (points, 2).
+
+        Returns
+        -------
+        numpy.ndarray
+            Millimetres from the left and from the top, shape (points, 2).
+        """
+        return np.column_stack(
+            [self.x + self.scale * points[:, 0], self.y - self.scale * points[:, 1]]
+        )
+
+
+def view_of(points: Floats, box: Box) -> View:
+    """Fit points into a box, in its middle.
+
+    Parameters
+    ----------
+    points : numpy.ndarray
+        Metres east and north, shape (points, 2).
+    box : Box
+        The room.
+
+    Returns
+    -------
+    View
+        The largest scale at which they fit.
+    """
+    low, high = points.min(axis=0), points.max(axis=0)
+    size = np.maximum(high - low, 1e-3)
+    scale = float(min(box.width / size[0], box.height / size[1]))
+    middle = (low + high) / 2
+    return View(
+        scale,
+        box.x + box.width / 2 - scale * float(middle[0]),
+        box.y + box.height / 2 + scale * float(middle[1]),
+    )
+
+
+def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
+    """Draw a plot with its north arrow and scale.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    drawing : Drawing
+        The plot.
+    box : Box
+        Where to.
+    north : str
+        Letter at the north arrow.
+    """
+    paper.frame(box)
+    # Room at the sides for corners' letters, below for scale and arrows.
+    inner = Box(box.x + 9, box.y + 9, box.width - 18, box.height - 28)
+    view = view_of(np.vstack(drawing.rings), inner)
+    field(paper, drawing, view)
+    for place in drawing.places:
+        sign(paper, place, view)
+    _pegs(paper, drawing.pegs, view)
+    middle = np.array([[box.x + box.width / 2, box.y + (box.height - 14) / 2]])
+    for corner in drawing.corners:
+        _beside(paper, corner, view, middle)
+    foot = box.y + box.height
+    scale_bar(paper, view.scale, box.x + 5, foot - 4.5, box.width * SCALE_SHARE)
+    north_arrow(paper, box.x + box.width - 7, foot - 12.6, north)
+    if drawing.fall is not None:
+        _fall(paper, drawing.fall, Box(box.x, foot - 13, box.width - 17, 12))
+
+
+def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> None:
+    """Draw a plot's edge, what fills it, and guide lines.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    drawing : Drawing
+        The plot.
+    view : View
+        Where to.
+    thin : bool, default False
+        Whether lines are thin, for many plots on one page.
+    """
+    edge = 0.45 if thin else 0.7
+    for row in drawing.rows:
+        paper.line(view.on_paper(row), 0.2 if thin else 0.35)
+    for guide in drawing.guides:
+        paper.line(view.on_paper(guide), 0.9)
+    if drawing.dashed:
+        paper.dashes(*(0.9, 0.7) if thin else (2.4, 1.6))
+    for ring in drawing.rings:
+        paper.line(view.on_paper(ring), edge)
+    paper.dashes()
+    for stroke in drawing.cross:
+        paper.line(view.on_paper(stroke), edge)
+
+
+def sign(paper: Paper, mark: Mark, view: View) -> None:
+    """Draw a sign in a circle.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    mark : Mark
+        Where, and what.
+    view : View
+        Where metres lie on paper.
+    """
+    (x, y), *_ = view.on_paper(np.array([[mark.east_m, mark.north_m]]))
+    _circled(paper, float(x), float(y), mark.sign)
+
+
+def _beside(paper: Paper, mark: Mark, view: View, middle: Floats) -> None:
+    """Draw a corner's letter outside the plot, away from the middle."""
+    at = view.on_paper(np.array([[mark.east_m, mark.north_m]]))
+    away = at - middle
+    step = away / max(float(np.hypot(*away[0])), 1e-6) * (SIGN_MM + 1.6)
+    x, y = (at + step)[0]
+    _circled(paper, float(x), float(y), mark.sign)
+
+
+def _circled(paper: Paper, x: float, y: float, text: str) -> None:
+    paper.disc(x, y, SIGN_MM)
+    setting = BOLD._replace(align="centre")
+    paper.write(text, x, y - 0.57 * TEXT_PT * MM_PER_PT, setting)
+
+
+def _pegs(paper: Paper, pegs: tuple[Mark, ...], view: View) -> None:
+    """Draw pegs; number the ends, and those between that leave room."""
+    numbered: list[Floats] = []
+    order = [0, len(pegs) - 1, *range(1, len(pegs) - 1)] if len(pegs) > 1 else range(len(pegs))
+    for index in order:
+        mark = pegs[index]
+        (at,) = view.on_paper(np.array([[mark.east_m, mark.north_m]]))
+        paper.disc(float(at[0]), float(at[1]), 0.9, full=True)
+        if all(float(np.hypot(*(at - other))) >= PEG_ROOM_MM for other in numbered):
+            _circled(paper, float(at[0]), float(at[1]), mark.sign)
+            numbered.append(at)
+
+
+def north_arrow(paper: Paper, x: float, y: float, letter: str) -> None:
+    """Draw an arrow up the page.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    x : float
+        Its middle [mm].
+    y : float
+        Its tip [mm].
+    letter : str
+        Letter below it.
+    """
+    paper.fill([(x, y), (x - 2.6, y + 8), (x, y + 6), (x + 2.6, y + 8)])
+    paper.write(letter, x, y + 7.6, BOLD._replace(align="centre"))
+
+
+def scale_bar(paper: Paper, scale: float, x: float, y: float, most_mm: float) -> None:
+    """Draw a bar that says how long some metres are on paper, however it was copied.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    scale : float
+        Millimetres on paper for a metre.
+    x : float
+        Its left end [mm].
+    y : float
+        Its lower edge [mm].
+    most_mm : float
+        Longest that it may be [mm].
+    """
+    metres = max((m for m in SCALES_M if m * scale <= most_mm), default=SCALES_M[0])
+    long = metres * scale
+    paper.line([(x, y - 2), (x, y), (x + long, y), (x + long, y - 2)], 0.6)
+    paper.write(f"{metres:,} m", x + 1, y - 5.6)
+
+
+def _fall(paper: Paper, fall: Fall, box: Box) -> None:
+    """Draw an arrow the way the ground falls; of the hillside dashed, since it isn't the plot's."""
+    angle = math.radians(fall.true_deg)
+    x, y = box.x + box.width - 8, box.y + box.height / 2
+    along = np.array([math.sin(angle), -math.cos(angle)])
+    aside = np.array([-along[1], along[0]])
+    centre = np.array([x, y])
+    tail, tip = centre - 5.5 * along, centre + 5.5 * along
+    if fall.of_hillside:
+        paper.dashes(1.6, 1.1)
+    paper.line([tuple(tail), tuple(tip - 3 * along)], 1.0)
+    paper.dashes()
+    paper.fill(
+        [tuple(tip), tuple(tip - 4 * along + 2.2 * aside), tuple(tip - 4 * along - 2.2 * aside)]
+    )
+    paper.write(fall.label, x - 8, y - 2.2, BOLD._replace(align="right"))
+
+
+def carried(paper: Paper, picture: Picture, x: float, y: float) -> None:
+    """Draw what is carried, about 9 mm high and wide.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    picture : str
+        What it is.
+    x : float
+        Left edge [mm].
+    y : float
+        Upper edge [mm].
+    """
+    PICTURES[picture](paper, x, y)
+
+
+def _curve(x: float, y: float, wide: float, high: float, turn: float = 0.0) -> Floats:
+    angles = np.linspace(0, 2 * np.pi, 25)
+    points = np.column_stack([wide * np.cos(angles), high * np.sin(angles)])
+    sine, cosine = math.sin(turn), math.cos(turn)
+    turned: Floats = points @ np.array([[cosine, sine], [-sine, cosine]]) + [x, y]
+    return turned
+
+
+def _seed(paper: Paper, x: float, y: float) -> None:
+    for east, south, turn in ((3, 3, 0.5), (6.4, 5, -0.6), (3.4, 7.2, 0.1)):
+        paper.fill([tuple(p) for p in _curve(x + east, y + south, 2.1, 1.3, turn)])
+        paper.fill([tuple(p) for p in _curve(x + east, y + south - 0.9, 0.6, 0.5, turn)], grey=255)
+
+
+def _sack(paper: Paper, x: float, y: float) -> None:
+    outline = [
+        (1.6, 9), (1, 5.5), (2, 3), (3.6, 2.2), (2.8, 0.6), (6.2, 0.6), (5.4, 2.2), (7, 3),
+        (8, 5.5), (7.4, 9), (1.6, 9),
+    ]  # fmt: skip
+    paper.line([(x + east, y + south) for east, south in outline], 0.6)
+    paper.line([(x + 3.6, y + 2.2), (x + 5.4, y + 2.2)], 0.6)
+    for east, south in ((3.2, 5), (5.6, 5), (4.4, 6.6), (3, 7.8), (6, 7.8)):
+        paper.disc(x + east, y + south, 0.35, full=True)
+
+
+def _manure(paper: Paper, x: float, y: float) -> None:
+    paper.fill([(x + 0.4, y + 9), (x + 2.4, y + 4.6), (x + 4.6, y + 3), (x + 6.8, y + 4.8),
+                (x + 8.8, y + 9)])  # fmt: skip
+    paper.line([(x + 4.6, y + 3), (x + 7.6, y + 0.4)], 0.9)
+
+
+def _string(paper: Paper, x: float, y: float) -> None:
+    for radius in (3.6, 2.4, 1.2):
+        paper.line(_curve(x + 4.4, y + 4.6, radius, radius), 0.6)
+    paper.line([(x + 8, y + 4.6), (x + 8.6, y + 9)], 0.6)
+
+
+def _peg(paper: Paper, x: float, y: float) -> None:
+    for east in (2.2, 6.6):
+        paper.fill([(x + east - 0.8, y + 0.6), (x + east + 0.8, y + 0.6), (x + east + 0.8, y + 6.4),
+                    (x + east, y + 9), (x + east - 0.8, y + 6.4)])  # fmt: skip
+
+
+def _level(paper: Paper, x: float, y: float) -> None:
+    paper.line([(x + 0.6, y + 9), (x + 4.5, y + 0.8), (x + 8.4, y + 9)], 0.8)
+    paper.line([(x + 2.2, y + 5.6), (x + 6.8, y + 5.6)], 0.6)
+    paper.line([(x + 4.5, y + 0.8), (x + 4.5, y + 7)], 0.3)
+    paper.disc(x + 4.5, y + 7.4, 0.7, full=True)
+
+
+PICTURES: dict[str, Callable[[Paper, float, float], None]] = {
+    "seed": _seed,
+    "sack": _sack,
+    "manure": _manure,
+    "string": _string,
+    "peg": _peg,
+    "level": _level,
+}

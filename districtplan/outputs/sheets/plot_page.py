@@ -1,0 +1,489 @@
+"""A plot sheet on paper: the drawing and the one number first, then what to carry and do.
+
+A sheet is one page; where its words need more room, what doesn't fit follows on a second page.
+"""
+
+from __future__ import annotations
+
+import functools
+from typing import TYPE_CHECKING, NamedTuple
+
+from districtplan.outputs.sheets import pictures
+from districtplan.outputs.sheets.paper import (
+    BOLD,
+    HEIGHT_MM,
+    MARGIN_MM,
+    PLAIN,
+    TEXT_PT,
+    WIDTH_MM,
+    Box,
+    Setting,
+    line_box,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from districtplan.outputs.sheets.paper import Paper
+    from districtplan.outputs.sheets.sheet import (
+        Blanks,
+        Carried,
+        Common,
+        Headline,
+        Part,
+        Sheet,
+        Table,
+    )
+    from districtplan.outputs.texts import Texts
+
+LEFT, RIGHT = MARGIN_MM, WIDTH_MM - MARGIN_MM
+FULL = RIGHT - LEFT
+SIDE_MM = 72.0
+"""Width of the column beside the drawing."""
+
+GAP_MM = 2.6
+DRAWING_MIN_MM, DRAWING_MAX_MM = 72.0, 118.0
+HAIR_MM = 0.45
+"""Thinnest line: a photocopy of a photocopy keeps it."""
+
+FOOT_MM = HEIGHT_MM - 14
+"""Top of the line at the foot of a page."""
+
+HEADING = Setting(13, bold=True)
+BIG = Setting(27, bold=True)
+AMOUNT = Setting(19, bold=True)
+ALARM = Setting(13.5, bold=True)
+PLOT = Setting(28, bold=True)
+VILLAGE = Setting(17, bold=True, align="right")
+
+
+class Piece(NamedTuple):
+    """A piece of a page.
+
+    Attributes
+    ----------
+    height : float
+        How high it is [mm].
+    draw : Callable[[float], None]
+        Draws it; told where its top is [mm].
+    """
+
+    height: float
+    draw: Callable[[float], None]
+
+
+def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
+    """Draw a plot sheet.
+
+    Parameters
+    ----------
+    paper : Paper
+        The village's file.
+    sheet : Sheet
+        What the sheet says.
+    shared : Common
+        What all sheets of the run say.
+    texts : Texts
+        The words.
+    """
+    pieces = _pieces(paper, sheet, shared)
+    paper.page()
+    before = len(paper.names)
+    y = _header(paper, sheet, shared)
+    side = _side(paper, sheet, shared)
+    pegs = [] if sheet.pegs is None else list(tabled(paper, sheet.pegs))
+    # What all need comes first where the pegs don't fit on the page with it.
+    after = FOOT_MM - y - _height(pieces) - _height(pegs) - GAP_MM
+    pieces = [*pieces[:2], *pegs, *pieces[2:]] if after >= DRAWING_MIN_MM else [*pieces, *pegs]
+    rest = after if after >= DRAWING_MIN_MM else after + _height(pegs)
+    high = max(DRAWING_MIN_MM, side.height, min(DRAWING_MAX_MM, rest))
+    _drawing(paper, sheet, shared, Box(LEFT, y, FULL - SIDE_MM - 4, high))
+    side.draw(y)
+    y += high + GAP_MM
+    left = pieces
+    while left:
+        while left and y + left[0].height <= FOOT_MM:
+            left[0].draw(y)
+            y += left[0].height + GAP_MM
+            left = left[1:]
+        last = not left
+        _foot(paper, sheet, texts, more=not last, cut=len(paper.names) > before)
+        if not last:
+            paper.page()
+            y = _header(paper, sheet, shared)
+
+
+def _pieces(paper: Paper, sheet: Sheet, shared: Common) -> list[Piece]:
+    pieces = []
+    if sheet.carried:
+        pieces.append(strip(paper, sheet.carry_title, sheet.carried))
+    pieces.append(listed(paper, sheet.walk))
+    if sheet.pocket is not None:
+        pieces += tabled(paper, sheet.pocket)
+    if sheet.blanks is not None:
+        pieces.append(_abreast(paper, shared.weedings, sheet.farmer_words))
+    else:
+        words = listed(paper, sheet.farmer_words, LEFT + 3, FULL - 6)
+        pieces.append(framed(paper, words, LEFT, FULL))
+    pieces.append(cautions(paper, shared.cautions))
+    return pieces
+
+
+def _height(pieces: Sequence[Piece]) -> float:
+    return sum(piece.height + GAP_MM for piece in pieces)
+
+
+def _header(paper: Paper, sheet: Sheet, shared: Common) -> float:
+    """Say which plot it is; give the top of what follows."""
+    top = MARGIN_MM - 2.5
+    paper.name(sheet.plot_id, Box(LEFT, top, 0.56 * FULL, 13), PLOT, least_pt=16)
+    paper.name(sheet.village, Box(LEFT + 0.58 * FULL, top, 0.42 * FULL, 8), VILLAGE)
+    right = PLAIN._replace(align="right")
+    paper.name(shared.district, line_box(LEFT + 0.58 * FULL, top + 8, 0.42 * FULL), right)
+    top += 13.6
+    paper.write(shared.season, RIGHT, top, right)
+    room = FULL - paper.width(shared.season) - 4
+    paper.write(sheet.facts, LEFT, top)
+    if sheet.farmer is not None:
+        start = LEFT + paper.width(sheet.facts) + 5
+        paper.name(sheet.farmer, line_box(start, top, LEFT + room - start), BOLD)
+    top += 6.4
+    paper.line([(LEFT, top), (RIGHT, top)], 0.9)
+    return top + GAP_MM if sheet.alarm is None else _alarm(paper, sheet.alarm, top + GAP_MM)
+
+
+def _alarm(paper: Paper, text: str, y: float) -> float:
+    lines = paper.wrapped(text, FULL - 22, ALARM)
+    high = len(lines) * ALARM.line_mm + 3.4
+    box = Box(LEFT, y, FULL, high)
+    paper.frame(box, 1.2)
+    x, middle = LEFT + 9, y + high / 2
+    paper.line([(x, middle - 3.6), (x - 4, middle + 3), (x + 4, middle + 3), (x, middle - 3.6)],
+               0.8)  # fmt: skip
+    paper.write("!", x, middle - 2.4, BOLD._replace(align="centre"))
+    paper.block(text, Box(LEFT + 18, y + 1.7, FULL - 22, high), ALARM)
+    return y + high + GAP_MM
+
+
+def _drawing(paper: Paper, sheet: Sheet, shared: Common, box: Box) -> None:
+    lines = paper.wrapped(sheet.drawing_note, box.width)
+    note = len(lines) * PLAIN.line_mm
+    pictures.plot(paper, sheet.drawing, box._replace(height=box.height - note - 1), shared.north)
+    paper.block(sheet.drawing_note, box._replace(y=box.y + box.height - note))
+
+
+def _side(paper: Paper, sheet: Sheet, shared: Common) -> Piece:
+    """Stand the headline, and below it what is written in by hand, beside the drawing."""
+    pieces = [_headline(paper, sheet.headline)]
+    if sheet.blanks is not None:
+        pieces.append(_blanks(paper, sheet.blanks))
+    elif sheet.carried:
+        inside = _weedings(paper, shared.weedings, RIGHT - SIDE_MM + 3, SIDE_MM - 6)
+        pieces.append(framed(paper, inside, RIGHT - SIDE_MM, SIDE_MM))
+
+    def draw(y: float) -> None:
+        for piece in pieces:
+            piece.draw(y)
+            y += piece.height + GAP_MM
+
+    return Piece(sum(piece.height + GAP_MM for piece in pieces) - GAP_MM, draw)
+
+
+def framed(paper: Paper, inside: Piece, x: float, width: float) -> Piece:
+    """Draw a frame around a piece.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    inside : Piece
+        What stands in it.
+    x : float
+        Left edge of the frame [mm].
+    width : float
+        Its width [mm].
+
+    Returns
+    -------
+    Piece
+        Both.
+    """
+
+    def draw(y: float) -> None:
+        paper.frame(Box(x, y, width, inside.height + 3), 0.5)
+        inside.draw(y + 1.5)
+
+    return Piece(inside.height + 3, draw)
+
+
+def _headline(paper: Paper, headline: Headline) -> Piece:
+    x, width = RIGHT - SIDE_MM, SIDE_MM - 6
+    big = BIG
+    while paper.width(headline.big, big) > width and big.pt > TEXT_PT:
+        big = big._replace(pt=big.pt - 1)
+    notes = sum(paper.height(note, width) + 1 for note in headline.notes)
+    height = HEADING.line_mm + big.line_mm + notes + 5
+
+    def draw(y: float) -> None:
+        paper.frame(Box(x, y, SIDE_MM, height), 1.0)
+        y += 2
+        paper.write(headline.title, x + 3, y, HEADING)
+        y += HEADING.line_mm
+        paper.write(headline.big, x + SIDE_MM / 2, y, big._replace(align="centre"))
+        y += big.line_mm + 1
+        for note in headline.notes:
+            y = paper.block(note, Box(x + 3, y, width, 0)) + 1
+
+    return Piece(height, draw)
+
+
+def _blanks(paper: Paper, blanks: Blanks) -> Piece:
+    x, across = RIGHT - SIDE_MM, 3
+    wide, high = SIDE_MM / across, 10.0
+    rows = -(-len(blanks.labels) // across)
+    height = PLAIN.line_mm + 0.6 + rows * high + 7.5
+    share = SIDE_MM / len(blanks.lines)
+
+    def draw(y: float) -> None:
+        paper.write(blanks.title, x, y, BOLD)
+        y += PLAIN.line_mm + 0.6
+        for index, label in enumerate(blanks.labels):
+            box = Box(x + index % across * wide, y + index // across * high, wide, high)
+            paper.frame(box, 0.5)
+            paper.write(label, box.x + 1, box.y + 0.4, BOLD)
+        y += rows * high
+        for place, line in enumerate(blanks.lines):
+            start = x + place * share
+            paper.write(line, start, y + 2.4)
+            end = y + 2.4 + PLAIN.line_mm
+            paper.line([(start + paper.width(line) + 1, end), (start + share - 2, end)], HAIR_MM)
+
+    return Piece(height, draw)
+
+
+def strip(paper: Paper, title: str, goods: Sequence[Carried]) -> Piece:
+    """Show what is carried, side by side: picture, number, name.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    title : str
+        The heading.
+    goods : sequence of Carried
+        At least one thing.
+
+    Returns
+    -------
+    Piece
+        The strip.
+    """
+    head = max(paper.width(word, HEADING) for word in title.split(" ")) + 5
+    wide = (FULL - head) / len(goods)
+    high = max(paper.height(good.name, wide - 3) for good in goods) + 12.5
+
+    def draw(y: float) -> None:
+        paper.frame(Box(LEFT, y, FULL, high), 1.0)
+        paper.block(title, Box(LEFT + 2.5, y + 2, head - 5, 0), HEADING)
+        for index, good in enumerate(goods):
+            x = LEFT + head + index * wide
+            paper.line([(x, y), (x, y + high)], HAIR_MM)
+            pictures.carried(paper, good.picture, x + 1.5, y + 1.5)
+            amount = AMOUNT
+            while paper.width(good.amount, amount) > wide - 13 and amount.pt > TEXT_PT:
+                amount = amount._replace(pt=amount.pt - 1)
+            paper.write(good.amount, x + 12, y + 6.5 - amount.line_mm / 2, amount)
+            paper.block(good.name, Box(x + 2, y + 11.5, wide - 3, 0))
+
+    return Piece(high, draw)
+
+
+def listed(paper: Paper, part: Part, x: float = LEFT, width: float = FULL) -> Piece:
+    """Write sentences under a heading.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    part : Part
+        Heading and sentences.
+    x : float, default LEFT
+        Left edge [mm].
+    width : float, default FULL
+        Width [mm].
+
+    Returns
+    -------
+    Piece
+        The sentences.
+    """
+    high = [paper.height(sentence, width) for sentence in part.sentences]
+    height = HEADING.line_mm + sum(high) + 0.6 * len(high)
+
+    def draw(y: float) -> None:
+        paper.write(part.title, x, y, HEADING)
+        y += HEADING.line_mm
+        for sentence in part.sentences:
+            y = paper.block(sentence, Box(x, y, width, 0)) + 0.6
+
+    return Piece(height, draw)
+
+
+def _weedings(paper: Paper, part: Part, x: float, width: float) -> Piece:
+    """Write the day to note down and the lines that count from it."""
+    planted, *days, care = part.sentences
+    blank = PLAIN.line_mm + 1.4
+    height = HEADING.line_mm + (1 + len(days)) * blank + paper.height(care, width) + 0.8
+
+    def draw(y: float) -> None:
+        paper.write(part.title, x, y, HEADING)
+        y += HEADING.line_mm
+        for line in (planted, *days):
+            paper.write(line, x, y + 1)
+            end = y + 1 + PLAIN.line_mm
+            paper.line([(x + 1.5 + paper.width(line), end), (x + width, end)], HAIR_MM)
+            y += blank
+        paper.block(care, Box(x, y + 0.8, width, 0))
+
+    return Piece(height, draw)
+
+
+def weeding_line(paper: Paper, part: Part) -> Piece:
+    """Write the weedings across the page, the day to note down first.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    part : Part
+        Heading, the day to write down, a line a weeding, what to mind.
+
+    Returns
+    -------
+    Piece
+        Two lines of blanks and a sentence.
+    """
+    planted, *days, care = part.sentences
+    wide = (FULL - 6) / max(len(days), 1)
+
+    def blank(text: str, x: float, y: float, end: float) -> None:
+        paper.write(text, x, y)
+        foot = y + PLAIN.line_mm
+        paper.line([(x + paper.width(text) + 1.5, foot), (end, foot)], HAIR_MM)
+
+    def draw(y: float) -> None:
+        paper.write(part.title, LEFT + 3, y, HEADING)
+        start = LEFT + 3 + paper.width(part.title, HEADING) + 6
+        blank(planted, start, y + 0.6, RIGHT - 3)
+        y += HEADING.line_mm + 1.2
+        for place, text in enumerate(days):
+            x = LEFT + 3 + place * wide
+            blank(text, x, y, x + wide - 3)
+        paper.block(care, Box(LEFT + 3, y + PLAIN.line_mm + 1, FULL - 6, 0))
+
+    return Piece(HEADING.line_mm + 2.2 + 2 * PLAIN.line_mm, draw)
+
+
+def _abreast(paper: Paper, weedings: Part, farmer: Part) -> Piece:
+    """Stand the weedings and the words to the farmer side by side."""
+    wide = (FULL - 4) / 2
+    pieces = [
+        _weedings(paper, weedings, LEFT + 3, wide - 6),
+        listed(paper, farmer, LEFT + wide + 7, wide - 6),
+    ]
+    height = max(piece.height for piece in pieces)
+
+    def draw(y: float) -> None:
+        for piece, x in zip(pieces, (LEFT, LEFT + wide + 4), strict=True):
+            framed(paper, piece._replace(height=height), x, wide).draw(y)
+
+    return Piece(height + 3, draw)
+
+
+def cautions(paper: Paper, part: Part) -> Piece:
+    """Write the cautions in two columns under a triangle.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    part : Part
+        Heading and sentences.
+
+    Returns
+    -------
+    Piece
+        The cautions in a frame.
+    """
+    wide = (FULL - 9) / 2
+    high = [paper.height(sentence, wide - 5) + 0.7 for sentence in part.sentences]
+    # The first column takes what fills half of the height, at least.
+    split = next(i for i in range(1, len(high) + 1) if 2 * sum(high[:i]) >= sum(high))
+    columns = [range(split), range(split, len(high))]
+    height = HEADING.line_mm + max(sum(high[i] for i in column) for column in columns) + 3
+
+    def draw(y: float) -> None:
+        paper.frame(Box(LEFT, y, FULL, height), 1.0)
+        paper.write(part.title, LEFT + 3, y + 1, HEADING)
+        for place, column in enumerate(columns):
+            x = LEFT + 3 + place * (wide + 3)
+            at = y + 1 + HEADING.line_mm
+            for index in column:
+                paper.fill([(x, at + 3.9), (x + 1.6, at + 1.1), (x + 3.2, at + 3.9)])
+                paper.block(part.sentences[index], Box(x + 5, at, wide - 5, 0))
+                at += high[index]
+
+    return Piece(height, draw)
+
+
+def tabled(paper: Paper, table: Table) -> Iterator[Piece]:
+    """Draw a table in pieces of one row, so that a long one goes on overleaf.
+
+    Parameters
+    ----------
+    paper : Paper
+        The page.
+    table : Table
+        Its cells.
+
+    Yields
+    ------
+    Piece
+        The heading with the first two rows, then row by row.
+    """
+    first = max(paper.width(row[0], BOLD) for row in table.rows) + 4
+    wide = (FULL - first) / (len(table.rows[0]) - 1)
+    high = PLAIN.line_mm + 0.9
+
+    def line(y: float, cells: tuple[str, ...], *, head: bool) -> None:
+        x = LEFT
+        for column, cell in enumerate(cells):
+            width = first if column == 0 else wide
+            paper.frame(Box(x, y, width, high), HAIR_MM)
+            setting = BOLD if head or column == 0 else PLAIN
+            if column == 0:
+                paper.write(cell, x + 1.5, y + 0.5, setting)
+            else:
+                paper.write(cell, x + width / 2, y + 0.5, setting._replace(align="centre"))
+            x += width
+
+    top = HEADING.line_mm if table.title else 0.0
+
+    def start(y: float) -> None:
+        if table.title:
+            paper.write(table.title, LEFT, y, HEADING)
+        for index, cells in enumerate(table.rows[:2]):
+            line(y + top + index * high, cells, head=index == 0)
+
+    yield Piece(top + len(table.rows[:2]) * high - GAP_MM, start)
+    for cells in table.rows[2:]:
+        yield Piece(high - GAP_MM, functools.partial(line, cells=cells, head=False))
+    yield Piece(0, lambda _: None)
+
+
+def _foot(paper: Paper, sheet: Sheet, texts: Texts, *, more: bool, cut: bool) -> None:
+    paper.line([(LEFT, FOOT_MM + 0.5), (RIGHT, FOOT_MM + 0.5)], HAIR_MM)
+    said = sheet.source if not cut else f"{sheet.source}. {texts.say('sheets.cut')}"
+    paper.write(said, LEFT, FOOT_MM + 1.2)
+    if more:
+        paper.write(texts.say("sheets.more"), RIGHT, FOOT_MM + 1.2, BOLD._replace(align="right"))

@@ -1,0 +1,265 @@
+"""As few guide lines as keep the rows of a plot within the limit.
+
+One step at a time: straight rows; one arc; a few parts with an arc each; level lines that a team
+sets with a level, the rows between sharing the gaps. Where the error of the surface's own gradient
+is above the limit no curve is drawn from it, and the team levels the lines on the ground: only how
+many, where they start and how many rows lie between come from the raster.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import shapely
+
+from districtplan.rows import arc, grade, level_lines, lines, sectors
+from districtplan.rows.arc import Arc
+from districtplan.rows.level_lines import LevelLines
+from districtplan.rows.lines import Ground
+from districtplan.rows.sectors import Sector
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from numpy.typing import NDArray
+
+    from districtplan.rows.grade import Grades
+    from districtplan.rows.lines import Line, Outline, Setting
+    from districtplan.rows.surface import Surface
+
+    Floats = NDArray[np.float64]
+
+KINDS = ("straight", "arc", "arc sectors", "level lines", "level on the ground")
+"""What guides the rows of a plot, fewest lines first."""
+POINTS = 600
+"""Points at which the gradient of a plot is looked at."""
+FINEST_M = 0.5
+"""Nearer points than this add nothing [m]."""
+COUNTS = (1, 2, 3, 4, 6, 8, 12, 16)
+"""Numbers of level lines that are tried."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What rows are held to.
+
+    Attributes
+    ----------
+    grade : float
+        Steepest grade along a row [1].
+    within : float
+        Share of the rows' length that keeps within it.
+    sectors : int
+        Most parts with an arc each.
+    sector_share : float
+        Least share of the plot that a part has.
+    slack : float
+        Grades from this many times the limit on count less when an arc is fitted.
+    level_error : float
+        Standard error of a leg set with a level [1].
+    rows_between : float
+        Fewest rows from one level line to the next.
+    setting : Setting
+        How lines are set out.
+    """
+
+    grade: float
+    within: float
+    sectors: int
+    sector_share: float
+    slack: float
+    level_error: float
+    rows_between: float
+    setting: Setting
+
+
+@dataclass(frozen=True)
+class Guide:
+    """What guides the rows of one plot.
+
+    Attributes
+    ----------
+    kind : str
+        One of ``KINDS``.
+    lines : tuple[Line, ...]
+        The guide lines, the lowest first.
+    straight : Grades | None
+        Grades along straight rows, as on the surface; ``within`` as it would be on the ground. None
+        where the raster can't tell.
+    guided : Grades | None
+        The same along the guided rows.
+    floor : float | None
+        Grade that the surface's own error costs [1].
+    height : Callable[[numpy.ndarray], numpy.ndarray]
+        Gives heights [m] of the surface at places, shape (points, 2) [m].
+    """
+
+    kind: str
+    lines: tuple[Line, ...]
+    straight: Grades | None
+    guided: Grades | None
+    floor: float | None
+    height: Callable[[Floats], Floats]
+
+
+class _Land(NamedTuple):
+    outline: Outline
+    surface: Surface
+    xy: Floats
+    gradient: Floats
+
+
+class _Step(NamedTuple):
+    """One step of the ladder: its kind, what makes its rows, and their grades."""
+
+    kind: str
+    rows: tuple[Sector, ...] | LevelLines
+    grades: Grades
+
+
+def points(outline: Outline) -> Floats:
+    """Spread points evenly over a plot.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot.
+
+    Returns
+    -------
+    numpy.ndarray
+        Places, shape (points, 2) [m].
+    """
+    west, south, east, north = outline.bounds
+    step = max(np.sqrt(outline.area / POINTS), FINEST_M)
+    x, y = (np.arange(low + step / 2, high, step) for low, high in ((west, east), (south, north)))
+    at = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    inside = at[shapely.contains_xy(outline, at)]
+    # Thinner than the step everywhere.
+    return inside if len(inside) else np.array(outline.representative_point().coords)
+
+
+def straight_rows(outline: Outline) -> Arc:
+    """Give straight rows through the middle of a plot, to the east.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot.
+
+    Returns
+    -------
+    Arc
+        The rows.
+    """
+    middle = points(outline).mean(axis=0)
+    return Arc(float(middle[0]), float(middle[1]), 0.0, 0.0)
+
+
+def guide(
+    outline: Outline, surface: Surface, bearing: float | None, limits: Limits, *, bends: bool = True
+) -> Guide:
+    """Choose what guides the rows of a plot.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot, in local metres.
+    surface : Surface
+        The ground there.
+    bearing : float | None
+        Direction of straight rows from east, anticlockwise [radians]; None takes the best.
+    limits : Limits
+        What rows are held to.
+    bends : bool, default True
+        Whether the bend of the rows stands out of the raster's error; without it no one arc is
+        drawn over the whole plot.
+
+    Returns
+    -------
+    Guide
+        The fewest lines that keep the rows within the limit; else those that come nearest.
+    """
+    xy = points(outline)
+    land = _Land(outline, surface, xy, surface.gradient(xy))
+    straight = arc.straight(xy, land.gradient)
+    if bearing is not None:
+        straight = replace(straight, angle=bearing)
+    first = _by_arcs(land, "straight", (Sector((), straight),), limits)
+    if first.grades.within >= limits.within:
+        return _drawn(land, first, first, limits.setting)
+    if surface.doubt.floor > limits.grade:
+        starts = lines.on_the_ground(_ground(land), straight, limits.setting)
+        return Guide(
+            "level on the ground", starts, first.grades, None, surface.doubt.floor, surface.height
+        )
+    best = first
+    for step in _ladder(land, limits, bends=bends):
+        if step.grades.within > best.grades.within:
+            best = step
+        if best.grades.within >= limits.within:
+            break
+    return _drawn(land, first, best, limits.setting)
+
+
+def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:
+    slack = limits.slack * limits.grade
+    parts: tuple[Sector, ...] = (Sector((), arc.fit(land.xy, land.gradient, slack)),)
+    if bends:
+        yield _by_arcs(land, "arc", parts, limits)
+    for _ in range(limits.sectors - 1):
+        finer = sectors.split(parts, land.xy, land.gradient, limits.sector_share, slack)
+        if len(finer) == len(parts):
+            break
+        parts = finer
+        yield _by_arcs(land, "arc sectors", parts, limits)
+    heights = land.surface.height(land.xy)
+    contours = level_lines.Contours(land.surface, land.outline, limits.setting.line_m)
+    # Across the rows a plot is about as long as its heights differ, over its slope.
+    slope = float(np.mean(np.hypot(*land.gradient.T)))
+    across = float(np.ptp(heights)) * np.hypot(1, slope) / max(slope, limits.grade)
+    most = across / (limits.rows_between * limits.setting.spaces.usual_m)
+    for count in (count for count in COUNTS if count == 1 or count <= most):
+        levels = level_lines.place(contours, heights, count)
+        if levels.pieces:
+            yield _by_levels(land, levels, heights, limits)
+
+
+def _by_arcs(land: _Land, kind: str, parts: tuple[Sector, ...], limits: Limits) -> _Step:
+    grades = grade.along(land.gradient, sectors.direction(parts, land.xy))
+    # A direction takes up one number, a bend another, a cut two. How sure the bearing of straight
+    # rows is has been judged before: here it is asked whether the land bends away from them, unless
+    # the surface shows too little of the land to tell.
+    doubt = land.surface.doubt
+    numbers = 4 * len(parts) - 2
+    if kind == "straight":
+        numbers = 0 if doubt.floor <= limits.grade else 1
+    free = min(numbers * doubt.patch_m2 / land.outline.area, 1.0)
+    within = grade.within_on_the_ground(grades, limits.grade, doubt, free)
+    return _Step(kind, parts, grade.walked(grades, limits.grade)._replace(within=within))
+
+
+def _by_levels(land: _Land, levels: LevelLines, heights: Floats, limits: Limits) -> _Step:
+    grades = grade.along(land.gradient, level_lines.direction(levels, land.xy, heights))
+    walked = grade.walked(grades, limits.grade)
+    within = grade.spread_within(grades, limits.grade, limits.level_error)
+    rms = float(np.hypot(walked.rms, limits.level_error))
+    return _Step("level lines", levels, walked._replace(rms=rms, within=within))
+
+
+def _ground(land: _Land) -> Ground:
+    slope = float(np.mean(np.hypot(*land.gradient.T)))
+    return Ground(land.outline, land.surface.height, land.xy, land.gradient.mean(axis=0), slope)
+
+
+def _drawn(land: _Land, first: _Step, best: _Step, setting: Setting) -> Guide:
+    ground = _ground(land)
+    if isinstance(best.rows, LevelLines):
+        drawn = lines.of_levels(ground, best.rows, setting)
+    else:
+        drawn = lines.of_arcs(ground, best.rows, setting)
+    return Guide(
+        best.kind, drawn, first.grades, best.grades, land.surface.doubt.floor, land.surface.height
+    )

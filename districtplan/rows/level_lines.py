@@ -1,0 +1,238 @@
+"""Level lines with shared gaps: a few lines set with a level, the rows between dividing each gap.
+
+Between two level lines every row divides the gap evenly: at a place whose distances to the lower
+and the upper line are a and b, rows are the curves of equal a / (a + b), so they run square to
+b ∇a - a ∇b. Below the lowest line and above the highest, rows stay parallel to it, as they do to
+the other line where one has ended.
+
+Lines lie at the heights that part the land into bands of equal area, each in the middle of its
+band. A contour through a saddle or around a top has several pieces; each is a line of its own.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import contourpy
+import numpy as np
+import shapely
+
+from districtplan.rows.arc import quarter
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from districtplan.rows.surface import Surface
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+    Outline = shapely.Polygon | shapely.MultiPolygon
+
+TRACE_M = 1.0
+"""Step of the lattice on which contours are followed [m]."""
+TRACE_MAX = 400
+"""Most steps along a side of that lattice."""
+SMOOTH_M = 0.05
+"""How far a corner of a line may lie beside it when its points are thinned [m]."""
+TAIL_M = 15.0
+"""How far rows beyond the end of a line go by its last leg, drawn out straight [m]."""
+NEAR_M = 1e-9
+"""Distance under which a point lies on a line [m]."""
+
+
+class LevelLines(NamedTuple):
+    """The lines of one plot, the lowest first.
+
+    Attributes
+    ----------
+    heights : tuple[float, ...]
+        Height of each level [m].
+    pieces : tuple[tuple[numpy.ndarray, ...], ...]
+        Pieces of the lines of each level, shape (points, 2) each [m].
+    """
+
+    heights: tuple[float, ...]
+    pieces: tuple[tuple[Floats, ...], ...]
+
+
+class Contours:
+    """Follows contours of a surface over one plot.
+
+    Parameters
+    ----------
+    surface : Surface
+        The surface.
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot.
+    shortest : float
+        Shorter pieces are left out [m].
+    """
+
+    def __init__(self, surface: Surface, outline: Outline, shortest: float) -> None:
+        west, south, east, north = outline.bounds
+        size = max(east - west, north - south)
+        step = max(TRACE_M, size / TRACE_MAX)
+        x = west + step * np.arange(-1, np.ceil((east - west) / step) + 2)
+        y = south + step * np.arange(-1, np.ceil((north - south) / step) + 2)
+        self._lines = contourpy.contour_generator(
+            x, y, surface.lattice(x, y), name="serial", line_type=contourpy.LineType.Separate
+        )
+        self._outline, self._shortest = outline, shortest
+
+    def at(self, height: float) -> tuple[Floats, ...]:
+        """Give the pieces of a contour within the plot.
+
+        Parameters
+        ----------
+        height : float
+            The level [m].
+
+        Returns
+        -------
+        tuple[numpy.ndarray, ...]
+            Pieces, the longest first, shape (points, 2) each [m]; those shorter than asked only
+            where there is no longer one.
+        """
+        lines = [shapely.LineString(np.asarray(line)) for line in self._lines.lines(height)]
+        if not lines:
+            return ()
+        inside = shapely.intersection(
+            shapely.line_merge(shapely.MultiLineString(lines)), self._outline
+        )
+        pieces = [
+            shapely.simplify(part, SMOOTH_M)
+            for part in shapely.get_parts(shapely.line_merge(inside))
+            if shapely.get_type_id(part) == shapely.GeometryType.LINESTRING and part.length > 0
+        ]
+        pieces.sort(key=lambda part: (-part.length, part.coords[0]))
+        long = [part for part in pieces if part.length >= self._shortest]
+        return tuple(np.asarray(part.coords)[:, :2] for part in long or pieces[:1])
+
+
+def place(contours: Contours, heights: Floats, count: int) -> LevelLines:
+    """Place lines in the middles of bands of equal area.
+
+    Parameters
+    ----------
+    contours : Contours
+        The contours of the plot.
+    heights : numpy.ndarray
+        Heights at points spread evenly over the plot, shape (points,) [m].
+    count : int
+        Number of lines.
+
+    Returns
+    -------
+    LevelLines
+        The lines.
+    """
+    levels = np.quantile(heights, (np.arange(count) + 0.5) / count)
+    found = [(float(level), contours.at(float(level))) for level in levels]
+    found = [(level, pieces) for level, pieces in found if pieces]
+    return LevelLines(tuple(level for level, _ in found), tuple(pieces for _, pieces in found))
+
+
+def direction(lines: LevelLines, xy: Floats, heights: Floats) -> Floats:
+    """Give the direction of rows at places.
+
+    Parameters
+    ----------
+    lines : LevelLines
+        At least one line.
+    xy : numpy.ndarray
+        Places, shape (points, 2) [m].
+    heights : numpy.ndarray
+        Heights there, shape (points,) [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        Unit vectors, shape (points, 2).
+    """
+    below = np.searchsorted(np.array(lines.heights), heights, side="right") - 1
+    across = np.empty_like(xy)
+    for band in np.unique(below).tolist():
+        here = below == band
+        beside = lines.pieces[max(band, 0) : band + 2]
+        away = [away_from(pieces, xy[here]) for pieces in beside]
+        across[here] = _between(*away) if len(away) > 1 else away[0].unit
+    size = np.hypot(*across.T)
+    return quarter(across / np.where(size > 0, size, 1.0)[:, None])
+
+
+class _Away(NamedTuple):
+    """Ways from a line to places: how far, which way, whether beyond the line's end."""
+
+    distance: Floats
+    unit: Floats
+    beyond: Bools
+
+
+def _between(low: _Away, high: _Away) -> Floats:
+    """Give the direction across rows between two lines."""
+    a, b = (side.distance[:, None] for side in (low, high))
+    shared = b * low.unit - a * high.unit
+    # Where one line has ended rows follow the other, where both have the nearer.
+    by_low = high.beyond & (~low.beyond | (a <= b)[:, 0])
+    by_high = low.beyond & ~by_low
+    alone = np.where(by_low[:, None], low.unit, high.unit)
+    return np.asarray(np.where((by_low | by_high)[:, None], alone, shared))
+
+
+def away_from(pieces: tuple[Floats, ...], xy: Floats) -> _Away:
+    """Give the way from a line to each place.
+
+    Parameters
+    ----------
+    pieces : tuple[numpy.ndarray, ...]
+        Pieces of the line, shape (points, 2) each [m]; the open ones go on straight beyond their
+        ends for a while, as rows do.
+    xy : numpy.ndarray
+        Places, shape (points, 2) [m].
+
+    Returns
+    -------
+    distance : numpy.ndarray
+        From the line; beyond its end from the last leg drawn out without end, shape (points,) [m].
+    unit : numpy.ndarray
+        Unit vectors away from the line, shape (points, 2).
+    beyond : numpy.ndarray
+        Whether the place lies beyond the end, shape (points,).
+    """
+    drawn = [_drawn_out(piece) for piece in pieces]
+    start = np.concatenate([line[:-1] for line, _ in drawn])
+    leg = np.concatenate([np.diff(line, axis=0) for line, _ in drawn])
+    count = np.array([len(line) - 1 for line, _ in drawn])
+    last = np.cumsum(count) - 1
+    open_ended = np.array([tailed for _, tailed in drawn])
+    low, high = np.zeros(len(leg), dtype=bool), np.zeros(len(leg), dtype=bool)
+    low[(last - count + 1)[open_ended]] = True
+    high[last[open_ended]] = True
+    squared = np.maximum((leg**2).sum(axis=1), NEAR_M**2)
+    apart = xy[:, None, :] - start
+    free = np.einsum("psk,sk->ps", apart, leg) / squared
+    share = np.clip(free, 0.0, 1.0)
+    vectors = apart - share[:, :, None] * leg
+    nearest = np.argmin(np.einsum("psk,psk->ps", vectors, vectors), axis=1)
+    at = np.arange(len(xy)), nearest
+    beyond = (low[nearest] & (free[at] < 0)) | (high[nearest] & (free[at] > 1))
+    straight = apart[at] - free[at][:, None] * leg[nearest]
+    way = np.where(beyond[:, None], straight, vectors[at])
+    distance = np.hypot(*way.T)
+    # On the line itself, the way square to it.
+    square = quarter(leg[nearest]) / np.sqrt(squared[nearest])[:, None]
+    square *= np.where(np.einsum("pk,pk->p", square, way) < 0, -1.0, 1.0)[:, None]
+    on = distance < SMOOTH_M
+    unit = np.where(on[:, None], square, way / np.where(on, 1.0, distance)[:, None])
+    return _Away(distance, unit, beyond)
+
+
+def _drawn_out(piece: Floats) -> tuple[Floats, bool]:
+    """Put straight tails on a line that isn't a ring."""
+    if np.array_equal(piece[0], piece[-1]):
+        return piece, False
+    tails = [
+        end + TAIL_M * (end - inner) / max(np.hypot(*(end - inner)), NEAR_M)
+        for end, inner in ((piece[0], piece[1]), (piece[-1], piece[-2]))
+    ]
+    return np.concatenate([tails[:1], piece, tails[1:]]), True

@@ -1,0 +1,341 @@
+"""Guide lines as they are set out: where they run, start and are pegged, and the rows between.
+
+An arc needs no compass: stretch the last leg on by its length s, step s² / R to the side of the
+centre, and put the next peg there; after the first leg s² / 2R. Counts of rows and widths of gaps
+are on the ground: a map distance times √(1 + slope²), or with the known difference of height.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple, cast
+
+import numpy as np
+import shapely
+
+from districtplan.rows import level_lines, pegs, sag
+from districtplan.rows.arc import quarter
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from districtplan.rows.arc import Arc
+    from districtplan.rows.level_lines import LevelLines
+    from districtplan.rows.pegs import Spaces
+    from districtplan.rows.sectors import Sector
+
+    Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
+    Outline = shapely.Polygon | shapely.MultiPolygon
+
+CHORD_M = 0.01
+"""How far a drawn arc's chords may lie beside it [m]."""
+EDGE_M = 1.0
+"""Step along a plot's edge at which its reach is looked at [m]."""
+
+
+class Ground(NamedTuple):
+    """A plot and its surface.
+
+    Attributes
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot.
+    height : Callable[[numpy.ndarray], numpy.ndarray]
+        Gives heights [m] at places, shape (points, 2) [m].
+    xy : numpy.ndarray
+        Places spread evenly over the plot, shape (points, 2) [m].
+    rise : numpy.ndarray
+        Mean gradient, shape (2,) [1].
+    slope : float
+        Mean slope [1].
+    """
+
+    outline: Outline
+    height: Callable[[Floats], Floats]
+    xy: Floats
+    rise: Floats
+    slope: float
+
+
+@dataclass(frozen=True)
+class Setting:
+    """How lines are set out.
+
+    Attributes
+    ----------
+    spaces : Spaces
+        Spaces between rows.
+    sag_m : float
+        Depth of water that may stand in a row [m].
+    peg_step_m : float
+        Longest distance between pegs [m].
+    string_grade : float
+        Root mean square grade that straight strings between pegs may add [1].
+    line_m : float
+        Shortest line worth setting [m].
+    rows_on_ground : float
+        Rows from one line to the next where the raster can't tell.
+    """
+
+    spaces: Spaces
+    sag_m: float
+    peg_step_m: float
+    string_grade: float
+    line_m: float
+    rows_on_ground: float
+
+
+@dataclass(frozen=True)
+class Line:
+    """One guide line.
+
+    Attributes
+    ----------
+    xy : numpy.ndarray | None
+        The line from its start on, shape (points, 2) [m]; None where only the start is known.
+    start : numpy.ndarray
+        Where it starts, shape (2,) [m].
+    rows_downhill : int
+        Rows between it and the next line downhill, or the edge of the plot.
+    rows_uphill : int
+        The same uphill.
+    radius_m : float | None
+        Radius of an arc [m]; None for other lines.
+    centre_uphill : bool | None
+        Whether an arc's centre lies uphill.
+    pegs : numpy.ndarray
+        Its pegs, shape (pegs, 2) [m].
+    along_m : numpy.ndarray
+        Distances of the pegs along it, shape (pegs,) [m].
+    gap_m : numpy.ndarray | None
+        Width of the gap to the next level line uphill at each peg, on the ground, NaN where that
+        line has ended, shape (pegs,) [m]; None where there is none.
+    rows : numpy.ndarray | None
+        Rows in that gap from each peg on, shape (pegs,).
+    change : numpy.ndarray | None
+        Short rows that start at each peg, or end there where below 0, shape (pegs,).
+    """
+
+    xy: Floats | None
+    start: Floats
+    rows_downhill: int
+    rows_uphill: int
+    radius_m: float | None
+    centre_uphill: bool | None
+    pegs: Floats
+    along_m: Floats
+    gap_m: Floats | None = None
+    rows: Integers | None = None
+    change: Integers | None = None
+
+
+def of_arcs(ground: Ground, parts: tuple[Sector, ...], setting: Setting) -> tuple[Line, ...]:
+    """Draw the guide line of each part: its row of median place, broken where water would stand.
+
+    Parameters
+    ----------
+    ground : Ground
+        The plot.
+    parts : tuple[Sector, ...]
+        Its parts.
+    setting : Setting
+        How lines are set out.
+
+    Returns
+    -------
+    tuple[Line, ...]
+        The lines.
+    """
+    found: list[Line] = []
+    for part in parts:
+        xy = ground.xy[part.holds(ground.xy)]
+        land = _part(ground.outline, part)
+        if len(xy) and not land.is_empty:
+            found += _of_arc(ground._replace(outline=land, xy=xy), part.rows, setting)
+    return tuple(found)
+
+
+def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Line, ...]:
+    """Describe level lines: pegs, gaps and the rows in them.
+
+    Parameters
+    ----------
+    ground : Ground
+        The plot.
+    levels : LevelLines
+        The lines.
+    setting : Setting
+        How lines are set out.
+
+    Returns
+    -------
+    tuple[Line, ...]
+        The lines, the lowest first.
+    """
+    heights = ground.height(ground.xy)
+    found = []
+    for number, (height, pieces) in enumerate(zip(levels.heights, levels.pieces, strict=True)):
+        for piece in pieces:
+            places, along = pegs.stand(_eastward(piece), setting.peg_step_m)
+            rows = []
+            for beside, edge in ((number - 1, heights < height), (number + 1, heights > height)):
+                if 0 <= beside < len(levels.pieces):
+                    rise = levels.heights[beside] - height
+                    gap = _gap(levels.pieces[beside], places, rise)
+                else:
+                    # Up to the land furthest from the line, on that side of it.
+                    far = level_lines.away_from((piece,), ground.xy[edge]).distance
+                    gap = np.hypot(1, ground.slope) * far.max(initial=0.0, keepdims=True)
+                rows.append((gap, *pegs.share(gap, setting.spaces)))
+            (_, below, _), (gap, above, change) = rows
+            line = Line(
+                _eastward(piece), places[0], int(below[0]), int(above[0]), None, None, places, along
+            )
+            if number + 1 < len(levels.pieces):
+                line = replace(line, gap_m=gap, rows=above, change=change)
+            found.append(line)
+    return tuple(found)
+
+
+def on_the_ground(ground: Ground, straight: Arc, setting: Setting) -> tuple[Line, ...]:
+    """Say where lines start that a team levels without a curve from the raster.
+
+    Parameters
+    ----------
+    ground : Ground
+        The plot.
+    straight : Arc
+        Straight rows, across which the lines are spread evenly.
+    setting : Setting
+        How lines are set out.
+
+    Returns
+    -------
+    tuple[Line, ...]
+        The lines, the lowest first, without a course.
+    """
+    normal = quarter(straight.along)
+    normal = normal if normal @ ground.rise >= 0 else -normal
+    edge = _edge(ground.outline) @ normal
+    low, high = float(edge.min()), float(edge.max())
+    wide = (high - low) * np.hypot(1, ground.slope) / setting.spaces.usual_m
+    count = max(int(np.ceil(wide / (setting.rows_on_ground + 1))), 1)
+    between = max(round(wide / count) - 1, 0)
+    outer = max(int(wide / count / 2), 0)
+    far = 2 * (high - low) + np.hypot(*np.ptp(_edge(ground.outline), axis=0))
+    found = []
+    for number in range(count):
+        middle = normal * (low + (number + 0.5) / count * (high - low))
+        middle = middle + straight.along * (straight.along @ [straight.x, straight.y])
+        chord = np.array([middle - far * straight.along, middle + far * straight.along])
+        pieces = _pieces(chord, ground.outline, 0.0)
+        if pieces:
+            start = _eastward(pieces[0])[0]
+            rows = (between if number else outer), (between if number + 1 < count else outer)
+            found.append(Line(None, start, *rows, None, None, start[None], np.zeros(1)))
+    return tuple(found)
+
+
+def _part(outline: Outline, part: Sector) -> Outline:
+    """Cut a part out of a plot, by rectangles near it that stand for half planes."""
+    west, south, east, north = outline.bounds
+    middle = np.array([(west + east) / 2, (south + north) / 2])
+    far = np.hypot(east - west, north - south)
+    land = outline
+    for cut, first in part.sides:
+        normal = np.array(cut.normal)
+        on = middle + (cut.offset - normal @ middle) * normal
+        away = far * (-normal if first else normal) * 2
+        side = far * 2 * quarter(normal)
+        half = shapely.Polygon([on - side, on + side, on + side + away, on - side + away])
+        land = cast("Outline", shapely.intersection(land, half))
+    parts = [one for one in shapely.get_parts(land) if one.area > 0]
+    return shapely.MultiPolygon([one for one in parts if isinstance(one, shapely.Polygon)])
+
+
+def _of_arc(ground: Ground, rows: Arc, setting: Setting) -> list[Line]:
+    centre = rows.centre
+    edge = _edge(ground.outline)
+    if centre is None:
+        normal = quarter(rows.along)
+        reach, inner = edge @ normal, ground.xy @ normal
+        uphill = bool(normal @ ground.rise >= 0)
+        course = _straight(rows, float(np.median(inner)), edge)
+        radius = None
+    else:
+        reach, inner = (np.hypot(*(place - centre).T) for place in (edge, ground.xy))
+        out = ground.xy - centre
+        uphill = bool(np.sum(out @ ground.rise / np.maximum(inner, CHORD_M)) >= 0)
+        radius = float(np.median(inner))
+        course = _circle(centre, radius, ground.xy)
+        if shapely.contains_xy(ground.outline, *centre):
+            reach = np.append(reach, 0.0)
+    at = float(np.median(inner))
+    on_ground = np.hypot(1, ground.slope) / setting.spaces.usual_m
+    beyond, before = ((reach.max() - at) * on_ground, (at - reach.min()) * on_ground)
+    down, up = (int(n) for n in ((before, beyond) if uphill else (beyond, before)))
+    step = setting.peg_step_m
+    if radius is not None:
+        step = pegs.string_step(radius, ground.slope, setting.string_grade, step)
+    found = []
+    for piece in _pieces(course, ground.outline, setting.line_m):
+        for part in sag.broken(piece, ground.height, setting.sag_m):
+            line = _downhill(part, ground.height)
+            places, along = pegs.stand(line, step)
+            inward = None if radius is None else not uphill
+            found.append(Line(line, line[0], down, up, radius, inward, places, along))
+    return found
+
+
+def _straight(rows: Arc, offset: float, edge: Floats) -> Floats:
+    along = edge @ rows.along
+    on = quarter(rows.along) * offset
+    return np.array([on + rows.along * (along.min() - 1), on + rows.along * (along.max() + 1)])
+
+
+def _circle(centre: Floats, radius: float, xy: Floats) -> Floats:
+    """Draw the circle as far as the land spans it."""
+    out = xy - centre
+    turn = np.arctan2(out[:, 1], out[:, 0])
+    middle = np.arctan2(out[:, 1].mean(), out[:, 0].mean())
+    span = np.abs((turn - middle + np.pi) % (2 * np.pi) - np.pi).max()
+    # Points stop short of the edge.
+    span = min(span * 2, np.pi)
+    step = 2 * np.arccos(max(1 - CHORD_M / radius, 0.0)) if radius > CHORD_M else span
+    angle = middle + np.linspace(-span, span, max(int(np.ceil(2 * span / step)), 1) + 1)
+    return centre + radius * np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+def _pieces(course: Floats, outline: Outline, shortest: float) -> list[Floats]:
+    inside = shapely.intersection(shapely.LineString(course), outline)
+    parts = [
+        part
+        for part in shapely.get_parts(shapely.line_merge(inside))
+        if shapely.get_type_id(part) == shapely.GeometryType.LINESTRING and part.length > 0
+    ]
+    parts.sort(key=lambda part: (-part.length, part.coords[0]))
+    long = [part for part in parts if part.length >= shortest]
+    return [np.asarray(part.coords)[:, :2] for part in long or parts[:1]]
+
+
+def _edge(outline: Outline) -> Floats:
+    return np.asarray(shapely.get_coordinates(shapely.segmentize(outline, EDGE_M)))
+
+
+def _eastward(line: Floats) -> Floats:
+    return line if tuple(line[0]) <= tuple(line[-1]) else line[::-1]
+
+
+def _downhill(line: Floats, height: Callable[[Floats], Floats]) -> Floats:
+    start, end = height(line[[0, -1]]).tolist()
+    return line if start >= end else line[::-1]
+
+
+def _gap(pieces: tuple[Floats, ...], places: Floats, rise: float) -> Floats:
+    """Give widths of the gap to a line on the ground, NaN where it has ended."""
+    away = level_lines.away_from(pieces, places)
+    across = np.where(away.beyond, np.nan, away.distance)
+    return np.asarray(np.hypot(across, rise))

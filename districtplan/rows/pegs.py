@@ -1,0 +1,117 @@
+"""Pegs along guide lines: where they stand, and how many rows share the gap to the next line.
+
+Between two lines n spaces divide the gap evenly, so n - 1 rows lie between them. Where a space
+would be wider than a limit a short row starts, where it would be narrower than another one ends.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from districtplan.rows import sag
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+STRING = 12
+"""A string across an arc of radius R over a step s errs by G s / (R √12) in the mean square."""
+
+
+class Spaces(NamedTuple):
+    """How wide spaces between rows may be, on the ground.
+
+    Attributes
+    ----------
+    usual_m : float
+        The spacing that is asked for [m].
+    least_m : float
+        Narrower spaces end a row [m].
+    most_m : float
+        Wider spaces start a row [m].
+    """
+
+    usual_m: float
+    least_m: float
+    most_m: float
+
+
+def stand(line: Floats, step: float) -> tuple[Floats, Floats]:
+    """Place pegs along a line, both ends among them.
+
+    Parameters
+    ----------
+    line : numpy.ndarray
+        The line, shape (points, 2) [m].
+    step : float
+        Largest distance between pegs along the line [m].
+
+    Returns
+    -------
+    places : numpy.ndarray
+        Pegs, shape (pegs, 2) [m].
+    along : numpy.ndarray
+        Their distances along the line, shape (pegs,) [m].
+    """
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    count = max(int(np.ceil(run[-1] / step)), 1)
+    along = np.linspace(0.0, run[-1], count + 1)
+    return np.column_stack([np.interp(along, run, side) for side in line.T]), along
+
+
+def string_step(radius: float, slope: float, grade: float, longest: float) -> float:
+    """Say how far apart pegs of an arc stand, rows running straight between them.
+
+    Parameters
+    ----------
+    radius : float
+        Radius of the arc [m].
+    slope : float
+        Slope of the land [1].
+    grade : float
+        Root mean square grade that straight strings may add [1].
+    longest : float
+        Longest step [m].
+
+    Returns
+    -------
+    float
+        The step [m].
+    """
+    if slope == 0:
+        return longest
+    return float(np.clip(np.sqrt(STRING) * grade * radius / slope, sag.STEP_M, longest))
+
+
+def share(gaps: Floats, spaces: Spaces) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Divide a gap into rows, peg by peg.
+
+    Parameters
+    ----------
+    gaps : numpy.ndarray
+        Width of the gap on the ground at each peg, NaN where it has none: the rows go on as they
+        are; shape (pegs,) [m].
+    spaces : Spaces
+        How wide spaces may be.
+
+    Returns
+    -------
+    rows : numpy.ndarray
+        Rows between the lines from each peg on, shape (pegs,).
+    change : numpy.ndarray
+        Short rows that start there, or end where below 0; 0 at the first peg, shape (pegs,).
+    """
+    known = gaps[~np.isnan(gaps)]
+    count = max(round(float(known[0]) / spaces.usual_m), 1) if len(known) else 1
+    found = []
+    for gap in gaps.tolist():
+        if gap > count * spaces.most_m:
+            count = max(int(np.ceil(gap / spaces.most_m)), 1)
+        elif gap < count * spaces.least_m:
+            count = max(int(np.floor(gap / spaces.least_m)), 1)
+        found.append(count - 1)
+    rows = np.array(found, dtype=np.int64)
+    return rows, np.diff(rows, prepend=rows[:1])

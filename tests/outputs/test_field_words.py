@@ -1,0 +1,180 @@
+"""Words for the field: each number comes from the plan, the handbook or a stage."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+
+import numpy as np
+import pytest
+import shapely
+from pyproj import CRS, Transformer
+
+from districtplan.handbook import packaged
+from districtplan.inputs import marked_string
+from districtplan.inputs.marked_string import MEASURES
+from districtplan.outputs.field_words import (
+    LEVELS,
+    level_words,
+    paces,
+    peg_words,
+    pocket_words,
+    string_words,
+    tie_words,
+)
+from districtplan.rows import Rules, Site, pocket_table, set_out
+from districtplan.rows.along_edge import SIDES, Tie
+from districtplan.rows.pocket import ALLOWED
+from tests.conftest import plan_of
+from tests.support import renumbered
+
+PLAN = plan_of()
+CRS_UTM = CRS.from_epsg(32736)
+MIDDLE = np.array(Transformer.from_crs(4326, CRS_UTM, always_xy=True).transform(31.2, -14.3))
+SITE = Site.at(shapely.box(*(MIDDLE - 60), *(MIDDLE + 60)), CRS_UTM, (31.2, -14.3), -6.4)
+LINE = MIDDLE + np.array([[-60.0, -30], [-20, -28], [20, -34], [60, -41]])
+RATES = {"npk_kg_ha": 100.0, "urea_kg_ha": 40.0, "manure_kg_ha": 5_000.0}
+WEIGHED = {"cap_npk_g": 6.0, "cap_urea_g": 5.0, "handful_manure_g": 300.0}
+
+
+def walked(grade: float, site: Site = SITE):
+    return set_out(LINE, grade, site, Rules.of(PLAN, packaged()))
+
+
+def test_tolerances_are_grade_times_span(texts):
+    said = level_words(PLAN, packaged(), texts)
+    assert list(said) == [texts.say(f"level.{name}.title") for name in LEVELS]
+    assert "2 % at most: 4 cm over 2 m" in " ".join(said["A-frame"])
+    assert "2 % at most: 20 cm over 10 m" in " ".join(said["Line level"])
+    strict = level_words(plan_of(terrain={"row_grade_limit_pct": 1.0}), packaged(), texts)
+    assert "1 % at most: 2 cm over 2 m" in " ".join(strict["A-frame"])
+    for sentences in said.values():
+        whole = " ".join(sentences)
+        assert "more than 10 cm high or low for each 50 m" in whole
+        assert "as high as the last" in whole
+        assert "about every 2 m" in whole
+
+
+@pytest.mark.parametrize("grade", [1.0, -1.0])
+def test_a_graded_line_has_its_drop(texts, grade):
+    said = level_words(PLAN, packaged(), texts, grade)
+    assert "falls 1 %" in " ".join(said["A-frame"])
+    assert "2 cm lower over 2 m" in " ".join(said["A-frame"])
+    assert "10 cm lower over 10 m" in " ".join(said["Water tube"])
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "a_frame_span_m",
+        "line_level_span_m",
+        "water_tube_span_m",
+        "closing_error_cm",
+        "closing_run_m",
+    ],
+)
+def test_handbook_numbers_matter(texts, name):
+    value = packaged().number("setting_out", name)
+    other = level_words(PLAN, renumbered("setting_out", name, value + 1), texts)
+    assert other != level_words(PLAN, packaged(), texts)
+
+
+def test_pegs_say_what_the_walk_holds(texts):
+    walk = walked(1.0)
+    said = peg_words(walk, PLAN, texts)
+    assert len(said) == len(walk.xy) + 2
+    assert "from the south-west corner (40 paces), with the plot on your right hand" in said[0]
+    for leg, sentence in enumerate(said[1:-2]):
+        assert f"Peg {leg + 2}: {walk.leg_m[leg]:g} m from peg {leg + 1}" in sentence
+        assert f"{walk.drop_cm[leg]:.3g} cm lower" in sentence
+        assert f"{walk.magnetic_deg[leg]:g}° magnetic" in sentence
+        swing = walk.sideways_cm[leg]
+        if leg and swing:
+            side = "right" if swing > 0 else "left"
+            assert f"{abs(swing)} cm to the {side}" in sentence
+    assert f"{walk.closure_m:.1f} m" in said[-1]
+
+
+def test_a_contour_says_no_number_of_drop(texts):
+    for sentence in peg_words(walked(0.0), PLAN, texts)[1:-2]:
+        assert "as high as it" in sentence
+        assert "lower" not in sentence
+    assert "5 cm higher" in " ".join(peg_words(walked(-0.5), PLAN, texts))
+
+
+def test_without_declination_the_bearing_is_from_true_north(texts):
+    site = dataclasses.replace(SITE, declination_deg=float("nan"))
+    said = " ".join(peg_words(walked(0.0, site), PLAN, texts))
+    assert "from true north" in said
+    assert "nan" not in said
+    assert "magnetic" not in said
+
+
+def test_paces_are_the_plans(texts):
+    tie = Tie("south-west", 30.0, "anticlockwise", 0.25)
+    said = tie_words(tie, PLAN, texts)
+    assert said == (
+        "30.0 m along the edge from the south-west corner (40 paces), "
+        "with the plot on your left hand, then 0.2 m into the plot"
+    )
+    assert paces(30.0, plan_of(rows={"pace_m": 0.6})) == 50
+    assert tie_words(Tie("north", 0.0, "clockwise", 0.0), PLAN, texts) == "at the north corner"
+
+
+def test_every_corner_has_a_name(texts):
+    assert {texts.say(f"pegs.{side}") for side in SIDES} == set(SIDES)
+
+
+def test_the_string_says_its_numbers(texts):
+    string = marked_string(plan_of(practice=RATES, string=WEIGHED), packaged())
+    said = " ".join(string_words(string, texts))
+    assert f"Knot a string at {string.string_m:.4g} m" in said
+    assert "1 level cap (6 g) each 12 holes (1.2 m), the first mark 0.6 m" in said
+    assert "Cut a stick of 50 cm" in said
+    for mark in string.marks:
+        assert f"{mark.on_string} marks" in said
+    assert "they may not touch" in said
+    assert "No marks" not in said
+
+
+def test_rounding_is_told_in_percent(texts):
+    practice = {"npk_kg_ha": 137.0}
+    string = marked_string(plan_of(practice=practice, string={"cap_npk_g": 5.3}), packaged())
+    (mark,) = string.marks
+    said = " ".join(string_words(string, texts))
+    way = "more" if mark.error_pct > 0 else "less"
+    assert f"{abs(mark.error_pct):.1f} % {way} than the plan's rate" in said
+
+
+@pytest.mark.parametrize("good", MEASURES)
+def test_what_is_to_be_weighed_is_said(texts, good):
+    string = marked_string(plan_of(practice={f"{good}_kg_ha": 100.0}), packaged())
+    assert MEASURES[good] in " ".join(string_words(string, texts))
+
+
+def test_two_seeds_and_several_measures(texts):
+    practice = {"manure_kg_ha": 5_000.0, "seed_class": "farm-saved"}
+    plan = plan_of(practice=practice, string={"handful_manure_g": 12.5})
+    said = " ".join(string_words(marked_string(plan, packaged()), texts))
+    assert "2 seeds in a hole" in said
+    assert "2 measures (12.5 g each) each 1 holes" not in said
+    assert "2 measures (12.5 g each) at each hole" in said
+
+
+def test_the_pocket_table_in_words(texts):
+    pocket = pocket_table(PLAN, packaged())
+    rows = pocket_words(pocket, texts)
+    assert len(rows) == len(pocket.rows) + 1
+    assert len({len(row) for row in rows}) == 1
+    by_slope = {row[0].split(" ")[0]: row for row in rows[1:]}
+    assert by_slope["20"][1] == "10 to 20 steps, 1.5 to 3.0 m lower"
+    assert by_slope["10"][1] == "20 steps, 1.5 m lower"
+    assert by_slope["20"][3:6] == ["1.7 %", "3.5 % – too much", "6.8 % – too much"]
+    assert "technician" in by_slope["20"][-1]
+    assert {texts.say(f"pocket.{code}") for code in ALLOWED} == {row[-1] for row in rows[1:]}
+
+
+def test_a_peg_is_no_stake(texts):
+    for section in ("level", "pegs", "string", "pocket"):
+        for text in texts.section(section).values():
+            assert not re.search(r"\bstakes?\b", text)

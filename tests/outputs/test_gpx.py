@@ -1,0 +1,225 @@
+"""GPX 1.1: structure, order and ranges, and re-read by two libraries."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from xml.etree import ElementTree as ET
+
+import gpxpy
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+from pyproj import Transformer
+
+from districtplan.outputs import gpx
+from districtplan.outputs.file_names import SLUG_MAX, village_stems
+from districtplan.outputs.gpx import Track, Waypoint, write
+
+DAY = date(2026, 3, 15)
+SQUARE = np.array([(31.2, -14.3), (31.201, -14.3), (31.201, -14.299), (31.2, -14.3)])
+ORDER = {
+    "gpx": ("metadata", "wpt", "rte", "trk", "extensions"),
+    "metadata": (
+        "name", "desc", "author", "copyright", "link", "time", "keywords", "bounds", "extensions",
+    ),
+    "wpt": (
+        "ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type",
+    ),
+    "trk": ("name", "cmt", "desc", "src", "link", "number", "type", "extensions", "trkseg"),
+    "trkseg": ("trkpt", "extensions"),
+    "trkpt": (),
+}  # fmt: skip
+"""What an element of GPX 1.1 may hold, in the order of its schema."""
+DECIMAL = re.compile(r"-?\d+(\.\d+)?")
+TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
+
+
+def faults(content: bytes) -> list[str]:
+    """Hold a file to the structure of GPX 1.1."""
+    root = ET.fromstring(content)
+    found = []
+    if root.tag != f"{{{gpx.NAMESPACE}}}gpx":
+        return ["not a gpx element of the 1.1 namespace"]
+    if root.get("version") != "1.1" or not root.get("creator"):
+        found.append("no version 1.1 or no creator")
+    for element in root.iter():
+        tag = element.tag.removeprefix(f"{{{gpx.NAMESPACE}}}")
+        if tag in ORDER:
+            children = [child.tag.removeprefix(f"{{{gpx.NAMESPACE}}}") for child in element]
+            unknown = set(children) - set(ORDER[tag])
+            if unknown:
+                found.append(f"{tag} holds {unknown}")
+                continue
+            places = [ORDER[tag].index(child) for child in children]
+            if places != sorted(places):
+                found.append(f"{tag} out of order")
+        if tag in ("wpt", "trkpt"):
+            found += _place_faults(element)
+        if tag == "time" and not TIME.fullmatch(element.text or ""):
+            found.append("time isn't in UTC")
+    return found
+
+
+def _place_faults(element: ET.Element) -> list[str]:
+    lat, lon = element.get("lat", ""), element.get("lon", "")
+    if not (DECIMAL.fullmatch(lat) and DECIMAL.fullmatch(lon)):
+        return [f"{lat}, {lon} aren't decimals"]
+    if not (-90 <= float(lat) <= 90 and -180 <= float(lon) < 180):
+        return [f"{lat}, {lon} out of range"]
+    return []
+
+
+@pytest.fixture(scope="module")
+def ends(small_results):
+    rows = [
+        (plot_id, line, end, longitude + shift, latitude)
+        for plot_id, longitude, latitude in zip(
+            small_results.plots["plot_id"],
+            small_results.plots["longitude_deg"],
+            small_results.plots["latitude_deg"],
+            strict=True,
+        )
+        for line in (1, 2)
+        for end, shift in (("start", 0.0), ("end", 0.0002))
+    ]
+    return pd.DataFrame(rows, columns=["plot_id", "line", "end", "longitude_deg", "latitude_deg"])
+
+
+@pytest.fixture(scope="module")
+def files(small_results, texts, ends):
+    return gpx.render(small_results, texts, ends)
+
+
+def test_one_file_a_village(files, small_results):
+    assert len(files) == len(small_results.villages)
+    assert all(re.fullmatch(r"gpx/v\d{3}(-[a-z0-9-]+)?\.gpx", name) for name in files)
+
+
+def test_files_obey_the_standard(files):
+    for content in files.values():
+        assert faults(content) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        (b'version="1.1"', b'version="1.0"'),
+        (b"GPX/1/1", b"GPX/1/0"),
+        (b'lon="', b'lon="2'),
+        (b'lat="', b'lat="1e'),
+        (b"T00:00:00Z", b"T00:00:00"),
+        (b"<trkseg>", b"<name>late</name><trkseg>"),
+        (b"</metadata>", b"</metadata><trk></trk><wpt lat='1' lon='1'/>"),
+        (b"<trkseg>", b"<trkseg><farmer>A</farmer>"),
+    ],
+)
+def test_the_structural_check_sees_faults(files, old, new):
+    content = next(iter(files.values()))
+    assert old in content
+    try:
+        found = faults(content.replace(old, new))
+    except ET.ParseError:
+        found = ["not well-formed"]
+    assert found
+    if new.startswith(b"<name>late"):
+        late = content.replace(b"</trk>", b"<name>late</name></trk>")
+        assert faults(late)
+
+
+def test_gpxpy_reads_the_same(files, small_results, ends):
+    plots = small_results.plots
+    to_degrees = Transformer.from_crs(small_results.plots_crs, 4326, always_xy=True)
+    for village, content in zip(small_results.villages["village"], files.values(), strict=True):
+        read = gpxpy.parse(content.decode())
+        here = plots[plots["village"] == village]
+        assert [track.name for track in read.tracks] == here["plot_id"].tolist()
+        assert village in read.name
+        assert read.time.isoformat() == "2026-03-15T00:00:00+00:00"
+        for track, outline in zip(read.tracks, here["geometry"], strict=True):
+            rings = [
+                ring for part in shapely.get_parts(outline) for ring in shapely.get_rings(part)
+            ]
+            assert len(track.segments) == len(rings)
+            for segment, ring in zip(track.segments, rings, strict=True):
+                x, y = np.array(ring.coords)[:, :2].T
+                meant = np.column_stack(to_degrees.transform(x, y))
+                found = [(point.longitude, point.latitude) for point in segment.points]
+                assert np.abs(found - meant).max() < 1e-7
+                assert found[0] == found[-1]
+        mine = ends[ends["plot_id"].isin(here["plot_id"])]
+        assert len(read.waypoints) == len(mine)
+        assert read.waypoints[0].name == f"{here['plot_id'].iloc[0]} line 1 start"
+
+
+def test_gdal_reads_the_same(files, small_results, tmp_path):
+    counted = 0
+    for content in files.values():
+        path = tmp_path / "village.gpx"
+        path.write_bytes(content)
+        tracks = pyogrio.read_dataframe(path, layer="tracks")
+        assert set(tracks["name"]) <= set(small_results.plots["plot_id"])
+        counted += len(tracks)
+        assert len(pyogrio.read_dataframe(path, layer="waypoints")) == 4 * len(tracks)
+    assert counted == len(small_results.plots)
+
+
+def test_same_bytes_twice_and_no_farmers_names(small_results, results_with_names, texts, ends):
+    assert gpx.render(small_results, texts, ends) == gpx.render(small_results, texts, ends)
+    for content in gpx.render(results_with_names, texts).values():
+        assert b"Invented Farmer" not in content
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "<b>&amp; ]]> \"'",
+        "{{ 7*191 }}<img src=x onerror=hit()>",
+        "مزرعة الشمال",
+        "e\u0301 \U0001f33d",
+    ],
+)
+def test_names_are_text(name):
+    content = write(name, [Track(name, (SQUARE,))], [Waypoint(name, 31.2, -14.3)], DAY)
+    assert faults(content) == []
+    read = gpxpy.parse(content.decode())
+    assert (read.name, read.tracks[0].name, read.waypoints[0].name) == (name, name, name)
+
+
+@pytest.mark.parametrize("sign", ["\x00", "\x1b", "\ud800", "\uffff", "\n", "\r"])
+def test_signs_that_xml_cannot_hold_are_marked(sign):
+    content = write(f"a{sign}b", [Track("t", (SQUARE,))], [], DAY)
+    assert gpxpy.parse(content.decode()).name == "a\ufffdb"
+
+
+def test_the_date_line_and_zero():
+    ring = np.array([(180.0, -1e-9), (-180.0, 0.0), (179.99999999, 90.0), (0.0, -90.0)])
+    content = write("t", [Track("t", (ring,))], [], DAY)
+    assert faults(content) == []
+    points = gpxpy.parse(content.decode()).tracks[0].segments[0].points
+    assert [point.longitude for point in points] == [-180, -180, -180, 0]
+    assert b'"-0.' not in content
+
+
+@pytest.mark.parametrize("place", [(np.nan, 0.0), (0.0, np.inf), (181.0, 0.0), (0.0, 90.1)])
+def test_no_place_is_refused(place):
+    with pytest.raises(ValueError, match="isn't known"):
+        write("t", [], [Waypoint("w", *place)], DAY)
+
+
+def test_file_names_are_plain_and_never_the_same():
+    villages = ["../../etc/passwd", "CON", "", "ä" * 300, "a/b", "a b", "قرية", "A.B", "nul\0"]
+    stems = list(village_stems(villages).values())
+    assert len({stem.lower() for stem in stems}) == len(villages)
+    for stem in stems:
+        assert re.fullmatch(r"v\d{3}(-[a-z0-9]+)*", stem)
+        assert len(stem) <= SLUG_MAX + 5
+    assert stems[:2] == ["v001-etc-passwd", "v002-con"]
+
+
+def test_file_names_of_many_villages_sort_by_number():
+    stems = list(village_stems(f"village {n}" for n in range(1200)).values())
+    assert stems == sorted(stems)
+    assert stems[0].startswith("v0001-")

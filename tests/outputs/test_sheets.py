@@ -1,0 +1,460 @@
+"""Sheets of paper, read back and looked at: numbers, cautions, type, ink, bytes."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import math
+import re
+from datetime import date
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pypdf
+import pypdfium2
+import pytest
+from shapely import LineString, Point
+
+from districtplan.handbook import packaged
+from districtplan.outputs import sheets, wording
+from districtplan.outputs.sheets import paper, plot_page
+from districtplan.outputs.sheets.paper import TEXT_PT, Paper
+from tests.conftest import plan_of
+from tests.support import renumbered, tweaked
+
+STACK = "Z" + "\u0301\u0302\u0303\u0304" * 5 + "algo" + "\u0316\u0317\u0318" * 6
+HOSTILE = (
+    "قرية الجبل العليا",
+    "כפר ההר 12-א",
+    STACK,
+    "W" * 200,
+    "ሰላም መንደር",
+    "x" * 30 + "قرية الجبل" * 15,
+    "é" * 150,
+    "Đồi Mới " * 20,
+    "{plan} <b>&amp; (\\) Tj ET",
+    STACK * 10,
+    "\u0651" * 100,
+    "=1+1",
+)
+FRINGE = 25
+DOTS = 2
+"""Dots of a picture of a page for each point."""
+
+
+def with_plan(results, **changes):
+    changed = results.plan.sheets.model_copy(update={"plots": "all"} | changes)
+    plan = results.plan.model_copy(update={"sheets": changed})
+    return dataclasses.replace(results, plan=plan)
+
+
+def renamed(results, names, villages, farmers=None):
+    plots = results.plots.copy()
+    old = dict(zip(plots["village"].unique(), villages, strict=True))
+    plots["plot_id"] = names
+    plots["village"] = plots["village"].map(old)
+    plots["farmer_name"] = names if farmers is None else farmers
+    table = results.villages.assign(village=results.villages["village"].map(old))
+    return with_plan(dataclasses.replace(results, plots=plots, villages=table))
+
+
+def read(content: bytes) -> list[str]:
+    pages = pypdf.PdfReader(io.BytesIO(content)).pages
+    return [page.extract_text().replace("\xa0", " ") for page in pages]
+
+
+def pictures(content: bytes) -> list[np.ndarray]:
+    document = pypdfium2.PdfDocument(content)
+    return [np.asarray(page.render(scale=DOTS).to_pil().convert("RGB")) for page in document]
+
+
+def plot_files(files: dict[str, bytes]) -> dict[str, bytes]:
+    return {name: content for name, content in files.items() if not name.endswith("-wall.pdf")}
+
+
+@pytest.fixture(scope="module")
+def all_results(small_results):
+    return with_plan(small_results)
+
+
+@pytest.fixture(scope="module")
+def files(all_results, texts):
+    return sheets.render(all_results, texts)
+
+
+@pytest.fixture(scope="module")
+def pages(files, all_results):
+    """Text of each sheet by its plot's id, which stands first on it."""
+    plots = all_results.plots
+    by_source = dict(zip(plots["source_row"], plots["plot_id"], strict=True))
+    found = {}
+    for content in plot_files(files).values():
+        for text in read(content):
+            found[by_source[int(re.search(r"Plots file, row (\d+)", text)[1])]] = text
+    return found
+
+
+def test_a_file_of_sheets_and_one_for_the_wall_for_each_village(files):
+    assert sorted(files) == [
+        "sheets/v001-sondo-wall.pdf",
+        "sheets/v001-sondo.pdf",
+        "sheets/v002-upper-tamba-ridge-wall.pdf",
+        "sheets/v002-upper-tamba-ridge.pdf",
+        "sheets/v003-7-191-img-src-x-onerror-hit-wall.pdf",
+        "sheets/v003-7-191-img-src-x-onerror-hit.pdf",
+    ]
+
+
+def test_same_bytes_twice(files, all_results, texts):
+    assert sheets.render(all_results, texts) == files
+
+
+def test_no_sheets_no_files(small_results, texts):
+    assert sheets.render(with_plan(small_results, plots="none"), texts) == {}
+
+
+def test_every_plot_has_one_page(pages, all_results):
+    assert set(pages) == set(all_results.plots["plot_id"])
+    assert all(text.startswith(plot_id) for plot_id, text in pages.items())
+
+
+def numbers_of(row, plan) -> list[str]:
+    """What a sheet must say of a plot, worked out from its row of the table alone."""
+    said = [f"{row['area_ha']:.2f} ha", f"row {row['source_row']}"]
+    barred = row["slope_mean_pct"] >= plan.erosion.perennials_from_slope_pct
+    if not barred:
+        amounts = (row[f"{good}_kg"] for good in ("seed", "npk", "urea", "manure"))
+        said += [wording.kilograms(round(1000 * kg)) for kg in amounts if pd.notna(kg)]
+    bearing = row["row_bearing_magnetic_deg"]
+    if row["row_method"] in {"straight", "guide lines"} and not barred and pd.notna(bearing):
+        near = round(bearing) % 180
+        said.append(f"{near:03d}° / {near + 180:03d}°")
+    return said
+
+
+def check_numbers(table, texts_by_id, plan) -> None:
+    for _, row in table.iterrows():
+        text = texts_by_id[row["plot_id"]]
+        for number in numbers_of(row, plan):
+            assert number in text, (row["plot_id"], number, text)
+        barred = row["slope_mean_pct"] >= plan.erosion.perennials_from_slope_pct
+        if row["row_method"] in {"any direction", "measure on the ground"} or barred:
+            assert not re.search(r"\d{3}° / \d{3}°", text), row["plot_id"]
+
+
+def test_sheets_of_the_demo_say_what_the_table_says(demo_folder):
+    """Twenty plots drawn at random, by the run folder's files alone."""
+    run = demo_folder / "run"
+    table = gpd.read_parquet(run / "plots.parquet")
+    found = {}
+    for path in sorted((run / "sheets").glob("*.pdf")):
+        if not path.name.endswith("-wall.pdf"):
+            for text in read(path.read_bytes()):
+                found[text.split()[0]] = text
+    printed = table[table["plot_id"].isin(list(found))]
+    assert len(printed) == len(found) > 20
+    seed = int(np.random.SeedSequence().entropy % 2**32)
+    print(f"seed {seed}")  # noqa: T201 - pytest shows it where the test fails
+    rng = np.random.default_rng(seed)
+    drawn = printed.iloc[rng.choice(len(printed), 20, replace=False)]
+    check_numbers(drawn, found, plan_of())
+
+
+def test_each_method_says_what_it_must(pages, all_results):
+    check_numbers(with_kilograms(all_results.plots), pages, all_results.plan)
+    assert "Measure" in pages["007"]
+    assert "HILLSIDE" in pages["007"]
+    assert "Level" in pages["109"]
+    assert "Rows by level" in pages["A-04"]
+    assert "Any way" in pages["=B+1"]
+    assert "NOT FOR BEANS" in pages["110"]
+    assert "Carry" not in pages["110"]
+
+
+def with_kilograms(plots: pd.DataFrame) -> pd.DataFrame:
+    goods = ("seed", "npk", "urea", "manure")
+    return plots.assign(
+        **{f"{good}_kg": plots[f"{good}_g"].astype("Float64") / 1000 for good in goods}
+    )
+
+
+def test_a_plot_to_be_measured_can_be_finished_on_the_ground(pages):
+    text = pages["108"]
+    for word in ("Fall in 10 m", "A row may fall", "Rows alone hold it?", "middle", "Compass:"):
+        assert word in text
+    drawn, rest = text.split("Fall in 10 m, in cm\n", 1)
+    assert re.findall("[0-9]", rest.split("middle")[0]) == list("12345")
+    assert [line for line in drawn.splitlines() if line in set("12345")] == list("12345")
+
+
+def test_the_pocket_table_is_arithmetic(pages):
+    cells = re.findall(r"(\d+) cm", pages["108"].split("° wrong falls")[1])
+    slopes = packaged().rows("pocket_slopes")["slope_pct"]
+    expected = [round(1000 * slope / 100 * math.sin(math.radians(10))) for slope in slopes]
+    # A metre and more is written in metres.
+    below = [fall for fall in expected if fall < 100]
+    assert len(below) == len(slopes) - 1
+    assert [int(cell) for cell in cells[: len(below)]] == below
+
+
+def test_every_sheet_has_all_cautions(files, texts, all_results):
+    wanted = [
+        texts.say(f"sheets.cautions.{name}", fall=12.0).split()[0]
+        for name in texts.section("sheets.cautions")
+        if name != "title"
+    ]
+    assert len(wanted) == 7
+    for name, content in files.items():
+        pages = read(content)
+        for text in pages if not name.endswith("-wall.pdf") else pages[:1]:
+            after = text.split("Take care")[1].replace("\n", " ")
+            for key in texts.section("sheets.cautions"):
+                said = texts.say(f"sheets.cautions.{key}", fall=12.0)
+                assert key == "title" or said in after, (name, key)
+
+
+def test_weedings_count_from_a_day_that_is_written_down(pages):
+    text = pages["A-01"]
+    assert "Write the day of planting here" in text
+    for days in (14, 28, 42):
+        assert f"{days} days after that day" in text
+
+
+def test_the_walk_keeps_the_slope_to_the_left(pages, all_results):
+    """From the lower left corner to the right of one who looks uphill."""
+    for row in all_results.plots.itertuples():
+        found = re.search(r"Face (\d{3})° by compass", pages[row.plot_id])
+        if found is None:
+            continue
+        true = int(found[1]) + row.declination_deg
+        uphill_right = row.downslope_true_deg + 180 + 90
+        assert math.cos(math.radians(true - uphill_right)) > 0
+    assert "Face" in pages["A-01"]
+
+
+@pytest.mark.parametrize("kind", ["sheets", "wall"])
+def test_type_is_large_enough(files, kind):
+    sizes = set()
+    for name, content in files.items():
+        if name.endswith("-wall.pdf") is (kind == "wall"):
+            for page in pypdf.PdfReader(io.BytesIO(content)).pages:
+                page.extract_text(
+                    visitor_text=lambda text, _cm, _tm, _font, size: (
+                        sizes.add(size) if text.strip() else None
+                    )
+                )
+    assert min(sizes) >= TEXT_PT
+
+
+def test_pages_are_black_on_white(files):
+    for content in files.values():
+        for picture in pictures(content):
+            assert (picture.max(axis=2) == picture.min(axis=2)).all()
+            dark, light = (picture < 60).mean(), (picture > 200).mean()
+            assert dark + light > 0.93
+            assert light > 0.8
+
+
+def test_fonts_are_embedded(files):
+    for content in files.values():
+        for page in pypdf.PdfReader(io.BytesIO(content)).pages:
+            for font in page["/Resources"]["/Font"].values():
+                (inner,) = font.get_object()["/DescendantFonts"]
+                assert "/FontFile2" in inner.get_object()["/FontDescriptor"]
+
+
+@pytest.fixture
+def boxes(monkeypatch) -> list[list]:
+    """Where names may stand on each page that is drawn."""
+    found: list[list] = []
+    start, name = Paper.page, Paper.name
+
+    def page(self):
+        found.append([])
+        start(self)
+
+    def noted(self, text, box, setting, least_pt=TEXT_PT):
+        found[-1].append(box)
+        return name(self, text, box, setting, least_pt)
+
+    monkeypatch.setattr(Paper, "page", page)
+    monkeypatch.setattr(Paper, "name", noted)
+    return found
+
+
+def outside(hostile: dict[str, bytes], plain: dict[str, bytes], boxes: list) -> int:
+    """Count dots that differ outside the boxes of names and the line that tells of cuts."""
+    theirs = [picture for content in hostile.values() for picture in pictures(content)]
+    ours = [picture for content in plain.values() for picture in pictures(content)]
+    assert len(theirs) == len(ours) == len(boxes)
+    dots = DOTS / paper.MM_PER_PT
+    count = 0
+    for one, other, page in zip(theirs, ours, boxes, strict=True):
+        # The fringe of a letter may be a faint grey: ink is darker.
+        differs = np.abs(one.astype(int) - other).max(axis=2) > FRINGE
+        for box in page:
+            top, left = math.floor(box.y * dots), math.floor(box.x * dots)
+            foot = math.ceil((box.y + box.height) * dots)
+            differs[top:foot, left : math.ceil((box.x + box.width) * dots) + 1] = False
+        differs[math.floor((plot_page.FOOT_MM + 1) * dots) :, :] = False
+        count += int(differs.sum())
+    return count
+
+
+@pytest.fixture
+def two_namings(results_with_names):
+    villages = (HOSTILE[0], STACK * 5, "W" * 199)
+    hostile = renamed(results_with_names, list(HOSTILE), villages)
+    ids = [f"{chr(ord('a') + place)}" for place in range(12)]
+    # Slugs sort as the hostile ones do, so that pages come in the same order.
+    return hostile, renamed(results_with_names, ids, ("a", "b", "c"), ids)
+
+
+def test_ink_of_hostile_names_stays_in_its_boxes(two_namings, texts, boxes):
+    hostile, plain = (sheets.render(results, texts) for results in two_namings)
+    assert outside(hostile, plain, boxes[: len(boxes) // 2]) == 0
+    for content in plot_files(hostile).values():
+        assert any("mark what can't be printed" in text for text in read(content))
+
+
+def unfitted(name, known, *_):
+    return "".join(sign if ord(sign) in known else "▯" for sign in name)
+
+
+def test_the_check_of_ink_sees_a_fault(two_namings, texts, boxes, monkeypatch):
+    monkeypatch.setattr(paper, "fitted", unfitted)
+    hostile, plain = (sheets.render(results, texts) for results in two_namings)
+    assert outside(hostile, plain, boxes[: len(boxes) // 2]) > 100
+
+
+def test_a_name_never_becomes_a_command_of_the_file(two_namings, texts):
+    made = sheets.render(two_namings[0], texts)
+    text = "".join(page for content in made.values() for page in read(content))
+    assert "{plan} <b>&amp; (\\) Tj ET" in text.replace("\n", " ")
+    for content in made.values():
+        assert b"/JavaScript" not in content
+        assert b"/URI" not in content
+
+
+def laid_on(results, plot_id: str, pegs: int) -> sheets.Laid:
+    (plot,) = results.plots.loc[results.plots["plot_id"] == plot_id, "geometry"]
+    points = [Point(plot.centroid.x - 30 + 60 * i / pegs, plot.centroid.y) for i in range(pegs)]
+    missing = [math.nan]
+    frame = pd.DataFrame(
+        {
+            "plot_id": plot_id,
+            "number": range(1, pegs + 1),
+            "along_m": [5.0 * i for i in range(pegs)],
+            "drop_cm": 0.0,
+            "bearing_magnetic_deg": [58.5] * (pegs - 1) + missing,
+            "step_cm": [*missing, -30.0] + [31.0] * (pegs - 2),
+            "geometry": points,
+        }
+    )
+    line = pd.DataFrame({"plot_id": [plot_id], "geometry": [LineString(points)]})
+    rows = pd.DataFrame({"plot_id": [plot_id], "row": [1], "geometry": [LineString(points)]})
+    return sheets.Laid(rows=rows, guides=line, pegs=frame)
+
+
+@pytest.mark.parametrize(("pegs", "pages"), [(5, 1), (15, 2), (120, 4)])
+def test_pegs_that_were_laid_out_are_listed_all(pegs, pages, small_results, texts):
+    results = with_plan(small_results, plot_ids=["109"])
+    made = sheets.render(results, texts, laid_on(results, "109", pegs))
+    found = read(made["sheets/v001-sondo.pdf"])
+    assert len(found) == pages
+    text = "\n".join(found)
+    assert "30 cm left" in text
+    assert "31 cm right" in text
+    assert "58.5°" in text
+    for number in range(1, pegs + 1):
+        assert f"{5 * (number - 1)} m" in text
+    assert "Take care" in found[0]
+    assert ("more overleaf" in found[0]) is (pages > 1)
+
+
+def test_without_a_magnetic_model_the_level_leads(small_results, texts):
+    plots = small_results.plots.assign(row_bearing_magnetic_deg=math.nan)
+    results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["A-01"])
+    (text,) = read(sheets.render(results, texts)["sheets/v002-upper-tamba-ridge.pdf"])
+    assert "Rows by level" in text
+    assert not re.search(r"\b\d{3}°", text)
+
+
+def test_without_a_magnetic_model_rows_still_follow_a_guide_line(small_results, texts):
+    plots = small_results.plots.assign(row_bearing_magnetic_deg=math.nan)
+    results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["109"])
+    (text,) = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
+    assert "bend for bend" in text
+    assert "stands for" not in text
+    assert "No compass number" in text
+
+
+def test_a_bearing_that_is_not_sure_says_so(small_results, texts):
+    plots = small_results.plots.assign(row_bearing_se_deg=6.0)
+    results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["A-01"])
+    (text,) = read(sheets.render(results, texts)["sheets/v002-upper-tamba-ridge.pdf"])
+    assert "the level is right" in text.replace("\n", " ")
+
+
+def test_the_wall_sheet_lists_every_plot_and_adds_up(files, all_results):
+    text = "\n".join(read(files["sheets/v002-upper-tamba-ridge-wall.pdf"]))
+    plots = all_results.plots[all_results.plots["village"] == "Upper Tamba Ridge"]
+    for row in plots.itertuples():
+        assert row.plot_id in text
+        if pd.notna(row.row_bearing_magnetic_deg):
+            assert wording.both_ends(row.row_bearing_magnetic_deg) in text
+        assert f"{wording.kilograms(row.seed_g)} kg" in text
+    assert wording.kilograms(int(plots["seed_g"].sum())) in text
+
+
+def test_the_wall_sheet_leaves_out_what_is_not_for_beans(files, all_results):
+    text = "\n".join(read(files["sheets/v001-sondo-wall.pdf"]))
+    plots = all_results.plots[all_results.plots["village"] == "Sondo"]
+    kept = plots[plots["plot_id"] != "110"]
+    assert wording.kilograms(int(kept["seed_g"].sum())) in text
+    assert wording.kilograms(int(plots["seed_g"].sum())) not in text
+    assert "no beans" in text
+
+
+def test_a_village_of_many_plots_goes_on_page_by_page(small_results, texts):
+    many = pd.concat([small_results.plots.iloc[:1]] * 120, ignore_index=True)
+    many["plot_id"] = [f"P{number:03d}" for number in range(120)]
+    results = dataclasses.replace(
+        small_results, plots=many, villages=small_results.villages.iloc[[1]]
+    )
+    results = with_plan(results, plot_ids=["P007"])
+    made = sheets.render(results, texts)
+    found = read(made["sheets/v001-upper-tamba-ridge-wall.pdf"])
+    assert len(found) == 4
+    text = "\n".join(found)
+    assert all(f"P{number:03d}" in text for number in range(120))
+
+
+def drawn_text(results, texts) -> str:
+    few = with_plan(results, plot_ids=["007", "108"])
+    return "".join(t for content in sheets.render(few, texts).values() for t in read(content))
+
+
+@pytest.fixture(scope="module")
+def usual(small_results, texts):
+    return drawn_text(small_results, texts)
+
+
+@pytest.mark.parametrize("name", list(packaged().rows("field_sheets")["name"]))
+def test_every_number_of_the_sheets_matters(name, small_results, texts, usual):
+    book = renumbered("field_sheets", name, 1.5 * packaged().number("field_sheets", name))
+    assert drawn_text(dataclasses.replace(small_results, handbook=book), texts) != usual
+
+
+@pytest.mark.parametrize("line", range(len(packaged().rows("pocket_slopes"))))
+def test_every_slope_of_the_pocket_table_matters(line, small_results, texts, usual):
+    book = tweaked("pocket_slopes", line, "slope_pct", 7.0)
+    assert drawn_text(dataclasses.replace(small_results, handbook=book), texts) != usual
+
+
+def test_the_file_says_it_was_written_on_the_plan_s_day(files, all_results):
+    day = all_results.plan.district.planting_date
+    for content in files.values():
+        made = pypdf.PdfReader(io.BytesIO(content)).metadata.creation_date
+        assert date(made.year, made.month, made.day) == day

@@ -1,0 +1,60 @@
+"""Which plots get a sheet."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from districtplan import erosion
+from districtplan.outputs.sheets.choice import FLAGGED, chosen, doubts
+from tests.conftest import plan_of
+
+PLOTS = pd.DataFrame(
+    {
+        "plot_id": ["a", "b", "c", "d"],
+        "row_method": ["straight", "straight", "measure on the ground", "guide lines"],
+        "erosion_flags": [(), ("no_soil_values", "rows_alone_not_enough"), (), ("no_soil_values",)],
+    }
+)
+
+
+def ids(**sheets) -> list[str]:
+    return PLOTS["plot_id"].iloc[chosen(PLOTS, plan_of(sheets=sheets))].tolist()
+
+
+@pytest.mark.parametrize(
+    ("sheets", "got"),
+    [
+        ({}, ["b", "c"]),
+        ({"plots": "flagged"}, ["b", "c"]),
+        ({"plots": "all"}, ["a", "b", "c", "d"]),
+        ({"plots": "none"}, []),
+        ({"plot_ids": ["d", "a", "a"]}, ["a", "d"]),
+        ({"plots": "none", "plot_ids": ["d"]}, ["d"]),
+        ({"plots": "all", "sheets_max": 3}, []),
+        ({"plots": "all", "sheets_max": 4}, ["a", "b", "c", "d"]),
+    ],
+)
+def test_the_policy_names_the_plots(sheets, got):
+    assert ids(**sheets) == got
+
+
+def test_flags_that_choose_are_flags():
+    assert set(FLAGGED) <= set(erosion.FLAGS)
+
+
+def test_nothing_is_dropped_without_a_word():
+    assert doubts(PLOTS, plan_of()) == []
+    (many,) = doubts(PLOTS, plan_of(sheets={"plots": "all", "sheets_max": 3}))
+    assert "4 plots" in many
+    assert "sheets_max = 3" in many
+    strangers = [f"x{number}" for number in range(7)]
+    (missing,) = doubts(PLOTS, plan_of(sheets={"plot_ids": ["a", *strangers]}))
+    assert "'x0'" in missing
+    assert "and 2 more" in missing
+    assert "'a'" not in missing
+
+
+def test_positions_are_whole_numbers():
+    assert chosen(PLOTS, plan_of(sheets={"plots": "none"})).dtype == np.int64
