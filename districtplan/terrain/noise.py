@@ -63,12 +63,14 @@ BAND_ROWS = 256
 """Rows of a raster in degrees that share one cell size in the error model."""
 TINY = 1e-300
 LEAST_SIGNAL = 1e-9
-"""Share of its noise that an energy is held to have at least: level heights, in a raster of whole
-metres, say no more than that."""
+"""Share of its noise that a squared slope is held to have at least: level heights, in a raster of
+whole metres, say no more than that."""
 LEAST_TREND = 1e-6
 """Spread of a plot across which a trend can be told [cells]."""
 LEAST_REST = 1e-3
 """The rest is never taken for noiseless: rounding could make it so."""
+BEYOND_DOUBT = 1e9
+"""Ratios to noise past which no odds change."""
 RANDOM_RAD = float(np.pi / np.sqrt(12))
 """Standard deviation of a line's direction at random, the most that a bearing can be off."""
 
@@ -606,6 +608,12 @@ def _floor(weight: Floats, basis: tuple[Floats, Floats], kernel: _Kernels) -> _F
     )
 
 
+def _over(part: Floats, whole: Floats) -> Floats:
+    """Divide, up to where it makes no difference; nothing over nothing is nothing."""
+    ratio: Floats = np.minimum(part / np.maximum(whole, TINY), BEYOND_DOUBT)
+    return ratio
+
+
 def _keep(signal: _Signal, floor: _Floor, error: ErrorModel) -> _Keep:
     """Weigh the trend and the rest by the odds that they mend the bearing more than they hurt it.
 
@@ -613,19 +621,19 @@ def _keep(signal: _Signal, floor: _Floor, error: ErrorModel) -> _Keep:
     its noise that there is nothing better; the rest where its noise is small beside the others'.
     """
     bend = signal.trend_deviator
-    mean = np.maximum(np.abs(signal.mean) ** 2, LEAST_SIGNAL * floor.mean)
+    mean = np.maximum(np.abs(signal.mean) ** 2, TINY)
     # An opposed trend, large enough to turn the bearing square, is most often noise.
     agree = (signal.mean**2 * np.conj(bend)).real / np.maximum(mean * np.abs(bend), TINY)
-    seen = signal.trend_energy * np.abs(bend) / floor.trend**2
-    lost = (floor.mean / mean) ** error.mean_power
+    seen = _over(signal.trend_energy, floor.trend) * _over(np.abs(bend), floor.trend)
+    lost = _over(floor.mean, mean) ** error.mean_power
     of_bend = 2 * signal.trend_energy * floor.trend
-    clear = np.abs(bend) ** 2 / (error.trend_clear * (of_bend + floor.trend_deviator))
+    clear = _over(np.abs(bend) ** 2, error.trend_clear * (of_bend + floor.trend_deviator))
     odds = error.trend_odds * seen * lost * np.exp(agree) + clear**2
 
     rest = np.abs(signal.raw - signal.mean**2 - bend)
     noise = 4 * mean * floor.mean + of_bend
-    quiet = (noise / (error.rest_quiet * floor.rest_deviator)) ** 2
-    rest_odds = quiet * rest / np.sqrt(floor.rest_deviator)
+    quiet = _over(noise, error.rest_quiet * floor.rest_deviator) ** 2
+    rest_odds = quiet * _over(rest, np.sqrt(floor.rest_deviator))
     trend = odds / (1 + odds)
     return _Keep(trend, trend * rest_odds / (1 + rest_odds))
 

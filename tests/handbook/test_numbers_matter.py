@@ -169,6 +169,8 @@ NAMED = {
         "TINY",
         "LEAST_TREND",
         "LEAST_REST",
+        "LEAST_SIGNAL",
+        "BEYOND_DOUBT",
         "NODES",
         "CELLS_MAX",
         "FLAT",

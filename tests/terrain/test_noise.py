@@ -144,7 +144,7 @@ def test_monte_carlo_on_a_fresh_seed(record_property, capsys):
     assert told["rms / better, up to 1.4"] >= 0.99, seed
     assert told["rms / better, worst"] <= 2, seed
     # To the draws' own scatter.
-    assert told["rms / worse, worst"] <= 1.005, seed
+    assert told["rms / worse, worst"] <= 1.01, seed
 
 
 def test_cases_cover_what_was_asked_for():
@@ -177,3 +177,15 @@ def test_heights_that_are_exactly_level_tell_no_more_than_their_error(sigma, len
         assert row["slope_corrected_pct"] < 0.05
         assert row["row_method_reason"] == "too_level_to_tell"
     assert rows[0]["slope_se_pct"] == pytest.approx(rows[1]["slope_se_pct"], rel=0.05)
+
+
+def test_level_ground_and_single_cells_have_odds_too():
+    """No signal at all, or no room for a trend: a Doubt of numbers, without a warning."""
+    size = np.full(3, CELL), np.full(3, CELL)
+    error = noise.ErrorModel.of(1.0, 30.0, handbook.packaged())
+    for weight, slope in ((np.ones((3, 3)), 0.0), (np.ones((1, 1)), 0.2), (np.ones((1, 1)), 0.0)):
+        said = noise.doubt(
+            *monte_carlo.repeated(weight, np.full((1, *weight.shape), slope + 0j)), size, error
+        )
+        for name in ("deviator", "trace", "turn", "level", "level_se", "slope", "slope_se"):
+            assert np.isfinite(getattr(said, name)).all(), name
