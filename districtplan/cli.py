@@ -133,9 +133,11 @@ def check(plan: PlanArgument) -> None:
     for row in results.set_aside.itertuples():
         who = f"row {row.source_row}, plot {row.plot_id}: {row.reason}. {row.remedy}"
         out.print(escape(who))
-    for row in results.readings.set_aside.itertuples():
-        who = f"reading {row.source_row}, plot {row.plot_id}: {row.reason}. {row.remedy}"
-        out.print(escape(who))
+    aside = results.readings.set_aside
+    # Counted after the head, and as a spreadsheet shows it.
+    for row in aside.assign(shown=aside["source_row"] + 1).itertuples():
+        number = f"reading {row.source_row} (row {row.shown} of a spreadsheet)"
+        out.print(escape(f"{number}, plot {row.plot_id}: {row.reason}. {row.remedy}"))
     out.print("Nothing stands in the way of a run.")
 
 

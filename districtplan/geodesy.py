@@ -321,6 +321,22 @@ def line_deg(angle: Floats) -> Floats:
     return np.where(folded >= HALF_TURN, 0.0, folded)
 
 
+def shorter_turn_deg(turn: Floats) -> Floats:
+    """Turn a line into another the shorter way round.
+
+    Parameters
+    ----------
+    turn : numpy.ndarray
+        Differences of two lines' directions [degrees].
+
+    Returns
+    -------
+    numpy.ndarray
+        The same turns, in [-90, 90).
+    """
+    return (turn + HALF_TURN / 2) % HALF_TURN - HALF_TURN / 2
+
+
 def line_in_words(bearing_true: Floats) -> NDArray[np.object_]:
     """Name the direction of lines by the compass.
 

@@ -101,7 +101,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         with clock.step("readings"):
             taken = records.accept(written.frame, ground, refused, asked, book)
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
-            ground = terrain.apply_readings(ground, taken.used, plots, zone, asked, book)
+            ground = terrain.apply_readings(ground, compared, plots, zone, asked, book)
         on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
         with clock.step("water"):
             flow, flow_lines = _water(on_raster, elevation, zone, asked, book, clock)
@@ -158,6 +158,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *geodesy.doubts(asked.district.planting_date),
             *sheets.doubts(joined, asked),
             *elevation.warnings,
+            *written.warnings,
         ),
     )
 

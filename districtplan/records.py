@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from districtplan import geodesy
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
@@ -74,13 +76,13 @@ def accept(
     given : pandas.DataFrame
         The columns ``GIVEN``.
     known : pandas.DataFrame
-        ``plot_id`` and ``declination_deg`` of the plots used.
+        ``plot_id`` of the plots used.
     refused : pandas.DataFrame
         ``plot_id`` of the rows of the plots file that were set aside.
     plan : Plan
-        Its planting date, after which no reading can be.
+        Its planting date, after which no reading can be, nor too long before it.
     handbook : Handbook
-        Believable slopes (table ``ground_readings``).
+        Believable slopes and ages (table ``ground_readings``).
 
     Returns
     -------
@@ -92,8 +94,9 @@ def accept(
     for check in (
         _unread(given),
         _unknown(given, known, refused),
-        _unbelievable(given, plan, handbook),
-        _without_north(given, known, plan),
+        _unbelievable(given, handbook),
+        _untimely(given, plan, handbook),
+        _without_north(given, plan),
     ):
         for place, reason, remedy in check:
             reasons.setdefault(place, (reason, remedy))
@@ -142,7 +145,7 @@ def _unknown(given: pd.DataFrame, known: pd.DataFrame, refused: pd.DataFrame) ->
             )
 
 
-def _unbelievable(given: pd.DataFrame, plan: Plan, handbook: Handbook) -> Iterator[Told]:
+def _unbelievable(given: pd.DataFrame, handbook: Handbook) -> Iterator[Told]:
     steepest = handbook.number(TABLE, "slope_max_pct")
     slope, bearing = given["slope_pct"].to_numpy(), given["bearing_deg"].to_numpy()
     for place in _places((slope < 0) | (slope > steepest)):
@@ -157,7 +160,11 @@ def _unbelievable(given: pd.DataFrame, plan: Plan, handbook: Handbook) -> Iterat
             f"bearing_deg = {bearing[place]:g} isn't within 0 and {FULL_TURN}",
             "Read it clockwise from north, along the level line",
         )
+
+
+def _untimely(given: pd.DataFrame, plan: Plan, handbook: Handbook) -> Iterator[Told]:
     latest = plan.district.planting_date
+    oldest = handbook.number(TABLE, "age_max_years")
     for place, day in enumerate(given["date"].tolist()):
         if day is not None and day > latest:
             yield (
@@ -165,19 +172,29 @@ def _unbelievable(given: pd.DataFrame, plan: Plan, handbook: Handbook) -> Iterat
                 f"date = {day.isoformat()} lies after the planting date {latest.isoformat()}",
                 "Correct it, or planting_date in the plan",
             )
+        elif day is not None and geodesy.decimal_year(latest) - geodesy.decimal_year(day) > oldest:
+            yield (
+                place,
+                f"date = {day.isoformat()} lies more than {oldest:g} years before the planting "
+                f"date {latest.isoformat()}",
+                "Correct it, or measure again: land changes",
+            )
 
 
-def _without_north(given: pd.DataFrame, known: pd.DataFrame, plan: Plan) -> Iterator[Told]:
-    """Find compass bearings on a day that the magnetic model doesn't hold."""
-    unsure = known.loc[known["declination_deg"].isna(), "plot_id"]
-    day = plan.district.planting_date.isoformat()
-    for place in _places(
-        (given["bearing_reference"] == "magnetic") & given["plot_id"].isin(unsure)
-    ):
+def _without_north(given: pd.DataFrame, plan: Plan) -> Iterator[Told]:
+    """Find compass bearings of a day that the magnetic model doesn't hold."""
+    first, last = geodesy.magnetic_model_years()
+    # A later day is told of already.
+    dated = given["date"].map(lambda day: day is not None and day <= plan.district.planting_date)
+    for place in _places(dated & (given["bearing_reference"] == "magnetic")):
+        day = given["date"].iloc[place]
+        if first <= geodesy.decimal_year(day) <= last:
+            continue
         yield (
             place,
-            f"the magnetic model doesn't hold on {day}, so the compass bearing can't be used",
-            "Install a newer pygeomag, or give the bearing from true or grid north",
+            f"the magnetic model holds from {first:g} to {last:g}, not on {day.isoformat()}, so "
+            "the compass bearing can't be used",
+            "Give the bearing from true or grid north; for a later day install a newer pygeomag",
         )
 
 
@@ -196,7 +213,7 @@ def _repeated(sound: pd.DataFrame) -> Iterator[Told]:
             for row in rows:
                 yield (
                     row,
-                    f"the plot's {name} on {day.isoformat()} stands in {len(rows)} rows: "
+                    f"the plot's {name} on {day.isoformat()} stands in {len(rows)} readings: "
                     f"{listed}{more}",
                     "Keep one of them",
                 )

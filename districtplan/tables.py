@@ -18,6 +18,7 @@ Kind = Literal["text", "integer", "number", "texts", "geometry"]
 Maker = Literal[
     "intake",
     "terrain",
+    "estimate",
     "readings",
     "comparison",
     "water",
@@ -196,7 +197,7 @@ COLUMNS: tuple[Column, ...] = (
         "number",
         "terrain",
         "°",
-        "Standard error of the row bearing from the stated vertical error.",
+        "Standard error of the row bearing: from the stated vertical error, or that of a reading.",
         0,
         90,
         nullable=True,
@@ -301,6 +302,24 @@ COLUMNS: tuple[Column, ...] = (
     ),
     _text("row_method_reason", "terrain", "Code of why that method."),
     _codes("terrain_flags", "terrain", "Codes of what to know of the plot's terrain."),
+    _bearing(
+        "level_line_true_deg",
+        "The raster's own estimate of the most level bearing, printed or not: only readings are "
+        "compared with it.",
+        "estimate",
+    ),
+    Column("level_line_se_deg", "number", "estimate", "°", "Its standard error.", 0, 90),
+    _slope(
+        "across_grade_pct",
+        "Grade across that line, by which rows turned away from it fall, by the raster.",
+        "estimate",
+    ),
+    _slope(
+        "bend_grade_pct",
+        "Grade that straight rows have at best where the land bends; 0 where the raster's error "
+        "could show as much.",
+        "estimate",
+    ),
     _slope("slope_measured_pct", "Slope as measured on the ground.", "readings", nullable=True),
     _slope(
         "slope_used_pct",
@@ -316,6 +335,24 @@ COLUMNS: tuple[Column, ...] = (
     ),
     _text("bearing_reading_date", "readings", "Day on which it was measured.", nullable=True),
     _text("bearing_reading_method", "readings", "How it was measured, as given.", nullable=True),
+    _bearing(
+        "row_bearing_raster_true_deg",
+        "Where a bearing was measured, that of the raster beside it, from true north: to compare, "
+        "not to set rows by.",
+        "readings",
+    ),
+    Column(
+        "row_bearing_raster_se_deg",
+        "number",
+        "readings",
+        "°",
+        "Its standard error, as stated.",
+        0,
+        90,
+        nullable=True,
+    ),
+    _text("row_method_raster", "readings", "Row method that the raster alone gives."),
+    _text("row_method_reason_raster", "readings", "Code of why that method."),
     _text("reading_date", "comparison", "Day of the reading."),
     _text("reading_method", "comparison", "How the reading was made, as given."),
     _text(
@@ -346,7 +383,8 @@ COLUMNS: tuple[Column, ...] = (
     _bearing("bearing_read_true_deg", "Bearing as read, from true north.", "comparison"),
     _bearing(
         "bearing_raster_true_deg",
-        "Row bearing of the raster, from true north; empty where it supports none.",
+        "Most level bearing by the raster, from true north, printed or not; empty where it can't "
+        "be compared.",
         "comparison",
     ),
     Column(
@@ -373,6 +411,12 @@ COLUMNS: tuple[Column, ...] = (
         "bearing_agrees",
         "comparison",
         "inside or outside what the errors of raster and reading explain 19 times in 20.",
+        nullable=True,
+    ),
+    _text(
+        "bearing_not_compared",
+        "comparison",
+        "Why a bearing read isn't compared: the raster isn't sure of its own, or shows level land.",
         nullable=True,
     ),
     Column(
@@ -766,6 +810,14 @@ COLUMNS: tuple[Column, ...] = (
         nullable=False,
     ),
     Column("area_measure_ha", "number", "totals", "ha", "Area of those plots.", 0, None),
+    _integer(
+        "plots_unserved",
+        "totals",
+        "",
+        "Plots whose bearing the raster alone leaves to be measured.",
+        nullable=False,
+    ),
+    Column("area_unserved_ha", "number", "totals", "ha", "Area of those plots.", 0, None),
     _text("kind", "features", "Kind of a feature that takes land, as given."),
     Column(
         "width_m",

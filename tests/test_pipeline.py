@@ -218,5 +218,5 @@ def test_a_coarse_raster_says_so_first_and_what_would_serve(tmp_path):
     results = pipeline.find(plan)
     assert set(results.plots["row_method"]) == {"measure on the ground"}
     first, *others = served_sentences(results, Texts.load("en"))
-    assert first == "The elevation raster can't tell how rows run on any of 21 plots."
+    assert first == "The elevation raster can tell how rows run on none of 21 plots."
     assert any("A raster of 2 m cells" in sentence for sentence in others)

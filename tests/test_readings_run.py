@@ -16,6 +16,8 @@ import pytest
 from pyproj import Geod, Proj
 
 from districtplan import pipeline
+from districtplan.outputs import wording
+from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, square, surface_raster, write_district
 from tests.terrain.errors import correlated
 from tests.test_cli import districtplan
@@ -58,11 +60,13 @@ def test_the_table_of_plots_has_the_reading(run):
     assert row["slope_measured_pct"] == row["slope_used_pct"] == 23.5
     assert row["slope_class"] == "Moderately steep"
     assert "rows_alone_not_enough" in row["erosion_flags"]
-    assert row["row_bearing_magnetic_deg"] == pytest.approx(118, abs=1e-9)
-    assert row["row_bearing_true_deg"] == pytest.approx(118 + row["declination_deg"], abs=1e-9)
+    # The needle of the day of the reading, three weeks before planting.
+    assert row["row_bearing_magnetic_deg"] == pytest.approx(118, abs=0.01)
+    assert row["row_bearing_true_deg"] == pytest.approx(118 + row["declination_deg"], abs=0.01)
     assert row["bearing_reading_method"] == "A-frame & compass"
     assert (row["slope_reading_date"], row["bearing_reading_date"]) == ("2026-02-27", "2026-02-28")
-    assert (row["row_method"], row["row_method_reason"]) == ("straight", "measured")
+    assert (row["row_method"], row["row_method_reason"]) == ("straight", "measured_against_raster")
+    assert row["row_method_raster"] == "straight"
 
 
 def test_plots_without_a_reading_are_as_before(plan, run, tmp_path):
@@ -126,7 +130,7 @@ def test_the_workbook_has_both_sheets_and_the_columns(run):
     plot = dict(zip(head, next(row for row in rows if row[0] == "K00"), strict=True))
     assert plot["Slope, measured on the ground [%]"] == 23.5
     assert plot["Bearing measured by"] == "A-frame & compass"
-    assert plot["Row bearing, magnetic [°]"] == pytest.approx(118)
+    assert plot["Row bearing, magnetic [°]"] == pytest.approx(118, abs=0.01)
     first = " ".join(str(row[0].value) for row in book["Read first"].rows)
     assert "slopes 1, bearings 2" in first
 
@@ -134,15 +138,58 @@ def test_the_workbook_has_both_sheets_and_the_columns(run):
 def test_check_lists_readings_set_aside_with_a_remedy(plan):
     done = districtplan("check", plan)
     assert done.returncode == 0, done.stderr
-    assert "reading 4, plot nobody: there is no plot with the id 'nobody'" in done.stdout
-    assert "reading 6, plot K03: date = 2026-12-24 lies after the planting date" in done.stdout
+    assert (
+        "reading 4 (row 5 of a spreadsheet), plot nobody: there is no plot with the id 'nobody'"
+        in done.stdout
+    )
+    late = "plot K03: date = 2026-12-24 lies after the planting date"
+    assert f"reading 6 (row 7 of a spreadsheet), {late}" in done.stdout
     assert "3 of 6 rows of ground readings could not be used" in done.stderr
+
+
+def test_a_reading_against_the_raster_is_told_of_wherever_it_is_printed(plan, run):
+    """Card, table, workbook and explanation; the raster's own line stands beside it."""
+    row = gpd.read_parquet(run / "plots.parquet").set_index("plot_id").loc["K00"]
+    ends = wording.both_ends(row["row_bearing_raster_true_deg"])
+    told = f"The raster says {ends} from true north, give or take"
+    fall = f"if the raster is right, rows by it fall {row['row_grade_likely_pct']:.1f} % along"
+    assert row["row_grade_95_pct"] > row["row_grade_limit_pct"]
+    page = (run / "index.html").read_text(encoding="utf-8")
+    book = openpyxl.load_workbook(run / "district.xlsx", read_only=True)
+    cells = " ".join(str(cell.value) for line in book["Plots"].rows for cell in line)
+    explained = districtplan("explain", plan, "K00").stdout
+    for place in (page, cells, explained, row["flags"] + row["row_method_why"]):
+        assert told in place
+        assert fall in place
+        assert "measure again before you set rows" in place
+    checked = districtplan("check", plan)
+    assert "the readings on K00" in checked.stderr
+
+
+def test_the_first_line_is_of_the_raster_alone(plan, tmp_path):
+    """On cells too large for the plots readings add theirs, and the reason stays."""
+    shutil.copytree(plan.parent, tmp_path / "few")
+    path = tmp_path / "few" / "plan.toml"
+    text = path.read_text(encoding="utf-8")
+    assert "[terrain]" not in text
+    path.write_text(text + "\n[terrain]\ncells_min = 1000\n", encoding="utf-8")
+    results = pipeline.find(path)
+    first, added, why, *_ = wording.served_sentences(results, Texts.load("en"))
+    total = len(results.plots)
+    assert first == f"The elevation raster can tell how rows run on none of {total} plots."
+    assert added == "Readings add 2."
+    assert "too large for most plots" in why
+    villages = " ".join(wording.served_by_village(results, Texts.load("en")))
+    assert ": 0 of" in villages
+    assert "0 % of the land; with readings" in villages
 
 
 def test_explain_tells_of_the_reading(plan):
     done = districtplan("explain", plan, "K00")
     assert done.returncode == 0, done.stderr
-    assert "measured on the ground, 27 February 2026, clinometer: 23.5 %" in done.stdout
+    assert "measured on the ground, 27 February 2026, clinometer: 23.5 %, give or take 2" in (
+        done.stdout
+    )
     assert "the level line, measured on the ground, 28 February 2026" in done.stdout
 
 
@@ -151,7 +198,7 @@ def test_a_bad_file_of_readings_is_refused_without_a_traceback(plan, tmp_path):
     (tmp_path / "bad" / "readings.csv").write_text("plot,slope\n1,2\n", encoding="utf-8")
     done = districtplan("check", tmp_path / "bad" / "plan.toml")
     assert done.returncode == 2
-    assert "readings.csv line 1: lacks the columns" in done.stderr
+    assert "readings.csv, head (line 1): lacks the columns" in done.stderr
     assert "Traceback" not in done.stderr
 
 

@@ -14,8 +14,8 @@ from tests.support import renumbered
 HEAD = "plot_id,slope_pct,bearing_deg,bearing_reference,method,date\n"
 
 
-def accepted(text: str, book=None, declination: float = 1.5) -> records.Readings:
-    known = pd.DataFrame({"plot_id": ["A1", "A2"], "declination_deg": declination})
+def accepted(text: str, book=None) -> records.Readings:
+    known = pd.DataFrame({"plot_id": ["A1", "A2"]})
     refused = pd.DataFrame({"plot_id": ["B9"]})
     given = parse(HEAD + text, "readings.csv")
     return records.accept(given, known, refused, plan_of(), book or packaged())
@@ -30,6 +30,9 @@ def accepted(text: str, book=None, declination: float = 1.5) -> records.Readings
         ("A1,-1,,,level,2026-02-27", "slope_pct = -1 isn't within 0 and 200"),
         ("A1,200.5,,,level,2026-02-27", "slope_pct = 200.5 isn't within 0 and 200"),
         ("A1,,361,true,level,2026-02-27", "bearing_deg = 361 isn't within 0 and 360"),
+        ("A1,12,,,level,1026-02-01", "lies more than 10 years before the planting date"),
+        ("A1,12,,,level,2016-03-14", "lies more than 10 years before the planting date"),
+        ("A1,12,,,level,0001-01-01", "lies more than 10 years before the planting date"),
         ("A1,12,,,level,2026-03-16", "lies after the planting date 2026-03-15"),
         ("A1,twelve,,,level,2026-02-27", "isn't a number"),
     ],
@@ -48,7 +51,7 @@ def test_two_readings_of_one_thing_on_one_day_are_both_set_aside():
     )
     assert found.used["slope_pct"].tolist() == [15.0]
     assert found.set_aside["source_row"].tolist() == [1, 2]
-    assert "2026-02-27 stands in 2 rows: 1, 2" in found.set_aside["reason"][0]
+    assert "2026-02-27 stands in 2 readings: 1, 2" in found.set_aside["reason"][0]
 
 
 def test_slope_and_bearing_of_one_day_may_stand_in_two_rows():
@@ -63,13 +66,22 @@ def test_an_unbelievable_reading_does_not_drag_down_a_sound_one():
 
 def test_a_compass_bearing_needs_the_magnetic_model():
     found = accepted(
-        "A1,,58,magnetic,compass,2026-02-27\nA2,,58,true,sun,2026-02-27\n", declination=float("nan")
+        "A1,,58,magnetic,compass,2024-12-30\nA2,,58,true,sun,2024-12-30\n"
+        "A1,,58,magnetic,compass,2025-01-02\nA2,,58,magnetic,compass,9999-12-31\n"
     )
-    assert found.used["plot_id"].tolist() == ["A2"]
-    assert "magnetic model" in found.set_aside["reason"][0]
+    assert found.used["source_row"].tolist() == [2, 3]
+    assert found.set_aside["source_row"].tolist() == [1, 4]
+    assert "the magnetic model holds from 2025" in found.set_aside["reason"][0]
+    assert "not on 2024-12-30" in found.set_aside["reason"][0]
 
 
 def test_the_steepest_slope_is_the_handbooks():
     book = renumbered(records.TABLE, "slope_max_pct", 100.0)
     assert len(accepted("A1,150,,,level,2026-02-27\n").used) == 1
     assert len(accepted("A1,150,,,level,2026-02-27\n", book).used) == 0
+
+
+def test_the_age_of_a_reading_is_the_handbooks():
+    old = "A1,12,,,level,2016-03-15\n"
+    assert len(accepted(old).used) == 1
+    assert len(accepted(old, renumbered(records.TABLE, "age_max_years", 9.0)).used) == 0

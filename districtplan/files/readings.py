@@ -34,6 +34,14 @@ COLUMNS = ("plot_id", *MEASURED, "bearing_reference", "method", "date")
 _NUMBER = re.compile(r"[+-]?[0-9]{1,9}(\.[0-9]{1,9})?")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
+_WORD = re.compile(r"[a-z]+")
+
+NEAR = 0.6
+"""How alike a name must be to one that the file lacks to be taken for it."""
+LISTED = 10
+COLUMNS_MAX = 500
+UNITS = {"slope_pct": ", metres of fall in 100 m", "bearing_deg": ", degrees from north"}
+
 AS_CSV = "Save it as CSV, UTF-8"
 
 
@@ -47,10 +55,13 @@ class RawReadings:
         The columns :data:`districtplan.records.GIVEN`; no rows where the plan names no file.
     sha256 : Mapping[str, str]
         Digest of the file, by its name in the plan.
+    warnings : tuple[str, ...]
+        A sentence that names columns left unread, if any.
     """
 
     frame: pd.DataFrame
     sha256: Mapping[str, str]
+    warnings: tuple[str, ...] = ()
 
 
 class _UnreadError(ValueError):
@@ -88,7 +99,8 @@ def read_readings(plan_file: PlanFile) -> RawReadings:
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise InputError(Fault(f"{name} line {line}", "isn't UTF-8 text", AS_CSV)) from error
-    return RawReadings(parse(text, name), {name: hashlib.sha256(raw).hexdigest()})
+    digest = {name: hashlib.sha256(raw).hexdigest()}
+    return RawReadings(parse(text, name), digest, unread_columns(text, name))
 
 
 def parse(text: str, name: str) -> pd.DataFrame:
@@ -114,8 +126,7 @@ def parse(text: str, name: str) -> pd.DataFrame:
     InputError
         If it isn't CSV, or its first line doesn't name the columns.
     """
-    first = text.split("\n", 1)[0]
-    separator = ";" if first.count(";") > first.count(",") else ","
+    separator = _separator(text)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     try:
         rows = list(reader)
@@ -124,7 +135,7 @@ def parse(text: str, name: str) -> pd.DataFrame:
         raise InputError(Fault(where, f"isn't CSV ({error})", "Check its quotes")) from error
     if not rows:
         raise InputError(Fault(name, "is empty", f"Its first line names columns: {_listed()}"))
-    places = _columns([cell.strip().lower() for cell in rows[0]], name)
+    places = _columns(_head(rows[0]), name)
     found = []
     for number, row in enumerate(rows[1:], start=1):
         # Spreadsheet programs write rows of separators below a table.
@@ -133,25 +144,69 @@ def parse(text: str, name: str) -> pd.DataFrame:
     return _frame(found)
 
 
+def unread_columns(text: str, name: str) -> tuple[str, ...]:
+    """Name the columns that a file of readings has beyond those known here.
+
+    Parameters
+    ----------
+    text : str
+        The text, as :func:`parse` takes it.
+    name : str
+        Name of the file as in the plan.
+
+    Returns
+    -------
+    tuple[str, ...]
+        A sentence, or nothing where there are none.
+    """
+    head = _head(next(csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text))))
+    unknown = [_shown(cell) for cell in head if cell and cell not in COLUMNS]
+    if not unknown:
+        return ()
+    listed = ", ".join(unknown[:LISTED])
+    more = f" and {len(unknown) - LISTED} more" if len(unknown) > LISTED else ""
+    return (f"{name}: columns not known here were left unread: {listed}{more}.",)
+
+
+def _separator(text: str) -> str:
+    first = text.split("\n", 1)[0]
+    return ";" if first.count(";") > first.count(",") else ","
+
+
+def _head(cells: list[str]) -> list[str]:
+    return [cell.strip().lower() for cell in cells]
+
+
 def _listed() -> str:
     return ", ".join(COLUMNS)
 
 
+def _meant(cell: str, head: list[str]) -> str | None:
+    """Guess which of the columns that the file lacks a name stands for."""
+    lacking = [column for column in COLUMNS if column not in head]
+    first = _WORD.match(cell)
+    by_word = [column for column in lacking if first and column.split("_")[0] == first[0]]
+    near = [*difflib.get_close_matches(cell, lacking, n=1, cutoff=NEAR), *by_word]
+    return near[0] if near else None
+
+
 def _columns(head: list[str], name: str) -> dict[str, int]:
-    where = f"{name} line 1"
+    where = f"{name}, head (line 1)"
+    if len(head) > COLUMNS_MAX:
+        raise InputError(Fault(where, f"has {len(head):,} columns", f"Known here: {_listed()}"))
     faults = [
         Fault(where, f"names the column {column} {head.count(column)} times", "Name each once")
         for column in COLUMNS
         if head.count(column) > 1
     ]
     for cell in head:
-        near = difflib.get_close_matches(cell, COLUMNS, n=1, cutoff=0.8)
-        if cell not in COLUMNS and near:
+        meant = None if cell in COLUMNS else _meant(cell, head)
+        if meant is not None:
             faults.append(
                 Fault(
                     where,
-                    f"has a column {cell[:SHOWN_MAX]!a}",
-                    f"Did you mean {near[0]}? If not, take it out",
+                    f"has a column {_shown(cell)}, which isn't known here",
+                    f"Did you mean {meant}{UNITS.get(meant, '')}? If not, take it out",
                 )
             )
     missing = [column for column in REQUIRED if column not in head]

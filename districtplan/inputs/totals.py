@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
     Sums = dict[str, int | None]
 
+RASTER = "row_method_raster"
+"""Column of the row method that the raster alone gives."""
+
 
 def totals(joined: pd.DataFrame, plan: Plan) -> tuple[pd.DataFrame, pd.Series]:
     """Add up plots by village and over the district.
@@ -28,8 +31,8 @@ def totals(joined: pd.DataFrame, plan: Plan) -> tuple[pd.DataFrame, pd.Series]:
     Parameters
     ----------
     joined : pandas.DataFrame
-        Plots with ``village``, ``area_ha``, ``row_method``, ``erosion_flags`` ``holes``,
-        ``maize_holes`` and the columns made by inputs.
+        Plots with ``village``, ``area_ha``, ``row_method``, ``row_method_raster``,
+        ``erosion_flags``, ``holes``, ``maize_holes`` and the columns made by inputs.
     plan : Plan
         What is wanted: pack sizes and where they are bought.
 
@@ -57,14 +60,15 @@ def totals(joined: pd.DataFrame, plan: Plan) -> tuple[pd.DataFrame, pd.Series]:
     return villages, pd.Series(_areas(joined) | whole, dtype="object", name="district")
 
 
-def _measured(plots: pd.DataFrame) -> pd.Series:
-    return plots["row_method"] == "measure on the ground"
+def _measured(plots: pd.DataFrame, by: str = "row_method") -> pd.Series:
+    return plots[by] == "measure on the ground"
 
 
 def _areas(plots: pd.DataFrame) -> dict[str, float]:
     return {
         "area_ha": math.fsum(plots["area_ha"]),
         "area_measure_ha": math.fsum(plots.loc[_measured(plots), "area_ha"]),
+        "area_unserved_ha": math.fsum(plots.loc[_measured(plots, RASTER), "area_ha"]),
     }
 
 
@@ -75,6 +79,7 @@ def _sums(plots: pd.DataFrame) -> Sums:
         "plots_steep": sum("rows_alone_not_enough" in codes for codes in flags),
         "plots_beyond_equations": sum("slope_beyond_equations" in codes for codes in flags),
         "plots_measure": int(_measured(plots).sum()),
+        "plots_unserved": int(_measured(plots, RASTER).sum()),
     }
     summed = ("holes", "maize_holes", *tables.made_by("inputs"))
     return counts | {column: _sum(plots[column], column) for column in summed}

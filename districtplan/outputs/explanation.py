@@ -40,6 +40,14 @@ NOISE_RULES = (
     "turn_se",
     "level_se",
 )
+# Reasons of rows that are laid out by a reading alone.
+BY_READING = (
+    "measured",
+    "measured_past_limit",
+    "measured_against_raster",
+    "measured_but_bends",
+    "measured_flat",
+)
 # Flags that say why a plot has no tonnes.
 WITHOUT_TONNES = ("slope_beyond_equations", "no_slope_length", "no_soil_values")
 
@@ -205,6 +213,8 @@ def _area(case: _Case) -> Step:
 def _slope(case: _Case) -> Step:
     row, elevation = case.row, case.results.plan.elevation
     mean = row["slope_mean_pct"]
+    read = case.known("slope_measured_pct")
+    taken = row["slope_measured_pct"] if read else mean
     classes = case.results.handbook.rows("slope_classes")
     drawn = classes[classes["number"] == row["slope_class_number"]].iloc[0]
     shown = {
@@ -224,31 +234,29 @@ def _slope(case: _Case) -> Step:
             case.say("slope.error", **error),
         ),
         case.equation(
-            "slope", f"atan({digits(mean)} ÷ 100)", math.degrees(math.atan(mean / 100)), "°"
+            "slope", f"atan({digits(taken)} ÷ 100)", math.degrees(math.atan(taken / 100)), "°"
         ),
         f"{case.source('equations', 'slope')}; {cite(drawn['source'], drawn['provenance'])}",
-        " ".join(
-            [
-                case.say(
-                    "slope.result",
-                    mean=shown["mean"],
-                    se=digits(row["slope_se_pct"], 2),
-                    corrected=digits(row["slope_corrected_pct"], 3),
-                    number=row["slope_class_number"],
-                    name=str(row["slope_class"]).lower(),
-                ),
-                *_slope_read(case),
-            ]
+        case.say(
+            "reading.slope" if read else "slope.result",
+            mean=shown["mean"],
+            se=digits(row["slope_se_pct"], 2),
+            corrected=digits(row["slope_corrected_pct"], 3),
+            number=row["slope_class_number"],
+            name=str(row["slope_class"]).lower(),
+            **(_slope_read(case) if read else {}),
         ),
     )
 
 
-def _slope_read(case: _Case) -> list[str]:
-    if not case.known("slope_measured_pct"):
-        return []
-    how = wording.reading_words(case.row, "slope", case.texts)
-    slope = digits(case.row["slope_measured_pct"], 3)
-    return [case.say("reading.slope", how=how, slope=slope)]
+def _slope_read(case: _Case) -> dict[str, str]:
+    level = case.row["row_method_reason"] == "measured_flat"
+    error = "level_slope_se_pct" if level else "slope_se_pct"
+    return {
+        "how": wording.reading_words(case.row, "slope", case.texts),
+        "slope": digits(case.row["slope_measured_pct"], 3),
+        "read_se": digits(case.results.handbook.number("ground_readings", error)),
+    }
 
 
 def _rows(case: _Case) -> list[Step]:
@@ -260,11 +268,31 @@ def _rows(case: _Case) -> list[Step]:
         case.source("terrain_noise", *NOISE_RULES),
         wording.method_sentence(row, case.results.plan, case.texts),
     )
-    if case.known("row_bearing_measured_true_deg"):
+    if row["row_method_reason"] in BY_READING:
         why = wording.method_sentence(row, case.results.plan, case.texts)
-        laid_out = Step(case.say("method.title"), "", "", "", why)
+        laid_out = Step(case.say("method.title"), *_read_checks(case), why)
     # Where rows may run in any direction, no limit holds.
     return [laid_out] if row["row_method"] == "any direction" else [_limit(case), laid_out]
+
+
+def _read_checks(case: _Case) -> tuple[str, str, str]:
+    """Say what a reading is good to; nothing where it isn't what rows are laid out by."""
+    row, handbook, reason = case.row, case.results.handbook, case.row["row_method_reason"]
+    if reason == "measured_but_bends":
+        return "", "", ""
+    error = "level_slope_se_pct" if reason == "measured_flat" else "bearing_se_deg"
+    keys = {"measured_flat": "flat", "measured_against_raster": "against"}
+    inputs = case.say(
+        f"reading.{keys.get(reason, 'grade')}",
+        slope=digits(row["slope_used_pct"], 3),
+        times=digits(handbook.number("ground_readings", "outside_se")),
+        se=digits(handbook.number("ground_readings", error)),
+        flat=digits(case.results.plan.terrain.level_slope_pct),
+        likely=digits(row["row_grade_likely_pct"], 3),
+        most=digits(row["row_grade_95_pct"], 3),
+        limit=digits(row["row_grade_limit_pct"], 3),
+    )
+    return inputs, "", case.source("ground_readings", error)
 
 
 def _limit(case: _Case) -> Step:

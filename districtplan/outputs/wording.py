@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from districtplan.rows import NOT_KNOWN, REFUSED, SAFE
-from districtplan.terrain import LEVEL_REASONS, SURFACE_FLAGS
+from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -66,7 +66,7 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     -------
     list[str]
         A sentence a flag; empty where there is none. Of the limits of land use only the gravest,
-        and land that is not for beans before all else.
+        and land that is not for beans before all else; then what is to be measured again.
     """
     raised = (
         *row["outlet_flags"],
@@ -76,9 +76,14 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     )
     use = next((code for code in LAND_USE if code in raised), None)
     codes = [code for code in raised if code == use or code not in LAND_USE]
-    codes.sort(key=lambda code: code not in EXCLUDED)
-    side = direction(row["hillside_downslope_true_deg"], texts)
-    values = {"plan": plan, "hillside_side": side, "outlet": outlet_words(row["row_outlet"], texts)}
+    codes.sort(key=lambda code: (code not in EXCLUDED, code not in READING_FLAGS))
+    beside = row["row_bearing_raster_true_deg"]
+    values = {
+        "plan": plan,
+        "hillside_side": direction(row["hillside_downslope_true_deg"], texts),
+        "raster_ends": "" if math.isnan(beside) else both_ends(beside),
+        "outlet": outlet_words(row["row_outlet"], texts),
+    }
     said = [texts.say(f"flags.{code}", **values, **row) for code in codes]
     strip = strip_sentence(row, plan, texts)
     return said if strip is None else [*said, strip]
@@ -257,13 +262,14 @@ def readings_findings(results: Results, texts: Texts) -> list[str]:
     readings = results.readings
     if results.plan.files.readings is None:
         return []
-    read, aside = f"{readings.rows_read:,}", len(readings.set_aside)
+    read, aside = readings.rows_read, len(readings.set_aside)
     slopes = int(results.plots["slope_measured_pct"].notna().sum())
     bearings = int(results.plots["row_bearing_measured_true_deg"].notna().sum())
     counts = {"slopes": f"{slopes:,}", "bearings": f"{bearings:,}"}
-    said = [texts.say("readings.used", read=read, **counts)]
+    said = [_counted("readings.used", read, texts, **counts)]
     if aside:
-        said.append(texts.say("readings.set_aside", read=read, aside=f"{aside:,}"))
+        said.append(_counted("readings.set_aside", read, texts, aside=f"{aside:,}"))
+    said += _not_compared(readings.compared, texts)
     calibration = readings.calibration
     said += _spreads("slope", ("steep", "gentle"), calibration.slopes, texts)
     said += _spreads("bearing", ("clockwise", "anticlockwise"), calibration.bearings, texts)
@@ -273,6 +279,26 @@ def readings_findings(results: Results, texts: Texts) -> list[str]:
         listed += [texts.say("readings.outside_more", count=f"{more:,}")] if more else []
         said.append(texts.say("readings.outside", listed=texts.listed(listed)))
     return [*said, *_suggested_error(results, texts)]
+
+
+def _not_compared(compared: pd.DataFrame, texts: Texts) -> list[str]:
+    """Say how many of the bearings read tell nothing of the raster, and why."""
+    why = compared["bearing_not_compared"].value_counts()
+    if why.empty:
+        return []
+    listed = [
+        texts.say("readings.not_compared_why", why=str(reason), count=f"{count:,}")
+        for reason, count in sorted(why.items())
+    ]
+    total = int(compared["bearing_read_true_deg"].notna().sum())
+    return [
+        texts.say(
+            "readings.not_compared",
+            count=f"{int(why.sum()):,}",
+            total=f"{total:,}",
+            why=texts.listed(listed),
+        )
+    ]
 
 
 def _spreads(
@@ -287,7 +313,8 @@ def _spreads(
         "se": f"{whole.bias_se:.1f}",
         "scatter": f"{whole.scatter:.1f}",
     }
-    said = [texts.say(f"readings.{kind}_{sides[whole.bias < 0]}", **numbers)]
+    side = "alike" if float(numbers["bias"]) == 0 else sides[whole.bias < 0]
+    said = [texts.say(f"readings.{kind}_{side}", **numbers)]
     if classes:
         listed = [
             texts.say(
@@ -635,6 +662,9 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
     straight -= checked
     total = int(results.district["plots"])
     said = [_counted("finding.straight", straight, texts, total=f"{total:,}")]
+    against = results.plots.loc[~away, "row_method_reason"] == "measured_against_raster"
+    if against.any():
+        said.append(_counted("finding.against_raster", int(against.sum()), texts))
     rest = [
         _counted(f"finding.{method.replace(' ', '_')}", count, texts)
         for method, count in zip(METHODS[1:], others, strict=True)
@@ -654,7 +684,7 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
 
 
 def served_sentences(results: Results, texts: Texts) -> list[str]:
-    """Say how many plots the raster serves, why not more, and what raster would.
+    """Say how many plots the raster serves, what readings add, why not more, what raster would.
 
     Parameters
     ----------
@@ -666,26 +696,36 @@ def served_sentences(results: Results, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        One to three sentences, the share served first.
+        One to five sentences, the share that the raster alone serves first.
     """
     district = results.district
     total = int(district["plots"])
-    served = total - int(district["plots_measure"])
-    who = "raster_and_readings" if len(results.readings.compared) else "raster"
+    served = total - int(district["plots_unserved"])
     said = [
         _counted(
             "finding.served",
             served,
             texts,
-            who=texts.say(f"finding.{who}"),
             total=f"{total:,}",
-            land=_percent(1 - district["area_measure_ha"] / district["area_ha"]),
-        )
+            land=_percent(1 - district["area_unserved_ha"] / district["area_ha"]),
+        ),
+        *_by_readings(results.plots, texts),
     ]
     why = _why_measured(results.plots[~_excluded_plots(results)], results.plan, texts)
     if why is not None:
         said.append(why)
     return [*said, *_finer_raster(results.forecasts, served / total, total, texts)]
+
+
+def _by_readings(plots: pd.DataFrame, texts: Texts) -> list[str]:
+    """Say on how many plots readings tell what the raster can't, or show that it can't."""
+    before, after = (plots[name] == MEASURE for name in ("row_method_raster", "row_method"))
+    counts = {"readings_add": before & ~after, "readings_take": ~before & after}
+    return [
+        _counted(f"finding.{key}", int(here.sum()), texts)
+        for key, here in counts.items()
+        if here.any()
+    ]
 
 
 def served_by_village(results: Results, texts: Texts) -> list[str]:
@@ -704,21 +744,27 @@ def served_by_village(results: Results, texts: Texts) -> list[str]:
         One line a village, up to ``VILLAGES_LISTED``, and one on how many there are more.
     """
     villages = results.villages.copy()
-    villages["land"] = 1 - villages["area_measure_ha"] / villages["area_ha"]
+    villages["land"] = 1 - villages["area_unserved_ha"] / villages["area_ha"]
     villages = villages.sort_values("land", kind="stable")
     lines = [
         texts.say(
-            "finding.served_in_village",
+            f"finding.{_village_key(row)}",
             village=row["village"],
-            served=f"{row['plots'] - row['plots_measure']:,}",
+            served=f"{row['plots'] - row['plots_unserved']:,}",
             plots=f"{row['plots']:,}",
             land=_percent(row["land"]),
+            all=f"{row['plots'] - row['plots_measure']:,}",
         )
         for _, row in villages.head(VILLAGES_LISTED).iterrows()
     ]
     if len(villages) > VILLAGES_LISTED:
         lines.append(texts.say("finding.more_villages", more=len(villages) - VILLAGES_LISTED))
     return lines
+
+
+def _village_key(row: pd.Series) -> str:
+    alone = row["plots_unserved"] == row["plots_measure"]
+    return "served_in_village" if alone else "served_in_village_with_readings"
 
 
 def _percent(share: float) -> str:
@@ -845,10 +891,10 @@ def _need(district: pd.Series, good: str, texts: Texts) -> str:
 
 def _why_measured(plots: pd.DataFrame, plan: Plan, texts: Texts) -> str | None:
     """Say what keeps most plots from a bearing: the raster's cells, its error, or the land."""
-    measured = plots[plots["row_method"] == MEASURE]
+    measured = plots[plots["row_method_raster"] == MEASURE]
     if 2 * len(measured) <= len(plots):
         return None
-    counts = measured["row_method_reason"].value_counts()
+    counts = measured["row_method_reason_raster"].value_counts()
     coarse = int(counts.get("too_few_cells", 0))
     unsure = sum(int(counts.get(reason, 0)) for reason in UNSURE)
     if 2 * max(coarse, unsure) <= len(measured):

@@ -51,6 +51,8 @@ VILLAGE_COLUMNS = (
     "plots_beyond_equations",
     "plots_measure",
     "area_measure_ha",
+    "plots_unserved",
+    "area_unserved_ha",
 )
 PLOT_COLUMNS = (
     "plot_id",
@@ -141,6 +143,7 @@ WIDTHS = {
     "bearing_reading_method": 18,
     "reading_method": 18,
     "reading_use": 18,
+    "bearing_not_compared": 40,
     "row_method": 21,
     "row_bearing_words": 12,
     "row_method_why": 48,

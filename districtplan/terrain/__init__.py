@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from districtplan.terrain.calibration import Calibration, Spread, calibrate
 from districtplan.terrain.hillshade import hillshade
-from districtplan.terrain.measure import FLAGS, measure
+from districtplan.terrain.measure import FLAGS as OF_SURFACE
+from districtplan.terrain.measure import measure
 from districtplan.terrain.method import LEVEL_REASONS, METHODS
 from districtplan.terrain.method import REASONS as OF_RASTER
+from districtplan.terrain.readings import FLAGS as READING_FLAGS
 from districtplan.terrain.readings import REASONS as OF_READINGS
 from districtplan.terrain.readings import apply as apply_readings
 from districtplan.terrain.reference_land import Estimate, estimate_error
 from districtplan.terrain.serves import Forecast, forecast
 from districtplan.terrain.surface import FLAGS as SURFACE_FLAGS
+
+FLAGS = (*READING_FLAGS, *OF_SURFACE)
+"""What ``terrain_flags`` may hold."""
 
 REASONS = (*OF_RASTER, *OF_READINGS)
 """Why a plot has its row method, by the raster or by a reading."""
@@ -20,6 +25,7 @@ __all__ = [
     "FLAGS",
     "LEVEL_REASONS",
     "METHODS",
+    "READING_FLAGS",
     "REASONS",
     "SURFACE_FLAGS",
     "Calibration",

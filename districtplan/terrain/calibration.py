@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from districtplan import records, tables
+from districtplan import geodesy, records, tables
 from districtplan.terrain.readings import latest, true_bearing
 
 if TYPE_CHECKING:
@@ -35,6 +35,9 @@ if TYPE_CHECKING:
 
 ROUNDS_MAX = 200
 """Rounds of the search for k; it settles in about ten."""
+
+NOT_COMPARED = ("level land by the raster", "the raster is not sure of its own bearing")
+"""Why a bearing read isn't compared with the raster's."""
 
 CLOSE = 1e-9
 """The search for k stops where a round moves it by less than this share."""
@@ -103,7 +106,7 @@ def calibrate(
     Parameters
     ----------
     terrain : pandas.DataFrame
-        What the raster says, before readings override it.
+        What the raster says, before readings override it, with the columns made for ``estimate``.
     readings : pandas.DataFrame
         Readings used.
     plots : pandas.DataFrame
@@ -124,31 +127,32 @@ def calibrate(
         What they say together.
     """
     raster = terrain.set_index("plot_id").loc[readings["plot_id"]].reset_index(drop=True)
-    true = true_bearing(readings, terrain, plots, grid_crs)
+    true = true_bearing(readings, plots, grid_crs)
     slope = readings["slope_pct"].to_numpy(dtype=np.float64)
     slope_off = raster["slope_corrected_pct"].to_numpy() - slope
-    bearing_off = _shorter(raster["row_bearing_true_deg"].to_numpy() - true)
-    in_force = {
-        name: readings.index.isin(latest(readings, column).index)
-        for name, column in (("slope", "slope_pct"), ("bearing", "bearing_deg"))
-    }
+    line, line_se, why_not = _line(raster, ~np.isnan(true), handbook)
     compared = pd.DataFrame(
         {
             "source_row": readings["source_row"].to_numpy(dtype=np.int64),
             "plot_id": readings["plot_id"].to_numpy(),
             "reading_date": [day.isoformat() for day in readings["date"]],
             "reading_method": readings["method"].to_numpy(),
-            "reading_use": _use(in_force),
             "slope_read_pct": slope,
             "slope_raster_pct": raster["slope_corrected_pct"].to_numpy(),
             "slope_raster_se_pct": raster["slope_se_pct"].to_numpy(),
             "slope_difference_pct": slope_off,
             "bearing_read_true_deg": true,
-            "bearing_raster_true_deg": raster["row_bearing_true_deg"].to_numpy(),
-            "bearing_raster_se_deg": raster["row_bearing_se_deg"].to_numpy(),
-            "bearing_difference_deg": bearing_off,
+            "bearing_raster_true_deg": line,
+            "bearing_raster_se_deg": line_se,
+            "bearing_difference_deg": geodesy.shorter_turn_deg(line - true),
+            "bearing_not_compared": why_not,
         }
     )
+    in_force = {
+        name: compared.index.isin(latest(compared, column).index)
+        for name, column in (("slope", "slope_read_pct"), ("bearing", "bearing_read_true_deg"))
+    }
+    compared["reading_use"] = _use(in_force)
     for kind, unit in (("slope", "pct"), ("bearing", "deg")):
         expected = _expected(compared, kind, unit, handbook)
         off = compared[f"{kind}_difference_{unit}"].to_numpy()
@@ -158,9 +162,20 @@ def calibrate(
     return compared, _calibration(compared, in_force, plan, handbook)
 
 
-def _shorter(turn: Floats) -> Floats:
-    """Turn a line into another the shorter way round."""
-    return (turn + 90) % 180 - 90
+def _line(
+    raster: pd.DataFrame, read: Bools, handbook: Handbook
+) -> tuple[Floats, Floats, NDArray[np.object_]]:
+    """Give the raster's own line and its standard error, printed or not, or why there is none."""
+    se = raster["level_line_se_deg"].to_numpy()
+    level = (raster["row_method_reason"] == "flat").to_numpy()
+    unsure = se > handbook.number(records.TABLE, "compared_se_max_deg")
+    on_level, not_sure = NOT_COMPARED
+    why_not = np.full(len(se), None, dtype=object)
+    why_not[read & unsure] = not_sure
+    why_not[read & level] = on_level
+    known = ~level & ~unsure
+    line = np.where(known, raster["level_line_true_deg"].to_numpy(), np.nan)
+    return line, np.where(known, se, np.nan), why_not
 
 
 def _use(in_force: dict[str, Bools]) -> list[str]:

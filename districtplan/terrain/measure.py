@@ -38,8 +38,13 @@ FLAGS = (
     *surface.FLAGS,
     *hillside.FLAGS,
 )
-"""What ``terrain_flags`` may hold."""
+"""What the raster may raise in ``terrain_flags``."""
 
+
+NAMES = ("plot_id", *tables.made_by("terrain"), *tables.made_by("estimate"))
+
+ROUND = 1e-9
+"""Coherence that rounding gives a plot with no best bearing."""
 
 WHOLE = 1 - 1e-6
 """Coverage is exact to 1e-6: a plot above this share lies on the raster whole."""
@@ -75,7 +80,7 @@ def measure(
     -------
     terrain : pandas.DataFrame
         One row a plot with enough raster under it: ``plot_id`` and the columns that
-        :mod:`districtplan.tables` gives the stage.
+        :mod:`districtplan.tables` gives the stage; those of ``estimate`` are for readings alone.
     unusable : pandas.DataFrame
         ``plot_id``, ``reason`` and ``remedy`` of the other plots.
 
@@ -104,9 +109,14 @@ def measure(
     cell_m = width[at_row], height[at_row]
     share = found.cells / found.covered
 
-    table = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy(), "raster_share": share})
-    table["cells"] = found.cells
-    table["elevation_mean_m"] = found.elevation
+    table = pd.DataFrame(
+        {
+            "plot_id": plots["plot_id"].to_numpy(),
+            "raster_share": share,
+            "cells": found.cells,
+            "elevation_mean_m": found.elevation,
+        }
+    )
     table = table.join(_slopes(found, doubt, error, plan))
     table["coherence"] = doubt.coherence()
     table["row_method_reason"] = reasons(table, doubt, error, plan)
@@ -120,8 +130,10 @@ def measure(
     across = np.where(clear, level + 90, np.nan)
     table["slope_length_m"] = _slope_length(outlines, found, fall, across, cell_m)
     north = _Norths.at(plots, grid.crs, grid_crs, plan)
+    level_true = geodesy.line_deg(level + north.raster)
+    estimates = _estimates(doubt, error, level_true)
     curved = arcs.columns(bent, grid, handbook)
-    table = table.join([_bearings(table, level, fall, north), curved])
+    table = table.join([_bearings(table, level_true, fall, north), estimates, curved])
     measured = (table["row_method"] == "measure on the ground").to_numpy()
     table = table.join(hillside.columns(around, north.raster, measured))
     cell = np.sqrt(width * height)[at_row]
@@ -131,7 +143,7 @@ def measure(
     table = table.iloc[np.argsort(order)].reset_index(drop=True)
     unusable = _unusable(table, plan)
     usable = table[~table["plot_id"].isin(unusable["plot_id"])].reset_index(drop=True)
-    return tables.check(usable, ("plot_id", *tables.made_by("terrain"))), unusable
+    return tables.check(usable, NAMES), unusable
 
 
 def _middle_row(polygons: NDArray[np.object_], grid: Grid) -> float:
@@ -214,10 +226,12 @@ class _Norths:
         )
 
 
-def _bearings(table: pd.DataFrame, level: Floats, fall: Floats, north: _Norths) -> pd.DataFrame:
+def _bearings(
+    table: pd.DataFrame, level_true: Floats, fall: Floats, north: _Norths
+) -> pd.DataFrame:
     """Refer directions to true, grid and magnetic north; no bearing where none is to be used."""
     used = table["row_method"].isin(["straight", "guide lines"]).to_numpy()
-    true = np.where(used, geodesy.line_deg(level + north.raster), np.nan)
+    true = np.where(used, level_true, np.nan)
     return pd.DataFrame(
         {
             "downslope_true_deg": np.mod(fall + north.raster, 360),
@@ -226,6 +240,20 @@ def _bearings(table: pd.DataFrame, level: Floats, fall: Floats, north: _Norths) 
             "row_bearing_magnetic_deg": geodesy.line_deg(true - north.magnetic),
             "declination_deg": north.magnetic,
             "row_bearing_words": geodesy.line_in_words(true),
+        }
+    )
+
+
+def _estimates(doubt: Doubt, error: ErrorModel, level_true: Floats) -> pd.DataFrame:
+    """Keep what the raster says of the most level line, even where no bearing is printed."""
+    bends = doubt.level > error.level_se * doubt.level_se
+    told = doubt.coherence() > ROUND
+    return pd.DataFrame(
+        {
+            "level_line_true_deg": level_true,
+            "level_line_se_deg": np.degrees(np.where(told, doubt.turn, noise.RANDOM_RAD)),
+            "across_grade_pct": 100 * np.sqrt(np.abs(doubt.deviator)),
+            "bend_grade_pct": 100 * np.sqrt(np.where(bends, np.maximum(doubt.level, 0.0), 0.0)),
         }
     )
 

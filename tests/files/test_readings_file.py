@@ -96,6 +96,10 @@ def test_what_cannot_be_read_is_told_row_by_row(row, reason, remedy):
         ("plot_id,method,date\n", "neither slope_pct nor bearing_deg"),
         ("plot_id,bearing_deg,method,date\n", "without bearing_reference"),
         (HEAD.replace("slope_pct", "slope_pc"), "Did you mean slope_pct"),
+        (HEAD.replace("slope_pct", "slope"), "Did you mean slope_pct, metres of fall in 100 m"),
+        (HEAD.replace("slope_pct", "Slope (%)"), "'slope (%)', which isn't known here"),
+        (HEAD.replace("slope_pct", "slope_deg"), "Did you mean slope_pct, metres of fall in 100 m"),
+        ("plot_id,slope_pct,bearing,method,date\n", "Did you mean bearing_deg"),
         (HEAD.replace("method", "plot_id"), "names the column plot_id 2 times"),
         (HEAD + 'A1,"12,,,level,2026-02-27\n', "isn't CSV"),
         (HEAD + "A1," + "9" * 200_000 + "\n", "isn't CSV"),
@@ -166,3 +170,19 @@ def test_rows_in_are_rows_used_and_rows_set_aside(table, separator):
     assert (taken.set_aside["reason"].str.len() > 0).all()
     assert (taken.set_aside["remedy"].str.len() > 0).all()
     assert set(taken.used["plot_id"]) <= set(KNOWN["plot_id"])
+
+
+@pytest.mark.parametrize("separator", [",", ";"])
+def test_columns_left_unread_are_named(separator, plan_file, tmp_path):
+    """Also a name near to one that the file has: nothing is lost by leaving it."""
+    head = ["Team", "plot_id", "slope_pct", "slope_pct_2", "method", "date", "", "\x1b[31m"]
+    cells = ["one", "A1", "12", "13", "level", "2026-01-01", "", ""]
+    text = "".join(f"{separator.join(row)}\n" for row in (head, cells))
+    (tmp_path / "r.csv").write_text(text, encoding="utf-8")
+    raw = read_readings(plan_file(readings="r.csv"))
+    assert raw.frame["slope_pct"].tolist() == [12.0]
+    assert raw.warnings == (
+        "r.csv: columns not known here were left unread: 'team', 'slope_pct_2', '\\x1b[31m'.",
+    )
+    (tmp_path / "r.csv").write_text(HEAD, encoding="utf-8")
+    assert read_readings(plan_file(readings="r.csv")).warnings == ()

@@ -151,6 +151,7 @@ NAMED = {
         "PLOTS_PER_BATCH",
         "BLOCK_CELLS",
         "WHOLE",
+        "ROUND",
         "SLOPE_BITS",
         "WEIGHT_BITS",
         "PERCENTILE",

@@ -47,6 +47,11 @@ def district_of(plots: list[tuple], plan) -> pd.DataFrame:
         area_ha=[area for _, area, _, _ in plots],
         erosion_flags=[tuple(codes) for _, _, codes, _ in plots],
         row_method=[method for *_, method in plots],
+        # As if readings had served each plot that lies in one village.
+        row_method_raster=[
+            "measure on the ground" if village == "low field" else method
+            for village, *_, method in plots
+        ],
     )
 
 
@@ -82,6 +87,11 @@ def test_counts(plots):
         ],
         "plots_measure": [
             place for place, plot in enumerate(plots) if plot[3] == "measure on the ground"
+        ],
+        "plots_unserved": [
+            place
+            for place, plot in enumerate(plots)
+            if plot[0] == "low field" or plot[3] == "measure on the ground"
         ],
     }
     for name, places in counted.items():

@@ -36,6 +36,8 @@ UNMEASURED = {
     "row_bearing_measured_true_deg": np.nan,
     "bearing_reading_date": None,
     "bearing_reading_method": None,
+    "row_bearing_raster_true_deg": np.nan,
+    "row_bearing_raster_se_deg": np.nan,
 }
 SLOPE_CLASSES = (
     (0.2, "Flat"),
@@ -317,6 +319,8 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "row_method": [case[4] for case in CASES],
             "row_method_reason": [case[5] for case in CASES],
             **UNMEASURED,
+            "row_method_raster": [case[4] for case in CASES],
+            "row_method_reason_raster": [case[5] for case in CASES],
             "slope_used_pct": slope * 0.98,
             "terrain_flags": [case[6] for case in CASES],
             "upslope_area_ha": 1.2 + 0.1 * np.arange(len(CASES)),
@@ -365,6 +369,7 @@ def totals_of(plots: pd.DataFrame) -> pd.DataFrame:
     measured = plots[plots["row_method"] == "measure on the ground"]
     area = measured.groupby("village")["area_ha"].sum()
     totals["area_measure_ha"] = totals["village"].map(area).fillna(0.0)
+    totals["area_unserved_ha"] = totals["area_measure_ha"]
     for column in ("urea_packs", "maize_holes", "maize_seeds"):
         totals[column] = pd.array([pd.NA] * len(totals), dtype="Int64")
     flagged = plots["erosion_flags"].map(lambda flags: "rows_alone_not_enough" in flags)
@@ -373,6 +378,7 @@ def totals_of(plots: pd.DataFrame) -> pd.DataFrame:
         "plots_steep": plots.loc[flagged, "village"],
         "plots_beyond_equations": plots.loc[plots["erosion_class_number"] == 5, "village"],
         "plots_measure": measured["village"],
+        "plots_unserved": measured["village"],
     }
     for name, villages in counts.items():
         totals[name] = totals["village"].map(villages.value_counts()).fillna(0).astype("int64")

@@ -230,6 +230,60 @@ def test_digits_never_write_an_exponent(value, significant, text):
     assert digits(value, significant) == text
 
 
+def _read(results, plot_id, **told):
+    """Give results in which a plot was measured."""
+    plots = results.plots.copy()
+    at = plots.index[plots["plot_id"] == plot_id][0]
+    told = {f"{kind}_reading_{what}": value for kind in ("slope", "bearing")
+            for what, value in (("date", "2026-02-27"), ("method", "level"))} | told  # fmt: skip
+    for name, value in told.items():
+        plots[name] = plots[name].astype(object) if isinstance(value, str) else plots[name]
+        plots.loc[at, name] = value
+    return dataclasses.replace(results, plots=plots)
+
+
+def test_a_slope_read_comes_first_with_its_own_error(results, texts):
+    read = _read(results, "A-02", slope_measured_pct=15.5, slope_used_pct=15.5)
+    step = {step.title: step for step in explain(read, "A-02", texts)}["Slope"]
+    assert step.result.startswith(
+        "It was measured on the ground, 27 February 2026, level: 15.5 %, give or take 2,"
+    )
+    assert step.result.count("Soil loss") == 1
+    assert "The raster shows 11.8 %, give or take 0.6" in step.result
+    value, printed, half = evaluated(step.equation)
+    assert abs(value - printed) <= half * 1.001
+    assert value == pytest.approx(math.degrees(math.atan(0.155)))
+
+
+@pytest.mark.parametrize(
+    ("reason", "method", "said"),
+    [
+        ("measured", "straight", "no more than 0.825 % 19 times in 20; up to 2 % is allowed"),
+        ("measured_past_limit", "straight", "rows by it would likely fall 0.55 %"),
+        ("measured_against_raster", "straight", "by the raster rows along it fall 0.55 %"),
+        ("measured_but_bends", "guide lines", ""),
+    ],
+)
+def test_rows_by_a_reading_show_its_grade_and_error(results, texts, reason, method, said):
+    told = {"row_method_reason": reason, "row_method": method}
+    read = _read(results, "A-03", row_bearing_measured_true_deg=71.0, **told)
+    steps = {step.title: step for step in explain(read, "A-03", texts)}
+    assert said in steps["How rows are laid out"].inputs
+    assert "give or take 2.4°" in steps["Row bearing from true north"].result
+
+
+def test_a_plot_read_as_level_says_by_what_rule(results, texts):
+    read = _read(
+        results, "B3", slope_measured_pct=0.1, slope_used_pct=0.1, row_method="any direction",
+        row_method_reason="measured_flat",
+    )  # fmt: skip
+    steps = {step.title: step for step in explain(read, "B3", texts)}
+    inputs = steps["How rows are laid out"].inputs
+    assert "the slope read, 0.1 %, and 2 standard errors of 0.25 %" in inputs
+    assert "give or take 0.25," in steps["Slope"].result
+    assert "Fall allowed along a row" not in steps
+
+
 def test_water_from_above_says_how_sure_it_is(results, texts):
     said = {
         plot_id: next(s for s in explain(results, plot_id, texts) if s.title == "Water from above")

@@ -161,6 +161,8 @@ def test_a_card_says_what_was_measured_and_draws_its_rows(
         card = click_plot(tab, "B3")
         assert f"Slope 21.5 %, measured on the ground, 27 February 2026, {hostile}\n" in card
         assert "Slope by the raster 14.2 % ± 0.6\n" in card
+        assert "Reckoned with 21.5 % slope, as measured on the ground\n" in card
+        assert "less what the raster's error adds to it" in click_plot(tab, "A-01")
         bearing = "Bearing 033° / 213° true, measured on the ground, 28 February 2026, A-frame\n"
         assert bearing in card
         assert "Rows straight rows\n" in card

@@ -458,3 +458,25 @@ def test_the_file_says_it_was_written_on_the_plan_s_day(files, all_results):
     for content in files.values():
         made = pypdf.PdfReader(io.BytesIO(content)).metadata.creation_date
         assert date(made.year, made.month, made.day) == day
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        (("measured_past_limit", ()), "Set the row with a level"),
+        (("measured_against_raster", ("bearing_reading_outside",)), "MEASURE AGAIN FIRST"),
+        (("measured_past_limit", ("slope_reading_outside",)), "MEASURE AGAIN FIRST"),
+        (("measured", ()), None),
+    ],
+)
+def test_a_doubtful_reading_is_told_beside_its_bearing(all_results, texts, told, said):
+    plots = all_results.plots.copy()
+    assert plots.loc[0, "row_method"] == "straight"
+    for name, value in zip(("row_method_reason", "terrain_flags"), told, strict=True):
+        plots[name] = [value, *plots[name][1:]]
+    files = plot_files(sheets.render(dataclasses.replace(all_results, plots=plots), texts))
+    pages = [re.sub(r"\s+", " ", text) for content in files.values() for text in read(content)]
+    (page,) = (text for text in pages if text.startswith("A-01"))
+    notes = ("Set the row with a level", "MEASURE AGAIN FIRST")
+    assert [note for note in notes if note in page] == ([] if said is None else [said])
+    assert len(pages) == len(plots)

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from districtplan import erosion, rows, terrain, water
+from districtplan import erosion, rows, tables, terrain, water
 from districtplan.outputs import wording
-from districtplan.terrain import Forecast
+from districtplan.terrain import Forecast, Spread
+from districtplan.terrain.calibration import NOT_COMPARED
 
 
 def _steep(results, counts, beyond=0):
@@ -62,7 +63,8 @@ def test_how_rows_are_laid_out(small_results, texts):
 
 def _measured(results, reason):
     plots = results.plots.copy()
-    plots["row_method"], plots["row_method_reason"] = "measure on the ground", reason
+    plots["row_method_raster"] = plots["row_method"] = "measure on the ground"
+    plots["row_method_reason_raster"] = plots["row_method_reason"] = reason
     # Cells of 10 m under each plot.
     plots["cells"] = plots["area_ha"] * plots["raster_share"] * 100
     return replace(results, plots=plots)
@@ -102,7 +104,7 @@ def _forecast(share):
 def test_a_finer_raster_is_told_of_where_it_serves_more(small_results, texts, shares, said):
     forecasts = tuple(_forecast(share) for share in shares)
     first, *others = wording.served_sentences(replace(small_results, forecasts=forecasts), texts)
-    land = 1 - small_results.district["area_measure_ha"] / small_results.district["area_ha"]
+    land = 1 - small_results.district["area_unserved_ha"] / small_results.district["area_ha"]
     assert first.endswith(f"on 9 of 12 plots, {100 * land:.0f} % of their land.")
     assert len(others) == len(said)
     assert all(part in sentence for part, sentence in zip(said, others, strict=True))
@@ -113,13 +115,15 @@ def test_villages_by_the_land_that_the_raster_serves(small_results, texts):
         {
             "village": [f"V{n:02}" for n in range(30)],
             "plots": 10,
-            "plots_measure": [n % 3 for n in range(30)],
+            "plots_unserved": [n % 3 for n in range(30)],
+            "plots_measure": [0 if n == 4 else n % 3 for n in range(30)],
             "area_ha": 1000.0,
-            "area_measure_ha": [0.0, 999.9, 0.1] * 10,
+            "area_unserved_ha": [0.0, 999.9, 0.1] * 10,
         }
     )
     *lines, more = wording.served_by_village(replace(small_results, villages=villages), texts)
     assert lines[0] == "  V01: 9 of 10 plots, 1 % of the land"
+    assert lines[1] == "  V04: 9 of 10 plots, 1 % of the land; with readings 10"
     assert lines[10] == "  V02: 8 of 10 plots, 99 % of the land"
     assert len(lines) == wording.VILLAGES_LISTED
     assert more == "  and 10 villages more, which are better served."
@@ -368,3 +372,96 @@ def test_where_the_error_is_from(small_results, texts):
     offered = said(estimate)
     assert "Reference land shows a vertical error of 1.23 m" in offered
     assert "The plan states 0.5 m over 30 m, which was used." in offered
+
+
+def _with_readings(results, rows_read, compared, aside=0, **calibration):
+    files = results.plan.files.model_copy(update={"readings": "readings.csv"})
+    columns = ("source_row", "plot_id", *tables.made_by("comparison"))
+    found = replace(
+        results.readings,
+        compared=pd.DataFrame(compared, columns=columns),
+        set_aside=pd.DataFrame({"source_row": range(aside)}),
+        rows_read=rows_read,
+        calibration=replace(results.readings.calibration, **calibration),
+    )
+    plan = results.plan.model_copy(update={"files": files})
+    return replace(results, plan=plan, readings=found)
+
+
+@pytest.mark.parametrize(
+    ("read", "aside", "said"),
+    [
+        (0, 0, ["The file of ground readings has no readings."]),
+        (1, 1, ["Of 1 row of ground", "The one row of ground readings could not be used."]),
+        (5, 2, ["Of 5 rows of ground", "2 of 5 rows of ground readings could not be used."]),
+    ],
+)
+def test_counts_of_readings_in_good_grammar(small_results, texts, read, aside, said):
+    found = wording.readings_findings(_with_readings(small_results, read, [], aside), texts)
+    assert len(found) == len(said)
+    assert all(part in sentence for part, sentence in zip(said, found, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("bias", "said"), [(0.04, "agrees on average"), (-0.04, "agrees on average"),
+                       (0.06, "0.1 % too steep"), (-0.06, "0.1 % too gentle")],
+)  # fmt: skip
+def test_a_bias_of_nothing_is_no_side(small_results, texts, bias, said):
+    slopes = (Spread("", 20, bias, 0.4, 1.5),)
+    found = wording.readings_findings(_with_readings(small_results, 20, [], slopes=slopes), texts)
+    assert said in found[-1]
+
+
+def test_bearings_that_could_not_be_compared_are_counted_with_the_reason(small_results, texts):
+    level, unsure = NOT_COMPARED
+    rows = [{"bearing_read_true_deg": 12.0, "bearing_not_compared": why} for why in
+            (level, unsure, unsure, None)]  # fmt: skip
+    found = wording.readings_findings(_with_readings(small_results, 4, rows), texts)
+    assert found[-1] == (
+        "Of 4 bearings read 3 could not be compared with the raster: level land by the raster (1) "
+        "and the raster is not sure of its own bearing (2)."
+    )
+
+
+def test_readings_are_added_to_what_the_raster_serves_and_hide_no_reason(small_results, texts):
+    plots = _measured(small_results, "too_few_cells").plots.assign(row_method="straight")
+    plots.loc[:2, "row_method"] = "measure on the ground"
+    district = small_results.district.copy()
+    district["plots_unserved"], district["area_unserved_ha"] = 12, district["area_ha"]
+    results = replace(small_results, plots=plots, district=district, forecasts=(_forecast(0.9),))
+    first, added, why, finer = wording.served_sentences(results, texts)
+    assert first == "The elevation raster can tell how rows run on none of 12 plots."
+    assert added == "Readings add 9."
+    assert why.startswith("Cells of 10 m are too large")
+    assert "would serve about" in finer
+
+
+def test_a_slope_read_may_take_a_bearing_back(small_results, texts):
+    plots = small_results.plots.copy()
+    plots.loc[0, "row_method"] = "measure on the ground"
+    _, taken, *_ = wording.served_sentences(replace(small_results, plots=plots), texts)
+    assert taken.startswith("On 1 of those that it can tell")
+
+
+def test_rows_against_the_raster_are_not_simply_counted_as_straight(small_results, texts):
+    plots = small_results.plots.copy()
+    plots.loc[0, "row_method_reason"] = "measured_against_raster"
+    said = wording.rows_sentences(replace(small_results, plots=plots), texts)
+    assert said[1] == "On 1 of them reading and raster disagree: measure again before you set rows."
+
+
+def test_a_bearing_past_the_limit_asks_for_a_level(small_results, texts):
+    row = small_results.plots.iloc[2].to_dict()
+    row |= {"row_method_reason": "measured_past_limit", "row_grade_95_pct": 2.6}
+    said = wording.method_sentence(row, small_results.plan, texts)
+    assert "could fall 2.6 % along the row (limit 2.0 %)" in said
+    assert "with a level along its line" in said
+
+
+def test_what_to_measure_again_stands_before_other_flags(small_results, texts):
+    row = small_results.plots.iloc[2].to_dict()
+    flags = ("partly_off_raster", "slope_reading_outside")
+    row |= {"terrain_flags": flags, "slope_measured_pct": 8.0}
+    first, *others = wording.flag_sentences(row, small_results.plan, texts)
+    assert first.startswith("The slope measured on the ground, 8.0 %, and the elevation raster")
+    assert len(others) == 2

@@ -19,7 +19,9 @@ STATED = {"elevation": {"vertical_error_m": 1.0, "error_correlation_m": 30.0}}
 BIAS, TIMES, READING = 4.0, 1.6, 2.0
 
 
-def compared(slope_off, bearing_off, slope_se, bearing_se=3.0, book=None, slope=None):
+def compared(
+    slope_off, bearing_off, slope_se, bearing_se=3.0, *, book=None, slope=None, reason="supported"
+):
     """Compare readings that the raster misses by so much."""
     count = len(slope_off)
     ids = [f"P{i}" for i in range(count)]
@@ -28,11 +30,11 @@ def compared(slope_off, bearing_off, slope_se, bearing_se=3.0, book=None, slope=
     table = pd.DataFrame(
         {
             "plot_id": ids,
-            "declination_deg": 1.5,
+            "row_method_reason": reason,
             "slope_corrected_pct": slope + slope_off,
             "slope_se_pct": slope_se,
-            "row_bearing_true_deg": (bearing + bearing_off) % 180,
-            "row_bearing_se_deg": bearing_se,
+            "level_line_true_deg": (bearing + bearing_off) % 180,
+            "level_line_se_deg": bearing_se,
         }
     )
     plots = pd.DataFrame({"plot_id": ids, "longitude_deg": 33.0, "latitude_deg": -2.0})
@@ -185,6 +187,7 @@ def test_equal_differences_have_no_scatter():
         ("class_readings_min", 71.0),
         ("outside_se", 1.0),
         ("reject_se", 2.0),
+        ("compared_se_max_deg", 2.0),
     ],
 )
 def test_every_number_of_the_table_matters(name, value):
@@ -194,3 +197,23 @@ def test_every_number_of_the_table_matters(name, value):
     usual = compared(off, turn, np.full(70, 2.0))[1]
     other = compared(off, turn, 2.0, book=renumbered("ground_readings", name, value))[1]
     assert usual != other
+
+
+@pytest.mark.parametrize("reason", ["straight_rows_too_steep", "no_best_direction"])
+def test_a_bearing_is_compared_where_the_raster_prints_none(reason):
+    table, found = compared(np.zeros(2), np.array([1.0, 60.0]), 3.0, reason=reason)
+    assert table["bearing_agrees"].tolist() == ["inside", "outside"]
+    assert table["bearing_not_compared"].isna().all()
+    assert found.outside == ("P1",)
+
+
+def test_a_bearing_that_cannot_be_compared_says_why():
+    table, found = compared(np.zeros(2), np.full(2, 60.0), 3.0, np.array([20.5, 19.5]))
+    assert table["bearing_not_compared"][0] == "the raster is not sure of its own bearing"
+    assert table["bearing_agrees"].tolist()[1:] == ["outside"]
+    assert pd.isna(table["bearing_agrees"][0])
+    assert pd.isna(table["bearing_raster_true_deg"][0])
+    assert found.outside == ("P1",)
+    table, found = compared(np.zeros(2), np.full(2, 60.0), 3.0, reason="flat")
+    assert set(table["bearing_not_compared"]) == {"level land by the raster"}
+    assert found.outside == ()

@@ -781,16 +781,18 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const p90 = shown(numberOf("slope_p90_pct", i), 1);
     const max = shown(numberOf("slope_max_pct", i), 1);
     const steepness = { number: shown(numberOf("slope_class_number", i)), name: wordOf("slope_class", i) };
-    const slope = shown(numberOf("slope_corrected_pct", i), 1);
+    const read = howRead("slope", i) !== undefined;
+    const slope = shown(numberOf(read ? "slope_measured_pct" : "slope_corrected_pct", i), 1);
+    const reckoned = read ? say("loss_slope_read", { slope }) : say("loss_slope_value", { slope });
     const upDown = lossText("soil_loss_up_down_likely_t_ha_yr", i);
     return [
-      line("slope_raster", howRead("slope", i) === undefined ? null : rasterSlope(i)),
+      line("slope_raster", read ? rasterSlope(i) : null),
       line("slope_spread", say("slope_spread_value", { p90, max })),
       line("slope_class", say("class_value", steepness)),
       line("erosion_class", number === null ? null : say("class_value", { number: shown(number), name })),
       upDown === null ? line("loss", data.words.no_tonnes) : line("loss_up_down", upDown),
       line("loss_contour", lossText("soil_loss_contour_likely_t_ha_yr", i)),
-      upDown === null ? null : line("loss_slope", say("loss_slope_value", { slope })),
+      upDown === null ? null : line("loss_slope", reckoned),
     ];
   }
 

@@ -25,6 +25,7 @@ from districtplan.outputs.sheets.sheet import (
     Part,
     Sheet,
 )
+from districtplan.terrain import READING_FLAGS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -319,6 +320,10 @@ def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
         notes = [texts.say("sheets.headline.bearing_note", date=date)]
         if row["row_bearing_se_deg"] > wording.LEVEL_FROM_DEG:
             notes.append(texts.say("sheets.headline.unsure_note", degrees=wording.LEVEL_FROM_DEG))
+        if not set(READING_FLAGS).isdisjoint(row["terrain_flags"]):
+            notes.append(texts.say("sheets.headline.again_note"))
+        elif row["row_method_reason"] == "measured_past_limit":
+            notes.append(texts.say("sheets.headline.past_limit_note"))
         big = wording.both_ends(row["row_bearing_magnetic_deg"])
         return Headline(texts.say("sheets.headline.bearing_title"), big, tuple(notes))
     word = "level" if kind == "guide" else kind
