@@ -317,6 +317,17 @@ def _trees(seen: _Batch, limits: dict[str, float], error: tuple[float, float]) -
 
 def _belt(seen: _Batch, width: int, least: Floats, limits: dict[str, float]) -> Flags:
     """Say around which plots a belt so many cells wide stands at least so high."""
+    found = np.zeros(len(seen.cells.first), dtype=bool)
+    upright = np.fmax(seen.bump(width), seen.bump(width * seen.columns))
+    tall = upright > least.astype(np.float32)[seen.cells.plot]
+    plots = np.flatnonzero(seen.total(tall) >= limits["tree_cells_min"])
+    if len(plots):
+        found[plots] = _at_edge(seen.only(plots), width, least[plots], limits)
+    return found
+
+
+def _at_edge(seen: _Batch, width: int, least: Floats, limits: dict[str, float]) -> Flags:
+    """Say whether what stands up does so at the edge, as no crest or uneven ground would."""
     cells = seen.cells
     whole = cells.weight >= WHOLE
     runs = _Runs.of(cells)
@@ -416,8 +427,8 @@ class _Lines:
         some = cells > 0
         count = np.add.reduceat(some, offset, dtype=np.int64)
         number = (np.arange(lines) - np.repeat(offset, span))[some]
-        cells = cells[some].astype(np.float64)
-        return cls(np.cumsum(count) - count, count, number, cells, total[some] / cells)
+        held = cells[some].astype(np.float64)
+        return cls(np.cumsum(count) - count, count, number, held, total[some] / held)
 
     def come_back(
         self, size_m: tuple[Floats, Floats], limits: dict[str, float], error: tuple[float, float]
@@ -441,11 +452,8 @@ class _Lines:
 
     def _sums(self) -> tuple[Floats, Floats, Floats]:
         ends = np.append(self.first, len(self.mean))
-        sums = (
-            np.diff(np.concatenate([[0.0], np.cumsum(values)])[ends])
-            for values in (self.cells, self.cells * self.mean, self.cells * self.mean**2)
-        )
-        cells, total, squared = sums
+        weights = self.cells, self.cells * self.mean, self.cells * self.mean**2
+        cells, total, squared = (np.diff(np.append(0.0, np.cumsum(w))[ends]) for w in weights)
         return cells, total, squared
 
     def _every(self, period: int, plots: Integers, least: Floats, times: float) -> Flags:
@@ -490,7 +498,7 @@ def _wave_error(
 ) -> Floats:
     """Give the wave that the stated error alone makes of the mean bumps of a plot's lines.
 
-    The mean square of Σ b exp(iωl) over L lines is Σ (L - \|k\|) c(k) cos ωk over the lags k, with
+    The mean square of Σ b exp(iωl) over L lines is Σ (L - abs k) c(k) cos ωk over the lags k, with
     the covariance c of bumps k lines apart.
     """
     sigma, length = error
