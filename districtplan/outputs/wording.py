@@ -680,7 +680,7 @@ def _finer_raster(
     if gain < max(GAIN_MIN * plots, 1):
         return []
     # All that is said follows from this one number; a forecast has no more than two digits.
-    more = min(int(float(f"{gain:.2g}")), plots - served)
+    more = min(round(float(f"{gain:.2g}")), plots - served)
     key = "finding.finer_raster_rough" if chosen.rough else "finding.finer_raster"
     counts = {"more": f"{more:,}", "count": f"{served + more:,}", "total": f"{plots:,}"}
     cell, error = f"{chosen.cell_m:g}", f"{chosen.vertical_error_m:g}"

@@ -347,7 +347,9 @@ def _at_edge(seen: _Batch, width: int, least: Floats, limits: dict[str, float]) 
         # A crest stands twice as high over ground twice as far off, trees don't.
         high[at] |= 2 * bump[at] - seen.bump(2 * width * step, at) > limit[at]
     room = seen.total(whole) >= limits["tree_whole_cells_min"]
-    result: Flags = room & (seen.total(high) >= limits["tree_cells_min"])
+    # Where the inside can't be told, a hedge that runs across the plot ends on its edge twice.
+    few = np.where(inner_cells < limits["cells_min"], limits["cells_min"], 0.0)
+    result: Flags = room & (seen.total(high) >= np.maximum(limits["tree_cells_min"], few))
     return result
 
 
@@ -419,8 +421,8 @@ class _Lines:
         offset = np.cumsum(span) - span
         key = line + (offset - lowest)[seen.cells.plot]
         lines = int(span.sum())
-        known = ~np.isnan(bump)
-        if not known.all():
+        if np.isnan(bump.sum()):
+            known = ~np.isnan(bump)
             key, bump = key[known], bump[known]
         cells = np.bincount(key, minlength=lines)
         total = np.bincount(key, bump, lines)
@@ -451,10 +453,13 @@ class _Lines:
         return found
 
     def _sums(self) -> tuple[Floats, Floats, Floats]:
-        ends = np.append(self.first, len(self.mean))
-        weights = self.cells, self.cells * self.mean, self.cells * self.mean**2
-        cells, total, squared = (np.diff(np.append(0.0, np.cumsum(w))[ends]) for w in weights)
-        return cells, total, squared
+        def summed(values: Floats) -> Floats:
+            # A plot without a line takes the value of the next one's first.
+            sums = np.add.reduceat(np.append(values, 0.0), self.first)
+            return np.where(self.count > 0, sums, 0.0)
+
+        weighted = self.cells * self.mean
+        return summed(self.cells), summed(weighted), summed(weighted * self.mean)
 
     def _every(self, period: int, plots: Integers, least: Floats, times: float) -> Flags:
         """Hold lines of one place in the period against the scatter of lines of the same place."""

@@ -128,6 +128,12 @@ NAMED = {
         "TRIED",
         "ROUNDS_MAX",
         "CLOSE",
+        "SMALLER",
+        "FIELD_CELLS",
+        "SEED",
+        "LEAST_SIDE",
+        "SAMPLES_MAX",
+        "PERIODS",
     },
     "rows": {
         "CROSSINGS_AT_ONCE",
@@ -142,8 +148,8 @@ NAMED = {
     "inputs": {"DECIMALS"},
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
-UNIFORM = {"noise.py": {12}}
-"""The variance of a uniform direction is its range squared over 12."""
+UNIFORM = {"noise.py": {12}, "serves.py": {12}}
+"""The variance of what is uniform, a direction or a place, is its range squared over 12."""
 
 
 def literals(source: str, named: set[str]) -> set[float]:

