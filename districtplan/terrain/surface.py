@@ -442,12 +442,13 @@ class _Lines:
         for period in PERIODS:
             enough = max(limits["stripe_lines_min"], limits["stripe_repeats_min"] * period)
             # Most plots are ruled out by all that their lines differ.
-            least = _gain(period) * limits["stripe_step_min_m"]
-            plots = np.flatnonzero((self.count >= enough) & (most > least))
+            step = _gain(period) * limits["stripe_step_min_m"]
+            plots = np.flatnonzero((self.count >= enough) & (most > step))
             sizes = size_m[0][plots], size_m[1][plots]
             noise = _wave_error(period, cells[plots], self.count[plots], sizes, error)
-            least = np.maximum(least, limits["stripe_error_times"] * noise)
-            plots, least = plots[most[plots] > least], least[most[plots] > least]
+            least = np.maximum(step, limits["stripe_error_times"] * noise)
+            likely = most[plots] > least
+            plots, least = plots[likely], least[likely]
             if len(plots):
                 found[plots] |= self._every(period, plots, least, limits["stripe_times"])
         return found
