@@ -97,7 +97,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             plots, refused = intake.set_aside_later(plots, refused, unusable)
             intake.require_some(plots, refused, raw.name)
         with clock.step("forecast"):
-            forecasts = terrain.forecast(on_raster, ground, elevation.grid, asked, book)
+            forecasts = terrain.forecast(on_raster, ground, elevation, asked, book)
         with clock.step("readings"):
             taken = records.accept(written.frame, ground, refused, asked, book)
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)

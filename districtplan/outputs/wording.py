@@ -714,7 +714,7 @@ def served_sentences(results: Results, texts: Texts) -> list[str]:
     why = _why_measured(results.plots[~_excluded_plots(results)], results.plan, texts)
     if why is not None:
         said.append(why)
-    return [*said, *_finer_raster(results.forecasts, served / total, total, texts)]
+    return [*said, *_finer_raster(results.forecasts, served, total, texts)]
 
 
 def _by_readings(plots: pd.DataFrame, texts: Texts) -> list[str]:
@@ -909,22 +909,23 @@ def _why_measured(plots: pd.DataFrame, plan: Plan, texts: Texts) -> str | None:
 
 
 def _finer_raster(
-    forecasts: tuple[Forecast, ...], served_share: float, plots: int, texts: Texts
+    forecasts: tuple[Forecast, ...], served: int, plots: int, texts: Texts
 ) -> list[str]:
     """Say what raster would serve: the coarsest that serves most, or the one that serves best."""
     if not forecasts:
         return []
     enough = [one for one in forecasts if one.plots_share >= MOST]
     chosen = enough[0] if enough else max(forecasts, key=lambda one: one.plots_share)
-    gain = chosen.plots_share - served_share
-    if gain < GAIN_MIN:
+    gain = chosen.plots_share * plots - served
+    if gain < max(GAIN_MIN * plots, 1):
         return []
-    more = float(f"{gain * plots:.2g}")
-    share = 5 * round(20 * chosen.plots_share)
+    # All that is said follows from this one number; a forecast has no more than two digits.
+    more = min(round(float(f"{gain:.2g}")), plots - served)
+    key = "finding.finer_raster_rough" if chosen.rough else "finding.finer_raster"
+    counts = {"more": f"{more:,}", "count": f"{served + more:,}", "total": f"{plots:,}"}
     cell, error = f"{chosen.cell_m:g}", f"{chosen.vertical_error_m:g}"
-    return [
-        texts.say("finding.finer_raster", cell=cell, error=error, share=share, more=f"{more:,.0f}")
-    ]
+    share = _percent((served + more) / plots)
+    return [texts.say(key, cell=cell, error=error, share=share, **counts)]
 
 
 def _worst(villages: pd.DataFrame) -> pd.DataFrame:

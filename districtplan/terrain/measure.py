@@ -12,7 +12,7 @@ import shapely
 from districtplan import geodesy, tables
 from districtplan.terrain import arcs, bearing, extent, hillside, noise, surface
 from districtplan.terrain.fitness import require_overlap, require_square_cells
-from districtplan.terrain.method import BEARING_REASONS, METHODS, reasons
+from districtplan.terrain.method import BEARING_REASONS, METHODS, grades, reasons
 from districtplan.terrain.noise import ErrorModel
 from districtplan.terrain.survey import block_order, survey
 
@@ -117,8 +117,7 @@ def measure(
             "elevation_mean_m": found.elevation,
         }
     )
-    table = table.join(_slopes(found, doubt, error, plan))
-    table["coherence"] = doubt.coherence()
+    table = table.join(_slopes(found)).join(grades(doubt, error, plan.terrain))
     table["row_method_reason"] = reasons(table, doubt, error, plan)
     table["row_bearing_se_deg"] = np.where(
         table["row_method_reason"].isin(BEARING_REASONS), np.degrees(doubt.turn), np.nan
@@ -176,21 +175,13 @@ def _unusable(table: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     return pd.DataFrame([*few, *jumps], columns=["plot_id", "reason", "remedy"])
 
 
-def _slopes(found: Statistics, doubt: Doubt, error: ErrorModel, plan: Plan) -> pd.DataFrame:
-    limit = np.minimum(
-        plan.terrain.row_grade_limit_pct, plan.terrain.row_grade_limit_share * 100 * doubt.slope
-    )
+def _slopes(found: Statistics) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "slope_mean_pct": 100 * found.slope_mean,
             "slope_p90_pct": 100 * found.slope_p90,
             "slope_max_pct": 100 * found.slope_max,
-            "slope_corrected_pct": 100 * doubt.slope,
-            "slope_se_pct": 100 * doubt.slope_se,
             "row_grade_rms_pct": 100 * np.sqrt(bearing.eigenvalues(found)[1]),
-            "row_grade_likely_pct": 100 * doubt.grade_likely(),
-            "row_grade_95_pct": 100 * doubt.grade_95(error),
-            "row_grade_limit_pct": limit,
         }
     )
 

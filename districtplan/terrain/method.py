@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 if TYPE_CHECKING:
-    import pandas as pd
     from numpy.typing import NDArray
 
-    from districtplan.plan import Plan
+    from districtplan.plan import Plan, Terrain
     from districtplan.terrain.noise import Doubt, ErrorModel
 
 REASONS = (
@@ -41,6 +41,39 @@ METHODS = {
     "no_best_direction": "measure on the ground",
     "bearing_too_uncertain": "measure on the ground",
 }
+
+
+def grades(doubt: Doubt, error: ErrorModel, limits: Terrain) -> pd.DataFrame:
+    """Give the numbers that decide whether straight rows do.
+
+    Parameters
+    ----------
+    doubt : Doubt
+        Bearing, slope and how far the raster's error may reach.
+    error : ErrorModel
+        The error.
+    limits : Terrain
+        The plan's section on when a bearing is good enough.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``slope_corrected_pct``, ``slope_se_pct``, ``row_grade_likely_pct``, ``row_grade_95_pct``,
+        ``row_grade_limit_pct`` and ``coherence``, one row a plot.
+    """
+    share = limits.row_grade_limit_share
+    return pd.DataFrame(
+        {
+            "slope_corrected_pct": 100 * doubt.slope,
+            "slope_se_pct": 100 * doubt.slope_se,
+            "row_grade_likely_pct": 100 * doubt.grade_likely(),
+            "row_grade_95_pct": 100 * doubt.grade_95(error),
+            "row_grade_limit_pct": np.minimum(
+                limits.row_grade_limit_pct, share * 100 * doubt.slope
+            ),
+            "coherence": doubt.coherence(),
+        }
+    )
 
 
 def reasons(

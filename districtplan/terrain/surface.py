@@ -8,14 +8,14 @@ heights themselves, would give:
 * one height: patches of exactly the same height, a filled void or water;
 * seams: a step where the tile changes, beyond the lines through both sides (a third difference,
   which any plane or evenly curved ground leaves at 0);
-* stripes: rows or columns that are high and low by turns;
-* trees: cells of the plot's edge that stand above both their neighbours.
+* stripes: rows, columns or diagonals whose heights come back every 2 to 8 lines;
+* trees: cells of the plot's edge that stand above the ground on both their sides.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -54,6 +54,18 @@ BUMP = np.array([-1.0, 2.0, -1.0]) / 2
 JUMP = np.array([1.0, -3.0, 3.0, -1.0]) / 2
 """The step between the second and third of four cells, over the lines through each pair."""
 
+PEAK = 8 / 3
+"""Share of the bumps of independent errors that turns of two lines have, over that of all waves."""
+
+PERIODS = range(2, 9)
+"""Lines after which stripes come back."""
+
+WIDTHS = (1, 2, 3)
+"""Cells across a belt of trees; the ground on both its sides is that far from a cell of it."""
+
+GAP = max(WIDTHS) + 1
+"""Rows above a plot that a look over its outline may reach."""
+
 WHOLE = 1 - 1e-6
 """Coverage is exact to 1e-6: a cell above this share lies in the plot whole."""
 
@@ -69,11 +81,11 @@ class Surface:
     seam : numpy.ndarray
         Whether the heights step where the tile changes.
     striped : numpy.ndarray
-        Whether rows or columns are high and low by turns.
+        Whether heights come back every few rows, columns or diagonals.
     constant : numpy.ndarray
         Whether a patch has exactly one height.
     trees : numpy.ndarray
-        Whether cells of the edge stand above their neighbours.
+        Whether cells of the edge stand above the ground on both their sides.
     """
 
     step_m: Floats
@@ -112,7 +124,7 @@ class Watch:
         int
             Number of cells.
         """
-        return len(JUMP) // 2
+        return max(len(JUMP) // 2, 2 * max(WIDTHS))
 
     def look(self, cells: Cells, ground: Ground, block: Block) -> Surface:
         """Check the plots of one batch.
@@ -142,7 +154,9 @@ class Watch:
         trees = np.zeros(plots, dtype=bool)
         if not self._bare:
             trees = _trees(seen, limits, self._error)
-        return Surface(step, seam, _striped(seen, limits), constant, trees)
+        # Rounding to whole steps makes stripes of its own.
+        striped = _striped(seen, limits, self._error) & (step == 0)
+        return Surface(step, seam, striped, constant, trees)
 
 
 def flags(found: Surface, slope: Floats, cell_m: Floats, handbook: Handbook) -> list[Flags]:
@@ -178,6 +192,7 @@ class _Batch:
     cells: Cells
     place: Integers
     flat: NDArray[np.float32]
+    tiles: NDArray[np.int16] | None
     columns: int
     height: NDArray[np.float32]
     across: NDArray[Any]
@@ -192,18 +207,38 @@ class _Batch:
         place, _ = block.places(cells)
         flat, columns = block.elevation.ravel(), block.elevation.shape[1]
         height = ground.elevation.astype(np.float32)
-        across, down = (
-            height - (flat.take(place - step) + flat.take(place + step)) / 2
-            for step in (1, columns)
-        )
-        if block.tile is not None:
-            # A step between tiles is no tree and no stripe.
-            tiles = block.tile.ravel()
-            own = tiles.take(place)
-            for bump, step in ((across, 1), (down, columns)):
-                bump[(tiles.take(place - step) != own) | (tiles.take(place + step) != own)] = np.nan
+        tiles = None if block.tile is None else block.tile.ravel()
+        across, down = (_bump(height, place, flat, tiles, step) for step in (1, columns))
         at = np.clip(cells.row[cells.first], 0, len(cell_m[0]) - 1)
-        return cls(cells, place, flat, columns, height, across, down, cell_m[0][at], cell_m[1][at])
+        size = cell_m[0][at], cell_m[1][at]
+        return cls(cells, place, flat, tiles, columns, height, across, down, *size)
+
+    def bump(self, step: int, at: Integers | None = None) -> NDArray[np.float32]:
+        some = slice(None) if at is None else at
+        return _bump(self.height[some], self.place[some], self.flat, self.tiles, step)
+
+    @property
+    def sizes(self) -> tuple[Floats, Floats]:
+        return self.width_m, self.height_m
+
+    def only(self, plots: Integers) -> _Batch:
+        first = self.cells.first
+        count = np.diff(np.append(first, len(self.place)))[plots]
+        begin = np.cumsum(count) - count
+        take = np.arange(int(count.sum())) + np.repeat(first[plots] - begin, count)
+        plot = np.repeat(np.arange(len(plots)), count)
+        cells = self.cells
+        values = (part[take] for part in (cells.row, cells.column, cells.weight))
+        return replace(
+            self,
+            cells=type(cells)(begin, plot, *values),
+            place=self.place[take],
+            height=self.height[take],
+            across=self.across[take],
+            down=self.down[take],
+            width_m=self.width_m[plots],
+            height_m=self.height_m[plots],
+        )
 
     def beside(self, step: int) -> NDArray[np.float32]:
         return self.flat.take(self.place + step, mode="clip")
@@ -211,6 +246,24 @@ class _Batch:
     def total(self, values: NDArray[Any]) -> Floats:
         result: Floats = np.add.reduceat(values, self.cells.first, dtype=np.float64)
         return result
+
+
+def _bump(
+    height: NDArray[np.float32],
+    place: Integers,
+    flat: NDArray[np.float32],
+    tiles: NDArray[np.int16] | None,
+    step: int,
+) -> NDArray[np.float32]:
+    """Give heights over the middle of two others, so far off to both sides."""
+    sides = (place - step, place + step)
+    bump = height - sum(flat.take(side, mode="clip") for side in sides) / np.float32(2)
+    if tiles is not None:
+        # A step between tiles is no tree and no stripe.
+        own = tiles.take(place)
+        for side in sides:
+            bump[tiles.take(side, mode="clip") != own] = np.nan
+    return np.asarray(bump, dtype=np.float32)
 
 
 def _variance(weights: Floats, apart_m: Floats, error: tuple[float, float]) -> Floats:
@@ -246,53 +299,229 @@ def _one_height(seen: _Batch, limits: dict[str, float]) -> Flags:
 
 
 def _trees(seen: _Batch, limits: dict[str, float], error: tuple[float, float]) -> Flags:
-    bump = np.fmax(seen.across, seen.down)
-    edge = seen.cells.weight < WHOLE
-    inner = ~edge & ~np.isnan(bump)
+    found = np.zeros(len(seen.cells.first), dtype=bool)
+    upright = np.fmax.reduceat(np.fmax(seen.across, seen.down), seen.cells.first)
+    sunk = np.fmin.reduceat(np.fmin(seen.across, seen.down), seen.cells.first)
+    for width in WIDTHS:
+        wide_m = width * seen.width_m
+        noise = np.maximum(*(_variance(BUMP, width * m, error) for m in seen.sizes))
+        least = np.maximum(limits["tree_height_min_m"], limits["tree_cell_share_min"] * wide_m)
+        least = np.maximum(least, limits["tree_times"] * np.sqrt(noise))
+        # Where a wider belt ends, a cell stands half its height over or under its neighbours.
+        seems = upright > least if width == 1 else np.fmax(upright, -sunk) > least / 2
+        plots = np.flatnonzero(seems)
+        if len(plots):
+            found[plots] |= _belt(seen.only(plots), width, least[plots], limits)
+    return found
+
+
+def _belt(seen: _Batch, width: int, least: Floats, limits: dict[str, float]) -> Flags:
+    """Say around which plots a belt so many cells wide stands at least so high."""
+    found = np.zeros(len(seen.cells.first), dtype=bool)
+    upright = np.fmax(seen.bump(width), seen.bump(width * seen.columns))
+    tall = upright > least.astype(np.float32)[seen.cells.plot]
+    plots = np.flatnonzero(seen.total(tall) >= limits["tree_cells_min"])
+    if len(plots):
+        found[plots] = _at_edge(seen.only(plots), width, least[plots], limits)
+    return found
+
+
+def _at_edge(seen: _Batch, width: int, least: Floats, limits: dict[str, float]) -> Flags:
+    """Say whether what stands up does so at the edge, as no crest or uneven ground would."""
+    cells = seen.cells
+    whole = cells.weight >= WHOLE
+    runs = _Runs.of(cells)
+    bumps = {step: seen.bump(width * step) for step in (1, seen.columns)}
+    upright = np.fmax(*bumps.values())
+    inner = whole & runs.inside(cells, width + 1) & ~np.isnan(upright)
     inner_cells = seen.total(inner)
-    # Uneven ground shows inside the plot too, a row of trees on its edge doesn't.
-    squared = seen.total(np.where(inner, bump, 0.0) ** 2) / np.maximum(inner_cells, 1)
-    own = np.where(inner_cells >= limits["cells_min"], np.sqrt(squared), 0.0)
-    noise = np.sqrt(np.maximum(*(_variance(BUMP, m, error) for m in (seen.width_m, seen.height_m))))
-    least = np.maximum(limits["tree_height_min_m"], limits["tree_cell_share_min"] * seen.width_m)
-    least = np.maximum(least, limits["tree_times"] * np.maximum(own, noise))
-    high = edge & (bump > least.astype(np.float32)[seen.cells.plot])
-    result: Flags = seen.total(high) >= limits["tree_cells_min"]
+    # Uneven ground stands up inside the plot too, a belt of trees on its edge doesn't.
+    squared = 2 * seen.total(np.where(inner, np.maximum(upright, 0.0), 0.0) ** 2)
+    own = np.sqrt(squared / np.maximum(inner_cells, 1))
+    own[inner_cells < limits["cells_min"]] = 0.0
+    limit = np.maximum(least, limits["tree_times"] * own).astype(np.float32)[cells.plot]
+    edge = ~whole | ~runs.inside(cells, 1)
+    high = np.zeros(len(edge), dtype=bool)
+    for step, bump in bumps.items():
+        at = np.flatnonzero(edge & (bump > limit))
+        # A crest stands twice as high over ground twice as far off, trees don't.
+        high[at] |= 2 * bump[at] - seen.bump(2 * width * step, at) > limit[at]
+    room = seen.total(whole) >= limits["tree_whole_cells_min"]
+    # Where the inside can't be told, a hedge that runs across the plot ends on its edge twice.
+    few = np.where(inner_cells < limits["cells_min"], limits["cells_min"], 0.0)
+    result: Flags = room & (seen.total(high) >= np.maximum(limits["tree_cells_min"], few))
     return result
 
 
-def _striped(seen: _Batch, limits: dict[str, float]) -> Flags:
-    return _by_turns(seen, seen.cells.row, seen.down, limits) | _by_turns(
-        seen, seen.cells.column, seen.across, limits
-    )
+class _Runs(NamedTuple):
+    """Columns between which the cells of each row of a plot lie, row by row."""
+
+    line: Integers
+    low: Integers
+    high: Integers
+
+    @classmethod
+    def of(cls, cells: Cells) -> _Runs:
+        """Find the rows; two empty ones stand between plots."""
+        begins = np.ones(len(cells.row), dtype=bool)
+        begins[1:] = (cells.row[1:] != cells.row[:-1]) | (cells.plot[1:] != cells.plot[:-1])
+        start = np.flatnonzero(begins)
+        row, plot = cells.row[start], cells.plot[start]
+        above = cells.row[cells.first] - GAP
+        count = np.maximum.reduceat(cells.row, cells.first) - above + 1
+        place = row - above[plot] + (np.cumsum(count) - count)[plot]
+        low = np.full(int(count.sum()) + GAP, np.iinfo(np.int64).max)
+        high = np.full(len(low), -1)
+        low[place] = cells.column[start]
+        high[place] = cells.column[np.append(start[1:], len(cells.row)) - 1]
+        return cls(np.repeat(place, np.diff(np.append(start, len(cells.row)))), low, high)
+
+    def inside(self, cells: Cells, reach: int) -> Flags:
+        """Say which cells have cells of the plot so far off on all four sides."""
+        here = self.line
+        result = (cells.column - reach >= self.low[here]) & (
+            cells.column + reach <= self.high[here]
+        )
+        for other in (here - reach, here + reach):
+            result &= (cells.column >= self.low[other]) & (cells.column <= self.high[other])
+        return np.asarray(result)
 
 
-def _by_turns(seen: _Batch, line: Integers, bump: NDArray[Any], limits: dict[str, float]) -> Flags:
-    """Hold even lines against odd ones, by the scatter of the lines of the same plot."""
-    first, plots = seen.cells.first, len(seen.cells.first)
-    lowest = np.minimum.reduceat(line, first)
-    count = np.maximum.reduceat(line, first) - lowest + 1
-    offset = np.cumsum(count) - count
-    key = line + (offset - lowest)[seen.cells.plot]
-    known = ~np.isnan(bump)
-    cells = np.bincount(key[known], minlength=count.sum())
-    total = np.bincount(key[known], bump[known], count.sum())
-    some = cells > 0
-    plot = np.repeat(np.arange(plots), count)[some]
-    mean = total[some] / cells[some]
-    turn = np.where((np.arange(count.sum()) - np.repeat(offset, count))[some] % 2 == 0, 1.0, -1.0)
-    lines = np.maximum(np.bincount(plot, minlength=plots), 1)
-    signed = turn * (mean - (np.bincount(plot, mean, plots) / lines)[plot])
-    high = np.bincount(plot, signed, plots) / lines
-    scatter = np.bincount(plot, (signed - high[plot]) ** 2, plots) / np.maximum(lines - 1, 1)
-    # Neighbouring bumps share heights: with signs by turns, independent errors give their mean
-    # 8/3 of the variance that independent bumps would.
-    error = np.sqrt(8 / 3 * scatter / lines)
-    size = np.abs(high) / 2
-    result: Flags = (
-        (lines >= limits["stripe_lines_min"])
-        & (np.abs(high) > limits["stripe_times"] * error)
-        & (size >= limits["stripe_step_min_m"])
+def _striped(seen: _Batch, limits: dict[str, float], error: tuple[float, float]) -> Flags:
+    row, column = seen.cells.row, seen.cells.column
+    slant = np.hypot(seen.width_m, seen.height_m) / 2
+    both = (seen.across + seen.down) / 2
+    found = np.zeros(len(seen.cells.first), dtype=bool)
+    for line, bump, apart_m, along_m in (
+        (row, seen.down, seen.height_m, seen.width_m),
+        (column, seen.across, seen.width_m, seen.height_m),
+        # Neighbours to both sides lie on the next diagonal.
+        (row + column, both, slant, 2 * slant),
+        (row - column, both, slant, 2 * slant),
+    ):
+        found |= _Lines.of(seen, line, bump).come_back((apart_m, along_m), limits, error)
+    return found
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """Mean bump of each line of each plot that has enough of them, plot by plot."""
+
+    first: Integers
+    count: Integers
+    number: Integers
+    cells: Floats
+    mean: Floats
+
+    @classmethod
+    def of(cls, seen: _Batch, line: Integers, bump: NDArray[Any]) -> _Lines:
+        first = seen.cells.first
+        lowest = np.minimum.reduceat(line, first)
+        span = np.maximum.reduceat(line, first) - lowest + 1
+        offset = np.cumsum(span) - span
+        key = line + (offset - lowest)[seen.cells.plot]
+        lines = int(span.sum())
+        if np.isnan(bump.sum()):
+            known = ~np.isnan(bump)
+            key, bump = key[known], bump[known]
+        cells = np.bincount(key, minlength=lines)
+        total = np.bincount(key, bump, lines)
+        some = cells > 0
+        count = np.add.reduceat(some, offset, dtype=np.int64)
+        number = (np.arange(lines) - np.repeat(offset, span))[some]
+        held = cells[some].astype(np.float64)
+        return cls(np.cumsum(count) - count, count, number, held, total[some] / held)
+
+    def come_back(
+        self, size_m: tuple[Floats, Floats], limits: dict[str, float], error: tuple[float, float]
+    ) -> Flags:
+        found = np.zeros(len(self.count), dtype=bool)
+        cells, total, squared = self._sums()
+        with np.errstate(divide="ignore", invalid="ignore"):
+            most = np.sqrt(2 * (squared - total**2 / cells) / cells)
+        for period in PERIODS:
+            enough = max(limits["stripe_lines_min"], limits["stripe_repeats_min"] * period)
+            # Most plots are ruled out by all that their lines differ.
+            step = _gain(period) * limits["stripe_step_min_m"]
+            plots = np.flatnonzero((self.count >= enough) & (most > step))
+            sizes = size_m[0][plots], size_m[1][plots]
+            noise = _wave_error(period, cells[plots], self.count[plots], sizes, error)
+            least = np.maximum(step, limits["stripe_error_times"] * noise)
+            likely = most[plots] > least
+            plots, least = plots[likely], least[likely]
+            if len(plots):
+                found[plots] |= self._every(period, plots, least, limits["stripe_times"])
+        return found
+
+    def _sums(self) -> tuple[Floats, Floats, Floats]:
+        def summed(values: Floats) -> Floats:
+            # A plot without a line takes the value of the next one's first.
+            sums = np.add.reduceat(np.append(values, 0.0), self.first)
+            return np.where(self.count > 0, sums, 0.0)
+
+        weighted = self.cells * self.mean
+        return summed(self.cells), summed(weighted), summed(weighted * self.mean)
+
+    def _every(self, period: int, plots: Integers, least: Floats, times: float) -> Flags:
+        """Hold lines of one place in the period against the scatter of lines of the same place."""
+        count = self.count[plots]
+        begin = np.cumsum(count) - count
+        take = np.arange(int(count.sum())) + np.repeat(self.first[plots] - begin, count)
+        cells, mean = self.cells[take], self.mean[take]
+        key = np.repeat(np.arange(len(plots)) * period, count) + self.number[take] % period
+        shape = (len(plots), period)
+        weight = np.bincount(key, cells, len(plots) * period).reshape(shape)
+        total = np.bincount(key, cells * mean, len(plots) * period).reshape(shape)
+        squared = np.add.reduceat(cells * mean**2, begin)
+        every = weight.sum(axis=1)
+        level = total / np.maximum(weight, 1)
+        between = (total * level).sum(axis=1)
+        # Few lines may scatter little by chance: two count less, as in the mean of a ratio F.
+        within = np.maximum(squared - between, 0.0) / np.maximum(count - period - 2, 1)
+        between = np.maximum(between - total.sum(axis=1) ** 2 / every, 0.0)
+        # A period of two has one wave, longer ones a sine and a cosine.
+        waves = min(period - 1, 2)
+        turn = 2 * np.pi / period * np.arange(period)
+        sides = (np.einsum("pn,n->p", level, side) for side in (np.cos(turn), np.sin(turn)))
+        wave = waves / period * np.hypot(*sides)
+        of_wave = every * wave**2 / waves
+        most = np.maximum(between / (period - 1), of_wave / waves) / PEAK
+        result: Flags = (most > times**2 * within) & (wave > least) & (weight > 0).all(axis=1)
+        return result
+
+
+def _gain(period: int) -> float:
+    """Say how much higher a wave's bumps are than the wave."""
+    return float(1 - np.cos(2 * np.pi / period))
+
+
+def _wave_error(
+    period: int,
+    cells: Floats,
+    lines: Integers,
+    size_m: tuple[Floats, Floats],
+    error: tuple[float, float],
+) -> Floats:
+    """Give the wave that the stated error alone makes of the mean bumps of a plot's lines.
+
+    The mean square of Σ b exp(iωl) over L lines is Σ (L - abs k) c(k) cos ωk over the lags k, with
+    the covariance c of bumps k lines apart.
+    """
+    sigma, length = error
+    if len(lines) == 0:
+        return np.zeros(0)
+    sizes, which = np.unique(size_m[0], return_inverse=True)
+    lag = np.arange(int(lines.max()))
+    shift = np.subtract.outer(np.arange(len(BUMP)), np.arange(len(BUMP)))
+    apart = (lag[:, None, None] + shift) * sizes[:, None, None, None]
+    alike = np.exp(-(apart**2) / (2 * length**2)) if length > 0 else (apart == 0).astype(np.float64)
+    waves = np.einsum("i,zkij,j->zk", BUMP, alike, BUMP) * np.cos(2 * np.pi * lag / period)
+    waves[:, 1:] *= 2
+    one, other = (np.cumsum(part, axis=1)[which, lines - 1] for part in (waves, lag * waves))
+    near = np.minimum(1 + np.sqrt(2 * np.pi) * length / size_m[1], cells / lines)
+    share = min(period - 1, 2) / lines
+    result: Floats = (
+        share * sigma * np.sqrt(np.maximum(lines * one - other, 0.0) * near * lines / cells)
     )
     return result
 

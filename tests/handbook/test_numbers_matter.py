@@ -180,6 +180,12 @@ NAMED = {
         "ROUNDS_MAX",
         "CLOSE",
         "NEAREST",
+        "SMALLER",
+        "FIELD_CELLS",
+        "SEED",
+        "LEAST_SIDE",
+        "SAMPLES_MAX",
+        "PERIODS",
     },
     "rows": {
         "APART_SHARE",
@@ -231,8 +237,8 @@ NAMED = {
     "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
-UNIFORM = {"noise.py": {12}}
-"""The variance of a uniform direction is its range squared over 12."""
+UNIFORM = {"noise.py": {12}, "serves.py": {12}}
+"""The variance of what is uniform, a direction or a place, is its range squared over 12."""
 
 
 def literals(source: str, named: set[str]) -> set[float]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -89,15 +91,18 @@ def test_why_most_plots_are_measured(small_results, texts, reason, said):
     assert wording.served_sentences(_measured(small_results, reason), texts)[-1] == said
 
 
-def _forecast(share):
-    return Forecast("a raster", 5.0, 0.5, share, share)
+def _forecast(share, rough=False):
+    return Forecast("a raster", 5.0, 0.5, share, share, rough)
 
 
 @pytest.mark.parametrize(
     ("shares", "said"),
     [
         ([0.78], []),  # 9 of 12 are served now: no gain worth a raster
-        ([0.95], ["5 m cells with an error of 0.5 m would serve about 2 plots more, 95 % of all"]),
+        (
+            [0.95],
+            ["5 m cells with an error of 0.5 m would serve about 2 plots more, 11 of 12 or 92 %"],
+        ),
         ([], []),
     ],
 )
@@ -108,6 +113,21 @@ def test_a_finer_raster_is_told_of_where_it_serves_more(small_results, texts, sh
     assert first.endswith(f"on 9 of 12 plots, {100 * land:.0f} % of their land.")
     assert len(others) == len(said)
     assert all(part in sentence for part, sentence in zip(said, others, strict=True))
+
+
+def test_counts_and_shares_of_a_finer_raster_follow_from_one_number(small_results, texts):
+    for plots, served, share in itertools.product((7, 40, 250, 98_765), (0, 3), (0.83, 0.996, 1)):
+        (said,) = wording._finer_raster((_forecast(share),), served, plots, texts)
+        numbers = re.search(r"about ([\d,]+) plots more, ([\d,]+) of ([\d,]+) or (\d+) %", said)
+        more, count, total, percent = (int(part.replace(",", "")) for part in numbers.groups())
+        assert (count, total) == (served + more, plots)
+        assert count <= total
+        assert percent == pytest.approx(100 * count / total, abs=1)
+        assert count / total == pytest.approx(share, abs=0.06)
+    (said,) = wording._finer_raster((_forecast(0.9, rough=True),), 3, 40, texts)
+    assert "rough" in said
+    # A share of a plot more is none.
+    assert wording._finer_raster((_forecast(1.0),), 7, 7, texts) == []
 
 
 def test_villages_by_the_land_that_the_raster_serves(small_results, texts):

@@ -1,55 +1,128 @@
-"""The forecast of other rasters against the closed form and against a raster of that kind."""
+"""The forecast of other rasters against rasters of their kind, made and run."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 
 from districtplan import handbook
 from districtplan.terrain.serves import forecast
 from tests.conftest import measured, plan_of, square, surface_raster
+from tests.terrain.errors import correlated
 
-PLAN = plan_of(elevation={"vertical_error_m": 2.0, "error_correlation_m": 60.0})
+MIDDLE = 500_000.0, 9_800_000.0
+EXTENT = 2400
+KINDS = {10: (0.5, 30.0), 5: (0.3, 15.0), 2: (0.15, 6.0)}
+"""Error and reach of the handbook's rasters, by cell."""
+MEASURE = "measure on the ground"
 
 
-def ask(sides, slope=0.2, plan=PLAN):
-    raster = surface_raster(lambda x, y: 2000 + slope * x, cell=30.0)
-    plots = [square(raster, 7 * number, 0, side) for number, side in enumerate(sides)]
+def hills(seed):
+    """Hills of waves from 1500 m down to 100 m long."""
+    rng = np.random.default_rng(seed)
+    waves = []
+    for length, size in ((1500, 45), (700, 16), (350, 5), (180, 1.2), (100, 0.3)):
+        for turn, phase in rng.uniform(0, 2 * np.pi, (6, 2)):
+            step = 2 * np.pi / length
+            waves.append((step * np.cos(turn), step * np.sin(turn), phase, size))
+    return lambda x, y: 1800 + sum(s * np.sin(p * x + q * y + f) for p, q, f, s in waves)
+
+
+def raster_of(land, cell, error, reach, seed=1):
+    count = EXTENT // cell
+    corner = MIDDLE[0] - EXTENT / 2, MIDDLE[1] + EXTENT / 2
+    raster = surface_raster(land, cell=float(cell), cells=count, corner=corner)
+    rng = np.random.default_rng(seed)
+    raster.heights = raster.heights + error * correlated(rng, count, reach / cell)
+    return raster
+
+
+def fields(seed, shortest, longest, count=250):
+    rng = np.random.default_rng(seed)
+    found = []
+    for _ in range(count):
+        long = np.exp(rng.uniform(np.log(shortest), np.log(longest)))
+        half = long / 2, long * rng.uniform(0.4, 1) / 2
+        box = shapely.affinity.rotate(
+            shapely.box(-half[0], -half[1], *half), rng.uniform(0, 180), origin=(0, 0)
+        )
+        east, north = rng.uniform(-1000, 1000, 2) + MIDDLE
+        found.append(shapely.affinity.translate(box, east, north))
+    return found
+
+
+def stated(error, reach):
+    return plan_of(elevation={"vertical_error_m": error, "error_correlation_m": reach})
+
+
+def told_of(raster, plots, plan):
     table, _ = measured(raster, plots, plan)
     asked = pd.DataFrame(
         {
             "plot_id": [f"P{number}" for number in range(len(plots))],
-            "area_ha": [side**2 / 1e4 for side in sides],
+            "area_ha": shapely.area(np.array(plots)) / 1e4,
             "geometry": plots,
         }
     )
-    table["slope_corrected_pct"] = 100 * slope
-    table["row_grade_limit_pct"] = 2.0
-    return forecast(asked, table, raster.grid, plan, handbook.packaged())
+    return forecast(asked, table, raster, plan, handbook.packaged())
 
 
-def test_finer_rasters_serve_more():
-    told = ask([20, 30, 40, 60, 90, 140, 200])
-    assert [one.cell_m for one in told] == [30, 10, 5, 2]
-    shares = [one.plots_share for one in told]
-    assert shares == sorted(shares)
-    assert shares[-1] == 1.0
-    assert all(0 <= one.land_share <= 1 for one in told)
-    assert all(one.land_share >= one.plots_share for one in told)
+@pytest.mark.parametrize(
+    ("at_hand", "seed", "sizes", "within"),
+    [
+        ((10, 1.0, 30.0), 1, (25, 90), 0.1),
+        ((10, 1.0, 30.0), 2, (50, 150), 0.1),
+        # Cells of 30 m don't see all the bends that decide.
+        ((30, 0.9, 60.0), 2, (25, 90), 0.15),
+        ((30, 0.9, 60.0), 1, (50, 150), 0.15),
+    ],
+)
+def test_the_forecast_is_what_such_rasters_serve(at_hand, seed, sizes, within):
+    land, plots = hills(seed), fields(seed, *sizes)
+    told = told_of(raster_of(land, *at_hand), plots, stated(*at_hand[1:]))
+    assert [one.cell_m for one in told] == [10, 5, 2]
+    for one in told:
+        error, reach = KINDS[one.cell_m]
+        table, _ = measured(
+            raster_of(land, int(one.cell_m), error, reach, seed=7), plots, stated(error, reach)
+        )
+        served = (table["row_method"] != MEASURE).to_numpy()
+        area = shapely.area(np.array(plots))
+        assert one.plots_share == pytest.approx(served.mean(), abs=within)
+        assert one.land_share == pytest.approx(area[served].sum() / area.sum(), abs=within)
 
 
-def test_no_raster_coarser_than_the_one_at_hand_is_offered():
-    fine = plan_of(elevation={"vertical_error_m": 0.2, "error_correlation_m": 5.0})
-    assert [one.cell_m for one in ask([60], plan=fine)] == [2]
+def test_the_raster_at_hand_and_those_not_better_are_not_offered():
+    def cells(cell, error):
+        raster = surface_raster(lambda x, y: 2000 + 0.2 * x, cell=cell)
+        return [one.cell_m for one in told_of(raster, [square(raster)], stated(error, 2 * cell))]
+
+    assert cells(30.0, 0.9) == [10, 5, 2]
+    assert cells(30.9, 0.9) == [10, 5, 2]  # an arc second: the same raster
+    assert cells(30.0, 2.0) == [30, 10, 5, 2]  # same cells, smaller error
+    assert cells(10.0, 0.5) == [5, 2]
+    assert cells(10.0, 0.2) == [2]  # 5 m cells with 0.3 m are no better
+    assert cells(2.0, 0.15) == []
+    assert cells(30.0, 0.0) == []
 
 
-def test_the_forecast_is_what_such_a_raster_does():
-    """Plots on a true plane read from a raster of the 5 m kind: the same plots are served."""
-    sides = [15, 20, 25, 30, 40, 50, 60]
-    told = next(one for one in ask(sides) if one.cell_m == 5)
-    raster = surface_raster(lambda x, y: 2000 + 0.2 * x, cell=5.0)
-    plan = plan_of(elevation={"vertical_error_m": 0.3, "error_correlation_m": 15.0})
-    table, _ = measured(raster, [square(raster, 0, 0, side) for side in sides], plan)
-    assert told.plots_share == pytest.approx((table["row_method"] == "straight").mean(), abs=0.15)
-    assert np.isfinite(told.land_share)
+def test_a_forecast_is_rough_where_plots_are_too_small_to_show_bends():
+    land = hills(3)
+    coarse, fine = raster_of(land, 30, 0.9, 60.0), raster_of(land, 10, 1.0, 30.0)
+    small, large = fields(3, 20, 40, 40), fields(3, 90, 150, 40)
+    assert all(one.rough for one in told_of(coarse, small, stated(0.9, 60.0)))
+    assert not any(one.rough for one in told_of(fine, large, stated(1.0, 30.0)))
+
+
+def test_no_error_of_the_raster_at_hand_is_taken_for_land():
+    """A plane stays one under 3 m of error, and a gap in the heights does no harm."""
+    plots = fields(4, 60, 120, 80)
+    noisy = raster_of(lambda x, y: 2000 + 0.1 * x, 10, 3.0, 60.0)
+    noisy.heights[::17, ::13] = np.nan
+    clean = raster_of(lambda x, y: 2000 + 0.1 * x, 10, 0.0, 60.0)
+    of_noisy, of_clean = (told_of(raster, plots, stated(3.0, 60.0)) for raster in (noisy, clean))
+    for one, other in zip(of_noisy[1:], of_clean[1:], strict=True):
+        assert one.plots_share == pytest.approx(other.plots_share, abs=0.15)
+    assert told_of(noisy, plots, stated(3.0, 60.0)) == of_noisy

@@ -129,6 +129,42 @@ def test_stripes_raise_their_flag(axis, sigma):
     assert raised(raster, plots, "striped_heights", sigma).mean() > 0.95
 
 
+def on_grid(raster: ArrayElevation, side: float, turn: float = 0.0) -> list[shapely.Geometry]:
+    x, y = middle(raster)
+    steps = 170 * np.arange(-4, 5) + 3
+    box = shapely.affinity.rotate(shapely.box(0, 0, side, side), turn)
+    return [shapely.affinity.translate(box, x + e, y + n) for e in steps for n in steps]
+
+
+@pytest.mark.parametrize("turn", [0.0, 30.0])
+@pytest.mark.parametrize("period", range(2, 9))
+def test_every_few_lines_raised_are_stripes(period, turn):
+    """Every nth column raised by 0.8 m under an error of 0.1 m; every nth row alike."""
+    raster = noisy(8, 0.1, 0.0)
+    plots = on_grid(raster, 26.0 * period + 40, turn)
+    assert raised(raster, plots, "striped_heights", 0.1).mean() < 0.02
+    up = np.where(np.arange(CELLS) % period == 0, 0.8, 0.0)
+    for stripes in (up[None], up[:, None]):
+        striped = ArrayElevation(raster.grid, raster.heights + stripes)
+        assert raised(striped, plots, "striped_heights", 0.1).mean() > 0.9
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize("period", [3, 5, 7])
+def test_waves_along_diagonals_are_stripes(period, side):
+    raster = noisy(9, 0.1, 0.0)
+    line = np.arange(CELLS)[:, None] + side * np.arange(CELLS)
+    raster.heights = raster.heights + 0.6 * np.sin(2 * np.pi * line / period)
+    assert raised(raster, on_grid(raster, 150), "striped_heights", 0.1).mean() > 0.9
+
+
+@pytest.mark.parametrize("step", [0.5, 1.0])
+def test_rounding_to_whole_steps_is_no_stripe(step):
+    raster = surface_raster(lambda x, y: np.rint((1800 + 0.05 * x + 0.1 * y) / step) * step)
+    for side in (60, 90, 120):
+        assert not raised(raster, on_grid(raster, side), "striped_heights").any()
+
+
 def test_ridges_along_the_raster_are_no_stripes():
     raster = surface_raster(lambda x, y: 1800 - 0.4 * np.abs(y - 5) + 0.02 * x)
     x, y = middle(raster)
@@ -169,6 +205,30 @@ def test_trees_along_an_edge_raise_their_flag():
     assert not raised(raster, plot, "trees_at_edge", sigma=5.0).any()
 
 
+@pytest.mark.parametrize("turn", [0.0, 17.0, 30.0])
+@pytest.mark.parametrize("height", [8.0, 15.0])
+@pytest.mark.parametrize("width", [1, 2, 3])
+def test_belts_around_plots_raise_their_flag(width, height, turn):
+    raster = noisy(10, 0.3, 0.0)
+    plots = on_grid(raster, 80, turn)
+    assert not raised(raster, plots, "trees_at_edge").any()
+    grid = raster.grid
+    centre = (np.arange(CELLS) + 0.5) * grid.cell_x
+    x, y = np.meshgrid(grid.west + centre, grid.north - centre)
+    belts = [plot.boundary.buffer(width * grid.cell_x / 2) for plot in plots]
+    raster.heights = raster.heights + height * shapely.contains_xy(shapely.unary_union(belts), x, y)
+    assert raised(raster, plots, "trees_at_edge").mean() > 0.95
+
+
+@pytest.mark.parametrize("side", [32, 60, 150])
+def test_plots_of_few_cells_are_told_of_no_trees(side):
+    rough = surface_raster(lambda x, y: hills(x, y) + 8 * np.sin(x / 70), cell=90.0)
+    rng = np.random.default_rng(12)
+    rough.heights = rough.heights + rng.choice([0.0, 40.0], rough.heights.shape, p=[0.95, 0.05])
+    plots = [square(rough, *rng.uniform(-5000, 5000, 2), side) for _ in range(100)]
+    assert not raised(rough, plots, "trees_at_edge").any()
+
+
 def test_trees_inside_a_plot_are_uneven_ground():
     raster, _ = with_hedge(8.0)
     x, y = middle(raster)
@@ -188,10 +248,13 @@ def test_trees_inside_a_plot_are_uneven_ground():
         ("stripe_lines_min", 1e6),
         ("stripe_step_min_m", 1e6),
         ("stripe_times", 1e6),
+        ("stripe_repeats_min", 1e6),
+        ("stripe_error_times", 1e6),
         ("tree_height_min_m", 1e6),
         ("tree_cell_share_min", 1e6),
         ("tree_times", 1e6),
         ("tree_cells_min", 1e6),
+        ("tree_whole_cells_min", 1e6),
     ],
 )
 def test_every_limit_is_used(name, value, monkeypatch):
