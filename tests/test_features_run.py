@@ -92,7 +92,7 @@ def test_layers_carry_rows_and_features(run, results):
 def test_thinning_and_features_are_told(results):
     said = "\n".join(wording.noticed(results, Texts.load("en")))
     assert results.row_lines.every > 1
-    assert f"draws each {results.row_lines.every}. row" in said
+    assert f"draws one row in {results.row_lines.every}" in said
     assert "2 were used. No rows are laid there; land taken: 188 m², plots touched: 1." in said
     assert "1 of 3 features could not be used" in said
 
