@@ -6,7 +6,8 @@ Makes a district with the generator of the benchmark data (in the folder that
 * a calibration kernel (a fixed sum of products in numpy),
 * the floor: reading the raster and the polygons and nothing else,
 * the plain script: gradients over the whole raster, then a mask a plot in a loop,
-* the terrain step: reading, intake, slope, percentiles, bearing, errors and checks,
+* the terrain step: reading, intake, slope, percentiles, bearing and their errors,
+* the same with all else that is looked at in that pass: the raster's faults, hillsides, arcs,
 * what the errors, the checks of the raster's surface and the arcs cost, in one warm process,
 * the rows, their lengths and holes, beside the time that drawing them takes,
 * the water step over the same plots, beside plain pyflwdir on the whole raster in memory.
@@ -53,6 +54,22 @@ with raster.Raster(read) as elevation:
     )
 print(len(found), "plots")
 """
+
+# The step alone: what else is looked at in the same pass is left out, and found as nothing.
+BARE = (
+    """
+import numpy as np
+from districtplan.terrain import arcs, hillside, surface
+def nothing(kind, count, dtype):
+    return lambda look, cells, *others: kind(
+        *(np.zeros(len(cells.first), dtype=dtype) for _ in range(count))
+    )
+surface.Watch.look = nothing(surface.Surface, 5, bool)
+hillside.Windows.look = nothing(hillside.Hillside, 2, float)
+arcs.Bends.look = nothing(arcs.Arcs, 6, float)
+"""
+    + TERRAIN
+)
 
 PARTS = """
 import sys, time
@@ -209,12 +226,14 @@ def main() -> None:
         plain = timed(
             "plain script", data / "plain_script.py", raster, plots, "--tmp", folder / "p.tif"
         )
-        ours = timed("terrain step", "-c", TERRAIN, plan)
+        ours = timed("terrain step", "-c", BARE, plan)
+        whole = timed("with all looks", "-c", TERRAIN, plan)
         subprocess.run([sys.executable, "-c", PARTS, plan], check=True)
         rows_beside_drawing(plan)
         measure_water(plan, raster)
     sys.stdout.write(
-        f"plain script / terrain step {plain / ours:.1f}; terrain step / floor {ours / floor:.1f}; "
+        f"plain script / terrain step {plain / ours:.1f}, with all looks {plain / whole:.1f}; "
+        f"terrain step / floor {ours / floor:.1f}; "
         f"terrain step / calibration {ours / calibration:.1f}\n"
     )
 
