@@ -13,7 +13,7 @@ import pandas as pd
 
 from districtplan.handbook import cite
 from districtplan.outputs import wording
-from districtplan.outputs.page import ground, palette, shapes
+from districtplan.outputs.page import ground, lines, palette, shapes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -37,6 +37,12 @@ NUMBERS = {
     "row_bearing_se_deg": 1,
     "declination_deg": 1,
     "erosion_class_number": 0,
+    "rows": 0,
+    "short_rows": 0,
+    "row_length_m": 0,
+    "row_spacing_map_m": 4,
+    "first_row_start_m": 1,
+    "guide_lines": 0,
     "holes": 0,
     "plants": 0,
     "seed_g": 0,
@@ -49,7 +55,17 @@ NUMBERS = {
 }
 """Columns of numbers that the page shows, and the decimals it keeps."""
 
-WORDS = ("village", "row_bearing_words", "slope_class", "erosion_class", "row_method")
+WORDS = (
+    "village",
+    "row_bearing_words",
+    "slope_class",
+    "erosion_class",
+    "row_method",
+    "holes_basis",
+    "first_row_corner",
+    "first_row_way",
+    "guide_kind",
+)
 TOTALS = (
     "plots",
     "area_ha",
@@ -116,6 +132,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
     """
     plan = results.plan
     by_slope = None in plan.soil.model_dump().values()
+    plots = _plots(results, texts)
     return {
         "language": texts.language,
         "words": texts.section("page"),
@@ -128,12 +145,12 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
             "buy": wording.orders_sentences(results, texts),
         },
         "planting_date": texts.day(plan.district.planting_date),
-        "row_spacing_m": plan.practice.row_spacing_cm / 100,
         "colour_by": "slope" if by_slope else "erosion",
         "classes": _classes(results, by_slope=by_slope),
         "plain": {"fill": palette.PLAIN, "ink": palette.ink_on(palette.PLAIN)},
         "ground": ground.picture(results.relief),
-        "plots": _plots(results, texts),
+        "plots": plots,
+        "flow": lines.flow(results, plots["shape"]["origin_deg"]),
         "villages": _totals(results.villages),
         "villages_named": wording.villages_named(results),
         "district": _totals(results.district.to_frame().T),
@@ -163,10 +180,15 @@ def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:
 
 def _plots(results: Results, texts: Texts) -> dict[str, Any]:
     plots = results.plots
+    shape = shapes.pack(plots["geometry"].to_numpy(), results.plots_crs)
+    origin = shape["origin_deg"]
     found: dict[str, Any] = {
         "count": len(plots),
         "id": plots["plot_id"].astype(str).tolist(),
-        "shape": shapes.pack(plots["geometry"].to_numpy(), results.plots_crs),
+        "shape": shape,
+        "rows": lines.rows(results, origin),
+        "guides": lines.guides(results, origin),
+        "water": _water(plots, texts),
         "numbers": {name: _number(plots[name], digits) for name, digits in NUMBERS.items()},
         "words": {name: _coded(plots[name].tolist()) for name in WORDS},
         "beyond": [int(BEYOND in flags) for flags in plots["erosion_flags"]],
@@ -197,6 +219,17 @@ def _read(plots: pd.DataFrame, kind: str, texts: Texts) -> dict[str, str]:
     return {
         str(place): wording.reading_words(row, kind, texts)
         for place, row in zip(read.index, records, strict=True)
+    }
+
+
+def _water(plots: pd.DataFrame, texts: Texts) -> dict[str, list[str]]:
+    """Say what runs onto flagged plots and through them, by their place."""
+    flagged = plots.loc[plots["water_flags"].map(len) > 0]
+    names = ["upslope_area_ha", "upslope_area_at_least", "run_on_area_ha", "flow_line_length_m"]
+    records = cast("list[dict[str, Any]]", flagged[names].to_dict("records"))
+    return {
+        str(place): wording.water_lines(row, texts)
+        for place, row in zip(flagged.index, records, strict=True)
     }
 
 
