@@ -377,34 +377,6 @@ def reason_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str:
     return texts.say(f"reasons.{code}", plan=plan, **row)
 
 
-def water_lines(row: Mapping[str, Any], texts: Texts) -> list[str]:
-    """Say how much land drains onto a plot and through it.
-
-    Parameters
-    ----------
-    row : Mapping[str, Any]
-        One row of the plots table.
-    texts : Texts
-        The words.
-
-    Returns
-    -------
-    list[str]
-        What drains on from outside, and what flows inside.
-    """
-    least = texts.say("water.at_least") if row["upslope_area_at_least"] else ""
-    flows = row["flow_line_length_m"] > 0
-    areas = (row["run_on_area_ha"], row["upslope_area_ha"])
-    if any(pd.isna(area) for area in areas):
-        return [texts.say("water.unknown"), texts.say("water.unknown")]
-    outside, through = (f"{least}{area:,.1f}" for area in areas)
-    metres = f"{row['flow_line_length_m']:,.0f}"
-    return [
-        texts.say("water.run_on", ha=outside),
-        texts.say("water.flow" if flows else "water.no_flow", ha=through, metres=metres),
-    ]
-
-
 def guide_sentence(row: Mapping[str, Any], texts: Texts) -> str | None:
     """Say what guides the rows of a plot.
 

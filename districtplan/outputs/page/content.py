@@ -43,6 +43,9 @@ NUMBERS = {
     "row_spacing_map_m": 4,
     "first_row_start_m": 1,
     "guide_lines": 0,
+    "maize_rows": 0,
+    "maize_row_length_m": 0,
+    "maize_holes": 0,
     "holes": 0,
     "plants": 0,
     "seed_g": 0,
@@ -150,7 +153,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "plain": {"fill": palette.PLAIN, "ink": palette.ink_on(palette.PLAIN)},
         "ground": ground.picture(results.relief),
         "plots": plots,
-        "flow": lines.flow(results, plots["shape"]["origin_deg"]),
+        "flow": lines.flow(results, shapes.origin_of(plots["shape"])),
         "villages": _totals(results.villages),
         "villages_named": wording.villages_named(results),
         "district": _totals(results.district.to_frame().T),
@@ -181,14 +184,14 @@ def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:
 def _plots(results: Results, texts: Texts) -> dict[str, Any]:
     plots = results.plots
     shape = shapes.pack(plots["geometry"].to_numpy(), results.plots_crs)
-    origin = shape["origin_deg"]
+    origin = shapes.origin_of(shape)
     found: dict[str, Any] = {
         "count": len(plots),
         "id": plots["plot_id"].astype(str).tolist(),
         "shape": shape,
         "rows": lines.rows(results, origin),
         "guides": lines.guides(results, origin),
-        "water": _water(plots, texts),
+        "water": _water(plots),
         "numbers": {name: _number(plots[name], digits) for name, digits in NUMBERS.items()},
         "words": {name: _coded(plots[name].tolist()) for name in WORDS},
         "beyond": [int(BEYOND in flags) for flags in plots["erosion_flags"]],
@@ -222,15 +225,20 @@ def _read(plots: pd.DataFrame, kind: str, texts: Texts) -> dict[str, str]:
     }
 
 
-def _water(plots: pd.DataFrame, texts: Texts) -> dict[str, list[str]]:
-    """Say what runs onto flagged plots and through them, by their place."""
+def _water(plots: pd.DataFrame) -> dict[str, list[int | None]]:
+    """Gather what runs onto flagged plots and through them, by their place: few of them are.
+
+    Tenths of a hectare from outside and through the plot, metres of flow lines, 1 for "at least".
+    """
     flagged = plots.loc[plots["water_flags"].map(len) > 0]
-    names = ["upslope_area_ha", "upslope_area_at_least", "run_on_area_ha", "flow_line_length_m"]
-    records = cast("list[dict[str, Any]]", flagged[names].to_dict("records"))
-    return {
-        str(place): wording.water_lines(row, texts)
-        for place, row in zip(flagged.index, records, strict=True)
-    }
+
+    def whole(name: str, scale: int) -> list[int | None]:
+        return [None if pd.isna(v) else round(scale * v) for v in flagged[name]]
+
+    columns = {"run_on_area_ha": 10, "upslope_area_ha": 10, "flow_line_length_m": 1}
+    read = [whole(name, scale) for name, scale in columns.items()]
+    rows = zip(*read, whole("upslope_area_at_least", 1), strict=True)
+    return {str(place): list(row) for place, row in zip(flagged.index, rows, strict=True)}
 
 
 def _number(values: pd.Series, digits: int) -> dict[str, object]:

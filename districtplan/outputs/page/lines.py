@@ -1,8 +1,8 @@
 """Rows, guide lines and flow lines for the page's script.
 
 Rows take no bytes of their own: the script lays them again from the outline, the bearing, the
-distance and where the first one lies, as the rows stage does. Only land that isn't planted is handed
-over, of the plots that have some.
+distance and where the first one lies, as the rows stage does. It is handed the planted land of
+plots that aren't planted all over.
 """
 
 from __future__ import annotations

@@ -10,8 +10,8 @@ For tests, and for people who script, the page offers window.districtplan:
                  closes the card, brings the plot to the middle of the map, large enough to be hit,
                  and gives {x, y}: the place on screen, in CSS pixels from the top left corner of
                  the window, of a point inside the plot; null if there is no such plot. With a
-                 level, zooms to it: levels are those of web maps, up to 21, where a pixel is some
-                 7 cm and rows stand at their real distance
+                 level, zooms to it: levels are those of web maps, up to 22, where a pixel is some
+                 4 cm and rows stand at their real distance
   open(id)       opens the plot's card; false if there is no such plot
   close()        closes the card
   show(view)     "steep", "rows" or "buy"
@@ -171,6 +171,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   // Where no curve is drawn from the raster, someone must go and find the level, as where nothing
   // is known.
   const toFind = (i) => method[i] === MEASURE || guideKind[i] === NO_CURVE;
+  const hasGuides = (i) => guides !== null && guidesOf[i + 1] > guidesOf[i] && excluded[i] === null;
   const classColumn = data.colour_by === "slope" ? "slope_class_number" : "erosion_class_number";
   const classAt = new Map(data.classes.map((entry) => [entry.number, entry]));
   const classOf = (i) => classAt.get(numberOf(classColumn, i)) || null;
@@ -411,13 +412,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   }
 
   /* Whether a plot's guide lines are drawn, and not the dash that stands for them. */
-  function guided(i, frame) {
-    const known = guides !== null && guidesOf[i + 1] > guidesOf[i];
-    return known && excluded[i] === null && sizeOf(i, frame) >= GUIDES_FROM;
-  }
+  const guided = (i, frame) => hasGuides(i) && sizeOf(i, frame) >= GUIDES_FROM;
 
-  const dashed = (i, frame) =>
-    method[i] === GUIDE && excluded[i] === null && !toFind(i) && !guided(i, frame);
+  const dashed = (i, frame) => method[i] === GUIDE && excluded[i] === null && !toFind(i) && !guided(i, frame);
 
   function lookOf(i) {
     const found = state.view === "steep" ? classOf(i) : null;
@@ -564,6 +561,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return found && String(found.number);
   }
 
+  /* At the inside point; beside a dash or a guide line, not on it, where the plot has room. */
+  function placeOfMark(i, away) {
+    const [x, y] = [inside[2 * i], inside[2 * i + 1]];
+    if (method[i] !== GUIDE || excluded[i] !== null || toFind(i)) return [x, y];
+    const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
+    const [east, north] = [Math.cos(angle) * away, -Math.sin(angle) * away];
+    return [[x + east, y + north], [x - east, y - north]].find((place) => holds(i, ...place)) || [x, y];
+  }
+
   function writeMarks(context, rows, frame) {
     for (const i of rows) {
       const size = sizeOf(i, frame);
@@ -577,12 +583,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
         fill: empty ? PAPER : lookOf(i).fill,
         ink: empty ? INK : lookOf(i).ink,
       };
-      const beside = method[i] === GUIDE && excluded[i] === null && !empty;
-      const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
-      // Beside the dash or the guide line, not on it.
-      const [east, south] = beside ? [Math.cos(angle) * height, Math.sin(angle) * height] : [0, 0];
-      const x = inside[2 * i] * frame.scale + frame.east + east;
-      write(context, mark, x, frame.north - inside[2 * i + 1] * frame.scale + south, look);
+      const [x, y] = placeOfMark(i, height / frame.scale);
+      write(context, mark, x * frame.scale + frame.east, frame.north - y * frame.scale, look);
     }
   }
 
@@ -727,7 +729,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     zoomSnap: 0.25,
     zoomDelta: 1,
     minZoom: 3,
-    maxZoom: 21,
+    maxZoom: 22,
     wheelPxPerZoomLevel: 90,
     zoomAnimation: !still,
     fadeAnimation: !still,
@@ -932,18 +934,39 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       (name) => numberOf(name, i),
     );
     const metres = shown(length);
-    const laid = { rows: shown(rows), short: shown(short), metres };
+    const counts = { rows: shown(rows), short: shown(short), metres };
+    const laid = short ? say("rows_value", counts) : say("rows_even", counts);
     const corner = { m: shown(start, 1), way: wordOf("first_row_way", i), corner: wordOf("first_row_corner", i) };
     return [
-      line("rows_laid", rows === null ? say("rows_metres", { metres }) : say("rows_value", laid)),
+      line("rows_laid", rows === null ? say("rows_metres", { metres }) : laid),
       line("rows_basis", wordOf("holes_basis", i)),
       line("first_row", start === null || method[i] !== STRAIGHT ? null : say("first_row_value", corner)),
+      maizeLine(i),
     ];
   }
 
+  function maizeLine(i) {
+    const [rows, length, holes] = ["maize_rows", "maize_row_length_m", "maize_holes"].map((name) => numberOf(name, i));
+    if (holes === null) return null;
+    const counted = { rows: rows === null ? data.words.unknown : shown(rows), metres: shown(length), holes: shown(holes) };
+    return line("maize", say("maize_value", counted));
+  }
+
+  /* What runs onto a flagged plot and through it. */
   function waterLines(i) {
-    const [runOn, through] = plots.water[i] || [null, null];
-    return [line("run_on", runOn), line("flow", through)];
+    const known = plots.water[i];
+    if (known === undefined) return [];
+    const [outside, through, metres, atLeast] = known;
+    const area = (tenths) => {
+      if (tenths === null) return data.words.unknown;
+      const ha = say("ha", { ha: shown(tenths / 10, 1) });
+      return atLeast ? say("at_least", { ha }) : ha;
+    };
+    const values = { ha: area(through), metres: shown(metres) };
+    return [
+      line("run_on", say("run_on_value", { ha: area(outside) })),
+      line("flow", metres ? say("flow_value", values) : say("flow_none", values)),
+    ];
   }
 
   function lossText(name, i) {
@@ -1361,7 +1384,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   /* What guides the rows of curved plots, where it is drawn. */
   function guideEntries(entry) {
-    const kinds = new Set(guideKind.filter((_, i) => guides !== null && guidesOf[i + 1] > guidesOf[i]));
+    const kinds = new Set(guideKind.filter((_, i) => hasGuides(i)));
     const levelled = kinds.delete(LEVELLED);
     const bow = "M7 18 Q24 4 41 13";
     const style = { width: GUIDE_WIDTH, colour: INK };
@@ -1385,7 +1408,6 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return [
       make("h3", {}, data.words.legend_water),
       make("ul", {}, ...sampled),
-      make("p", {}, data.words.legend_flow_zoom),
       ...(left ? [make("p", {}, say("legend_flow_left_out", { count: shown(left) }))] : []),
     ];
   }
@@ -1396,7 +1418,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return [
       methods.includes(STRAIGHT) ? data.words.legend_thinned : null,
       plots.rows.families.some((family) => family.crop === "maize") ? data.words.legend_maize : null,
-      guides !== null && guides.x.length ? data.words.legend_guides_zoom : null,
+      method.some((_, i) => hasGuides(i)) ? data.words.legend_guides_zoom : null,
       left ? say("legend_guides_left_out", { count: shown(left) }) : null,
     ].filter((text) => text !== null);
   }
@@ -1422,6 +1444,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const classes = data.classes.filter((found) => seen.has(found.number));
     const drawnAs = new Set(method.map((kind, i) => (toFind(i) ? MEASURE : kind)));
     const methods = METHODS.filter((kind) => drawnAs.has(kind));
+    // Where every plot has its guide lines, a remark tells of the dash that stands for them.
+    const bare = method.some((kind, i) => kind === GUIDE && !toFind(i) && !hasGuides(i));
+    const known = methods.filter((kind) => kind !== GUIDE || bare);
     const heading = bySlope ? data.words.legend_slope : data.words.legend_erosion;
     const rows = {
       [STRAIGHT]: "legend_straight",
@@ -1447,10 +1472,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       make(
         "ul",
         { id: "legend-rows" },
-        ...methods.flatMap((kind) => [
-          entry(sampleRows(kind), data.words[rows[kind]]),
-          ...(kind === GUIDE ? guideEntries(entry) : []),
-        ]),
+        ...methods.flatMap((kind) => (kind === GUIDE ? guideEntries(entry) : [])),
+        ...known.map((kind) => entry(sampleRows(kind), data.words[rows[kind]])),
       ),
       ...rowRemarks(methods).map((text) => make("p", {}, text)),
       make("div", { id: "legend-water" }, ...waterPart(entry)),

@@ -6,18 +6,21 @@ The plane is spherical Mercator (EPSG:3857), which keeps angles: a true bearing 
 from __future__ import annotations
 
 import base64
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 from pyproj import Transformer
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import ArrayLike, NDArray
     from pyproj import CRS
 
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
+    Objects = NDArray[np.object_]
 
 RADIUS_M = 6_378_137.0
 """Radius of the sphere of EPSG:3857 [m]."""
@@ -65,12 +68,12 @@ def pack(
     }
 
 
-def pack_lines(lines: ArrayLike, crs: CRS, origin_deg: tuple[float, float]) -> dict[str, object]:
+def pack_lines(lines: Objects, crs: CRS, origin_deg: tuple[float, float]) -> dict[str, object]:
     """Pack lines, as outlines are packed.
 
     Parameters
     ----------
-    lines : array_like of shapely.LineString
+    lines : numpy.ndarray
         The lines.
     crs : pyproj.CRS
         Their CRS.
@@ -83,9 +86,26 @@ def pack_lines(lines: ArrayLike, crs: CRS, origin_deg: tuple[float, float]) -> d
         Streams ``vertices`` of each line and ``moves``.
     """
     points, line = shapely.get_coordinates(lines, return_index=True)
-    counts = np.bincount(line, minlength=len(np.atleast_1d(lines)))
+    counts = np.bincount(line, minlength=len(lines))
     steps = on_plane(*_degrees(points, crs), origin_deg)
     return {"vertices": _text(counts), "moves": _moves(steps)}
+
+
+def origin_of(packed: Mapping[str, Any]) -> tuple[float, float]:
+    """Give what packed outlines are counted from.
+
+    Parameters
+    ----------
+    packed : Mapping[str, Any]
+        What :func:`pack` made.
+
+    Returns
+    -------
+    tuple[float, float]
+        Longitude and latitude [degrees].
+    """
+    longitude, latitude = packed["origin_deg"]
+    return longitude, latitude
 
 
 def counts(values: ArrayLike) -> str:
