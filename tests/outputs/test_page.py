@@ -365,7 +365,8 @@ def test_planted_land_is_what_margins_and_features_leave(small_results):
     )
     packed = lines.rows(results, (33.0, -9.0))
     assert packed["planted"] == list(range(len(small_results.plots)))
-    shape = [Polygon(rings[0], rings[1:]) for rings in unpack(packed["land"])[2:3]][0]
+    shell, *holes = unpack(packed["land"])[2]
+    shape = Polygon(shell, holes)
     wanted = outline.buffer(-2, join_style="mitre").difference(used["geometry"].iloc[0])
     stretch = 1 / np.cos(np.radians(small_results.plots["latitude_deg"].iloc[2])) / shapes.STEP_M
     assert shape.area == pytest.approx(wanted.area * stretch**2, rel=0.015)

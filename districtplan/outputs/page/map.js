@@ -1445,8 +1445,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const drawnAs = new Set(method.map((kind, i) => (toFind(i) ? MEASURE : kind)));
     const methods = METHODS.filter((kind) => drawnAs.has(kind));
     // Where every plot has its guide lines, a remark tells of the dash that stands for them.
-    const bare = method.some((kind, i) => kind === GUIDE && !toFind(i) && !hasGuides(i));
-    const known = methods.filter((kind) => kind !== GUIDE || bare);
+    const bare = method.some((kind, i) => kind === GUIDE && !toFind(i) && !hasGuides(i) && excluded[i] === null);
     const heading = bySlope ? data.words.legend_slope : data.words.legend_erosion;
     const rows = {
       [STRAIGHT]: "legend_straight",
@@ -1472,8 +1471,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       make(
         "ul",
         { id: "legend-rows" },
-        ...methods.flatMap((kind) => (kind === GUIDE ? guideEntries(entry) : [])),
-        ...known.map((kind) => entry(sampleRows(kind), data.words[rows[kind]])),
+        ...methods.flatMap((kind) => [
+          ...(kind === GUIDE ? guideEntries(entry) : []),
+          ...(kind !== GUIDE || bare ? [entry(sampleRows(kind), data.words[rows[kind]])] : []),
+        ]),
       ),
       ...rowRemarks(methods).map((text) => make("p", {}, text)),
       make("div", { id: "legend-water" }, ...waterPart(entry)),
