@@ -203,10 +203,8 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
             [None if pd.isna(value) else wording.both_ends(value) for value in plots[name]]
         )
     for name in ("soil_loss_up_down_likely_t_ha_yr", "soil_loss_contour_likely_t_ha_yr"):
-        found["numbers"][name] = {
-            "digits": 0,
-            "values": [None if pd.isna(v) else wording.tonnes(v) for v in plots[name]],
-        }
+        tonnes = [None if pd.isna(v) else wording.tonnes(v) for v in plots[name]]
+        found["numbers"][name] = _number(pd.Series(tonnes, dtype="Int64"), 0)
     if "farmer_name" in plots:
         found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
     found["notes"] = _sentences(results, texts)
@@ -242,26 +240,24 @@ def _water(plots: pd.DataFrame) -> dict[str, list[int | None]]:
 
 
 def _number(values: pd.Series, digits: int) -> dict[str, object]:
-    """Round a column to whole multiples of its last decimal; None where not known."""
+    """Pack a column as whole multiples of its last decimal; all None where none is known."""
     known = values.notna().to_numpy()
     if not known.any():
-        return {"digits": digits, "values": None}
+        return {"digits": digits, "packed": None}
     if digits == 0 and pd.api.types.is_integer_dtype(values):
-        whole = values.astype("Int64").astype(object)
+        whole = values.to_numpy(dtype=np.int64, na_value=0)
     else:
         scaled = values.to_numpy(dtype=np.float64, na_value=np.nan) * 10**digits
-        whole = pd.Series(np.where(known, np.rint(scaled), 0).astype(np.int64)).astype(object)
-    return {
-        "digits": digits,
-        "values": [value if here else None for value, here in zip(whole, known, strict=True)],
-    }
+        whole = np.rint(np.where(known, scaled, 0)).astype(np.int64)
+    # 0 is left for what isn't known.
+    return {"digits": digits, "packed": shapes.counts(np.where(known, shapes.zigzag(whole) + 1, 0))}
 
 
 def _coded(values: Sequence[Any]) -> dict[str, object]:
-    """Write a column of few texts as a list of them and, a plot, the place in it, or None."""
+    """Pack a column of few texts: a list of them and, a plot, the place in it from 1, or 0."""
     places: dict[Any, int] = {}
-    codes = [None if pd.isna(value) else places.setdefault(value, len(places)) for value in values]
-    return {"texts": list(places), "codes": codes}
+    codes = [0 if pd.isna(value) else places.setdefault(value, len(places)) + 1 for value in values]
+    return {"texts": list(places), "packed": shapes.counts(codes)}
 
 
 def _sentences(results: Results, texts: Texts) -> dict[str, object]:

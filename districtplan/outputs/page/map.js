@@ -76,6 +76,22 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return values;
   }
 
+  const back = (value) => (value % 2 ? -(value + 1) / 2 : value / 2);
+
+  /* Columns of whole numbers, where 0 stands for what isn't known. */
+  function unpackNumbers(numbers) {
+    for (const column of Object.values(numbers)) {
+      const packed = column.packed === null ? null : unpackVarints(column.packed);
+      column.values = packed && packed.map((value) => (value ? back(value - 1) : null));
+    }
+  }
+
+  function unpackCodes(words) {
+    for (const column of Object.values(words)) {
+      column.codes = unpackVarints(column.packed).map((value) => (value ? value - 1 : null));
+    }
+  }
+
   function startsOf(counts) {
     const starts = new Uint32Array(counts.length + 1);
     counts.forEach((count, i) => {
@@ -95,7 +111,6 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const moves = unpackVarints(packed.moves);
     const x = new Int32Array(moves.length / 2);
     const y = new Int32Array(moves.length / 2);
-    const back = (value) => (value % 2 ? -(value + 1) / 2 : value / 2);
     for (let i = 0, atX = 0, atY = 0; i < x.length; i++) {
       atX += back(moves[2 * i]);
       atY += back(moves[2 * i + 1]);
@@ -126,6 +141,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const data = JSON.parse(document.getElementById("data").textContent);
   const plots = data.plots;
   const count = plots.count;
+  for (const { numbers } of [plots, data.villages, data.district]) unpackNumbers(numbers);
+  unpackCodes(plots.words);
   const shapes = unpackShapes(plots.shape);
   const land = plots.rows.land ? unpackShapes(plots.rows.land) : null;
   const landOf = new Map(plots.rows.planted.map((i, at) => [i, at]));

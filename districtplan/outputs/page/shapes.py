@@ -121,7 +121,7 @@ def counts(values: ArrayLike) -> str:
     str
         A stream as :func:`pack` makes them.
     """
-    return _text(np.asarray(values))
+    return _text(np.asarray(values, dtype=np.int64))
 
 
 def _degrees(points: Floats, crs: CRS) -> tuple[Floats, Floats]:
