@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+import shapely.affinity
 import wcag_contrast_ratio
 from hypothesis import given
 from hypothesis import strategies as st
@@ -23,7 +24,7 @@ from pyproj import CRS, Transformer
 from shapely import MultiPolygon, Polygon
 
 from districtplan.outputs import page
-from districtplan.outputs.page import content, ground, palette, shapes
+from districtplan.outputs.page import content, ground, lines, palette, shapes
 
 LEAFLET_JS = "db49d009c841f5ca34a888c96511ae936fd9f5533e90d8b2c4d57596f4e5641a"
 LEAFLET_CSS = "a7837102824184820dfa198d1ebcd109ff6d0ff9a2672a074b9a1b4d147d04c6"
@@ -35,7 +36,13 @@ TEXT_PAIRS = (
     ("soft", "ground"),
     ("on-accent", "accent"),
 )
-EDGE_PAIRS = (("line", "paper"), ("line", "ground"), ("accent", "paper"), ("care-line", "care"))
+EDGE_PAIRS = (
+    ("line", "paper"),
+    ("line", "ground"),
+    ("accent", "paper"),
+    ("care-line", "care"),
+    ("water", "paper"),
+)
 # Machado, Oliveira & Fernandes 2009, severity 1.0, linear RGB [from memory].
 SIMULATIONS = {
     "protanopia": (
@@ -61,9 +68,41 @@ def written(small_results, texts):
     return page.render(small_results, texts)["index.html"].decode("utf-8")
 
 
-def data_of(text):
+def block_of(text):
     block = re.search(r'<script type="application/json" id="data">(.*?)</script>', text, re.DOTALL)
     return json.loads(block[1])
+
+
+def data_of(text):
+    """Read the data block, its columns unpacked."""
+    data = block_of(text)
+    for part in (data["plots"], data["villages"], data["district"]):
+        for column in part["numbers"].values():
+            packed = column["packed"]
+            column["values"] = None if packed is None else [known(v) for v in naturals(packed)]
+    for column in data["plots"]["words"].values():
+        column["codes"] = [v - 1 if v else None for v in naturals(column["packed"])]
+    return data
+
+
+def naturals(text):
+    """Read a stream of natural numbers, by an independent reader of the format."""
+    values, value, shift = [], 0, 0
+    for byte in base64.b64decode(text):
+        value |= (byte & 127) << shift
+        shift += 7
+        if byte < 128:
+            values.append(value)
+            value, shift = 0, 0
+    return values
+
+
+def signed(value):
+    return -(value + 1) // 2 if value % 2 else value // 2
+
+
+def known(value):
+    return signed(value - 1) if value else None
 
 
 # ---------------------------------------------------------------- one file, closed
@@ -140,7 +179,7 @@ def test_no_text_can_be_a_marker(text):
     parts = page.Assets("s", ("a", "b"), "l")
     words = ("language", "title", "district", "season", "finding", "rest", "no_script", "skip")
     made = page.assemble({"x": text}, dict.fromkeys(words, text), parts)
-    assert data_of(made) == {"x": text}
+    assert block_of(made) == {"x": text}
     assert made.count("<script") == 3
 
 
@@ -200,7 +239,7 @@ def test_without_soil_values_plots_are_coloured_by_slope(results_without_soil, t
     assert found["colour_by"] == "slope"
     assert [entry["number"] for entry in found["classes"]] == list(range(1, 11))
     assert set(found["plots"]["numbers"]["erosion_class_number"]["values"]) == {None, 5}
-    assert found["plots"]["numbers"]["soil_loss_contour_likely_t_ha_yr"]["values"] == [None] * 12
+    assert found["plots"]["numbers"]["soil_loss_contour_likely_t_ha_yr"]["values"] is None
     assert data_of(written)["colour_by"] == "erosion"
 
 
@@ -234,17 +273,7 @@ def test_what_is_bought_stands_before_what_is_counted(written):
 def unpack(packed):
     """Read outlines back, by an independent reader of the format."""
 
-    def naturals(text):
-        values, value, shift = [], 0, 0
-        for byte in base64.b64decode(text):
-            value |= (byte & 127) << shift
-            shift += 7
-            if byte < 128:
-                values.append(value)
-                value, shift = 0, 0
-        return values
-
-    moves = [-(v + 1) // 2 if v % 2 else v // 2 for v in naturals(packed["moves"])]
+    moves = [signed(v) for v in naturals(packed["moves"])]
     points = np.cumsum(np.array(moves).reshape(-1, 2), axis=0).tolist()
     rings = [[points.pop(0) for _ in range(n)] for n in naturals(packed["vertices"])]
     return [[rings.pop(0) for _ in range(n)] for n in naturals(packed["rings"])]
@@ -283,6 +312,100 @@ def test_numbers_survive_packing(values):
             found.append(-(value + 1) // 2 if value % 2 else value // 2)
             value, shift = 0, 0
     assert found == values
+
+
+# ---------------------------------------------------------------- lines
+
+
+def test_guide_lines_come_back_within_a_step(small_results, written):
+    found = data_of(written)["plots"]
+    ones = shapes.counts(np.ones(1, dtype=np.int64))
+    [course] = unpack({**found["guides"], "rings": ones})[0]
+    line = small_results.guides.lines["geometry"].iloc[0]
+    to_plane = Transformer.from_crs(small_results.guides.crs, 3857, always_xy=True)
+    origin = Transformer.from_crs(4326, 3857, always_xy=True).transform(
+        *found["shape"]["origin_deg"]
+    )
+    wanted = np.column_stack(to_plane.transform(*line.coords.xy))
+    drawn = np.array(course, dtype=float) * shapes.STEP_M + origin
+    assert drawn == pytest.approx(wanted, abs=shapes.STEP_M / 2 + 1e-6)
+
+
+def test_guide_lines_belong_to_their_plots_whatever_their_order(small_results):
+    guides = small_results.guides
+    course = guides.lines["geometry"].iloc[0]
+    ids = ["110", "A-02", "110"]
+    table = pd.DataFrame(
+        {
+            "plot_id": ids,
+            "geometry": [shapely.affinity.translate(course, 0, 7 * at) for at in range(3)],
+        }
+    )
+    results = replace(small_results, guides=replace(guides, lines=table))
+    packed = lines.guides(results, (33.0, -9.0))
+    plots = small_results.plots["plot_id"].tolist()
+    of_plot = list(base64.b64decode(packed["lines"]))
+    assert [of_plot[plots.index(i)] for i in ("A-02", "110")] == [1, 2]
+    assert sum(of_plot) == 3
+    courses = unpack({**packed, "rings": shapes.counts(np.ones(3, dtype=np.int64))})
+    south = [line[0][0][1] for line in courses]
+    # A-02 comes first among the plots; the lines of 110 keep their order.
+    assert south[0] > south[1]
+    assert south[2] > south[0]
+
+
+def test_a_plot_to_level_on_the_ground_has_no_line(small_results, written):
+    packed = data_of(written)["plots"]["guides"]
+    of_plot = list(base64.b64decode(packed["lines"]))
+    assert of_plot[small_results.plots["plot_id"].tolist().index("109")] == 0
+    assert sum(of_plot) == 1
+
+
+def test_lines_that_would_make_the_page_too_large_are_counted(small_results, monkeypatch):
+    monkeypatch.setattr(lines, "VERTICES_MAX", 3)
+    flow = lines.flow(small_results, (33.0, -9.0))
+    # The largest first.
+    assert (flow["area_ha"], flow["left_out"]) == ([4.5], 1)
+    assert lines.guides(small_results, (33.0, -9.0))["left_out"] == 0
+    monkeypatch.setattr(lines, "VERTICES_MAX", 2)
+    assert lines.guides(small_results, (33.0, -9.0)) == {"left_out": 1, "lines": None}
+
+
+def test_planted_land_is_what_margins_and_features_leave(small_results):
+    plan = small_results.plan
+    margin = plan.model_copy(update={"rows": plan.rows.model_copy(update={"edge_margin_m": 2.0})})
+    outline = small_results.plots["geometry"].iloc[2]
+    used = pd.DataFrame(
+        {
+            "source_row": [1],
+            "kind": ["house"],
+            "width_m": [np.nan],
+            "geometry": [outline.representative_point().buffer(5)],
+        }
+    )
+    results = replace(
+        small_results, plan=margin, features=replace(small_results.features, used=used)
+    )
+    packed = lines.rows(results, (33.0, -9.0))
+    assert packed["planted"] == list(range(len(small_results.plots)))
+    shell, *holes = unpack(packed["land"])[2]
+    shape = Polygon(shell, holes)
+    wanted = outline.buffer(-2, join_style="mitre").difference(used["geometry"].iloc[0])
+    stretch = 1 / np.cos(np.radians(small_results.plots["latitude_deg"].iloc[2])) / shapes.STEP_M
+    assert shape.area == pytest.approx(wanted.area * stretch**2, rel=0.015)
+    assert len(shape.interiors) == 1
+    # Without either, no land is handed over a second time.
+    whole = small_results.plots.assign(land_taken_m2=0.0, flow_strip_m2=0.0)
+    plain = replace(small_results, plots=whole)
+    assert lines.rows(plain, (33.0, -9.0))["planted"] == []
+
+
+def test_rows_are_counted_downhill(small_results):
+    plots = small_results.plots.copy()
+    plots.loc[0, "downslope_true_deg"] = (plots["row_bearing_true_deg"].iloc[0] - 90) % 360
+    packed = lines.rows(replace(small_results, plots=plots), (33.0, -9.0))
+    assert packed["rightwards"][:2] == [0, 1]
+    assert packed["families"] == [{"crop": "beans", "first_m": 0.25, "spacing_m": 0.5}]
 
 
 # ---------------------------------------------------------------- ground
@@ -345,7 +468,7 @@ def test_edges_can_be_seen(edge, behind):
 def test_the_script_draws_with_the_colours_of_the_style():
     script = page.resources.files(page).joinpath("map.js").read_text(encoding="utf-8")
     colours = colours_of_the_style()
-    for name in ("ink", "paper", "accent"):
+    for name in ("ink", "paper", "accent", "water"):
         assert f'const {name.upper()} = "{colours[name]}"' in script
 
 

@@ -13,7 +13,7 @@ import pandas as pd
 
 from districtplan.handbook import cite
 from districtplan.outputs import wording
-from districtplan.outputs.page import ground, palette, shapes
+from districtplan.outputs.page import ground, lines, palette, shapes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -37,6 +37,15 @@ NUMBERS = {
     "row_bearing_se_deg": 1,
     "declination_deg": 1,
     "erosion_class_number": 0,
+    "rows": 0,
+    "short_rows": 0,
+    "row_length_m": 0,
+    "row_spacing_map_m": 4,
+    "first_row_start_m": 1,
+    "guide_lines": 0,
+    "maize_rows": 0,
+    "maize_row_length_m": 0,
+    "maize_holes": 0,
     "holes": 0,
     "plants": 0,
     "seed_g": 0,
@@ -49,7 +58,17 @@ NUMBERS = {
 }
 """Columns of numbers that the page shows, and the decimals it keeps."""
 
-WORDS = ("village", "row_bearing_words", "slope_class", "erosion_class", "row_method")
+WORDS = (
+    "village",
+    "row_bearing_words",
+    "slope_class",
+    "erosion_class",
+    "row_method",
+    "holes_basis",
+    "first_row_corner",
+    "first_row_way",
+    "guide_kind",
+)
 TOTALS = (
     "plots",
     "area_ha",
@@ -133,6 +152,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
     """
     plan = results.plan
     by_slope = None in plan.soil.model_dump().values()
+    plots = _plots(results, texts)
     return {
         "language": texts.language,
         "words": texts.section("page"),
@@ -145,12 +165,12 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
             "buy": wording.orders_sentences(results, texts),
         },
         "planting_date": texts.day(plan.district.planting_date),
-        "row_spacing_m": plan.practice.row_spacing_cm / 100,
         "colour_by": "slope" if by_slope else "erosion",
         "classes": _classes(results, by_slope=by_slope),
         "plain": {"fill": palette.PLAIN, "ink": palette.ink_on(palette.PLAIN)},
         "ground": ground.picture(results.relief),
-        "plots": _plots(results, texts),
+        "plots": plots,
+        "flow": lines.flow(results, shapes.origin_of(plots["shape"])),
         "villages": _totals(results.villages),
         "villages_named": wording.villages_named(results),
         "district": _totals(results.district.to_frame().T),
@@ -180,10 +200,15 @@ def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:
 
 def _plots(results: Results, texts: Texts) -> dict[str, Any]:
     plots = results.plots
+    shape = shapes.pack(plots["geometry"].to_numpy(), results.plots_crs)
+    origin = shapes.origin_of(shape)
     found: dict[str, Any] = {
         "count": len(plots),
         "id": plots["plot_id"].astype(str).tolist(),
-        "shape": shapes.pack(plots["geometry"].to_numpy(), results.plots_crs),
+        "shape": shape,
+        "rows": lines.rows(results, origin),
+        "guides": lines.guides(results, origin),
+        "water": _water(plots),
         "numbers": {name: _number(plots[name], digits) for name, digits in NUMBERS.items()},
         "words": {name: _coded(plots[name].tolist()) for name in WORDS},
         "beyond": [int(BEYOND in flags) for flags in plots["erosion_flags"]],
@@ -195,10 +220,8 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
             [None if pd.isna(value) else wording.both_ends(value) for value in plots[name]]
         )
     for name in ("soil_loss_up_down_likely_t_ha_yr", "soil_loss_contour_likely_t_ha_yr"):
-        found["numbers"][name] = {
-            "digits": 0,
-            "values": [None if pd.isna(v) else wording.tonnes(v) for v in plots[name]],
-        }
+        tonnes = [None if pd.isna(v) else wording.tonnes(v) for v in plots[name]]
+        found["numbers"][name] = _number(pd.Series(tonnes, dtype="Int64"), 0)
     if "farmer_name" in plots:
         found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
     found["notes"] = _sentences(results, texts)
@@ -217,27 +240,41 @@ def _read(plots: pd.DataFrame, kind: str, texts: Texts) -> dict[str, str]:
     }
 
 
+def _water(plots: pd.DataFrame) -> dict[str, list[int | None]]:
+    """Gather what runs onto flagged plots and through them, by their place: few of them are.
+
+    Tenths of a hectare from outside and through the plot, metres of flow lines, 1 for "at least".
+    """
+    flagged = plots.loc[plots["water_flags"].map(len) > 0]
+
+    def whole(name: str, scale: int) -> list[int | None]:
+        return [None if pd.isna(v) else round(scale * v) for v in flagged[name]]
+
+    columns = {"run_on_area_ha": 10, "upslope_area_ha": 10, "flow_line_length_m": 1}
+    read = [whole(name, scale) for name, scale in columns.items()]
+    rows = zip(*read, whole("upslope_area_at_least", 1), strict=True)
+    return {str(place): list(row) for place, row in zip(flagged.index, rows, strict=True)}
+
+
 def _number(values: pd.Series, digits: int) -> dict[str, object]:
-    """Round a column to whole multiples of its last decimal; None where not known."""
+    """Pack a column as whole multiples of its last decimal; all None where none is known."""
     known = values.notna().to_numpy()
     if not known.any():
-        return {"digits": digits, "values": None}
+        return {"digits": digits, "packed": None}
     if digits == 0 and pd.api.types.is_integer_dtype(values):
-        whole = values.astype("Int64").astype(object)
+        whole = values.to_numpy(dtype=np.int64, na_value=0)
     else:
         scaled = values.to_numpy(dtype=np.float64, na_value=np.nan) * 10**digits
-        whole = pd.Series(np.where(known, np.rint(scaled), 0).astype(np.int64)).astype(object)
-    return {
-        "digits": digits,
-        "values": [value if here else None for value, here in zip(whole, known, strict=True)],
-    }
+        whole = np.rint(np.where(known, scaled, 0)).astype(np.int64)
+    # 0 is left for what isn't known.
+    return {"digits": digits, "packed": shapes.counts(np.where(known, shapes.zigzag(whole) + 1, 0))}
 
 
 def _coded(values: Sequence[Any]) -> dict[str, object]:
-    """Write a column of few texts as a list of them and, a plot, the place in it, or None."""
+    """Pack a column of few texts: a list of them and, a plot, the place in it from 1, or 0."""
     places: dict[Any, int] = {}
-    codes = [None if pd.isna(value) else places.setdefault(value, len(places)) for value in values]
-    return {"texts": list(places), "codes": codes}
+    codes = [0 if pd.isna(value) else places.setdefault(value, len(places)) + 1 for value in values]
+    return {"texts": list(places), "packed": shapes.counts(codes)}
 
 
 def _sentences(results: Results, texts: Texts) -> dict[str, object]:

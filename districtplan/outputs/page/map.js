@@ -6,12 +6,17 @@ For tests, and for people who script, the page offers window.districtplan:
 
   ready          true once the map is drawn
   plots          ids of all plots, in the order of their file
-  placeOf(id)    closes the card, brings the plot to the middle of the map, large enough to be hit,
+  placeOf(id, level)
+                 closes the card, brings the plot to the middle of the map, large enough to be hit,
                  and gives {x, y}: the place on screen, in CSS pixels from the top left corner of
-                 the window, of a point inside the plot; null if there is no such plot
+                 the window, of a point inside the plot; null if there is no such plot. With a
+                 level, zooms to it: levels are those of web maps, up to 22, where a pixel is some
+                 4 cm and rows stand at their real distance
   open(id)       opens the plot's card; false if there is no such plot
   close()        closes the card
   show(view)     "steep", "rows" or "buy"
+  pointOf(longitude, latitude)
+                 gives {x, y}: the place on screen of a point in degrees, WGS 84
 
 Plots are drawn on one canvas from typed arrays: one map object a plot would not bear 100,000.
 */
@@ -20,12 +25,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 (() => {
   const CIRCUMFERENCE = 2 * Math.PI * 6378137;
   const TILE = 256;
+  // Square of the first eccentricity of the ellipsoid (WGS 84).
+  const E2 = 0.00669437999014;
   const METHODS = ["straight", "guide lines", "any direction", "measure on the ground"];
   const [STRAIGHT, GUIDE, ANY, MEASURE] = METHODS;
   const VIEWS = ["steep", "rows", "buy"];
   const INK = "#1d1408";
   const PAPER = "#fffdf8";
   const ACCENT = "#0b4a82";
+  const WATER = "#1668b0";
   const CHUNK = 100;
   const FOUND_MAX = 20;
   // From this size on screen [pixels] a plot gets its shape, its edge, its rows, its number.
@@ -33,12 +41,19 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const EDGE_FROM = 8;
   const ROWS_FROM = 10;
   const NUMBER_FROM = 26;
+  const GUIDES_FROM = 60;
   const LINE_GAP = { [STRAIGHT]: 6, [ANY]: 9 };
   const LABEL_GAP = 14;
   const LABEL_MAX = 28;
   const DOTS = [0.1, 8];
   // A guide line's direction holds near the middle only: half the length of its dash [pixels].
   const DASH_HALF_MAX = 26;
+  const LEVELLED = "level lines";
+  const NO_CURVE = "level on the ground";
+  const GUIDE_WIDTH = 3;
+  const LEVEL_DASH = [14, 4, 3, 4];
+  const FLOW_WIDTHS = [1.2, 5];
+  const FLOW_DASH = [9, 5];
   const CROSS = "×";
 
   // ---------------------------------------------------------------- data
@@ -61,6 +76,22 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return values;
   }
 
+  const back = (value) => (value % 2 ? -(value + 1) / 2 : value / 2);
+
+  /* Columns of whole numbers, where 0 stands for what isn't known. */
+  function unpackNumbers(numbers) {
+    for (const column of Object.values(numbers)) {
+      const packed = column.packed === null ? null : unpackVarints(column.packed);
+      column.values = packed && packed.map((value) => (value ? back(value - 1) : null));
+    }
+  }
+
+  function unpackCodes(words) {
+    for (const column of Object.values(words)) {
+      column.codes = unpackVarints(column.packed).map((value) => (value ? value - 1 : null));
+    }
+  }
+
   function startsOf(counts) {
     const starts = new Uint32Array(counts.length + 1);
     counts.forEach((count, i) => {
@@ -74,20 +105,24 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return [point.x, point.y];
   }
 
-  /* Outlines, in steps from the origin; y grows to the north. */
-  function unpackShapes(shape) {
-    const rings = startsOf(unpackVarints(shape.rings));
-    const vertices = startsOf(unpackVarints(shape.vertices));
-    const moves = unpackVarints(shape.moves);
+  /* Points in steps from the origin; y grows to the north. */
+  function unpackPoints(packed) {
+    const vertices = startsOf(unpackVarints(packed.vertices));
+    const moves = unpackVarints(packed.moves);
     const x = new Int32Array(moves.length / 2);
     const y = new Int32Array(moves.length / 2);
-    const back = (value) => (value % 2 ? -(value + 1) / 2 : value / 2);
     for (let i = 0, atX = 0, atY = 0; i < x.length; i++) {
       atX += back(moves[2 * i]);
       atY += back(moves[2 * i + 1]);
       x[i] = atX;
       y[i] = atY;
     }
+    return { vertices, x, y };
+  }
+
+  function unpackShapes(shape) {
+    const rings = startsOf(unpackVarints(shape.rings));
+    const { vertices, x, y } = unpackPoints(shape);
     const count = rings.length - 1;
     const box = new Int32Array(4 * count);
     for (let plot = 0; plot < count; plot++) {
@@ -106,7 +141,14 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const data = JSON.parse(document.getElementById("data").textContent);
   const plots = data.plots;
   const count = plots.count;
+  for (const { numbers } of [plots, data.villages, data.district]) unpackNumbers(numbers);
+  unpackCodes(plots.words);
   const shapes = unpackShapes(plots.shape);
+  const land = plots.rows.land ? unpackShapes(plots.rows.land) : null;
+  const landOf = new Map(plots.rows.planted.map((i, at) => [i, at]));
+  const guides = plots.guides.lines ? unpackPoints(plots.guides) : null;
+  const guidesOf = guides ? startsOf(unpackVarints(plots.guides.lines)) : null;
+  const flow = unpackPoints(data.flow);
   const rowOf = new Map(plots.id.map((id, i) => [id, i]));
 
   function say(key, values = {}) {
@@ -141,6 +183,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   }
 
   const method = Array.from({ length: count }, (_, i) => wordOf("row_method", i));
+  const excluded = plots.notes.excluded;
+  const guideKind = Array.from({ length: count }, (_, i) => wordOf("guide_kind", i));
+  // Where no curve is drawn from the raster, someone must go and find the level, as where nothing
+  // is known.
+  const toFind = (i) => method[i] === MEASURE || guideKind[i] === NO_CURVE;
+  const hasGuides = (i) => guides !== null && guidesOf[i + 1] > guidesOf[i] && excluded[i] === null;
   const classColumn = data.colour_by === "slope" ? "slope_class_number" : "erosion_class_number";
   const classAt = new Map(data.classes.map((entry) => [entry.number, entry]));
   const classOf = (i) => classAt.get(numberOf(classColumn, i)) || null;
@@ -172,7 +220,6 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return L.latLngBounds(latLngOf(west, south), latLngOf(east, north));
   }
 
-  const excluded = plots.notes.excluded;
   const villages = data.villages.names.map((name) => ({ name, rows: [] }));
   const villageAt = new Map(villages.map((village) => [village.name, village]));
   for (let i = 0; i < count; i++) villageAt.get(wordOf("village", i)).rows.push(i);
@@ -246,23 +293,29 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
-  /* Cut parallel lines by a plot's outline: pairs of places along each line, one line a time. */
-  function cut(i, bearing, gap, draw) {
-    const { rings, vertices, x, y } = shapes;
+  /* Where lines through the inside point of a plot lie, to the right of their bearing. */
+  function middleOf(i, bearing) {
+    return inside[2 * i] * Math.cos(bearing) - inside[2 * i + 1] * Math.sin(bearing);
+  }
+
+  /*
+  Cut parallel lines by an outline, one line a time. Lines lie start + gap * n steps to the right of
+  the bearing: with every n, or only from 0 on.
+  */
+  function cut(outline, bearing, { start, gap, from = -Infinity }, draw) {
+    const { rings, vertices, x, y, i } = outline;
     const [sine, cosine] = [Math.sin(bearing), Math.cos(bearing)];
-    // Lines are counted from the one through the inside point, so they stay put when thinned.
-    const middle = inside[2 * i] * cosine - inside[2 * i + 1] * sine;
     const crossings = new Map();
     for (let ring = rings[i]; ring < rings[i + 1]; ring++) {
       const [first, last] = [vertices[ring], vertices[ring + 1] - 1];
       for (let at = first, before = last; at <= last; before = at++) {
-        const across = (x[at] * cosine - y[at] * sine - middle) / gap;
-        const acrossBefore = (x[before] * cosine - y[before] * sine - middle) / gap;
+        const across = (x[at] * cosine - y[at] * sine - start) / gap;
+        const acrossBefore = (x[before] * cosine - y[before] * sine - start) / gap;
         const [low, high] = [Math.min(across, acrossBefore), Math.max(across, acrossBefore)];
         const along = x[at] * sine + y[at] * cosine;
         const alongBefore = x[before] * sine + y[before] * cosine;
         // Half-open, so that a corner on a line counts once.
-        for (let line = Math.ceil(low); line < high; line++) {
+        for (let line = Math.max(from, Math.ceil(low)); line < high; line++) {
           const share = (line - acrossBefore) / (across - acrossBefore);
           if (!crossings.has(line)) crossings.set(line, []);
           crossings.get(line).push(alongBefore + share * (along - alongBefore));
@@ -271,7 +324,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
     for (const [line, places] of crossings) {
       places.sort((one, other) => one - other);
-      const v = line * gap + middle;
+      const v = line * gap + start;
       for (let at = 0; at + 1 < places.length; at += 2) {
         const [from, to] = [places[at], places[at + 1]];
         const [east, north] = [v * cosine, -v * sine];
@@ -286,7 +339,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const [sine, cosine] = [Math.sin(angle), Math.cos(angle)];
     const here = inside[2 * i] * sine + inside[2 * i + 1] * cosine;
     // So wide a gap that only the line through the inside point is cut.
-    cut(i, angle, Number.MAX_SAFE_INTEGER, (x1, y1, x2, y2) => {
+    const only = { start: middleOf(i, angle), gap: Number.MAX_SAFE_INTEGER };
+    cut({ ...shapes, i }, angle, only, (x1, y1, x2, y2) => {
       const room = Math.min(here - (x1 * sine + y1 * cosine), x2 * sine + y2 * cosine - here);
       if (room <= 0) return;
       const half = Math.min(0.6 * room * frame.scale, DASH_HALF_MAX);
@@ -297,22 +351,87 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     });
   }
 
-  /* Add a plot's rows to a path: real rows, thinned by powers of two to what the eye can part. */
-  function traceRows(context, i, frame) {
-    if (method[i] === GUIDE) {
-      if (excluded[i] === null) traceDash(context, i, frame);
-      return;
-    }
+  /*
+  A direction on the ground and the distance across it, on the plane: the plane is that of a sphere,
+  the ground that of an ellipsoid, and a metre to the north is drawn up to 0.7 % longer than one to
+  the east. Gives the bearing on the plane and steps a metre.
+  */
+  function onPlane(i, bearing) {
     const latitude = (numberOf("latitude_deg", i) * Math.PI) / 180;
-    const row = data.row_spacing_m / Math.cos(latitude) / shapes.step;
-    const thinned = 2 ** Math.max(0, Math.ceil(Math.log2(LINE_GAP[method[i]] / (row * frame.scale))));
-    const bearing = method[i] === ANY ? 90 : numberOf("row_bearing_true_deg", i);
-    if (bearing === null) return;
-    cut(i, (bearing * Math.PI) / 180, row * thinned, (x1, y1, x2, y2) => {
+    const flat = 1 - E2 * Math.sin(latitude) ** 2;
+    const east = Math.sqrt(flat) / Math.cos(latitude) / shapes.step;
+    const north = flat ** 1.5 / (1 - E2) / Math.cos(latitude) / shapes.step;
+    const [x, y] = [Math.sin(bearing) * east, Math.cos(bearing) * north];
+    return [Math.atan2(x, y), (east * north) / Math.hypot(x, y)];
+  }
+
+  /* Land that is planted: the outline but for margins and what takes land. */
+  function plantedOf(i) {
+    return landOf.has(i) ? { ...land, i: landOf.get(i) } : { ...shapes, i };
+  }
+
+  /* The outermost place of an outline to one side of a bearing: rows are counted from there. */
+  function outermost({ rings, vertices, x, y, i }, bearing, side) {
+    const [sine, cosine] = [Math.sin(bearing), Math.cos(bearing)];
+    let least = Infinity;
+    for (let at = vertices[rings[i]]; at < vertices[rings[i + 1]]; at++) {
+      least = Math.min(least, side * (x[at] * cosine - y[at] * sine));
+    }
+    return side * least;
+  }
+
+  const thinning = (kind, pixels) => 2 ** Math.max(0, Math.ceil(Math.log2(LINE_GAP[kind] / pixels)));
+
+  /*
+  Add a plot's straight rows of one crop to a path: rows as they are laid, from the outermost on,
+  thinned by powers of two to what the eye can part. The first row stays where it is.
+  */
+  function traceRows(context, i, frame, crop) {
+    const [bearing, metre] = onPlane(i, (numberOf("row_bearing_true_deg", i) * Math.PI) / 180);
+    const { apart_m: apart, families } = plots.rows;
+    // Steps on the map for a metre on the ground, down the slope.
+    const step = (metre * numberOf("row_spacing_map_m", i)) / apart;
+    const outline = plantedOf(i);
+    const side = plots.rows.rightwards[i] ? 1 : -1;
+    const edge = outermost(outline, bearing, side);
+    const parted = apart * step * frame.scale >= LINE_GAP[STRAIGHT];
+    const beans = families.find((family) => family.crop === "beans");
+    for (const family of parted ? families : [beans]) {
+      if (family.crop !== crop) continue;
+      const gap = side * family.spacing_m * step;
+      const thinned = thinning(STRAIGHT, Math.abs(gap) * frame.scale);
+      const lines = { start: edge + side * family.first_m * step, gap: gap * thinned, from: 0 };
+      cut(outline, bearing, lines, lineTo(context, frame));
+    }
+  }
+
+  /* Lines of dots that run anywhere: no direction is meant. */
+  function traceDots(context, i, frame) {
+    const [bearing, metre] = onPlane(i, Math.PI / 2);
+    const gap = metre * plots.rows.apart_m;
+    const lines = { start: middleOf(i, bearing), gap: gap * thinning(ANY, gap * frame.scale) };
+    cut({ ...shapes, i }, bearing, lines, lineTo(context, frame));
+  }
+
+  function lineTo(context, frame) {
+    return (x1, y1, x2, y2) => {
       context.moveTo(x1 * frame.scale + frame.east, frame.north - y1 * frame.scale);
       context.lineTo(x2 * frame.scale + frame.east, frame.north - y2 * frame.scale);
-    });
+    };
   }
+
+  function traceLine(context, { vertices, x, y }, line, frame) {
+    for (let at = vertices[line]; at < vertices[line + 1]; at++) {
+      const [px, py] = [x[at] * frame.scale + frame.east, frame.north - y[at] * frame.scale];
+      if (at === vertices[line]) context.moveTo(px, py);
+      else context.lineTo(px, py);
+    }
+  }
+
+  /* Whether a plot's guide lines are drawn, and not the dash that stands for them. */
+  const guided = (i, frame) => hasGuides(i) && sizeOf(i, frame) >= GUIDES_FROM;
+
+  const dashed = (i, frame) => method[i] === GUIDE && excluded[i] === null && !toFind(i) && !guided(i, frame);
 
   function lookOf(i) {
     const found = state.view === "steep" ? classOf(i) : null;
@@ -322,7 +441,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function fillPlots(context, rows, frame) {
     const tiny = new Map();
     for (const i of rows) {
-      const empty = method[i] === MEASURE;
+      const empty = toFind(i);
       if (empty && sizeOf(i, frame) >= EDGE_FROM) continue;
       const fill = empty ? PAPER : lookOf(i).fill;
       if (sizeOf(i, frame) < SHAPE_FROM) {
@@ -360,36 +479,84 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function strokeEdges(context, rows, frame) {
     const sized = rows.filter((i) => sizeOf(i, frame) >= EDGE_FROM);
     const beyond = sized.filter((i) => plots.beyond[i] && sizeOf(i, frame) >= ROWS_FROM);
-    const dashed = sized.filter((i) => method[i] === MEASURE);
-    const solid = sized.filter((i) => method[i] !== MEASURE);
+    const unknown = sized.filter(toFind);
+    const solid = sized.filter((i) => !toFind(i));
     const small = sized.length > 0 && sizeOf(sized[sized.length >> 1], frame) < NUMBER_FROM;
     strokeAll(context, solid, frame, { width: small ? 0.6 : 1, colour: INK });
-    strokeAll(context, dashed, frame, { width: small ? 2 : 3.5, colour: PAPER });
-    strokeAll(context, dashed, frame, { width: small ? 1 : 1.6, colour: INK, dash: small ? [3, 3] : [5, 4] });
+    strokeAll(context, unknown, frame, { width: small ? 2 : 3.5, colour: PAPER });
+    strokeAll(context, unknown, frame, { width: small ? 1 : 1.6, colour: INK, dash: small ? [3, 3] : [5, 4] });
     if (state.view !== "steep") return;
     // Two edges: a broad dark line with a light one along its middle.
     strokeAll(context, beyond, frame, { width: 5, colour: INK });
     strokeAll(context, beyond, frame, { width: 1.8, colour: PAPER });
   }
 
-  function strokeRows(context, rows, frame) {
-    for (const kind of [STRAIGHT, GUIDE, ANY]) {
-      for (const ink of new Set(rows.map((i) => lookOf(i).ink))) {
-        context.beginPath();
-        for (const i of rows) {
-          if (method[i] === kind && lookOf(i).ink === ink && sizeOf(i, frame) >= ROWS_FROM) {
-            traceRows(context, i, frame);
-          }
-        }
-        const thin = state.view === "rows" ? 1.2 : 0.9;
-        context.lineWidth = kind === ANY ? 2 : kind === GUIDE ? 3 : thin;
-        context.lineCap = kind === ANY ? "round" : "butt";
-        context.setLineDash(kind === ANY ? DOTS : []);
-        context.strokeStyle = ink;
-        context.stroke();
-      }
+  /* Stroke what a function adds to the path for each plot, by the ink that its fill asks for. */
+  function strokeInks(context, rows, style, add) {
+    for (const ink of new Set(rows.map((i) => lookOf(i).ink))) {
+      context.beginPath();
+      for (const i of rows) if (lookOf(i).ink === ink) add(i);
+      Object.assign(context, { lineWidth: style.width, lineCap: style.cap || "butt", strokeStyle: ink });
+      context.setLineDash(style.dash || []);
+      context.stroke();
     }
     context.setLineDash([]);
+  }
+
+  function strokeRows(context, rows, frame) {
+    const sized = rows.filter((i) => sizeOf(i, frame) >= ROWS_FROM);
+    const straight = sized.filter((i) => method[i] === STRAIGHT && numberOf("row_bearing_true_deg", i) !== null);
+    const thin = state.view === "rows" ? 1.2 : 0.9;
+    for (const [crop, width] of [["beans", thin], ["maize", 2.5 * thin]]) {
+      strokeInks(context, straight, { width }, (i) => traceRows(context, i, frame, crop));
+    }
+    const any = sized.filter((i) => method[i] === ANY);
+    strokeInks(context, any, { width: 2, cap: "round", dash: DOTS }, (i) => traceDots(context, i, frame));
+    const short = sized.filter((i) => dashed(i, frame));
+    strokeInks(context, short, { width: GUIDE_WIDTH }, (i) => traceDash(context, i, frame));
+    const drawn = sized.filter((i) => guided(i, frame));
+    for (const dash of [[], LEVEL_DASH]) {
+      const alike = drawn.filter((i) => (guideKind[i] === LEVELLED) === dash.length > 0);
+      strokeInks(context, alike, { width: GUIDE_WIDTH, dash }, (i) => {
+        for (let line = guidesOf[i]; line < guidesOf[i + 1]; line++) traceLine(context, guides, line, frame);
+      });
+    }
+  }
+
+  /* From the least area that makes a line on, a third wider each time it grows threefold. */
+  function flowWidth(area) {
+    const least = data.flow.area_ha.at(-1) || 1;
+    return Math.min(FLOW_WIDTHS[1], FLOW_WIDTHS[0] * (Math.max(1, area / least) ** 0.25));
+  }
+
+  /* Water, over a light edge, so that it is seen on dark land too. */
+  function strokeFlow(context, frame, size) {
+    context.lineCap = "butt";
+    context.lineJoin = "round";
+    data.flow.area_ha.forEach((area, line) => {
+      if (!crosses(line, frame, size)) return;
+      context.beginPath();
+      traceLine(context, flow, line, frame);
+      context.lineWidth = flowWidth(area) + 2;
+      context.strokeStyle = PAPER;
+      context.stroke();
+      context.setLineDash(data.flow.at_least[line] ? FLOW_DASH : []);
+      context.lineWidth = flowWidth(area);
+      context.strokeStyle = WATER;
+      context.stroke();
+      context.setLineDash([]);
+    });
+  }
+
+  /* Whether the box around a flow line meets the canvas. */
+  function crosses(line, frame, size) {
+    let [left, top, right, bottom] = [Infinity, Infinity, -Infinity, -Infinity];
+    for (let at = flow.vertices[line]; at < flow.vertices[line + 1]; at++) {
+      const [px, py] = [flow.x[at] * frame.scale + frame.east, frame.north - flow.y[at] * frame.scale];
+      [left, right] = [Math.min(left, px), Math.max(right, px)];
+      [top, bottom] = [Math.min(top, py), Math.max(bottom, py)];
+    }
+    return left < size.x && right > 0 && top < size.y && bottom > 0;
   }
 
   function write(context, text, x, y, look) {
@@ -411,25 +578,30 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return found && String(found.number);
   }
 
+  /* At the inside point; beside a dash or a guide line, not on it, where the plot has room. */
+  function placeOfMark(i, away) {
+    const [x, y] = [inside[2 * i], inside[2 * i + 1]];
+    if (method[i] !== GUIDE || excluded[i] !== null || toFind(i)) return [x, y];
+    const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
+    const [east, north] = [Math.cos(angle) * away, -Math.sin(angle) * away];
+    return [[x + east, y + north], [x - east, y - north]].find((place) => holds(i, ...place)) || [x, y];
+  }
+
   function writeMarks(context, rows, frame) {
     for (const i of rows) {
       const size = sizeOf(i, frame);
       const mark = markOf(i);
       if (mark === null || size < NUMBER_FROM) continue;
       const height = Math.max(13, Math.min(22, size / 4)) * (mark === CROSS ? 1.4 : 1);
-      const empty = method[i] === MEASURE;
+      const empty = toFind(i);
       const look = {
         font: `700 ${height}px system-ui, sans-serif`,
         halo: 6,
         fill: empty ? PAPER : lookOf(i).fill,
         ink: empty ? INK : lookOf(i).ink,
       };
-      const dashed = method[i] === GUIDE && excluded[i] === null;
-      const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
-      // Beside the dash, not on it.
-      const [east, south] = dashed ? [Math.cos(angle) * height, Math.sin(angle) * height] : [0, 0];
-      const x = inside[2 * i] * frame.scale + frame.east + east;
-      write(context, mark, x, frame.north - inside[2 * i + 1] * frame.scale + south, look);
+      const [x, y] = placeOfMark(i, height / frame.scale);
+      write(context, mark, x * frame.scale + frame.east, frame.north - y * frame.scale, look);
     }
   }
 
@@ -522,6 +694,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     fillPlots(context, rows, frame);
     if (typical >= SHAPE_FROM) {
       strokeRows(context, rows, frame);
+      if (typical >= ROWS_FROM && state.view !== "buy") strokeFlow(context, frame, size);
       strokeEdges(context, rows, frame);
       writeMarks(context, rows, frame);
     }
@@ -573,7 +746,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     zoomSnap: 0.25,
     zoomDelta: 1,
     minZoom: 3,
-    maxZoom: 21,
+    maxZoom: 22,
     wheelPxPerZoomLevel: 90,
     zoomAnimation: !still,
     fadeAnimation: !still,
@@ -682,11 +855,11 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return best === null ? near : best;
   }
 
-  function focusOn(i) {
+  function focusOn(i, level) {
     const box = boundsOf([i]);
     const zoom = Math.min(19, map.getBoundsZoom(box.pad(1.2)));
     const middle = latLngOf(inside[2 * i], inside[2 * i + 1]);
-    map.setView(middle, Math.max(map.getZoom(), zoom), { animate: false });
+    map.setView(middle, level || Math.max(map.getZoom(), zoom), { animate: false });
     // Into the middle of what the legend leaves free.
     map.panBy([-legendWidth() / 2, 0], { animate: false });
   }
@@ -766,6 +939,55 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       line("bearing_words", hasBearing && words !== null ? say("bearing_words_value", { words }) : null),
       declinationLine(i),
       line("method", data.words[key]),
+      ...(excluded[i] === null ? [guideLine(i), ...laidLines(i)] : []),
+      ...waterLines(i),
+    ];
+  }
+
+  function guideLine(i) {
+    if (guideKind[i] === null) return null;
+    const count = shown(numberOf("guide_lines", i) || 0);
+    return line("guide", say(`guide_${guideKind[i].replace(/ /g, "_")}`, { count }));
+  }
+
+  /* How many rows, how long, and where the first one starts; curved rows start from their guides. */
+  function laidLines(i) {
+    const [rows, short, length, start] = ["rows", "short_rows", "row_length_m", "first_row_start_m"].map(
+      (name) => numberOf(name, i),
+    );
+    const metres = shown(length);
+    const counts = { rows: shown(rows), short: shown(short), metres };
+    const laid = short ? say("rows_value", counts) : say("rows_even", counts);
+    const corner = { m: shown(start, 1), way: wordOf("first_row_way", i), corner: wordOf("first_row_corner", i) };
+    return [
+      line("rows_laid", rows === null ? say("rows_metres", { metres }) : laid),
+      line("rows_basis", wordOf("holes_basis", i)),
+      line("first_row", start === null || method[i] !== STRAIGHT ? null : say("first_row_value", corner)),
+      maizeLine(i),
+    ];
+  }
+
+  function maizeLine(i) {
+    const [rows, length, holes] = ["maize_rows", "maize_row_length_m", "maize_holes"].map((name) => numberOf(name, i));
+    if (holes === null) return null;
+    const counted = { rows: rows === null ? data.words.unknown : shown(rows), metres: shown(length), holes: shown(holes) };
+    return line("maize", say("maize_value", counted));
+  }
+
+  /* What runs onto a flagged plot and through it. */
+  function waterLines(i) {
+    const known = plots.water[i];
+    if (known === undefined) return [];
+    const [outside, through, metres, atLeast] = known;
+    const area = (tenths) => {
+      if (tenths === null) return data.words.unknown;
+      const ha = say("ha", { ha: shown(tenths / 10, 1) });
+      return atLeast ? say("at_least", { ha }) : ha;
+    };
+    const values = { ha: area(through), metres: shown(metres) };
+    return [
+      line("run_on", say("run_on_value", { ha: area(outside) })),
+      line("flow", metres ? say("flow_value", values) : say("flow_none", values)),
     ];
   }
 
@@ -1172,6 +1394,59 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     });
   }
 
+  function samplePath(path, style) {
+    return sample((context, plot) => {
+      context.fillStyle = data.plain.fill;
+      context.fill(plot);
+      context.lineWidth = 1;
+      context.stroke(plot);
+      Object.assign(context, { lineWidth: style.width, strokeStyle: style.colour });
+      context.setLineDash(style.dash || []);
+      context.stroke(new Path2D(path));
+    });
+  }
+
+  /* What guides the rows of curved plots, where it is drawn. */
+  function guideEntries(entry) {
+    const kinds = new Set(guideKind.filter((_, i) => hasGuides(i)));
+    const levelled = kinds.delete(LEVELLED);
+    const bow = "M7 18 Q24 4 41 13";
+    const style = { width: GUIDE_WIDTH, colour: INK };
+    return [
+      ...(kinds.size ? [entry(samplePath(bow, style), data.words.legend_arc)] : []),
+      ...(levelled ? [entry(samplePath(bow, { ...style, dash: LEVEL_DASH }), data.words.legend_level)] : []),
+    ];
+  }
+
+  function waterPart(entry) {
+    const { area_ha: areas, at_least: least, left_out: left } = data.flow;
+    if (!areas.length) return [];
+    const wave = "M2 8 C14 2 22 26 46 18";
+    const style = { width: 2.5, colour: WATER };
+    const sampled = [
+      ...(least.includes(0) ? [entry(samplePath(wave, style), data.words.legend_flow)] : []),
+      ...(least.includes(1)
+        ? [entry(samplePath(wave, { ...style, dash: FLOW_DASH }), data.words.legend_flow_least)]
+        : []),
+    ];
+    return [
+      make("h3", {}, data.words.legend_water),
+      make("ul", {}, ...sampled),
+      ...(left ? [make("p", {}, say("legend_flow_left_out", { count: shown(left) }))] : []),
+    ];
+  }
+
+  /* What is drawn only from some size on, or stands for more, or is left out. */
+  function rowRemarks(methods) {
+    const left = plots.guides.left_out;
+    return [
+      methods.includes(STRAIGHT) ? data.words.legend_thinned : null,
+      plots.rows.families.some((family) => family.crop === "maize") ? data.words.legend_maize : null,
+      method.some((_, i) => hasGuides(i)) ? data.words.legend_guides_zoom : null,
+      left ? say("legend_guides_left_out", { count: shown(left) }) : null,
+    ].filter((text) => text !== null);
+  }
+
   function sampleCross() {
     return sample((context, path) => {
       context.fillStyle = data.plain.fill;
@@ -1191,7 +1466,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const bySlope = data.colour_by === "slope";
     const seen = new Set(Array.from({ length: count }, (_, i) => numberOf(classColumn, i)));
     const classes = data.classes.filter((found) => seen.has(found.number));
-    const methods = METHODS.filter((kind) => method.includes(kind));
+    const drawnAs = new Set(method.map((kind, i) => (toFind(i) ? MEASURE : kind)));
+    const methods = METHODS.filter((kind) => drawnAs.has(kind));
+    // Where every plot has its guide lines, a remark tells of the dash that stands for them.
+    const bare = method.some((kind, i) => kind === GUIDE && !toFind(i) && !hasGuides(i) && excluded[i] === null);
     const heading = bySlope ? data.words.legend_slope : data.words.legend_erosion;
     const rows = {
       [STRAIGHT]: "legend_straight",
@@ -1214,8 +1492,16 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       data.words.legend,
       make("div", { id: "legend-classes" }, ...classPart.filter((part) => part !== null)),
       make("h3", {}, data.words.legend_rows),
-      make("ul", { id: "legend-rows" }, ...methods.map((kind) => entry(sampleRows(kind), data.words[rows[kind]]))),
-      ...(methods.includes(STRAIGHT) ? [make("p", {}, data.words.legend_thinned)] : []),
+      make(
+        "ul",
+        { id: "legend-rows" },
+        ...methods.flatMap((kind) => [
+          ...(kind === GUIDE ? guideEntries(entry) : []),
+          ...(kind !== GUIDE || bare ? [entry(sampleRows(kind), data.words[rows[kind]])] : []),
+        ]),
+      ),
+      ...rowRemarks(methods).map((text) => make("p", {}, text)),
+      make("div", { id: "legend-water" }, ...waterPart(entry)),
       make("p", {}, data.words.legend_ground),
     );
     if (excluded.some((at) => at !== null)) {
@@ -1256,6 +1542,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       button.setAttribute("aria-pressed", String(button.dataset.view === view));
     }
     byId("legend-classes").hidden = view !== "steep";
+    byId("legend-water").hidden = view === "buy";
     const cross = byId("legend-excluded");
     if (cross) cross.hidden = view === "steep";
     byId("totals").open = view === "buy";
@@ -1311,15 +1598,23 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     window.matchMedia("print").addEventListener("change", ({ matches }) => (matches ? prepare() : restore()));
   }
 
-  function placeOf(id) {
+  function placeOf(id, level) {
     const i = rowOf.get(id);
     if (i === undefined) return null;
     close();
     byId("stage").scrollIntoView({ block: "nearest" });
-    focusOn(i);
-    const point = map.latLngToContainerPoint(latLngOf(inside[2 * i], inside[2 * i + 1]));
+    focusOn(i, level);
+    return onScreen(latLngOf(inside[2 * i], inside[2 * i + 1]));
+  }
+
+  function onScreen(latlng) {
+    const point = map.latLngToContainerPoint(latlng);
     const corner = byId("map").getBoundingClientRect();
     return { x: corner.left + point.x, y: corner.top + point.y };
+  }
+
+  function pointOf(longitude, latitude) {
+    return onScreen(L.latLng(latitude, longitude));
   }
 
   function openById(id) {
@@ -1328,7 +1623,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return true;
   }
 
-  window.districtplan = { ready: false, plots: plots.id, placeOf, open: openById, close, show };
+  const hook = { placeOf, open: openById, close, show, pointOf };
+  window.districtplan = { ready: false, plots: plots.id, ...hook };
   startViews();
   startLegend();
   startSearch();

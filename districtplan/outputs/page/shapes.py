@@ -6,18 +6,21 @@ The plane is spherical Mercator (EPSG:3857), which keeps angles: a true bearing 
 from __future__ import annotations
 
 import base64
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 from pyproj import Transformer
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import ArrayLike, NDArray
     from pyproj import CRS
 
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
+    Objects = NDArray[np.object_]
 
 RADIUS_M = 6_378_137.0
 """Radius of the sphere of EPSG:3857 [m]."""
@@ -26,7 +29,9 @@ STEP_M = 0.1
 """A step on the plane [m]; on the ground it is shorter by the cosine of the latitude."""
 
 
-def pack(outlines: ArrayLike, crs: CRS) -> dict[str, object]:
+def pack(
+    outlines: ArrayLike, crs: CRS, origin_deg: tuple[float, float] | None = None
+) -> dict[str, object]:
     """Pack outlines for the page's script.
 
     Parameters
@@ -35,6 +40,8 @@ def pack(outlines: ArrayLike, crs: CRS) -> dict[str, object]:
         The outlines.
     crs : pyproj.CRS
         Their CRS.
+    origin_deg : tuple[float, float] | None, default None
+        Longitude and latitude to count from [degrees]; without it, of the first vertex.
 
     Returns
     -------
@@ -49,19 +56,83 @@ def pack(outlines: ArrayLike, crs: CRS) -> dict[str, object]:
     rings_of_plot = np.bincount(plot[part], minlength=len(np.atleast_1d(outlines)))
     open_end = np.append(ring[1:] == ring[:-1], False)
     vertices_of_ring = np.bincount(ring[open_end], minlength=len(rings))
-    degrees = Transformer.from_crs(crs, 4326, always_xy=True).transform(points[:, 0], points[:, 1])
-    longitude, latitude = (np.asarray(values)[open_end] for values in degrees)
+    longitude, latitude = _degrees(points[open_end], crs)
     # Whole microdegrees, so that the script starts from exactly the same origin.
-    origin = (round(float(longitude[0]), 6), round(float(latitude[0]), 6))
-    steps = on_plane(longitude, latitude, origin)
-    moves = np.diff(steps, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
+    origin = origin_deg or (round(float(longitude[0]), 6), round(float(latitude[0]), 6))
     return {
         "origin_deg": list(origin),
         "step_m": STEP_M,
         "rings": _text(rings_of_plot),
         "vertices": _text(vertices_of_ring),
-        "moves": _text(zigzag(moves.ravel())),
+        "moves": _moves(on_plane(longitude, latitude, origin)),
     }
+
+
+def pack_lines(lines: Objects, crs: CRS, origin_deg: tuple[float, float]) -> dict[str, object]:
+    """Pack lines, as outlines are packed.
+
+    Parameters
+    ----------
+    lines : numpy.ndarray
+        The lines.
+    crs : pyproj.CRS
+        Their CRS.
+    origin_deg : tuple[float, float]
+        Longitude and latitude to count from [degrees].
+
+    Returns
+    -------
+    dict[str, object]
+        Streams ``vertices`` of each line and ``moves``.
+    """
+    points, line = shapely.get_coordinates(lines, return_index=True)
+    counts = np.bincount(line, minlength=len(lines))
+    steps = on_plane(*_degrees(points, crs), origin_deg)
+    return {"vertices": _text(counts), "moves": _moves(steps)}
+
+
+def origin_of(packed: Mapping[str, Any]) -> tuple[float, float]:
+    """Give what packed outlines are counted from.
+
+    Parameters
+    ----------
+    packed : Mapping[str, Any]
+        What :func:`pack` made.
+
+    Returns
+    -------
+    tuple[float, float]
+        Longitude and latitude [degrees].
+    """
+    longitude, latitude = packed["origin_deg"]
+    return longitude, latitude
+
+
+def counts(values: ArrayLike) -> str:
+    """Pack natural numbers.
+
+    Parameters
+    ----------
+    values : array_like of int
+        The numbers.
+
+    Returns
+    -------
+    str
+        A stream as :func:`pack` makes them.
+    """
+    return _text(np.asarray(values, dtype=np.int64))
+
+
+def _degrees(points: Floats, crs: CRS) -> tuple[Floats, Floats]:
+    transformer = Transformer.from_crs(crs, 4326, always_xy=True)
+    longitude, latitude = transformer.transform(points[:, 0], points[:, 1])
+    return np.asarray(longitude), np.asarray(latitude)
+
+
+def _moves(steps: Integers) -> str:
+    moves = np.diff(steps, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
+    return _text(zigzag(moves.ravel()))
 
 
 def on_plane(longitude: Floats, latitude: Floats, origin_deg: tuple[float, float]) -> Integers:

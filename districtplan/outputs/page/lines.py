@@ -1,0 +1,145 @@
+"""Rows, guide lines and flow lines for the page's script.
+
+Rows take no bytes of their own: the script lays them again from the outline, the bearing, the
+distance and where the first one lies, as the rows stage does. It is handed the planted land of
+plots that aren't planted all over.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from districtplan import geodesy
+from districtplan.outputs.page import shapes
+from districtplan.rows import areas, strips
+from districtplan.rows.band import families
+from districtplan.rows.land import planted
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from districtplan.results import Results
+
+    Objects = NDArray[np.object_]
+
+VERTICES_MAX = 1_000_000
+"""Most points of guide lines, and of flow lines, in a page: about 5 MB each [points]."""
+
+
+def rows(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
+    """Gather what the script needs to lay rows.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+
+    Returns
+    -------
+    dict[str, Any]
+        ``families`` (crop, ``first_m`` and ``spacing_m`` on the ground), ``apart_m`` of bean rows,
+        ``rightwards`` of each plot: 1 where rows are counted to the right of their bearing; and
+        land that is planted, of the plots where it isn't all: ``planted`` (places of the plots) and
+        ``land`` (shapes).
+    """
+    plots, plan = results.plots, results.plan
+    fall = plots["downslope_true_deg"].to_numpy(dtype=np.float64)
+    bearing = plots["row_bearing_true_deg"].to_numpy(dtype=np.float64)
+    # As rows are counted: downhill, to the right where there is no one fall.
+    leftwards = np.cos(np.radians(fall - bearing - 90)) < 0
+    taken = (plots["land_taken_m2"] > 0) | (plots["flow_strip_m2"] > 0)
+    some = taken.to_numpy() | (plan.rows.edge_margin_m > 0)
+    places = np.flatnonzero(some)
+    found: dict[str, Any] = {
+        "families": [
+            {"crop": f.crop, "first_m": f.first_m, "spacing_m": f.spacing_m} for f in families(plan)
+        ],
+        "apart_m": plan.practice.bean_rows_apart_cm / 100,
+        "rightwards": np.where(leftwards, 0, 1).tolist(),
+        "planted": places.tolist(),
+    }
+    if len(places):
+        land = _planted(results, places)
+        found["land"] = shapes.pack(land, results.grid_crs, origin_deg)
+    return found
+
+
+def _planted(results: Results, places: NDArray[np.int64]) -> Objects:
+    plots = results.plots.iloc[places]
+    outlines = geodesy.reproject(plots["geometry"].to_numpy(), results.plots_crs, results.grid_crs)
+    scale = geodesy.point_scale(
+        results.grid_crs, plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
+    )
+    margin = results.plan.rows.edge_margin_m * scale
+    in_zone, flow = plots.assign(geometry=outlines), results.flow_lines["geometry"].to_numpy()
+    beside = strips(in_zone, plots, flow, results.grid_crs, results.plan)
+    return planted(outlines, areas(results.features.used), beside, margin).polygons
+
+
+def guides(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
+    """Pack guide lines.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+
+    Returns
+    -------
+    dict[str, Any]
+        ``lines`` of each plot as a stream, then the streams of their shapes; all None and
+        ``left_out`` their number where they would make the page too large.
+    """
+    table = results.guides.lines
+    # Where the team finds the course on the ground there is none to draw.
+    drawn = table[~shapely.is_missing(table["geometry"].to_numpy(dtype=object))]
+    place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
+    at = drawn["plot_id"].map(place).to_numpy(dtype=np.int64)
+    order = np.argsort(at, kind="stable")
+    lines = _thinned(drawn["geometry"].to_numpy(dtype=object)[order])
+    if shapely.get_num_coordinates(lines).sum() > VERTICES_MAX:
+        return {"left_out": len(lines), "lines": None}
+    of_plot = np.bincount(at, minlength=len(results.plots))
+    packed = shapes.pack_lines(lines, results.guides.crs, origin_deg)
+    return {"left_out": 0, "lines": shapes.counts(of_plot), **packed}
+
+
+def flow(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
+    """Pack flow lines, the largest first.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+
+    Returns
+    -------
+    dict[str, Any]
+        ``area_ha`` and ``at_least`` of each line and the streams of their shapes; ``left_out``: the
+        number of the smallest that aren't among them, since the page would grow too large.
+    """
+    table = results.flow_lines
+    lines = _thinned(table["geometry"].to_numpy(dtype=object))
+    vertices = np.cumsum(shapely.get_num_coordinates(lines))
+    kept = int(np.searchsorted(vertices, VERTICES_MAX, side="right"))
+    area = table["upslope_area_ha"].to_numpy(dtype=np.float64)[:kept]
+    return {
+        "left_out": len(lines) - kept,
+        "area_ha": np.round(area, 1).tolist(),
+        "at_least": table["upslope_area_at_least"].to_numpy(dtype=np.int64)[:kept].tolist(),
+        **shapes.pack_lines(lines[:kept], results.grid_crs, origin_deg),
+    }
+
+
+def _thinned(lines: Objects) -> Objects:
+    """Leave out points that the map's step couldn't show."""
+    return np.asarray(shapely.simplify(lines, shapes.STEP_M), dtype=object)
