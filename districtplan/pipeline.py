@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain, water
 from districtplan.clock import Clock
 from districtplan.demo import make
@@ -73,9 +75,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         If a file that it names can't be used, or none of its plots can.
     """
     clock = Clock(progress)
-    read = plan_file.read_plan(plan)
-    book = handbook.load(read.handbook_folder)
-    asked = read.plan.under(book)
+    read, book, asked, string = _asked(plan)
     with clock.step("plots"):
         raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
         land, written, known = (
@@ -106,24 +106,17 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         with clock.step("water"):
             flow, flow_lines = water.trace(on_raster, elevation, asked, book, clock.share)
         with clock.step("rows"):
-            in_rows, taking, row_lines = _rows(
-                plots.assign(
-                    geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
-                ),
-                ground,
-                zone,
-                known,
-                asked,
-                book,
+            on_zone = plots.assign(
+                geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
             )
+            in_rows, laid, taking = _rows(on_zone, ground, zone, known, asked, book)
         with clock.step("guide lines"):
             guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
-        with clock.step("erosion"):
-            soil = erosion.assess(plots, ground, asked, book)
-        with clock.step("inputs"):
-            need = inputs.need(in_rows, asked, book)
-            joined = join(plots, ground, flow, in_rows, guides.plots, soil, need)
-            villages, district = inputs.totals(joined, asked)
+        needed = _needed(plots, ground, in_rows, asked, book, clock)
+        joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
+        villages, district = inputs.totals(joined, asked)
+        with clock.step("pegs"):
+            pegs = _pegs(on_zone, joined, laid, guides, asked, book)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
     return Results(
@@ -134,9 +127,11 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         grid_crs=zone,
         estimate=estimate,
         guides=guides,
+        pegs=pegs,
+        string=string,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         features=taking,
-        row_lines=row_lines,
+        row_lines=RowLines(*rows.draw(laid, asked.rows.drawn_rows_max)),
         flow_lines=flow_lines.assign(
             geometry=geodesy.reproject(flow_lines["geometry"].to_numpy(), elevation.grid.crs, zone)
         ),
@@ -165,6 +160,14 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     )
 
 
+def _asked(plan: Path) -> tuple[plan_file.PlanFile, Handbook, Plan, inputs.MarkedString]:
+    """Read the plan under its handbook; what can't be carried by a string is told first."""
+    read = plan_file.read_plan(plan)
+    book = handbook.load(read.handbook_folder)
+    asked = read.plan.under(book)
+    return read, book, asked, inputs.marked_string(asked, book)
+
+
 def _rows(
     on_zone: pd.DataFrame,
     ground: pd.DataFrame,
@@ -172,11 +175,42 @@ def _rows(
     known: features.RawFeatures,
     asked: Plan,
     book: Handbook,
-) -> tuple[pd.DataFrame, Features, RowLines]:
+) -> tuple[pd.DataFrame, rows.Laid, Features]:
+    """Lay the rows over what the features leave."""
     used, aside = intake.accept_features(known.frame, known.crs, zone, book)
     table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), None, asked)
-    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max))
-    return table, Features(used, aside, len(known.frame)), lines
+    return table, laid, Features(used, aside, len(known.frame))
+
+
+def _needed(
+    plots: pd.DataFrame,
+    ground: pd.DataFrame,
+    in_rows: pd.DataFrame,
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Assess the soil's loss, and work out what is planted and spread."""
+    with clock.step("erosion"):
+        soil = erosion.assess(plots, ground, asked, book)
+    with clock.step("inputs"):
+        return soil, inputs.need(in_rows, asked, book)
+
+
+def _pegs(
+    on_zone: pd.DataFrame,
+    joined: pd.DataFrame,
+    laid: rows.Laid,
+    guides: rows.Guides,
+    asked: Plan,
+    book: Handbook,
+) -> rows.Pegs:
+    """Set out the first rows of plots that get a sheet of paper, and every guide line."""
+    printed = np.zeros(len(joined), dtype=bool)
+    printed[sheets.chosen(joined, asked)] = True
+    wanted = printed | joined["plot_id"].isin(guides.lines["plot_id"]).to_numpy()
+    plots = joined.assign(geometry=on_zone["geometry"].to_numpy())[wanted]
+    return rows.control_pegs(plots, laid, guides, asked, book)
 
 
 def _error(

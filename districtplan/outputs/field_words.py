@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from districtplan.inputs.marked_string import MarkedString, Marks
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
-    from districtplan.rows.along_edge import Tie
+    from districtplan.rows.corner import Tie
     from districtplan.rows.pocket import Pocket, PocketRow
     from districtplan.rows.setting_out import Walk
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from districtplan.rows.control import Pegs, control_pegs
 from districtplan.rows.draw import draw
 from districtplan.rows.guides import Guides, guide_lines
 from districtplan.rows.ladder import KINDS
@@ -14,11 +15,13 @@ __all__ = [
     "KINDS",
     "Guides",
     "Laid",
+    "Pegs",
     "Rules",
     "Site",
     "Walk",
     "areas",
     "by_area",
+    "control_pegs",
     "draw",
     "guide_lines",
     "lay",

@@ -23,7 +23,7 @@ from districtplan.outputs.field_words import (
     tie_words,
 )
 from districtplan.rows import Rules, Site, pocket_table, set_out
-from districtplan.rows.along_edge import SIDES, Tie
+from districtplan.rows.corner import SIDES, Tie
 from districtplan.rows.pocket import ALLOWED
 from tests.conftest import plan_of
 from tests.support import renumbered

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-__all__ = ["Laid", "doubts", "render"]
+__all__ = ["chosen", "doubts", "render"]
 
 
 def render(results: Results, texts: Texts, laid: Laid | None = None) -> dict[str, bytes]:
