@@ -42,7 +42,7 @@ SIDE_MM = 72.0
 """Width of the column beside the drawing."""
 
 GAP_MM = 2.6
-DRAWING_MIN_MM, DRAWING_MAX_MM = 72.0, 118.0
+DRAWING_MIN_MM, DRAWING_MAX_MM = 66.0, 118.0
 HAIR_MM = 0.45
 """Thinnest line: a photocopy of a photocopy keeps it."""
 
@@ -91,7 +91,8 @@ def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
     before = len(paper.names)
     y = _header(paper, sheet, shared)
     side = _side(paper, sheet, shared)
-    pegs = [] if sheet.pegs is None else list(tabled(paper, sheet.pegs))
+    pegs = [] if sheet.ties is None else [listed(paper, sheet.ties)]
+    pegs += [] if sheet.pegs is None else tabled(paper, sheet.pegs)
     # What all need comes first where the pegs don't fit on the page with it.
     after = FOOT_MM - y - _height(pieces) - _height(pegs) - GAP_MM
     pieces = [*pieces[:2], *pegs, *pieces[2:]] if after >= DRAWING_MIN_MM else [*pieces, *pegs]
@@ -239,7 +240,7 @@ def _headline(paper: Paper, headline: Headline) -> Piece:
 
 def _blanks(paper: Paper, blanks: Blanks) -> Piece:
     x, across = RIGHT - SIDE_MM, 3
-    wide, high = SIDE_MM / across, 10.0
+    wide, high = SIDE_MM / across, 8.6
     rows = -(-len(blanks.labels) // across)
     height = PLAIN.line_mm + 0.6 + rows * high + 7.5
     share = SIDE_MM / len(blanks.lines)
@@ -453,7 +454,7 @@ def tabled(paper: Paper, table: Table) -> Iterator[Piece]:
     """
     first = max(paper.width(row[0], BOLD) for row in table.rows) + 4
     wide = (FULL - first) / (len(table.rows[0]) - 1)
-    high = PLAIN.line_mm + 0.9
+    high = PLAIN.line_mm + 0.5
 
     def line(y: float, cells: tuple[str, ...], *, head: bool) -> None:
         x = LEFT
@@ -462,9 +463,9 @@ def tabled(paper: Paper, table: Table) -> Iterator[Piece]:
             paper.frame(Box(x, y, width, high), HAIR_MM)
             setting = BOLD if head or column == 0 else PLAIN
             if column == 0:
-                paper.write(cell, x + 1.5, y + 0.5, setting)
+                paper.write(cell, x + 1.5, y + 0.3, setting)
             else:
-                paper.write(cell, x + width / 2, y + 0.5, setting._replace(align="centre"))
+                paper.write(cell, x + width / 2, y + 0.3, setting._replace(align="centre"))
             x += width
 
     top = HEADING.line_mm if table.title else 0.0
