@@ -109,14 +109,14 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             on_zone = plots.assign(
                 geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
             )
-            in_rows, laid, taking = _rows(on_zone, ground, zone, known, asked, book)
+            in_rows, row_lines, taking = _rows(on_zone, ground, zone, known, asked, book)
         with clock.step("guide lines"):
             guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
         needed = _needed(plots, ground, in_rows, asked, book, clock)
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
         with clock.step("pegs"):
-            pegs = _pegs(on_zone, joined, laid, guides, asked, book)
+            pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
     return Results(
@@ -131,7 +131,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         string=string,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         features=taking,
-        row_lines=RowLines(*rows.draw(laid, asked.rows.drawn_rows_max)),
+        row_lines=row_lines,
         flow_lines=flow_lines.assign(
             geometry=geodesy.reproject(flow_lines["geometry"].to_numpy(), elevation.grid.crs, zone)
         ),
@@ -175,11 +175,12 @@ def _rows(
     known: features.RawFeatures,
     asked: Plan,
     book: Handbook,
-) -> tuple[pd.DataFrame, rows.Laid, Features]:
+) -> tuple[pd.DataFrame, RowLines, Features]:
     """Lay the rows over what the features leave."""
     used, aside = intake.accept_features(known.frame, known.crs, zone, book)
     table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), None, asked)
-    return table, laid, Features(used, aside, len(known.frame))
+    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max))
+    return table, lines, Features(used, aside, len(known.frame))
 
 
 def _needed(
@@ -200,17 +201,17 @@ def _needed(
 def _pegs(
     on_zone: pd.DataFrame,
     joined: pd.DataFrame,
-    laid: rows.Laid,
+    lines: rows.Rows,
     guides: rows.Guides,
     asked: Plan,
     book: Handbook,
 ) -> rows.Pegs:
-    """Set out the first rows of plots that get a sheet of paper, and every guide line."""
+    """Set out a row of each plot that gets a sheet of paper, and every guide line."""
     printed = np.zeros(len(joined), dtype=bool)
     printed[sheets.chosen(joined, asked)] = True
     wanted = printed | joined["plot_id"].isin(guides.lines["plot_id"]).to_numpy()
     plots = joined.assign(geometry=on_zone["geometry"].to_numpy())[wanted]
-    return rows.control_pegs(plots, laid, guides, asked, book)
+    return rows.control_pegs(plots, lines, guides, asked, book)
 
 
 def _error(

@@ -124,7 +124,7 @@ class Results:
     guides : Guides
         Guide lines.
     pegs : Pegs
-        Control pegs of guide lines, and of first rows of the plots that get a sheet of paper.
+        Control pegs of guide lines, and of a row of each plot that gets a sheet of paper.
     string : MarkedString
         The recipe for the string that carries the practice.
     readings : GroundReadings

@@ -214,7 +214,9 @@ def string_line(string: MarkedString, texts: Texts) -> str:
                 f"{'one' if mark.measures == 1 else 'many'}",
                 count=mark.measures,
             ),
-            each=texts.say(f"string.each.{'one' if mark.holes == 1 else 'many'}", count=mark.holes),
+            holes=texts.say(
+                f"string.line.count.{'one' if mark.holes == 1 else 'many'}", count=mark.holes
+            ),
         )
         for mark in string.marks
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from districtplan.rows.control import Pegs, control_pegs
+from districtplan.rows.control import Pegs, Rows, control_pegs, first_long
 from districtplan.rows.draw import draw
 from districtplan.rows.guides import Guides, guide_lines
 from districtplan.rows.ladder import KINDS
@@ -16,6 +16,7 @@ __all__ = [
     "Guides",
     "Laid",
     "Pegs",
+    "Rows",
     "Rules",
     "Site",
     "Walk",
@@ -23,6 +24,7 @@ __all__ = [
     "by_area",
     "control_pegs",
     "draw",
+    "first_long",
     "guide_lines",
     "lay",
     "pocket_table",

@@ -1,20 +1,22 @@
-"""Control pegs of a district: of first rows that are to be set out, and of every guide line.
+"""Control pegs of a district: of one row a plot with straight rows, and of every guide line.
 
-A line on the contour is designed level, so that its drops are 0, whatever the raster says.
+The row is the first long one, counted downhill: the very first may be a few metres in a corner, and
+rows laid beside so short a line would go astray. A line on the contour is designed level, so that its drops are 0, whatever the raster says.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
 import shapely
 
 from districtplan import geodesy, tables
+from districtplan.rows.corner import tie
 from districtplan.rows.guides import OF_GUIDES
-from districtplan.rows.setting_out import Pegged, Rules, Site, describe, stand
+from districtplan.rows.setting_out import TABLE, Pegged, Rules, Site, describe, stand
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,12 +27,11 @@ if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
     from districtplan.rows.guides import Guides
-    from districtplan.rows.lay import Laid
     from districtplan.rows.setting_out import Walk
 
     Objects = NDArray[np.object_]
 
-METHOD = "straight"
+METHOD, BEANS = "straight", "beans"
 LEVEL_PCT = 0.0
 """Grade of lines on the contour [%]."""
 
@@ -43,13 +44,28 @@ class Pegs:
     ----------
     table : pandas.DataFrame
         ``plot_id``, ``line``, the columns made by pegs and ``geometry`` in the UTM zone; one row a
-        peg, in the order of walking, first rows before guide lines.
+        peg, in the order of walking, rows before guide lines.
     walks : Mapping[tuple[str, int], Walk]
         The lines by plot and number, in the same order.
     """
 
     table: pd.DataFrame
     walks: Mapping[tuple[str, int], Walk]
+
+
+class Rows(NamedTuple):
+    """Rows as lines.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        ``plot_id``, ``crop``, ``row``, ``length_m`` and ``geometry``.
+    crs : pyproj.CRS
+        The UTM zone.
+    """
+
+    table: pd.DataFrame
+    crs: CRS
 
 
 @dataclass(frozen=True)
@@ -63,18 +79,18 @@ class _Line:
 
 
 def control_pegs(
-    plots: pd.DataFrame, laid: Laid, guides: Guides, plan: Plan, handbook: Handbook
+    plots: pd.DataFrame, lines: Rows, guides: Guides, plan: Plan, handbook: Handbook
 ) -> Pegs:
-    """Set out the first rows of some plots, and the guide lines of all that have any.
+    """Set out a row of some plots, and the guide lines of all that have any.
 
     Parameters
     ----------
     plots : pandas.DataFrame
-        The plots whose first rows are wanted and those with guide lines: ``plot_id``,
+        The plots of which a row is wanted and those with guide lines: ``plot_id``,
         ``longitude_deg``, ``latitude_deg``, ``declination_deg``, ``slope_used_pct``,
         ``downslope_true_deg``, ``row_method`` and ``geometry``, the last in the UTM zone.
-    laid : Laid
-        The rows of the district.
+    lines : Rows
+        Rows of the district, and their CRS, the UTM zone.
     guides : Guides
         Its guide lines.
     plan : Plan
@@ -88,9 +104,13 @@ def control_pegs(
         The pegs.
     """
     rules = Rules.of(plan, handbook)
-    zone = laid.crs
+    share, zone = handbook.number(TABLE, "row_share_min"), lines.crs
     sites = _sites(plots, zone)
-    found = [line for line in (*_rows(plots, laid), *_drawn(guides, zone)) if line.plot_id in sites]
+    straight = plots.loc[plots["row_method"] == METHOD, "plot_id"]
+    chosen = first_long(lines.table[lines.table["plot_id"].isin(straight)], share)
+    found = [
+        line for line in (*_rows(chosen, sites), *_drawn(guides, zone)) if line.plot_id in sites
+    ]
     pegged = [_pegged(line, sites[line.plot_id], rules) for line in found]
     ends = np.array([xy[[0, -1]] for xy, _ in pegged]).reshape(-1, 2)
     longitude, latitude = (
@@ -131,13 +151,39 @@ def _sites(plots: pd.DataFrame, zone: CRS) -> dict[str, Site]:
     }
 
 
-def _rows(plots: pd.DataFrame, laid: Laid) -> list[_Line]:
-    wanted = set(plots.loc[plots["row_method"] == METHOD, "plot_id"])
+def first_long(lines: pd.DataFrame, share: float) -> pd.DataFrame:
+    """Choose the first row of each plot that is long.
+
+    Parameters
+    ----------
+    lines : pandas.DataFrame
+        ``plot_id``, ``crop``, ``row`` and ``length_m``, one row a piece of a row.
+    share : float
+        Least length as a share of the plot's longest row.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a plot, of beans, in the order of the plots.
+    """
+    beans = lines[lines["crop"] == BEANS]
+    enough = share * beans.groupby("plot_id")["length_m"].transform("max")
+    long = beans[beans["length_m"] >= enough].sort_values("row", kind="stable")
+    return long.drop_duplicates("plot_id").sort_index()
+
+
+def _rows(chosen: pd.DataFrame, sites: dict[str, Site]) -> list[_Line]:
     return [
-        _Line(plot_id, 1, line, None)
-        for plot_id, line in zip(laid.plot_id, laid.first, strict=True)
-        if plot_id in wanted and line is not None
+        _Line(plot_id, 1, _from_corner(course, sites[plot_id]), None)
+        for plot_id, course in zip(chosen["plot_id"], chosen["geometry"], strict=True)
     ]
+
+
+def _from_corner(course: shapely.LineString, site: Site) -> shapely.LineString:
+    """Turn a row so that it starts at the end that is nearer to a corner."""
+    ends = shapely.get_coordinates(course)[[0, -1]]
+    first, last = tie(site.outline, ends, site.rise, site.scale)
+    return course if first.along_m <= last.along_m else course.reverse()
 
 
 def _drawn(guides: Guides, zone: CRS) -> list[_Line]:

@@ -76,14 +76,11 @@ class Start:
         (plots,).
     metres : numpy.ndarray
         Along the edge on the ground, NaN alike, shape (plots,) [m].
-    from_far : numpy.ndarray
-        Whether it is the far end of the row, shape (plots,).
     """
 
     corner: Objects
     way: Objects
     metres: Floats
-    from_far: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -134,7 +131,7 @@ def first_start(
     """
     pieces, stretch = first
     shells = _shells(outlines, origin, scale, layout, stretch)
-    plot, near, far, across = longest(pieces)
+    plot, near, far, across = _longest(pieces)
     cut = np.full(len(outlines), np.nan)
     cut[plot] = across
     at = cut[shells.plot][shells.ring]
@@ -231,19 +228,8 @@ def _shells(
     return _Shells(plot_of_ring, ring, begin, start, sa, sb, da, db, length, place, round_m)
 
 
-def longest(pieces: Pieces) -> tuple[Integers, Floats, Floats, Floats]:
-    """Give each plot's longest piece, the first of several.
-
-    Parameters
-    ----------
-    pieces : Pieces
-        Pieces of one row a plot.
-
-    Returns
-    -------
-    tuple[numpy.ndarray, ...]
-        Its plot, the places of its near and far end along the row, and its place across.
-    """
+def _longest(pieces: Pieces) -> tuple[Integers, Floats, Floats, Floats]:
+    """Give each plot's longest piece, the first of several: its plot, ends and place across."""
     order = np.lexsort((pieces.near - pieces.far, pieces.plot))
     plot, first = np.unique(pieces.plot[order], return_index=True)
     chosen = order[first]
@@ -294,13 +280,11 @@ def _better(ends: list[tuple[Integers, Integers, Floats]], plots: int) -> Start:
     corner = np.full(plots, None, dtype=object)
     way = np.full(plots, None, dtype=object)
     metres = np.full(plots, np.nan)
-    from_far = np.zeros(plots, dtype=bool)
     names = np.array(list(SIDES), dtype=object)
-    for far, (plot, which, signed) in enumerate(ends):
+    for plot, which, signed in ends:
         closer = ~(np.abs(signed) >= metres[plot] - DUST)
         chosen = plot[closer]
         corner[chosen] = names[which[closer]] + " corner"
         way[chosen] = np.where(signed[closer] < 0, CLOCKWISE, ANTICLOCKWISE)
         metres[chosen] = np.abs(signed[closer])
-        from_far[chosen] = bool(far)
-    return Start(corner, way, metres, from_far)
+    return Start(corner, way, metres)

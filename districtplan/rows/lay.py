@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,8 +12,8 @@ import shapely
 from districtplan import geodesy, tables
 from districtplan.rows import land as of_land
 from districtplan.rows.band import families
-from districtplan.rows.corner import first_start, longest
-from districtplan.rows.straight import Land, Layout, back, count, one_row
+from districtplan.rows.corner import first_start
+from districtplan.rows.straight import Land, Layout, count, one_row
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -58,11 +58,6 @@ class Laid:
         Metres of the UTM zone in a metre on the ellipsoid, shape (plots,).
     layouts : tuple[tuple[Family, Layout], ...]
         How the rows of each family lie.
-    crs : pyproj.CRS
-        The zone.
-    first : numpy.ndarray
-        Line of the first row that is long enough, its longest piece, from the end where a team
-        starts; in the zone, None where there is none, shape (plots,).
     """
 
     plot_id: Objects
@@ -70,8 +65,6 @@ class Laid:
     origin: Floats
     scale: Floats
     layouts: tuple[tuple[Family, Layout], ...]
-    crs: CRS
-    first: Objects
 
 
 def lay(
@@ -125,7 +118,7 @@ def lay(
     basis = ground["row_method"].map(BASES).to_numpy(dtype=object)
     along = np.flatnonzero(basis != AREA)
     laid = _laid(
-        (outlines[along], grid_crs),
+        outlines[along],
         planted.polygons[along],
         scale[along],
         ground.iloc[along].assign(plot_id=plots["plot_id"].to_numpy()[along], north=north[along]),
@@ -151,11 +144,11 @@ def lay(
             table[f"{stem}{name}"] = values
     short = sum((counted.short for counted in counts), np.zeros(len(along), dtype=np.int64))
     table["short_rows"] = _spread(short, along, len(table))
-    start, first = _start(outlines[along], laid, counts, 1 / level[along])
+    start = _start(outlines[along], laid, counts, 1 / level[along])
     table["first_row_corner"] = _words(start.corner, along, len(table))
     table["first_row_way"] = _words(start.way, along, len(table))
     table["first_row_start_m"] = pd.Series(start.metres, along).reindex(table.index)
-    return tables.check(table, ("plot_id", *tables.made_by("rows"))), replace(laid, first=first)
+    return tables.check(table, ("plot_id", *tables.made_by("rows"))), laid
 
 
 def by_area(area_m2: Floats, spacing_m: float, hole_m: float) -> tuple[Floats, Floats]:
@@ -182,9 +175,8 @@ def by_area(area_m2: Floats, spacing_m: float, hole_m: float) -> tuple[Floats, F
 
 
 def _laid(
-    located: tuple[Objects, CRS], polygons: Objects, scale: Floats, ground: pd.DataFrame, plan: Plan
+    outlines: Objects, polygons: Objects, scale: Floats, ground: pd.DataFrame, plan: Plan
 ) -> Laid:
-    outlines, crs = located
     level = np.cos(np.arctan(ground["slope_used_pct"].to_numpy() / 100))
     given = ground["row_bearing_grid_deg"].to_numpy()
     unknown = np.isnan(given)
@@ -200,9 +192,7 @@ def _laid(
         for family in families(plan)
     ]
     land = Land.of(polygons, origin, scale)
-    names = ground["plot_id"].to_numpy(dtype=object)
-    none = np.full(len(names), None, dtype=object)
-    return Laid(names, land, origin, scale, tuple(layouts), crs, none)
+    return Laid(ground["plot_id"].to_numpy(dtype=object), land, origin, scale, tuple(layouts))
 
 
 def _longer_side(outlines: Objects) -> Floats:
@@ -249,10 +239,8 @@ def _words(values: Objects, along: Integers, plots: int) -> Objects:
     return words
 
 
-def _start(
-    outlines: Objects, laid: Laid, counts: list[Counts], stretch: Floats
-) -> tuple[Start, Objects]:
-    """Find the first row long enough to be laid, of whichever family: its start and its line."""
+def _start(outlines: Objects, laid: Laid, counts: list[Counts], stretch: Floats) -> Start:
+    """Find where the first row long enough to be laid starts, of whichever family."""
     plots = len(outlines)
     outermost, first_m = np.full(plots, np.inf), np.zeros(plots)
     for (_, layout), counted in zip(laid.layouts, counts, strict=True):
@@ -261,14 +249,4 @@ def _start(
         outermost[sooner] = first_m[sooner] = reach[sooner]
     layout = laid.layouts[0][1]
     one = one_row(laid.land, Layout(layout.bearing_deg, layout.side, layout.spacing_m, first_m))
-    start = first_start(outlines, laid.origin, laid.scale, layout, (one, stretch))
-    plot, near, far, across = longest(one)
-    swapped = start.from_far[plot]
-    ends = [
-        laid.origin[plot]
-        + laid.scale[plot, None] * back(s, across, layout.bearing_deg[plot], layout.side[plot])
-        for s in (np.where(swapped, far, near), np.where(swapped, near, far))
-    ]
-    line = np.full(plots, None, dtype=object)
-    line[plot] = shapely.linestrings(np.stack(ends, axis=1))
-    return start, line
+    return first_start(outlines, laid.origin, laid.scale, layout, (one, stretch))

@@ -498,7 +498,7 @@ def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
     if kind == "any":
         chosen: tuple[str, ...] = ("any", "any_check")
     elif kind == "compass":
-        chosen = ("start", "compass", "pegs", "more", "rows")
+        chosen = ("start", "compass", "pegs", "rows")
         values |= _ahead(plot, texts)
     else:
         chosen = ("start", "level", "pegs", "follow" if kind == "guide" else "rows")

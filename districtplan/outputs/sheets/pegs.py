@@ -83,7 +83,9 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
     for peg, number, along, drop, bearing, aside in zip(*listed, sideways, strict=True):
         # Before the first peg there is no leg to lay the string on along.
         known = float("nan") if peg == 1 else aside
-        side = "straight" if known == 0 else "right" if known > 0 else "left"
+        side = "straight"
+        if known != 0:
+            side = "right" if known > 0 else "left"
         rows.append(
             (
                 str(number),
