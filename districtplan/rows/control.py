@@ -1,7 +1,8 @@
 """Control pegs of a district: of one row a plot with straight rows, and of every guide line.
 
 The row is the first long one, counted downhill: the very first may be a few metres in a corner, and
-rows laid beside so short a line would go astray. A line on the contour is designed level, so that its drops are 0, whatever the raster says.
+rows laid beside so short a line would go astray. A line on the contour is designed level, so that
+its drops are 0, whatever the raster says.
 """
 
 from __future__ import annotations
@@ -108,9 +109,7 @@ def control_pegs(
     sites = _sites(plots, zone)
     straight = plots.loc[plots["row_method"] == METHOD, "plot_id"]
     chosen = first_long(lines.table[lines.table["plot_id"].isin(straight)], share)
-    found = [
-        line for line in (*_rows(chosen, sites), *_drawn(guides, zone)) if line.plot_id in sites
-    ]
+    found = [*_rows(chosen, sites), *_drawn(guides, zone)]
     pegged = [_pegged(line, sites[line.plot_id], rules) for line in found]
     ends = np.array([xy[[0, -1]] for xy, _ in pegged]).reshape(-1, 2)
     longitude, latitude = (

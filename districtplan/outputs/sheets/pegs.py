@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from districtplan.outputs.field_words import tie_words
@@ -77,22 +78,23 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
     def said(key: str, value: float) -> str:
         return nothing if pd.isna(value) else texts.say(f"sheets.pegs.{key}", value=value)
 
-    columns = ("peg", "number", "peg_along_m", "peg_drop_cm", "peg_bearing_magnetic_deg")
-    listed = [pegs[column].tolist() for column in columns]
-    sideways: list[float] = pegs["peg_sideways_cm"].astype("float64").tolist()
-    for peg, number, along, drop, bearing, aside in zip(*listed, sideways, strict=True):
-        # Before the first peg there is no leg to lay the string on along.
-        known = float("nan") if peg == 1 else aside
-        side = "straight"
-        if known != 0:
-            side = "right" if known > 0 else "left"
+    columns = ("number", "peg_along_m", "peg_drop_cm", "peg_bearing_magnetic_deg")
+    # Before the first peg of a line there is no leg to lay the string on along.
+    sideways = pegs["peg_sideways_cm"].astype("float64").where(pegs["peg"] > 1)
+    sides = np.select([sideways > 0, sideways < 0], ["right", "left"], "straight")
+    for number, along, drop, bearing, side, aside in zip(
+        *(pegs[column].tolist() for column in columns),
+        sides.tolist(),
+        sideways.abs().tolist(),
+        strict=True,
+    ):
         rows.append(
             (
                 str(number),
                 said("metres", along),
                 said("cm", drop),
                 said("degrees", bearing),
-                said(side, abs(known)),
+                said(side, aside),
             )
         )
     return Table("", tuple(rows))

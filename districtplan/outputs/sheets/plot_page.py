@@ -43,9 +43,6 @@ SIDE_MM = 72.0
 
 GAP_MM = 2.6
 DRAWING_MIN_MM, DRAWING_MAX_MM = 66.0, 118.0
-BESIDE_MAX = 9
-"""Most rows of a table of pegs that stands beside other words."""
-
 HAIR_MM = 0.45
 """Thinnest line: a photocopy of a photocopy keeps it."""
 
@@ -89,19 +86,12 @@ def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
     texts : Texts
         The words.
     """
-    pieces = _pieces(paper, sheet, shared)
     paper.page()
     before = len(paper.names)
     y = _header(paper, sheet, shared)
     side = _side(paper, sheet, shared)
-    long = sheet.pegs is not None and len(sheet.pegs.rows) > BESIDE_MAX
-    pegs = _pegs(paper, sheet) if long else []
-    # What all need comes first where the pegs don't fit on the page with it.
-    least = max(DRAWING_MIN_MM, side.height)
-    after = FOOT_MM - y - _height(pieces) - _height(pegs) - GAP_MM
-    pieces = [*pieces[:2], *pegs, *pieces[2:]] if after >= least else [*pieces, *pegs]
-    rest = after if after >= least else after + _height(pegs)
-    high = max(least, min(DRAWING_MAX_MM, rest))
+    pieces, rest = _arranged(paper, sheet, shared, FOOT_MM - y, max(DRAWING_MIN_MM, side.height))
+    high = max(DRAWING_MIN_MM, side.height, min(DRAWING_MAX_MM, rest))
     _drawing(paper, sheet, shared, Box(LEFT, y, FULL - SIDE_MM - 4, high))
     side.draw(y)
     y += high + GAP_MM
@@ -118,7 +108,25 @@ def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
             y = _header(paper, sheet, shared)
 
 
-def _pieces(paper: Paper, sheet: Sheet, shared: Common) -> list[Piece]:
+def _arranged(
+    paper: Paper, sheet: Sheet, shared: Common, room: float, least: float
+) -> tuple[list[Piece], float]:
+    """Choose where pegs stand: beside other words, across the page, or after what all need.
+
+    Gives the pieces, and the height left for the drawing, which needs ``least``.
+    """
+    if sheet.pegs is not None:
+        pieces = _pieces(paper, sheet, shared, beside=True)
+        if room - _height(pieces) >= least:
+            return pieces, room - _height(pieces)
+    pieces, pegs = _pieces(paper, sheet, shared, beside=False), _pegs(paper, sheet)
+    rest = room - _height(pieces)
+    if rest - _height(pegs) >= least:
+        return [*pieces[:2], *pegs, *pieces[2:]], rest - _height(pegs)
+    return [*pieces, *pegs], rest
+
+
+def _pieces(paper: Paper, sheet: Sheet, shared: Common, *, beside: bool) -> list[Piece]:
     pieces = []
     if sheet.carried:
         pieces.append(strip(paper, sheet.carry_title, sheet.carried))
@@ -127,7 +135,7 @@ def _pieces(paper: Paper, sheet: Sheet, shared: Common) -> list[Piece]:
         pieces += tabled(paper, sheet.pocket)
     if sheet.blanks is not None:
         pieces.append(_abreast(paper, shared.weedings, sheet.farmer_words))
-    elif sheet.ties is not None and sheet.pegs is not None and len(sheet.pegs.rows) <= BESIDE_MAX:
+    elif beside and sheet.ties is not None and sheet.pegs is not None:
         pieces.append(listed(paper, sheet.ties))
         pieces.append(_beside(paper, sheet.pegs, sheet.farmer_words))
     else:
