@@ -111,10 +111,8 @@ def set_out_lines(book: Handbook) -> list[str]:
     found.append(str(level_words(asked, book, Texts.load("en"))))
     found.append(str(rows.pocket_table(asked, book)))
     share = book.number("setting_out", "row_share_min")
-    names = {"plot_id": "A", "crop": "beans"}
-    laid = pd.DataFrame(
-        [{**names, "row": 1, "length_m": 51.0}, {**names, "row": 2, "length_m": 100.0}]
-    )
+    lengths = {"row": [1, 2], "length_m": [51.0, 100.0]}
+    laid = pd.DataFrame({"plot_id": "A", "crop": "beans", **lengths})
     found.append(rows.first_long(laid, share).to_json())
     return found
 

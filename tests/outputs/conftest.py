@@ -249,12 +249,11 @@ def pegs_of(plot_id: str, outline: Any, course: Any, step_m: float) -> Pegs:
     walk = set_out(course, 0.0, site, Rules(step_m, 10.0, 2.0, 0.1))
     table = walk.table().add_prefix("peg_").rename(columns={"peg_peg": "peg"})
     table = table.assign(plot_id=plot_id, line=1, geometry=[Point(*xy) for xy in walk.xy])
-    for name in ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end"):
-        table[name] = pd.array(
-            [pd.NA] * len(table), dtype="Float64" if name == "gap_m" else "Int64"
-        )
+    table["gap_m"] = np.nan
+    for name in ("rows_in_gap", "short_rows_start", "short_rows_end"):
+        table[name] = pd.array([pd.NA] * len(table), dtype="Int64")
     names = ["plot_id", "line", *made_by("pegs"), "geometry"]
-    return Pegs(table[names].astype({"gap_m": "float64"}), {(plot_id, 1): walk})
+    return Pegs(table[names], {(plot_id, 1): walk})
 
 
 def no_readings() -> GroundReadings:

@@ -75,7 +75,7 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
     rows = [tuple(texts.say(f"sheets.pegs.{head}") for head in heads)]
     nothing = texts.say("sheets.pegs.nothing")
 
-    def said(key: str, value: float) -> str:
+    def said(key: str, value: float | None) -> str:
         return nothing if pd.isna(value) else texts.say(f"sheets.pegs.{key}", value=value)
 
     columns = ("number", "peg_along_m", "peg_drop_cm", "peg_bearing_magnetic_deg")

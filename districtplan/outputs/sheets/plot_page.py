@@ -121,6 +121,9 @@ def _arranged(
             return pieces, room - _height(pieces)
     pieces, pegs = _pieces(paper, sheet, shared, beside=False), _pegs(paper, sheet)
     rest = room - _height(pieces)
+    if rest < least:
+        # Rather the words to the farmer go overleaf than the cautions.
+        pieces = [*pieces[:-2], pieces[-1], pieces[-2]]
     if rest - _height(pegs) >= least:
         return [*pieces[:2], *pegs, *pieces[2:]], rest - _height(pegs)
     return [*pieces, *pegs], rest
