@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain, water
 from districtplan.clock import Clock
 from districtplan.demo import make
@@ -73,9 +75,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         If a file that it names can't be used, or none of its plots can.
     """
     clock = Clock(progress)
-    read = plan_file.read_plan(plan)
-    book = handbook.load(read.handbook_folder)
-    asked = read.plan.under(book)
+    read, book, asked, string = _asked(plan)
     with clock.step("plots"):
         raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
         land, written, known = (
@@ -106,23 +106,18 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         with clock.step("water"):
             flow, flow_lines = _water(on_raster, elevation, zone, asked, book, clock)
         with clock.step("rows"):
-            ground, in_rows, taking, row_lines = _rows(
-                plots.assign(
-                    geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
-                ),
-                ground,
-                _Lying(known, flow_lines, zone),
-                asked,
-                book,
+            on_zone = plots.assign(
+                geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
             )
+            lying = _Lying(known, flow_lines, zone)
+            ground, in_rows, taking, row_lines = _rows(on_zone, ground, lying, asked, book)
         with clock.step("guide lines"):
             guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
-        with clock.step("erosion"):
-            soil = erosion.assess(plots, ground, asked, book)
-        with clock.step("inputs"):
-            need = inputs.need(in_rows, asked, book)
-            joined = join(plots, ground, flow, in_rows, guides.plots, soil, need)
-            villages, district = inputs.totals(joined, asked)
+        needed = _needed(plots, ground, in_rows, asked, book, clock)
+        joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
+        villages, district = inputs.totals(joined, asked)
+        with clock.step("pegs"):
+            pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
         with clock.step("relief"):
             picture = relief.read_relief(elevation, moved)
     return Results(
@@ -133,6 +128,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         grid_crs=zone,
         estimate=estimate,
         guides=guides,
+        pegs=pegs,
+        string=string,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         features=taking,
         row_lines=row_lines,
@@ -161,6 +158,14 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *written.warnings,
         ),
     )
+
+
+def _asked(plan: Path) -> tuple[plan_file.PlanFile, Handbook, Plan, inputs.MarkedString]:
+    """Read the plan under its handbook; what can't be carried by a string is told first."""
+    read = plan_file.read_plan(plan)
+    book = handbook.load(read.handbook_folder)
+    asked = read.plan.under(book)
+    return read, book, asked, inputs.marked_string(asked, book)
 
 
 def _water(
@@ -197,6 +202,37 @@ def _rows(
     table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), strips, asked)
     lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max))
     return ground, join(drained, table), Features(used, aside, len(known.frame)), lines
+
+
+def _needed(
+    plots: pd.DataFrame,
+    ground: pd.DataFrame,
+    in_rows: pd.DataFrame,
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Assess the soil's loss, and work out what is planted and spread."""
+    with clock.step("erosion"):
+        soil = erosion.assess(plots, ground, asked, book)
+    with clock.step("inputs"):
+        return soil, inputs.need(in_rows, asked, book)
+
+
+def _pegs(
+    on_zone: pd.DataFrame,
+    joined: pd.DataFrame,
+    lines: rows.Rows,
+    guides: rows.Guides,
+    asked: Plan,
+    book: Handbook,
+) -> rows.Pegs:
+    """Set out a row of each plot that gets a sheet of paper, and every guide line."""
+    printed = np.zeros(len(joined), dtype=bool)
+    printed[sheets.chosen(joined, asked)] = True
+    wanted = printed | joined["plot_id"].isin(guides.lines["plot_id"]).to_numpy()
+    plots = joined.assign(geometry=on_zone["geometry"].to_numpy())[wanted]
+    return rows.control_pegs(plots, lines, guides, asked, book)
 
 
 def _error(

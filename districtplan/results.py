@@ -14,8 +14,9 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from districtplan.handbook import Handbook
+    from districtplan.inputs import MarkedString
     from districtplan.plan import Plan
-    from districtplan.rows import Guides
+    from districtplan.rows import Guides, Pegs
     from districtplan.terrain import Calibration, Estimate, Forecast
 
 
@@ -121,7 +122,11 @@ class Results:
     estimate : Estimate | None
         The raster's error as reference land shows it, if the plan names any.
     guides : Guides
-        Guide lines and their pegs.
+        Guide lines.
+    pegs : Pegs
+        Control pegs of guide lines, and of a row of each plot that gets a sheet of paper.
+    string : MarkedString
+        The recipe for the string that carries the practice.
     readings : GroundReadings
         What was measured on the ground; without rows where the plan names no readings.
     features : Features
@@ -158,6 +163,8 @@ class Results:
     grid_crs: CRS
     estimate: Estimate | None
     guides: Guides
+    pegs: Pegs
+    string: MarkedString
     readings: GroundReadings
     features: Features
     row_lines: RowLines

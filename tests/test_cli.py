@@ -100,6 +100,20 @@ def test_all_faults_of_a_plan_at_once(plan, tmp_path):
     assert "line" in done.stderr
 
 
+def test_check_tells_of_a_cap_that_no_string_can_carry(plan):
+    bad = plan.with_name("cap.toml")
+    text = plan.read_text(encoding="utf-8")
+    assert "npk_kg_ha" not in text
+    assert "[practice]" not in text
+    bad.write_text(
+        text + "\n[practice]\nnpk_kg_ha = 10\n[string]\ncap_npk_g = 400\n", encoding="utf-8"
+    )
+    done = districtplan("check", bad)
+    assert done.returncode == 2
+    assert "string.cap_npk_g" in done.stderr
+    assert "smaller measure" in done.stderr
+
+
 def test_problems_of_plots_and_elevation_are_told_together(plan, tmp_path):
     text = plan.read_text(encoding="utf-8")
     bad = tmp_path / "plan.toml"

@@ -76,6 +76,12 @@ urea_kg_ha = 40
 manure_kg_ha = 3000
 row_form = "earthed up"
 
+[string]
+# Invented: weigh 100 level caps and 20 handfuls of yours.
+cap_npk_g = 6
+cap_urea_g = 5
+handful_manure_g = 300
+
 [orders]
 # Invented sizes of packs.
 bought_at = "village"
@@ -101,9 +107,9 @@ plots.gpkg      {good} fields in {villages} villages, and {bad} rows that can't 
 readings.csv    What an agent with a level and a compass would have read on one field in {every}:
                 the true slope and level line, with an error of {slope:g} points and {bearing:g}°.
                 One reading is a slip of the pen, one is of a field that isn't in plots.gpkg.
-plan.toml       What is wanted. Rain erosivity, erodibility, rates, the weight of 100 seeds and
-                the sizes of packs are invented; the cover factor is an assumption, since no
-                published one for hand-planted beans could be verified.
+plan.toml       What is wanted. Rain erosivity, erodibility, rates, the weights of 100 seeds, of
+                caps and handfuls, and the sizes of packs are invented; the cover factor is an
+                assumption, since no published one for hand-planted beans could be verified.
 
 The slopes are steeper in places than beans should be planted on: the demo is to show what the
 pages say there.

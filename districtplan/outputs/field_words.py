@@ -15,14 +15,14 @@ if TYPE_CHECKING:
     from districtplan.inputs.marked_string import MarkedString, Marks
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
-    from districtplan.rows.along_edge import Tie
+    from districtplan.rows.corner import Tie
     from districtplan.rows.pocket import Pocket, PocketRow
-    from districtplan.rows.setting_out import Walk
 
 TABLE = "setting_out"
 LEVELS = ("a_frame", "line_level", "water_tube")
 AT_CORNER_M = 0.05
 """A place nearer than this to a corner is at the corner, as metres are printed [m]."""
+METRE_CM = 100
 UNSEEN_PCT = 0.05
 """A rounding that would be printed as 0.0 % is none."""
 
@@ -126,61 +126,6 @@ def paces(metres: float, plan: Plan) -> int:
     return int(np.floor(metres / plan.rows.pace_m + 0.5))
 
 
-def peg_words(walk: Walk, plan: Plan, texts: Texts) -> list[str]:
-    """Say how a line is set out, peg by peg.
-
-    Parameters
-    ----------
-    walk : Walk
-        The line.
-    plan : Plan
-        Its pace.
-    texts : Texts
-        The words.
-
-    Returns
-    -------
-    list[str]
-        The first peg, each further one, the end, and how well the walk closes.
-    """
-    legs = (
-        texts.say(
-            "pegs.next",
-            peg=leg + 2,
-            before=leg + 1,
-            leg_m=walk.leg_m[leg],
-            drop=_drop_words(float(walk.drop_cm[leg]), texts),
-            course=_course_words(walk, leg, texts),
-        )
-        for leg in range(len(walk.leg_m))
-    )
-    return [
-        texts.say("pegs.first", place=tie_words(walk.ties[0], plan, texts)),
-        *legs,
-        texts.say("pegs.end", place=tie_words(walk.ties[1], plan, texts)),
-        texts.say("pegs.closure", metres=walk.closure_m),
-    ]
-
-
-def _drop_words(cm: float, texts: Texts) -> str:
-    if cm == 0:
-        return texts.say("pegs.drop_0")
-    return texts.say("pegs.drop_down" if cm > 0 else "pegs.drop_up", cm=abs(cm))
-
-
-def _course_words(walk: Walk, leg: int, texts: Texts) -> str:
-    magnetic = float(walk.magnetic_deg[leg])
-    if np.isnan(magnetic):
-        said = texts.say("pegs.compass_true", degrees=float(walk.true_deg[leg]))
-    else:
-        said = texts.say("pegs.compass", degrees=magnetic)
-    if leg == 0:  # There is no last leg to lay the string on along.
-        return said
-    swing = int(walk.sideways_cm[leg])
-    side = "straight" if swing == 0 else "right" if swing > 0 else "left"
-    return f"{said} {texts.say(f'pegs.{side}', cm=abs(swing))}"
-
-
 def string_words(string: MarkedString, texts: Texts) -> list[str]:
     """Say how to mark the string and cut the stick.
 
@@ -245,54 +190,98 @@ def _rounding_words(mark: Marks, texts: Texts) -> str:
     return texts.say(f"string.rounding.{way}", percent=abs(mark.error_pct))
 
 
-def pocket_words(pocket: Pocket, texts: Texts) -> list[list[str]]:
-    """Write the pocket table out.
+def string_line(string: MarkedString, texts: Texts) -> str:
+    """Say in a line what the string and the stick carry.
+
+    Parameters
+    ----------
+    string : MarkedString
+        The recipe.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    goods = [texts.say("string.line.holes", hole_cm=_whole(100 * string.hole_m))]
+    goods += [
+        texts.say(
+            f"string.line.{mark.good}",
+            measure=texts.say(
+                f"string.line.{'handful' if mark.good == 'manure' else 'cap'}."
+                f"{'one' if mark.measures == 1 else 'many'}",
+                count=mark.measures,
+            ),
+            holes=texts.say(
+                f"string.line.count.{'one' if mark.holes == 1 else 'many'}", count=mark.holes
+            ),
+        )
+        for mark in string.marks
+    ]
+    return texts.say(
+        "string.line.all",
+        string_m=string.string_m,
+        marks="; ".join(goods),
+        stick_cm=_whole(100 * string.stick_m),
+    )
+
+
+def pocket_words(pocket: Pocket, length_m: float, texts: Texts) -> list[list[str]]:
+    """Write the pocket table out, a column a slope.
 
     Parameters
     ----------
     pocket : Pocket
         The table.
+    length_m : float
+        Length over which falls are measured [m].
     texts : Texts
         The words.
 
     Returns
     -------
     list[list[str]]
-        Rows of cells, the first the head.
+        Rows of cells, the first cell of each its head.
     """
-    head = [
-        texts.say("pocket.slope"),
-        texts.say("pocket.next_line"),
-        texts.say("pocket.limit"),
-        *(texts.say("pocket.bearing", degrees=error) for error in pocket.errors_deg),
-        texts.say("pocket.allowed"),
-    ]
-    return [head, *(_pocket_cells(row, texts) for row in pocket.rows)]
+    errors = ", ".join(f"{error:g}" for error in pocket.errors_deg)
+    heads = {
+        "slope": texts.say("pocket.slope", length=length_m),
+        "steps": texts.say("pocket.steps"),
+        "drop": texts.say("pocket.drop"),
+        "limit": texts.say("pocket.limit"),
+        "off": texts.say("pocket.off", degrees=errors),
+        "allowed": texts.say("pocket.allowed"),
+    }
+    columns = [_pocket_cells(row, length_m, texts) for row in pocket.rows]
+    return [[head, *(cells[name] for cells in columns)] for name, head in heads.items()]
 
 
-def _pocket_cells(row: PocketRow, texts: Texts) -> list[str]:
-    return [
-        texts.say("pocket.fall", slope_pct=row.slope_pct, cm=row.slope_pct),
-        _spacing_words(row, texts),
-        texts.say("pocket.grade", grade_pct=row.grade_limit_pct),
-        *(
-            texts.say(
-                "pocket.over" if grade > row.grade_limit_pct else "pocket.grade", grade_pct=grade
-            )
-            for grade in row.grade_off_pct
-        ),
-        texts.say(f"pocket.{row.allowed}"),
-    ]
-
-
-def _spacing_words(row: PocketRow, texts: Texts) -> str:
+def _pocket_cells(row: PocketRow, length_m: float, texts: Texts) -> dict[str, str]:
     near, far = sorted((row.by_distance, row.by_drop), key=lambda spacing: spacing.map_m)
-    if near.steps == far.steps:
-        return texts.say("pocket.one_rule", steps=near.steps, drop_m=near.drop_m)
-    return texts.say(
-        "pocket.two_rules",
-        near_steps=near.steps,
-        far_steps=far.steps,
-        near_drop_m=near.drop_m,
-        far_drop_m=far.drop_m,
-    )
+    return {
+        # Slopes are percent, so percent times metres are centimetres.
+        "slope": _fall(row.slope_pct * length_m, texts),
+        "steps": _range(f"{near.steps}", f"{far.steps}", texts),
+        "drop": texts.say(
+            "pocket.metres", value=_range(_tenth(near.drop_m), _tenth(far.drop_m), texts)
+        ),
+        "limit": _fall(row.grade_limit_pct * length_m, texts),
+        "off": ", ".join(f"{grade * length_m:.0f}" for grade in row.grade_off_pct),
+        "allowed": texts.say(f"pocket.{row.allowed}"),
+    }
+
+
+def _range(near: str, far: str, texts: Texts) -> str:
+    return near if near == far else texts.say("pocket.range", near=near, far=far)
+
+
+def _tenth(metres: float) -> str:
+    return f"{round(metres, 1):g}"
+
+
+def _fall(cm: float, texts: Texts) -> str:
+    if cm >= METRE_CM:
+        return texts.say("pocket.metres", value=f"{cm / METRE_CM:g}")
+    return texts.say("pocket.cm", value=cm)

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
-    import pandas as pd
     from numpy.typing import NDArray
 
     from districtplan.outputs.texts import Texts
@@ -34,6 +33,7 @@ if TYPE_CHECKING:
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 CREATOR = "districtplan"
 DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>'
+ENDS = ("start", "end")
 POLE = 90.0
 DECIMALS = 7
 """Of a degree: a centimetre."""
@@ -77,7 +77,7 @@ class Waypoint:
     latitude_deg: float
 
 
-def render(results: Results, texts: Texts, ends: pd.DataFrame | None = None) -> dict[str, bytes]:
+def render(results: Results, texts: Texts) -> dict[str, bytes]:
     """Write the files of all villages.
 
     Parameters
@@ -86,9 +86,6 @@ def render(results: Results, texts: Texts, ends: pd.DataFrame | None = None) -> 
         The run.
     texts : Texts
         The words.
-    ends : pandas.DataFrame | None, default None
-        Ends of lines: ``plot_id``, ``line`` (its number in the plot), ``end`` (``start`` or
-        ``end``), ``longitude_deg`` and ``latitude_deg``.
 
     Returns
     -------
@@ -101,7 +98,7 @@ def render(results: Results, texts: Texts, ends: pd.DataFrame | None = None) -> 
     )
     day = results.plan.district.planting_date
     place_of = {plot_id: place for place, plot_id in enumerate(plots["plot_id"])}
-    points = _waypoints(ends, place_of, texts)
+    points = _waypoints(results, place_of, texts)
     files = {}
     places_of: dict[str, list[int]] = {}
     for at, village in enumerate(plots["village"]):
@@ -116,17 +113,16 @@ def render(results: Results, texts: Texts, ends: pd.DataFrame | None = None) -> 
 
 
 def _waypoints(
-    ends: pd.DataFrame | None, place_of: dict[str, int], texts: Texts
+    results: Results, place_of: dict[str, int], texts: Texts
 ) -> dict[int, list[Waypoint]]:
     """Sort ends of lines by their plots' places."""
     found: dict[int, list[Waypoint]] = {}
-    if ends is None:
-        return found
-    columns = ("plot_id", "line", "end", "longitude_deg", "latitude_deg")
-    listed = zip(*(ends[name].tolist() for name in columns), strict=True)
-    for plot_id, line, end, longitude, latitude in listed:
-        name = texts.say(f"gpx.{end}", plot_id=plot_id, line=line)
-        found.setdefault(place_of[plot_id], []).append(Waypoint(name, longitude, latitude))
+    for (plot_id, line), walk in results.pegs.walks.items():
+        ends = zip(ENDS, walk.longitude_deg.tolist(), walk.latitude_deg.tolist(), strict=True)
+        found.setdefault(place_of[plot_id], []).extend(
+            Waypoint(texts.say(f"gpx.{end}", plot_id=plot_id, line=line), longitude, latitude)
+            for end, longitude, latitude in ends
+        )
     return found
 
 

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 LAYER = "plots"
-GUIDES = ("guide_lines", "pegs")
 GEOMETRY = {"features": "Unknown", "guide_lines": "LineString"}
 """Kinds of geometry of layers that have several, or whose rows may all be without one."""
 
@@ -45,13 +44,13 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     others = {
         "rows": results.row_lines.lines,
         "guide_lines": results.guides.lines,
-        "pegs": results.guides.pegs,
+        "pegs": results.pegs.table,
         "flow_lines": results.flow_lines,
         "features": results.features.used,
     }
     for name, table in others.items():
         if len(table):
-            crs = results.guides.crs if name in GUIDES else results.grid_crs
+            crs = results.guides.crs if name == "guide_lines" else results.grid_crs
             layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
     return {"plots.parquet": _parquet(frame), "plots.gpkg": _geopackage(layers, written)}
 

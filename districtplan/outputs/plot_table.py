@@ -115,7 +115,7 @@ def dictionary(results: Results) -> pd.DataFrame:
         "villages": tuple(village_table(results).columns),
         "set_aside": tuple(results.set_aside.columns),
     }
-    for name, layer in (("guide_lines", results.guides.lines), ("pegs", results.guides.pegs)):
+    for name, layer in (("guide_lines", results.guides.lines), ("pegs", results.pegs.table)):
         if len(layer):
             carried[name] = tuple(layer.columns)
     if results.plan.files.readings is not None:

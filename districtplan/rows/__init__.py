@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from districtplan.rows.control import Pegs, Rows, control_pegs, first_long
 from districtplan.rows.drain import FLAGS, drain
 from districtplan.rows.draw import draw
 from districtplan.rows.ends import NOT_KNOWN, REFUSED, SAFE
@@ -21,13 +22,17 @@ __all__ = [
     "SAFE",
     "Guides",
     "Laid",
+    "Pegs",
+    "Rows",
     "Rules",
     "Site",
     "Walk",
     "areas",
     "by_area",
+    "control_pegs",
     "drain",
     "draw",
+    "first_long",
     "guide_lines",
     "lay",
     "pocket_table",

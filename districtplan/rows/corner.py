@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from districtplan.rows.straight import DUST, turn
+from districtplan.rows.straight import DUST, Layout, turn
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from districtplan.rows.straight import Layout, Pieces
+    from districtplan.rows.straight import Pieces
 
+    Outline = shapely.Polygon | shapely.MultiPolygon
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
     Objects = NDArray[np.object_]
@@ -35,6 +36,31 @@ SIDES = {
 MILLIONTHS = 1e6
 
 CLOCKWISE, ANTICLOCKWISE = "clockwise", "anticlockwise"
+ON_EDGE_M = 0.01
+"""A place within a centimetre of the edge lies on it [m]."""
+
+
+@dataclass(frozen=True)
+class Tie:
+    """The way to a place from a corner.
+
+    Attributes
+    ----------
+    corner : str
+        One of ``SIDES``: the corner that lies farthest out to that side.
+    along_m : float
+        Along the edge from that corner, on the ground [m].
+    way : str
+        ``clockwise`` or ``anticlockwise`` round the plot, seen from above: with the plot on the
+        right hand or on the left.
+    inside_m : float
+        From the edge to the place [m]; 0 on the edge.
+    """
+
+    corner: str
+    along_m: float
+    way: str
+    inside_m: float
 
 
 @dataclass(frozen=True)
@@ -123,6 +149,61 @@ def first_start(
         for keep, sign in ((s <= bounds[0][owner], -1), (s >= bounds[1][owner], 1))
     ]
     return _better(ends, len(outlines))
+
+
+def tie(
+    outline: Outline,
+    places: Floats,
+    rise: tuple[float, float] = (0.0, 0.0),
+    scale: float = 1.0,
+) -> list[Tie]:
+    """Find the shortest way along the edge to places from a corner that a team can name.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot; of several parts that nearest to the first place counts.
+    places : numpy.ndarray
+        The places, shape (places, 2) [units of the map].
+    rise : tuple[float, float], default (0, 0)
+        Rise of the land to the map's east and north [1]: an edge that climbs is longer than it is
+        on the map.
+    scale : float, default 1
+        Units of the map in a metre.
+
+    Returns
+    -------
+    list[Tie]
+        A way each.
+    """
+    here = shapely.Point(places[0])
+    part = np.array([min(shapely.get_parts(outline), key=here.distance)], dtype=object)
+    origin = shapely.bounds(part)[:, :2]
+    level, side = np.degrees(np.arctan2(rise[0], rise[1])) + 90, np.ones(1)
+    layout = Layout(np.array([level]), side, side, side)
+    stretch = np.array([np.hypot(1, np.hypot(*rise))])
+    shells = _shells(part, origin, np.array([scale]), layout, stretch)
+    s, d = turn((places - origin) / scale, level, side)
+    edge = np.stack([shells.sb - shells.sa, shells.db - shells.da])
+    way = np.stack([s[:, None] - shells.sa, d[:, None] - shells.da])
+    share = np.clip((way * edge[:, None]).sum(axis=0) / (edge**2).sum(axis=0), 0, 1)
+    away = np.hypot(*(way - share * edge[:, None]))
+    nearest = away.argmin(axis=1)
+    every = np.arange(len(places))
+    at = shells.place[nearest] + share[every, nearest] * shells.length[nearest]
+    _, corner, metres = _measure(shells, _corners(shells), (shells.ring[nearest], at), every)
+    names = list(SIDES)
+    return [
+        Tie(
+            names[which],
+            abs(along),
+            CLOCKWISE if along < 0 else ANTICLOCKWISE,
+            inside if inside > ON_EDGE_M else 0.0,
+        )
+        for which, along, inside in zip(
+            corner.tolist(), metres.tolist(), away[every, nearest].tolist(), strict=True
+        )
+    ]
 
 
 def _shells(

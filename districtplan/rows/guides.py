@@ -12,11 +12,11 @@ import shapely
 from districtplan import geodesy, tables
 from districtplan.grid import Window
 from districtplan.rows import ladder, lines, surface
+from districtplan.rows.corner import tie
 from districtplan.rows.ladder import Guide, Limits
 from districtplan.rows.lines import Ground, Setting
 from districtplan.rows.pegs import Spaces
 from districtplan.rows.surface import Error, Heights
-from districtplan.rows.ties import tie
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 
 TABLE = "guide_line_limits"
 METHOD = "guide lines"
+OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
+"""What only pegs of guide lines have."""
 BAND_ROWS = 256
 """Rows of a raster in degrees that share one cell size here."""
 SIDE_MAX = 160
@@ -55,7 +57,8 @@ class Guides:
         ``plot_id``, ``guide_kind``, the columns made by guide lines and ``geometry``, empty where
         the team finds the course; one row a line, the lowest of a plot first.
     pegs : pandas.DataFrame
-        ``plot_id``, ``line``, the columns made by pegs and ``geometry``; one row a peg.
+        ``plot_id``, ``line``, ``peg``, ``peg_along_m`` along the curve, the gap and its rows there,
+        and ``geometry``; one row a peg.
     crs : pyproj.CRS
         CRS of the geometries, that of the raster.
     """
@@ -166,7 +169,7 @@ def guide_lines(
     return Guides(
         _plot_table(known, found),
         _drawn(drawn, ("plot_id", "guide_kind", *tables.made_by("guide lines"))),
-        _drawn(pegged, ("plot_id", "line", *tables.made_by("pegs"))),
+        _drawn(pegged, ("plot_id", "line", "peg", "peg_along_m", *OF_GUIDES)),
         elevation.grid.crs,
     )
 
@@ -191,10 +194,11 @@ class _Rules:
                 self._of["row_gap_most_cm"] / 100 * spacing / usual,
             ),
             plan.rows.sag_max_cm / 100,
-            self._of["peg_step_max_m"],
+            plan.rows.peg_step_m,
             self._of["string_grade_pct"] / 100,
             self._of["line_length_min_m"],
             self._of["rows_between_on_ground"],
+            handbook.number("setting_out", "turn_max_deg"),
         )
 
     def guide(
@@ -282,7 +286,7 @@ def _levelled(outline: Outline, bearing: float, slope: float, setting: Setting) 
     xy = ladder.points(outline)
     ground = Ground(outline, lambda at: at @ rise, xy, rise, slope)
     starts = lines.on_the_ground(ground, rows, setting)
-    return Guide("level on the ground", starts, None, None, None, ground.height)
+    return Guide("level on the ground", starts, None, None, None, ground.height, rise)
 
 
 def _of_plot(guide: Guide) -> dict[str, Any]:
@@ -299,11 +303,12 @@ def _of_plot(guide: Guide) -> dict[str, Any]:
 
 
 def _of_line(line: Line, guide: Guide, outline: Outline, frame: _Frame) -> dict[str, Any]:
-    step = None if line.xy is None else float(line.along_m[1])
+    step = None if line.xy is None else float(np.hypot(*(line.pegs[1] - line.pegs[0])))
     course = None if line.xy is None else shapely.LineString(frame.back(line.xy))
     offset = None if line.radius_m is None or step is None else step**2 / line.radius_m
     centre = {None: None, True: "uphill", False: "downhill"}[line.centre_uphill]
-    way = tie(outline, line.start, guide.height)
+    east, north = guide.rise.tolist()
+    (way,) = tie(outline, line.start[None], (east, north))
     return {
         "line_length_m": None if line.xy is None else float(line.along_m[-1]),
         "line_radius_m": line.radius_m,
@@ -314,7 +319,7 @@ def _of_line(line: Line, guide: Guide, outline: Outline, frame: _Frame) -> dict[
         "rows_uphill": line.rows_uphill,
         "start": frame.back(line.start[None])[0],
         "start_corner": way.corner,
-        "start_from_corner_m": way.from_m,
+        "start_from_corner_m": way.along_m,
         "start_way": way.way,
         "start_inside_m": way.inside_m,
         "geometry": course,

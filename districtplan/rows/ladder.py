@@ -94,6 +94,8 @@ class Guide:
         Grade that the surface's own error costs [1].
     height : Callable[[numpy.ndarray], numpy.ndarray]
         Gives heights [m] of the surface at places, shape (points, 2) [m].
+    rise : numpy.ndarray
+        Mean gradient, shape (2,) [1].
     """
 
     kind: str
@@ -102,6 +104,7 @@ class Guide:
     guided: Grades | None
     floor: float | None
     height: Callable[[Floats], Floats]
+    rise: Floats
 
 
 class _Land(NamedTuple):
@@ -191,9 +194,16 @@ def guide(
     if first.grades.within >= limits.within:
         return _drawn(land, first, first, limits.setting)
     if surface.doubt.floor > limits.grade:
-        starts = lines.on_the_ground(_ground(land), straight, limits.setting)
+        ground = _ground(land)
+        starts = lines.on_the_ground(ground, straight, limits.setting)
         return Guide(
-            "level on the ground", starts, first.grades, None, surface.doubt.floor, surface.height
+            "level on the ground",
+            starts,
+            first.grades,
+            None,
+            surface.doubt.floor,
+            surface.height,
+            ground.rise,
         )
     best = first
     for step in _ladder(land, limits, bends=bends):
@@ -261,5 +271,11 @@ def _drawn(land: _Land, first: _Step, best: _Step, setting: Setting) -> Guide:
     else:
         drawn = lines.of_arcs(ground, best.rows, setting)
     return Guide(
-        best.kind, drawn, first.grades, best.grades, land.surface.doubt.floor, land.surface.height
+        best.kind,
+        drawn,
+        first.grades,
+        best.grades,
+        land.surface.doubt.floor,
+        ground.height,
+        ground.rise,
     )

@@ -15,6 +15,7 @@ import shapely
 
 from districtplan.rows import level_lines, pegs, sag
 from districtplan.rows.arc import quarter
+from districtplan.rows.setting_out import stand
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -78,6 +79,8 @@ class Setting:
         Shortest line worth setting [m].
     rows_on_ground : float
         Rows from one line to the next where the raster can't tell.
+    turn_max_deg : float
+        Where a line turns by more over a step, pegs stand half a step apart [degrees].
     """
 
     spaces: Spaces
@@ -86,6 +89,7 @@ class Setting:
     string_grade: float
     line_m: float
     rows_on_ground: float
+    turn_max_deg: float
 
 
 @dataclass(frozen=True)
@@ -179,7 +183,7 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
     found = []
     for number, (height, pieces) in enumerate(zip(levels.heights, levels.pieces, strict=True)):
         for piece in pieces:
-            places, along = pegs.stand(_eastward(piece), setting.peg_step_m)
+            places, along = stand(_eastward(piece), setting.peg_step_m, setting.turn_max_deg)
             rows = []
             for beside, edge in ((number - 1, heights < height), (number + 1, heights > height)):
                 if 0 <= beside < len(levels.pieces):
@@ -284,7 +288,7 @@ def _of_arc(ground: Ground, rows: Arc, setting: Setting) -> list[Line]:
     for piece in _pieces(course, ground.outline, setting.line_m):
         for part in sag.broken(piece, ground.height, setting.sag_m):
             line = _downhill(part, ground.height)
-            places, along = pegs.stand(line, step)
+            places, along = stand(line, step, setting.turn_max_deg)
             inward = None if radius is None else not uphill
             found.append(Line(line, line[0], down, up, radius, inward, places, along))
     return found

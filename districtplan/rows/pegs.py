@@ -1,4 +1,4 @@
-"""Pegs along guide lines: where they stand, and how many rows share the gap to the next line.
+"""Steps between pegs of arcs, and how many rows share the gap from a guide line to the next.
 
 Between two lines n spaces divide the gap evenly, so n - 1 rows lie between them. Where a space
 would be wider than a limit a short row starts, where it would be narrower than another one ends.
@@ -37,29 +37,6 @@ class Spaces(NamedTuple):
     usual_m: float
     least_m: float
     most_m: float
-
-
-def stand(line: Floats, step: float) -> tuple[Floats, Floats]:
-    """Place pegs along a line, both ends among them.
-
-    Parameters
-    ----------
-    line : numpy.ndarray
-        The line, shape (points, 2) [m].
-    step : float
-        Largest distance between pegs along the line [m].
-
-    Returns
-    -------
-    places : numpy.ndarray
-        Pegs, shape (pegs, 2) [m].
-    along : numpy.ndarray
-        Their distances along the line, shape (pegs,) [m].
-    """
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    count = max(int(np.ceil(run[-1] / step)), 1)
-    along = np.linspace(0.0, run[-1], count + 1)
-    return np.column_stack([np.interp(along, run, side) for side in line.T]), along
 
 
 def string_step(radius: float, slope: float, grade: float, longest: float) -> float:

@@ -24,7 +24,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import geodesy
-from districtplan.rows.along_edge import Tie, tie
+from districtplan.rows.corner import tie
 
 if TYPE_CHECKING:
     import shapely
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
+    from districtplan.rows.corner import Tie
 
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
@@ -164,6 +165,31 @@ class Site:
 
 
 @dataclass(frozen=True)
+class Pegged:
+    """A line and where its pegs stand.
+
+    Attributes
+    ----------
+    line : numpy.ndarray
+        The line from its start on, shape (points, 2) [units of the map].
+    xy : numpy.ndarray
+        Its pegs, both ends among them, shape (n, 2) [units of the map].
+    along_m : numpy.ndarray
+        Metres along the line to each, shape (n,).
+    longitude_deg : numpy.ndarray
+        Of the two ends, WGS 84, shape (2,) [degrees].
+    latitude_deg : numpy.ndarray
+        Alike.
+    """
+
+    line: Floats
+    xy: Floats
+    along_m: Floats
+    longitude_deg: Floats
+    latitude_deg: Floats
+
+
+@dataclass(frozen=True)
 class Walk:
     """A line as it is set out, numbers as they are printed; of n pegs, n - 1 legs.
 
@@ -219,20 +245,28 @@ class Walk:
             ``sideways_cm`` to the next (null at the last); ``longitude_deg`` and ``latitude_deg``
             of the ends, else null.
         """
+        return pd.DataFrame(self.columns()).astype({"peg": np.int64, "sideways_cm": "Int64"})
+
+    def columns(self) -> dict[str, Floats]:
+        """List the pegs as :meth:`table` does, in columns of numbers.
+
+        Returns
+        -------
+        dict[str, numpy.ndarray]
+            The columns by name, NaN for null, shape (n,) each.
+        """
         inner = [np.nan] * (len(self.xy) - 2)
-        return pd.DataFrame(
-            {
-                "peg": np.arange(1, len(self.xy) + 1),
-                "along_m": _tenths(np.append(0.0, np.cumsum(self.leg_m))),
-                "leg_m": np.append(0.0, self.leg_m),
-                "drop_cm": np.append(0.0, self.drop_cm),
-                "bearing_true_deg": np.append(self.true_deg, np.nan),
-                "bearing_magnetic_deg": np.append(self.magnetic_deg, np.nan),
-                "sideways_cm": pd.array([*self.sideways_cm.tolist(), pd.NA], dtype="Int64"),
-                "longitude_deg": [self.longitude_deg[0], *inner, self.longitude_deg[1]],
-                "latitude_deg": [self.latitude_deg[0], *inner, self.latitude_deg[1]],
-            }
-        )
+        return {
+            "peg": np.arange(1.0, len(self.xy) + 1),
+            "along_m": _tenths(np.append(0.0, np.cumsum(self.leg_m))),
+            "leg_m": np.append(0.0, self.leg_m),
+            "drop_cm": np.append(0.0, self.drop_cm),
+            "bearing_true_deg": np.append(self.true_deg, np.nan),
+            "bearing_magnetic_deg": np.append(self.magnetic_deg, np.nan),
+            "sideways_cm": np.append(self.sideways_cm, np.nan),
+            "longitude_deg": np.array([self.longitude_deg[0], *inner, self.longitude_deg[1]]),
+            "latitude_deg": np.array([self.latitude_deg[0], *inner, self.latitude_deg[1]]),
+        }
 
 
 def set_out(line: Floats, grade_pct: float, site: Site, rules: Rules) -> Walk:
@@ -262,20 +296,52 @@ def set_out(line: Floats, grade_pct: float, site: Site, rules: Rules) -> Walk:
         the grade isn't known.
     """
     path = _path(line, site.scale)
+    pegs, along = stand(path, rules.step_m, rules.turn_max_deg)
+    x, y = np.stack([line[0], line[-1]]).T
+    known = Pegged(line, line[0] + pegs * site.scale, along, *geodesy.lonlat(site.crs, x, y))
+    return describe(known, grade_pct, site, rules)
+
+
+def describe(pegged: Pegged, grade_pct: float, site: Site, rules: Rules) -> Walk:
+    """Work out what a team needs to set out a line whose pegs are known.
+
+    Parameters
+    ----------
+    pegged : Pegged
+        The line and its pegs.
+    grade_pct : float
+        Grade of the design along it, positive where it falls from the start; 0 on the contour [%].
+    site : Site
+        The plot.
+    rules : Rules
+        How lines are set out.
+
+    Returns
+    -------
+    Walk
+        Legs and ties.
+
+    Raises
+    ------
+    ValueError
+        As :func:`set_out` does.
+    """
+    line, along = pegged.line, pegged.along_m
+    path = _path(line, site.scale)
     if not np.isfinite(grade_pct):
         raise ValueError("the grade of a line isn't known")
-    pegs, along = _pegs(path, rules)
-    leg = np.diff(pegs, axis=0)
+    local = (pegged.xy - line[0]) / site.scale
+    leg = np.diff(local, axis=0)
     printed_m = _tenths(np.hypot(*leg.T))
     if not printed_m.all():
         raise ValueError("a line ends where it starts")
     azimuth = _azimuth_deg(leg)
-    turn = np.append(_first_turn(path, pegs[1], along[1] / 2), _turns(azimuth))
+    turn = np.append(_first_turn(path, local[1], along[1] / 2), _turns(azimuth))
     true = azimuth + site.convergence_deg
     ends = np.stack([line[0], line[-1]])
-    longitude, latitude = geodesy.lonlat(site.crs, ends[:, 0], ends[:, 1])
+    first, last = tie(site.outline, ends, site.rise, site.scale)
     return Walk(
-        xy=line[0] + pegs * site.scale,
+        xy=pegged.xy,
         leg_m=printed_m,
         # A grade of 1 % falls a centimetre in a metre; adding 0 makes 0 of -0.
         drop_cm=grade_pct * printed_m + 0.0,
@@ -283,12 +349,9 @@ def set_out(line: Floats, grade_pct: float, site: Site, rules: Rules) -> Walk:
         magnetic_deg=printed_deg(true - site.declination_deg),
         sideways_cm=_sideways(printed_m, turn),
         tangent_true_deg=float(printed_deg(true[0] - turn[0])),
-        longitude_deg=longitude,
-        latitude_deg=latitude,
-        ties=(
-            tie(site.outline, ends[0], site.rise, site.scale),
-            tie(site.outline, ends[1], site.rise, site.scale),
-        ),
+        longitude_deg=pegged.longitude_deg,
+        latitude_deg=pegged.latitude_deg,
+        ties=(first, last),
         closure_m=closure_m(printed_m, rules.compass_error_deg, rules.leg_error_m),
     )
 
@@ -360,15 +423,32 @@ def _path(line: Floats, scale: float) -> Floats:
     return path
 
 
-def _pegs(path: Floats, rules: Rules) -> tuple[Floats, Floats]:
-    """Place pegs a string's length apart, and both ends: places and metres along the line."""
+def stand(path: Floats, step_m: float, turn_max_deg: float) -> tuple[Floats, Floats]:
+    """Place pegs a string's length apart, and both ends.
+
+    Parameters
+    ----------
+    path : numpy.ndarray
+        The line, no point twice in a row, shape (points, 2) [m].
+    step_m : float
+        From peg to peg [m].
+    turn_max_deg : float
+        Where the line turns by more over a step, pegs stand half a step apart [degrees].
+
+    Returns
+    -------
+    places : numpy.ndarray
+        The pegs, shape (pegs, 2) [m].
+    along : numpy.ndarray
+        Metres along the line to each, shape (pegs,).
+    """
     step = np.diff(path, axis=0)
     run = np.append(0.0, np.cumsum(np.hypot(*step.T)))
     heading = np.degrees(np.unwrap(np.arctan2(step[:, 0], step[:, 1])))
     places, along = [path[0]], [0.0]
     while True:
-        string = rules.step_m
-        if _turn(run, heading, along[-1], string) > rules.turn_max_deg + TURN_DUST_DEG:
+        string = step_m
+        if _turn(run, heading, along[-1], string) > turn_max_deg + TURN_DUST_DEG:
             string /= 2
         found = _reach(path, run, places[-1], along[-1], string)
         if found is None:

@@ -11,6 +11,8 @@ import shapely
 
 from districtplan import demo, pipeline
 from districtplan.demo import broken
+from districtplan.inputs import walk_string
+from districtplan.outputs.sheets import chosen
 
 COMMITTED = Path(__file__).parents[2] / "data" / "demo"
 
@@ -104,3 +106,56 @@ def test_committed_elevations_are_the_generators(folder):
             heights.append(raster.read(1))
     # Heights are rounded to 1/64 m: the last digit of a sine may turn one step.
     assert np.abs(heights[0] - heights[1]).max() <= 1 / 64
+
+
+def test_the_string_walked_over_the_planned_rows_gives_what_is_carried(folder):
+    """Each row of each plot, with half a measure a row and the string's rounding to spare."""
+    plan = folder / "all-rows.toml"
+    told = (folder / "plan.toml").read_text(encoding="utf-8")
+    plan.write_text(f"{told}\n[rows]\ndrawn_rows_max = 1_000_000\n", encoding="utf-8")
+    results = pipeline.find(plan)
+    plots = results.plots.set_index("plot_id")
+    rows = results.row_lines.lines
+    assert results.row_lines.every == 1
+    string = results.string
+    assert {mark.good for mark in string.marks} == {"npk", "urea", "manure"}
+    held = 0
+    for plot_id, lines in rows.groupby("plot_id"):
+        laid = walk_string(string, lines["length_m"])
+        plot = plots.loc[plot_id]
+        assert laid.holes == plot["holes"]
+        assert laid.seeds == plot["holes"] * string.seeds_per_hole
+        for mark in string.marks:
+            wanted = plot[f"{mark.good}_g"]
+            spare = abs(mark.error_pct) / 100 * wanted
+            spare += len(lines) * mark.measures * mark.measure_g / 2 + 1
+            assert abs(laid.grams[mark.good] - wanted) <= spare
+        held += 1
+    assert held > 500
+
+
+def test_pegs_stand_for_every_sheet_and_guide_line(results):
+    plots = results.plots
+    drawn = results.guides.lines[results.guides.lines["geometry"].notna()]
+    printed = plots.iloc[chosen(plots, results.plan)]
+    straight = printed.loc[printed["row_method"] == "straight", "plot_id"]
+    expected = {(plot_id, 1) for plot_id in straight}
+    expected |= set(zip(drawn["plot_id"], drawn["line"], strict=True))
+    assert set(results.pegs.walks) == expected
+    assert (results.pegs.table["peg_drop_cm"] == 0).all()
+    outlines = plots.set_index("plot_id")["geometry"]
+    for (plot_id, _), walk in results.pegs.walks.items():
+        assert outlines[plot_id].buffer(0.05).contains(shapely.MultiPoint(walk.xy))
+        assert walk.ties[0].along_m <= walk.ties[1].along_m or plot_id in set(drawn["plot_id"])
+
+
+def test_pegs_keep_the_printed_bearing(results):
+    """The legs of straight rows within half a degree of the plot's bearing and its opposite."""
+    straight = results.plots[results.plots["row_method"] == "straight"].set_index("plot_id")
+    seen = 0
+    for (plot_id, _), walk in results.pegs.walks.items():
+        if plot_id in straight.index:
+            off = walk.magnetic_deg - straight.loc[plot_id, "row_bearing_magnetic_deg"]
+            assert (np.abs((off + 90) % 180 - 90) <= 0.3).all()
+            seen += 1
+    assert seen > 100

@@ -111,6 +111,10 @@ def set_out_lines(book: Handbook) -> list[str]:
         found.append(walk.table().to_json() + str(walk.closure_m))
     found.append(str(level_words(asked, book, Texts.load("en"))))
     found.append(str(rows.pocket_table(asked, book)))
+    share = book.number("setting_out", "row_share_min")
+    lengths = {"row": [1, 2], "length_m": [51.0, 100.0]}
+    laid = pd.DataFrame({"plot_id": "A", "crop": "beans", **lengths})
+    found.append(rows.first_long(laid, share).to_json())
     return found
 
 

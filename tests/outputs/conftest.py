@@ -12,10 +12,11 @@ from pyproj import CRS, Transformer
 from shapely import LineString, Point, Polygon, affinity
 
 from districtplan.handbook import packaged
+from districtplan.inputs import marked_string
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
 from districtplan.results import Features, GroundReadings, Relief, Results, RowLines
-from districtplan.rows import Guides
+from districtplan.rows import Guides, Pegs, Rules, Site, set_out
 from districtplan.tables import made_by
 from districtplan.terrain import Calibration
 
@@ -171,6 +172,8 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         grid_crs=PLOTS_CRS,
         estimate=None,
         guides=make_guides(plots),
+        pegs=make_pegs(plots),
+        string=marked_string(plan, packaged()),
         readings=no_readings(),
         features=no_features(),
         row_lines=no_rows(),
@@ -229,6 +232,30 @@ def make_guides(plots: pd.DataFrame) -> Guides:
     )
     table = plots[["plot_id", *made_by("guides")]]
     return Guides(table, lines, pegs, PLOTS_CRS)
+
+
+def make_pegs(plots: pd.DataFrame) -> Pegs:
+    """Set out the arc of the plot of bending land."""
+    guides = make_guides(plots)
+    line = guides.lines.iloc[0]
+    (outline,) = plots.loc[plots["plot_id"] == line["plot_id"], "geometry"]
+    return pegs_of(line["plot_id"], outline, np.array(line["geometry"].coords), 10.0)
+
+
+def pegs_of(plot_id: str, outline: Any, course: Any, step_m: float) -> Pegs:
+    """Set out one line of one plot."""
+    (longitude,), (latitude,) = Transformer.from_crs(PLOTS_CRS, 4326, always_xy=True).transform(
+        [outline.centroid.x], [outline.centroid.y]
+    )
+    site = Site.at(outline, PLOTS_CRS, (longitude, latitude), 1.3)
+    walk = set_out(course, 0.0, site, Rules(step_m, 10.0, 2.0, 0.1))
+    table = walk.table().add_prefix("peg_").rename(columns={"peg_peg": "peg"})
+    table = table.assign(plot_id=plot_id, line=1, geometry=[Point(*xy) for xy in walk.xy])
+    table["gap_m"] = np.nan
+    for name in ("rows_in_gap", "short_rows_start", "short_rows_end"):
+        table[name] = pd.array([pd.NA] * len(table), dtype="Int64")
+    names = ["plot_id", "line", *made_by("pegs"), "geometry"]
+    return Pegs(table[names], {(plot_id, 1): walk})
 
 
 def no_readings() -> GroundReadings:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import re
 
 import numpy as np
@@ -17,13 +16,13 @@ from districtplan.outputs.field_words import (
     LEVELS,
     level_words,
     paces,
-    peg_words,
     pocket_words,
+    string_line,
     string_words,
     tie_words,
 )
 from districtplan.rows import Rules, Site, pocket_table, set_out
-from districtplan.rows.along_edge import SIDES, Tie
+from districtplan.rows.corner import SIDES, Tie
 from districtplan.rows.pocket import ALLOWED
 from tests.conftest import plan_of
 from tests.support import renumbered
@@ -79,37 +78,6 @@ def test_handbook_numbers_matter(texts, name):
     assert other != level_words(PLAN, packaged(), texts)
 
 
-def test_pegs_say_what_the_walk_holds(texts):
-    walk = walked(1.0)
-    said = peg_words(walk, PLAN, texts)
-    assert len(said) == len(walk.xy) + 2
-    assert "from the south-west corner (40 paces), with the plot on your right hand" in said[0]
-    for leg, sentence in enumerate(said[1:-2]):
-        assert f"Peg {leg + 2}: {walk.leg_m[leg]:g} m from peg {leg + 1}" in sentence
-        assert f"{walk.drop_cm[leg]:.3g} cm lower" in sentence
-        assert f"{walk.magnetic_deg[leg]:g}° magnetic" in sentence
-        swing = walk.sideways_cm[leg]
-        if leg and swing:
-            side = "right" if swing > 0 else "left"
-            assert f"{abs(swing)} cm to the {side}" in sentence
-    assert f"{walk.closure_m:.1f} m" in said[-1]
-
-
-def test_a_contour_says_no_number_of_drop(texts):
-    for sentence in peg_words(walked(0.0), PLAN, texts)[1:-2]:
-        assert "as high as it" in sentence
-        assert "lower" not in sentence
-    assert "5 cm higher" in " ".join(peg_words(walked(-0.5), PLAN, texts))
-
-
-def test_without_declination_the_bearing_is_from_true_north(texts):
-    site = dataclasses.replace(SITE, declination_deg=float("nan"))
-    said = " ".join(peg_words(walked(0.0, site), PLAN, texts))
-    assert "from true north" in said
-    assert "nan" not in said
-    assert "magnetic" not in said
-
-
 def test_paces_are_the_plans(texts):
     tie = Tie("south-west", 30.0, "anticlockwise", 0.25)
     said = tie_words(tie, PLAN, texts)
@@ -163,15 +131,23 @@ def test_two_seeds_and_several_measures(texts):
 
 def test_the_pocket_table_in_words(texts):
     pocket = pocket_table(PLAN, packaged())
-    rows = pocket_words(pocket, texts)
-    assert len(rows) == len(pocket.rows) + 1
-    assert len({len(row) for row in rows}) == 1
-    by_slope = {row[0].split(" ")[0]: row for row in rows[1:]}
-    assert by_slope["20"][1] == "10 to 20 steps, 1.5 to 3.0 m lower"
-    assert by_slope["10"][1] == "20 steps, 1.5 m lower"
-    assert by_slope["20"][3:6] == ["1.7 %", "3.5 % – too much", "6.8 % – too much"]
-    assert "technician" in by_slope["20"][-1]
-    assert {texts.say(f"pocket.{code}") for code in ALLOWED} == {row[-1] for row in rows[1:]}
+    heads, *rows = pocket_words(pocket, 10.0, texts)
+    cells = {row[0]: dict(zip(heads, row, strict=True)) for row in rows}
+    assert len(heads) == len(pocket.rows) + 1
+    assert cells["Next line, steps"]["2 m"] == "10 to 20"
+    assert cells["lower by"]["2 m"] == "1.5 to 3 m"
+    assert cells["Next line, steps"]["1 m"] == "20"
+    assert cells["5, 10, 20° off falls, cm"]["2 m"] == "17, 35, 68"
+    assert cells["What it bears"]["2 m"] == "beans: ask"
+    assert {texts.say(f"pocket.{code}") for code in ALLOWED} == set(rows[-1][1:])
+
+
+def test_a_line_says_what_the_string_carries(texts):
+    string = marked_string(plan_of(practice=RATES, string=WEIGHED), packaged())
+    said = string_line(string, texts)
+    assert f"String {string.string_m:.4g} m, stick 50 cm" in said
+    for mark in string.marks:
+        assert f"to {mark.holes} holes" in said
 
 
 def test_a_peg_is_no_stake(texts):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from datetime import date
 from xml.etree import ElementTree as ET
@@ -73,24 +74,37 @@ def _place_faults(element: ET.Element) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def ends(small_results):
-    rows = [
-        (plot_id, line, end, longitude + shift, latitude)
+def with_ends(small_results):
+    plots = small_results.plots
+    walk = next(iter(small_results.pegs.walks.values()))
+    walks = {
+        (plot_id, line): dataclasses.replace(
+            walk,
+            longitude_deg=np.array([longitude, longitude + 0.0002]),
+            latitude_deg=np.array([latitude, latitude]),
+        )
         for plot_id, longitude, latitude in zip(
-            small_results.plots["plot_id"],
-            small_results.plots["longitude_deg"],
-            small_results.plots["latitude_deg"],
-            strict=True,
+            plots["plot_id"], plots["longitude_deg"], plots["latitude_deg"], strict=True
         )
         for line in (1, 2)
-        for end, shift in (("start", 0.0), ("end", 0.0002))
+    }
+    pegs = dataclasses.replace(small_results.pegs, walks=walks)
+    return dataclasses.replace(small_results, pegs=pegs)
+
+
+@pytest.fixture(scope="module")
+def ends(with_ends):
+    rows = [
+        (plot_id, line, end, walk.longitude_deg[at], walk.latitude_deg[at])
+        for (plot_id, line), walk in with_ends.pegs.walks.items()
+        for at, end in enumerate(("start", "end"))
     ]
     return pd.DataFrame(rows, columns=["plot_id", "line", "end", "longitude_deg", "latitude_deg"])
 
 
 @pytest.fixture(scope="module")
-def files(small_results, texts, ends):
-    return gpx.render(small_results, texts, ends)
+def files(with_ends, texts):
+    return gpx.render(with_ends, texts)
 
 
 def test_one_file_a_village(files, small_results):
@@ -166,8 +180,8 @@ def test_gdal_reads_the_same(files, small_results, tmp_path):
     assert counted == len(small_results.plots)
 
 
-def test_same_bytes_twice_and_no_farmers_names(small_results, results_with_names, texts, ends):
-    assert gpx.render(small_results, texts, ends) == gpx.render(small_results, texts, ends)
+def test_same_bytes_twice_and_no_farmers_names(with_ends, results_with_names, texts):
+    assert gpx.render(with_ends, texts) == gpx.render(with_ends, texts)
     for content in gpx.render(results_with_names, texts).values():
         assert b"Invented Farmer" not in content
 

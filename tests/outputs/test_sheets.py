@@ -14,13 +14,13 @@ import pandas as pd
 import pypdf
 import pypdfium2
 import pytest
-from shapely import LineString, Point
 
 from districtplan.handbook import packaged
 from districtplan.outputs import sheets, wording
 from districtplan.outputs.sheets import paper, plot_page
 from districtplan.outputs.sheets.paper import TEXT_PT, Paper
 from tests.conftest import plan_of
+from tests.outputs.conftest import pegs_of
 from tests.support import renumbered, tweaked
 
 STACK = "Z" + "\u0301\u0302\u0303\u0304" * 5 + "algo" + "\u0316\u0317\u0318" * 6
@@ -90,8 +90,8 @@ def pages(files, all_results):
     by_source = dict(zip(plots["source_row"], plots["plot_id"], strict=True))
     found = {}
     for content in plot_files(files).values():
-        for text in read(content):
-            found[by_source[int(re.search(r"Plots file, row (\d+)", text)[1])]] = text
+        for text in read(content)[:-1]:
+            found.setdefault(by_source[int(re.search(r"Plots file, row (\d+)", text)[1])], text)
     return found
 
 
@@ -150,8 +150,8 @@ def test_sheets_of_the_demo_say_what_the_table_says(demo_folder):
     found = {}
     for path in sorted((run / "sheets").glob("*.pdf")):
         if not path.name.endswith("-wall.pdf"):
-            for text in read(path.read_bytes()):
-                found[text.split()[0]] = text
+            for text in read(path.read_bytes())[:-1]:
+                found.setdefault(text.split()[0], text)
     printed = table[table["plot_id"].isin(list(found))]
     assert len(printed) == len(found) > 20
     seed = int(np.random.SeedSequence().entropy % 2**32)
@@ -181,7 +181,7 @@ def with_kilograms(plots: pd.DataFrame) -> pd.DataFrame:
 
 def test_a_plot_to_be_measured_can_be_finished_on_the_ground(pages):
     text = pages["108"]
-    for word in ("Fall in 10 m", "A row may fall", "Rows alone hold it?", "middle", "Compass:"):
+    for word in ("Fall in 10 m", "A row may fall", "What it bears", "middle", "Compass:"):
         assert word in text
     drawn, rest = text.split("Fall in 10 m, in cm\n", 1)
     assert re.findall("[0-9]", rest.split("middle")[0]) == list("12345")
@@ -189,13 +189,10 @@ def test_a_plot_to_be_measured_can_be_finished_on_the_ground(pages):
 
 
 def test_the_pocket_table_is_arithmetic(pages):
-    cells = re.findall(r"(\d+) cm", pages["108"].split("° wrong falls")[1])
-    slopes = packaged().rows("pocket_slopes")["slope_pct"]
-    expected = [round(1000 * slope / 100 * math.sin(math.radians(10))) for slope in slopes]
-    # A metre and more is written in metres.
-    below = [fall for fall in expected if fall < 100]
-    assert len(below) == len(slopes) - 1
-    assert [int(cell) for cell in cells[: len(below)]] == below
+    text = pages["108"].split("off falls, cm")[1]
+    for slope in packaged().rows("pocket_slopes")["slope_pct"]:
+        falls = (1000 * slope / 100 * math.sin(math.radians(error)) for error in (5, 10, 20))
+        assert ", ".join(f"{fall:.0f}" for fall in falls) in text
 
 
 def test_every_sheet_has_all_cautions(files, texts, all_results):
@@ -207,7 +204,10 @@ def test_every_sheet_has_all_cautions(files, texts, all_results):
     assert len(wanted) == 7
     for name, content in files.items():
         pages = read(content)
-        for text in pages if not name.endswith("-wall.pdf") else pages[:1]:
+        last = 1 if name.endswith("-wall.pdf") else len(pages) - 1
+        # What goes on overleaf is no sheet of its own.
+        fronts = [pages[at] for at in range(last) if at == 0 or "overleaf" not in pages[at - 1]]
+        for text in fronts:
             after = text.split("Take care")[1].replace("\n", " ")
             for key in texts.section("sheets.cautions"):
                 said = texts.say(f"sheets.cautions.{key}", fall=12.0)
@@ -337,38 +337,27 @@ def test_a_name_never_becomes_a_command_of_the_file(two_namings, texts):
         assert b"/URI" not in content
 
 
-def laid_on(results, plot_id: str, pegs: int) -> sheets.Laid:
-    (plot,) = results.plots.loc[results.plots["plot_id"] == plot_id, "geometry"]
-    points = [Point(plot.centroid.x - 30 + 60 * i / pegs, plot.centroid.y) for i in range(pegs)]
-    missing = [math.nan]
-    frame = pd.DataFrame(
-        {
-            "plot_id": plot_id,
-            "number": range(1, pegs + 1),
-            "along_m": [5.0 * i for i in range(pegs)],
-            "drop_cm": 0.0,
-            "bearing_magnetic_deg": [58.5] * (pegs - 1) + missing,
-            "step_cm": [*missing, -30.0] + [31.0] * (pegs - 2),
-            "geometry": points,
-        }
-    )
-    line = pd.DataFrame({"plot_id": [plot_id], "geometry": [LineString(points)]})
-    rows = pd.DataFrame({"plot_id": [plot_id], "row": [1], "geometry": [LineString(points)]})
-    return sheets.Laid(rows=rows, guides=line, pegs=frame)
-
-
-@pytest.mark.parametrize(("pegs", "pages"), [(5, 1), (15, 2), (120, 4)])
+@pytest.mark.parametrize(("pegs", "pages"), [(5, 2), (9, 2), (20, 2), (120, 4)])
 def test_pegs_that_were_laid_out_are_listed_all(pegs, pages, small_results, texts):
-    results = with_plan(small_results, plot_ids=["109"])
-    made = sheets.render(results, texts, laid_on(results, "109", pegs))
-    found = read(made["sheets/v001-sondo.pdf"])
-    assert len(found) == pages
+    plots = small_results.plots
+    (outline,) = plots.loc[plots["plot_id"] == "109", "geometry"]
+    turn = np.radians(np.linspace(-20, 20, 300))
+    arc = [outline.centroid.x, outline.centroid.y] + 80 * np.column_stack(
+        [np.sin(turn), np.cos(turn) - 1]
+    )
+    laid = pegs_of("109", outline, arc, 55.8 / (pegs - 1))
+    walk = laid.walks["109", 1]
+    results = with_plan(dataclasses.replace(small_results, pegs=laid), plot_ids=["109"])
+    found = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])[:-1]
     text = "\n".join(found)
-    assert "30 cm left" in text
-    assert "31 cm right" in text
-    assert "58.5°" in text
-    for number in range(1, pegs + 1):
-        assert f"{5 * (number - 1)} m" in text
+    assert len(found) == pages
+    for row in laid.table.iloc[1:-1].itertuples():
+        side = f"{row.peg_sideways_cm} right" if row.peg_sideways_cm else "° 0"
+        assert side in text
+        assert f"{row.peg_bearing_magnetic_deg:g}°" in text
+    for along in laid.table["peg_along_m"]:
+        assert f"{along:g} m" in text
+    assert f"{walk.ties[0].along_m:.1f} m along the edge" in text
     assert "Take care" in found[0]
     assert ("more overleaf" in found[0]) is (pages > 1)
 
@@ -376,7 +365,7 @@ def test_pegs_that_were_laid_out_are_listed_all(pegs, pages, small_results, text
 def test_without_a_magnetic_model_the_level_leads(small_results, texts):
     plots = small_results.plots.assign(row_bearing_magnetic_deg=math.nan)
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["A-01"])
-    (text,) = read(sheets.render(results, texts)["sheets/v002-upper-tamba-ridge.pdf"])
+    text, _ = read(sheets.render(results, texts)["sheets/v002-upper-tamba-ridge.pdf"])
     assert "Rows by level" in text
     assert not re.search(r"\b\d{3}°", text)
 
@@ -384,7 +373,7 @@ def test_without_a_magnetic_model_the_level_leads(small_results, texts):
 def test_without_a_magnetic_model_rows_still_follow_a_guide_line(small_results, texts):
     plots = small_results.plots.assign(row_bearing_magnetic_deg=math.nan)
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["109"])
-    (text,) = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
+    text, _ = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
     assert "bend for bend" in text
     assert "stands for" not in text
     assert "No compass number" in text
@@ -393,7 +382,7 @@ def test_without_a_magnetic_model_rows_still_follow_a_guide_line(small_results, 
 def test_a_bearing_that_is_not_sure_says_so(small_results, texts):
     plots = small_results.plots.assign(row_bearing_se_deg=6.0)
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["A-01"])
-    (text,) = read(sheets.render(results, texts)["sheets/v002-upper-tamba-ridge.pdf"])
+    text, _ = read(sheets.render(results, texts)["sheets/v002-upper-tamba-ridge.pdf"])
     assert "the level is right" in text.replace("\n", " ")
 
 

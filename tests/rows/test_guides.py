@@ -247,7 +247,7 @@ NUMBERS = {
     "slack_times": 0.3, "level_error_pct": 3.0, "window_margin_m": 90.0,
     "window_margin_cells": 9.0, "known_share_min": 0.999, "rows_between_min": 60.0,
     "rows_between_on_ground": 5.0, "row_gap_most_cm": 52.0, "row_gap_least_cm": 48.0,
-    "peg_step_max_m": 4.0, "string_grade_pct": 0.05, "line_length_min_m": 40.0, "bend_se": 1e9,
+    "string_grade_pct": 0.05, "line_length_min_m": 40.0, "bend_se": 1e9,
 }  # fmt: skip
 
 

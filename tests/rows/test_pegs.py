@@ -37,12 +37,6 @@ def test_lines_that_never_face_each_other_share_no_rows():
     assert rows.tolist() == change.tolist() == [0, 0]
 
 
-def test_pegs_stand_evenly_with_both_ends():
-    places, along = pegs.stand(np.array([[0.0, 0.0], [0.0, 15.0], [9.0, 15.0]]), 10.0)
-    assert along.tolist() == [0, 8, 16, 24]
-    assert places.tolist() == [[0, 0], [0, 8], [1, 15], [9, 15]]
-
-
 @pytest.mark.parametrize("radius", [15.0, 60.0])
 def test_strings_between_pegs_add_no_more_than_allowed(radius):
     """A straight string across an arc on a cone, walked."""

@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from districtplan.outputs.file_names import village_stems
-from districtplan.outputs.sheets import plot_page, wall_page
-from districtplan.outputs.sheets.build import common, sheets_of
+from districtplan.outputs.sheets import how_page, plot_page, wall_page
+from districtplan.outputs.sheets.build import common, how_parts, sheets_of
 from districtplan.outputs.sheets.choice import chosen, doubts
-from districtplan.outputs.sheets.laid import Laid
 from districtplan.outputs.sheets.paper import Paper
 from districtplan.outputs.sheets.wall_build import wall_of
 
@@ -16,10 +15,10 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-__all__ = ["Laid", "doubts", "render"]
+__all__ = ["chosen", "doubts", "render"]
 
 
-def render(results: Results, texts: Texts, laid: Laid | None = None) -> dict[str, bytes]:
+def render(results: Results, texts: Texts) -> dict[str, bytes]:
     """Draw the sheets of the plots that the plan's policy names.
 
     Parameters
@@ -28,28 +27,27 @@ def render(results: Results, texts: Texts, laid: Laid | None = None) -> dict[str
         The run.
     texts : Texts
         The words.
-    laid : Laid | None, default None
-        Rows, guide lines and pegs laid out before; without them straight rows are drawn by the
-        bearing.
 
     Returns
     -------
     dict[str, bytes]
-        For each village with such plots ``sheets/v001-slug.pdf`` with them, and
+        For each village with such plots ``sheets/v001-slug.pdf`` with them and, last, how the
+        string is marked and a line levelled; and
         ``sheets/v001-slug-wall.pdf`` with all plots of the village; numbered in the order of the
         villages' names.
     """
     positions = chosen(results.plots, results.plan)
     village_of = results.plots["village"].to_numpy(dtype=object)[positions]
-    shared = common(results, texts)
+    shared, how = common(results, texts), how_parts(results, texts)
     files = {}
     for village, stem in village_stems(results.villages["village"]).items():
         mine = positions[village_of == village]
         if not len(mine):
             continue
         paper = _paper(results, texts, village)
-        for sheet in sheets_of(results, texts, mine, laid or Laid()):
+        for sheet in sheets_of(results, texts, mine):
             plot_page.draw(paper, sheet, shared, texts)
+        how_page.draw(paper, how, village)
         files[f"sheets/{stem}.pdf"] = paper.finish()
         paper = _paper(results, texts, village)
         inside = results.plots[results.plots["village"] == village]

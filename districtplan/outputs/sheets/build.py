@@ -10,10 +10,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from districtplan import rows
 from districtplan.outputs import wording
+from districtplan.outputs.field_words import level_words, pocket_words, string_line, string_words
 from districtplan.outputs.sheets import outline
-from districtplan.outputs.sheets.laid import Found, Laid, by_plot, first_turn
-from districtplan.outputs.sheets.pocket import pegs_table, pocket_table
+from districtplan.outputs.sheets.laid import Found, by_plot, first_turn
+from districtplan.outputs.sheets.pegs import pegs_part, pegs_table
 from districtplan.outputs.sheets.sheet import (
     Blanks,
     Carried,
@@ -21,9 +23,11 @@ from districtplan.outputs.sheets.sheet import (
     Drawing,
     Fall,
     Headline,
+    How,
     Mark,
     Part,
     Sheet,
+    Table,
 )
 from districtplan.terrain import READING_FLAGS
 
@@ -38,6 +42,7 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 TABLE = "field_sheets"
+SETTING_OUT = "setting_out"
 GOODS: tuple[tuple[str, Picture], ...] = (
     ("seed_g", "seed"),
     ("npk_g", "sack"),
@@ -122,9 +127,30 @@ def common(results: Results, texts: Texts) -> Common:
     )
 
 
-def sheets_of(
-    results: Results, texts: Texts, positions: NDArray[np.int64], laid: Laid
-) -> Iterator[Sheet]:
+def how_parts(results: Results, texts: Texts) -> How:
+    """Write what a team reads once: how the string is marked and a line levelled.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    How
+        The string, then each level; what holds for all levels is said with the first.
+    """
+    parts = [Part(texts.say("sheets.how.string"), tuple(string_words(results.string, texts)))]
+    told: set[str] = set()
+    for title, said in level_words(results.plan, results.handbook, texts).items():
+        parts.append(Part(title, tuple(one for one in said if one not in told)))
+        told.update(said)
+    return How(texts.say("sheets.how.title"), tuple(parts))
+
+
+def sheets_of(results: Results, texts: Texts, positions: NDArray[np.int64]) -> Iterator[Sheet]:
     """Write the sheets of some plots.
 
     Parameters
@@ -135,8 +161,6 @@ def sheets_of(
         The words.
     positions : numpy.ndarray
         Which plots, as positions in the results.
-    laid : Laid
-        Rows, guide lines and pegs laid out before, as far as there are any.
 
     Yields
     ------
@@ -145,7 +169,7 @@ def sheets_of(
     """
     plots = results.plots.iloc[positions]
     shapes = outline.in_degrees(plots["geometry"].to_numpy(dtype=object), results.plots_crs)
-    found = by_plot(laid, set(plots["plot_id"]), results.grid_crs)
+    found = by_plot(results, set(plots["plot_id"]))
     for shape, row in zip(shapes, records(plots), strict=True):
         plot = prepared(row, shape, found.get(row["plot_id"], Found()), results)
         yield sheet_of(plot, results, texts)
@@ -217,24 +241,23 @@ def prepared(
     local = outline.in_metres(shape, *place)
     kind = kind_of(row)
     fall = _fall_deg(row, kind)
-    moved = Found(
-        **{
-            name: None
-            if (table := getattr(found, name)) is None
-            else table.assign(
-                geometry=outline.in_metres(table["geometry"].to_numpy(dtype=object), *place)
-            )
-            for name in ("rows", "guides", "pegs")
-        }
-    )
+    moved = {
+        name: None
+        if (table := getattr(found, name)) is None
+        else table.assign(
+            geometry=outline.in_metres(table["geometry"].to_numpy(dtype=object), *place)
+        )
+        for name in ("rows", "guides", "pegs")
+    }
+    there = Found(**moved, walks=found.walks, every=found.every)
     return Plot(
         row,
         kind,
         local,
         fall,
         outline.corners(local, SOUTH_DEG if math.isnan(fall) else fall),
-        _rows(row, kind, local, moved, results),
-        moved,
+        _rows(row, kind, local, there, results),
+        there,
     )
 
 
@@ -257,6 +280,7 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
     """
     row, kind = plot.row, plot.kind
     farmer = row.get("farmer_name")
+    pegs = _pegs(plot)
     return Sheet(
         plot_id=row["plot_id"],
         village=row["village"],
@@ -278,8 +302,9 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
         drawing_note=_drawing_note(plot, texts),
         walk=_walk(plot, results, texts),
         blanks=_blanks(results, texts) if kind == "measure" else None,
-        pocket=pocket_table(results, texts) if kind == "measure" else None,
-        pegs=None if plot.found.pegs is None else pegs_table(plot.found.pegs, texts),
+        pocket=_pocket(results, texts) if kind == "measure" else None,
+        ties=None if pegs is None else pegs_part(pegs, plot.found.walks, results.plan, texts),
+        pegs=None if pegs is None else pegs_table(pegs, texts),
         farmer_words=_farmer_words(kind, texts),
     )
 
@@ -297,13 +322,15 @@ def _fall_deg(row: Mapping[str, Any], kind: str) -> float:
 def _rows(
     row: Mapping[str, Any], kind: str, shape: shapely.Geometry, found: Found, results: Results
 ) -> Rows:
-    if kind in {"excluded", "measure"}:
+    # Straight rows would stand for curved ones only in counting, not on the ground.
+    if kind not in {"compass", "level"}:
         return NO_ROWS
     if found.rows is not None:
         lines = found.rows["geometry"].to_numpy(dtype=object)
-        return outline.given_rows(lines, found.rows["row"].to_numpy(dtype=np.int64))
+        numbers = found.rows["row"].to_numpy(dtype=np.int64)
+        return outline.given_rows(lines, numbers, found.every)
     bearing = row["row_bearing_true_deg"]
-    if kind not in {"compass", "level"} or pd.isna(bearing):
+    if pd.isna(bearing):
         return NO_ROWS
     return outline.straight_rows(shape, bearing, results.plan.practice.row_spacing_cm / 100)
 
@@ -382,8 +409,7 @@ def _carried(plot: Plot, results: Results, texts: Texts) -> tuple[Carried, ...]:
     found = weighed(plot.row, texts)
     level = texts.say("sheets.level_amount")
     found.append(Carried("level", level, texts.say("sheets.level")))
-    metres = results.handbook.number(TABLE, "string_m")
-    string = texts.say("sheets.string_amount", metres=metres)
+    string = texts.say("sheets.string_amount", metres=results.plan.string.string_m)
     found.append(Carried("string", string, texts.say("sheets.string")))
     pegs = texts.say("sheets.pegs_amount", count=_pegs_needed(plot, results))
     found.append(Carried("peg", pegs, texts.say("sheets.pegs_name")))
@@ -393,13 +419,15 @@ def _carried(plot: Plot, results: Results, texts: Texts) -> tuple[Carried, ...]:
 def _pegs_needed(plot: Plot, results: Results) -> int:
     """Count a peg at each step of the level along the longest line, and one at its end."""
     longest = plot.rows.longest_m
+    if plot.found.guides is not None:
+        longest = float(shapely.length(plot.found.guides["geometry"].to_numpy(dtype=object)).max())
     if not longest:
         # No row is known: the line can't be longer than the plot is broad.
         turn = math.radians(plot.fall_deg + 90)
         points = shapely.get_coordinates(plot.shape)
         across = points @ [[math.sin(turn)], [math.cos(turn)]]
         longest = float(np.ptp(points, axis=0).max() if math.isnan(turn) else np.ptp(across))
-    span = results.handbook.number(TABLE, "level_span_m")
+    span = results.handbook.number(SETTING_OUT, "a_frame_span_m")
     return math.ceil(longest / span) + 1
 
 
@@ -408,7 +436,7 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
     label = texts.say("sheets.drawing.hillside" if kind == "measure" else "sheets.drawing.fall")
     measured = outline.places(plot.shape, plot.ends) if kind == "measure" else np.empty((0, 2))
     lines = plot.found.guides
-    pegs = plot.found.pegs
+    pegs = _pegs(plot)
     return Drawing(
         rings=outline.rings(plot.shape),
         rows=plot.rows.lines,
@@ -444,7 +472,7 @@ def _drawing_note(plot: Plot, texts: Texts) -> str:
     elif plot.kind in {"any", "measure", "excluded"}:
         name = {"any": "any", "measure": "empty", "excluded": "crossed"}[plot.kind]
         said.append(texts.say(f"sheets.drawing.{name}"))
-    if plot.found.pegs is not None:
+    if _pegs(plot) is not None:
         said.append(texts.say("sheets.drawing.pegs"))
     return " ".join(said)
 
@@ -454,13 +482,13 @@ def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
     if kind == "excluded":
         title = texts.say("sheets.walk.none_title")
         return Part(title, (texts.say("sheets.walk.none"),))
-    span = book.number(TABLE, "level_span_m")
+    span = book.number(SETTING_OUT, "a_frame_span_m")
     values = {
         "span": span,
         "spacing": results.plan.practice.row_spacing_cm,
         "length": book.number(TABLE, "reading_length_m"),
-        "error": book.number(TABLE, "closing_error_cm"),
-        "distance": book.number(TABLE, "closing_length_m"),
+        "error": book.number(SETTING_OUT, "closing_error_cm"),
+        "distance": book.number(SETTING_OUT, "closing_run_m"),
         # A grade in percent is centimetres in a metre.
         "allowed": math.floor(10 * span * row["row_grade_limit_pct"]) / 10,
         "letter": LETTERS[0],
@@ -471,16 +499,18 @@ def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
     if kind == "measure":
         steps = ("level", "falls", "middle", "start", "back", "rows")
         said = tuple(texts.say(f"sheets.measure.{step}", **values) for step in steps)
-        return Part(texts.say("sheets.measure.title"), said)
+        return Part(texts.say("sheets.measure.title"), (*said, string_line(results.string, texts)))
     if kind == "any":
         chosen: tuple[str, ...] = ("any", "any_check")
     elif kind == "compass":
-        chosen = ("start", "compass", "pegs", "more", "rows")
+        chosen = ("start", "compass", "pegs", "rows")
         values |= _ahead(plot, texts)
     else:
         chosen = ("start", "level", "pegs", "follow" if kind == "guide" else "rows")
+    if _pegs(plot) is not None:
+        chosen = ("start_peg", *chosen[1:])
     said = tuple(texts.say(f"sheets.walk.{step}", **values) for step in chosen)
-    return Part(texts.say("sheets.walk.title"), said)
+    return Part(texts.say("sheets.walk.title"), (*said, string_line(results.string, texts)))
 
 
 def _ahead(plot: Plot, texts: Texts) -> dict[str, str]:
@@ -490,11 +520,25 @@ def _ahead(plot: Plot, texts: Texts) -> dict[str, str]:
     if not math.isnan(plot.fall_deg):
         # Facing uphill, the right hand.
         towards = plot.fall_deg - 90
+    if plot.found.walks:
+        _, walk = plot.found.walks[0]
+        towards = float(walk.true_deg[0])
     true = first_turn(plot.row["row_bearing_true_deg"], towards)
     # One of the two whole numbers of the headline.
     near = round(plot.row["row_bearing_magnetic_deg"]) % 180
     ahead = first_turn(near, true - plot.row["declination_deg"])
     return {"ahead": f"{ahead:03.0f}", "side": wording.direction(true, texts)}
+
+
+def _pegs(plot: Plot) -> pd.DataFrame | None:
+    """Give the pegs of lines that are to be set out."""
+    return plot.found.pegs if plot.kind in {"compass", "level", "guide"} else None
+
+
+def _pocket(results: Results, texts: Texts) -> Table:
+    length = results.handbook.number(TABLE, "reading_length_m")
+    pocket = rows.pocket_table(results.plan, results.handbook)
+    return Table("", tuple(map(tuple, pocket_words(pocket, length, texts))))
 
 
 def _blanks(results: Results, texts: Texts) -> Blanks:

@@ -3,76 +3,84 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from districtplan.outputs.sheets.outline import in_degrees
 
 if TYPE_CHECKING:
     import pandas as pd
-    from pyproj import CRS
+
+    from districtplan.results import Results
+    from districtplan.rows import Walk
 
 QUARTER_TURN = 90
-KINDS = ("rows", "guides", "pegs")
-
-
-@dataclass(frozen=True)
-class Laid:
-    """What was laid out on the plots; a table that isn't there is None, and rows are then drawn.
-
-    Attributes
-    ----------
-    rows : pandas.DataFrame | None
-        ``plot_id``, ``row`` (its number in the plot) and ``geometry`` (lines in the district's
-        UTM zone).
-    guides : pandas.DataFrame | None
-        ``plot_id`` and ``geometry`` (lines).
-    pegs : pandas.DataFrame | None
-        ``plot_id``, ``number``, ``along_m`` from the start, ``drop_cm`` since the peg before,
-        ``bearing_magnetic_deg`` to the next peg, ``step_cm`` aside (to the right positive) and
-        ``geometry`` (points), in the order of walking; what a peg doesn't have is missing.
-    """
-
-    rows: pd.DataFrame | None = None
-    guides: pd.DataFrame | None = None
-    pegs: pd.DataFrame | None = None
+BEANS = "beans"
 
 
 @dataclass(frozen=True)
 class Found:
-    """What was laid out on one plot, in degrees; None where nothing was."""
+    """What was laid out on one plot; None where nothing was.
+
+    Attributes
+    ----------
+    rows : pandas.DataFrame | None
+        ``row`` (its number in the plot) and ``geometry``, the rows of beans.
+    guides : pandas.DataFrame | None
+        ``geometry``, the guide lines.
+    pegs : pandas.DataFrame | None
+        ``number`` (through all lines of the plot), ``line``, the columns made by pegs and
+        ``geometry``, in the order of walking.
+    walks : tuple[tuple[int, Walk], ...]
+        Lines as they are set out, and their numbers.
+    every : int
+        One row in so many was drawn.
+    """
 
     rows: pd.DataFrame | None = None
     guides: pd.DataFrame | None = None
     pegs: pd.DataFrame | None = None
+    walks: tuple[tuple[int, Walk], ...] = ()
+    every: int = 1
 
 
-def by_plot(laid: Laid, wanted: set[str], crs: CRS) -> dict[str, Found]:
+def by_plot(results: Results, wanted: set[str]) -> dict[str, Found]:
     """Sort what was laid out by plot.
 
     Parameters
     ----------
-    laid : Laid
-        All of it.
+    results : Results
+        The run.
     wanted : set[str]
         Ids of the plots asked for.
-    crs : pyproj.CRS
-        CRS of its geometry.
 
     Returns
     -------
     dict[str, Found]
-        What there is, by id; plots without anything are left out.
+        What there is, by id, in degrees; plots without anything are left out.
     """
-    found: dict[str, dict[str, pd.DataFrame]] = {}
-    for kind in KINDS:
-        table = getattr(laid, kind)
-        if table is None:
-            continue
+    rows, guides, pegs = results.row_lines.lines, results.guides.lines, results.pegs.table
+    tables = {
+        "rows": (rows[rows["crop"] == BEANS], results.grid_crs),
+        "guides": (guides[guides["geometry"].notna()], results.guides.crs),
+        "pegs": (pegs, results.grid_crs),
+    }
+    found: dict[str, dict[str, Any]] = {}
+    for kind, (table, crs) in tables.items():
         here = table[table["plot_id"].isin(wanted)]
         here = here.assign(geometry=in_degrees(here["geometry"].to_numpy(dtype=object), crs))
         for plot_id, part in here.groupby("plot_id", sort=False):
             found.setdefault(str(plot_id), {})[kind] = part.reset_index(drop=True)
-    return {plot_id: Found(**parts) for plot_id, parts in found.items()}
+    for (plot_id, number), walk in results.pegs.walks.items():
+        if plot_id in found:
+            found[plot_id].setdefault("walks", []).append((number, walk))
+    return {plot_id: _found(parts, results.row_lines.every) for plot_id, parts in found.items()}
+
+
+def _found(parts: dict[str, Any], every: int) -> Found:
+    walks = tuple(parts.pop("walks", ()))
+    if "pegs" in parts:
+        parts["pegs"] = parts["pegs"].assign(number=range(1, len(parts["pegs"]) + 1))
+    return Found(**parts, walks=walks, every=every)
 
 
 def first_turn(bearing_deg: float, towards_deg: float) -> float:

@@ -174,7 +174,7 @@ def cross(shape: shapely.Geometry) -> tuple[Floats, ...]:
     return _strokes(np.asarray(shapely.intersection(diagonals, shape), dtype=object))
 
 
-def given_rows(lines: Objects, numbers: NDArray[np.int64]) -> Rows:
+def given_rows(lines: Objects, numbers: NDArray[np.int64], stride: int = 1) -> Rows:
     """Thin rows that were laid out before.
 
     Parameters
@@ -183,6 +183,8 @@ def given_rows(lines: Objects, numbers: NDArray[np.int64]) -> Rows:
         Pieces of rows in metres.
     numbers : numpy.ndarray
         Number of the row that each is of, shape (pieces,).
+    stride : int, default 1
+        How many rows each row given stands for.
 
     Returns
     -------
@@ -194,7 +196,7 @@ def given_rows(lines: Objects, numbers: NDArray[np.int64]) -> Rows:
     kept = lines[place % every == 0]
     return Rows(
         tuple(shapely.get_coordinates(line) for line in kept),
-        every,
+        every * stride,
         float(shapely.length(lines).max(initial=0)),
     )
 

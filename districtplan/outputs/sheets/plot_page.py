@@ -42,7 +42,7 @@ SIDE_MM = 72.0
 """Width of the column beside the drawing."""
 
 GAP_MM = 2.6
-DRAWING_MIN_MM, DRAWING_MAX_MM = 72.0, 118.0
+DRAWING_MIN_MM, DRAWING_MAX_MM = 66.0, 118.0
 HAIR_MM = 0.45
 """Thinnest line: a photocopy of a photocopy keeps it."""
 
@@ -86,16 +86,11 @@ def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
     texts : Texts
         The words.
     """
-    pieces = _pieces(paper, sheet, shared)
     paper.page()
     before = len(paper.names)
     y = _header(paper, sheet, shared)
     side = _side(paper, sheet, shared)
-    pegs = [] if sheet.pegs is None else list(tabled(paper, sheet.pegs))
-    # What all need comes first where the pegs don't fit on the page with it.
-    after = FOOT_MM - y - _height(pieces) - _height(pegs) - GAP_MM
-    pieces = [*pieces[:2], *pegs, *pieces[2:]] if after >= DRAWING_MIN_MM else [*pieces, *pegs]
-    rest = after if after >= DRAWING_MIN_MM else after + _height(pegs)
+    pieces, rest = _arranged(paper, sheet, shared, FOOT_MM - y, max(DRAWING_MIN_MM, side.height))
     high = max(DRAWING_MIN_MM, side.height, min(DRAWING_MAX_MM, rest))
     _drawing(paper, sheet, shared, Box(LEFT, y, FULL - SIDE_MM - 4, high))
     side.draw(y)
@@ -113,7 +108,28 @@ def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
             y = _header(paper, sheet, shared)
 
 
-def _pieces(paper: Paper, sheet: Sheet, shared: Common) -> list[Piece]:
+def _arranged(
+    paper: Paper, sheet: Sheet, shared: Common, room: float, least: float
+) -> tuple[list[Piece], float]:
+    """Choose where pegs stand: beside other words, across the page, or after what all need.
+
+    Gives the pieces, and the height left for the drawing, which needs ``least``.
+    """
+    if sheet.pegs is not None:
+        pieces = _pieces(paper, sheet, shared, beside=True)
+        if room - _height(pieces) >= least:
+            return pieces, room - _height(pieces)
+    pieces, pegs = _pieces(paper, sheet, shared, beside=False), _pegs(paper, sheet)
+    rest = room - _height(pieces)
+    if rest < least:
+        # Rather the words to the farmer go overleaf than the cautions.
+        pieces = [*pieces[:-2], pieces[-1], pieces[-2]]
+    if rest - _height(pegs) >= least:
+        return [*pieces[:2], *pegs, *pieces[2:]], rest - _height(pegs)
+    return [*pieces, *pegs], rest
+
+
+def _pieces(paper: Paper, sheet: Sheet, shared: Common, *, beside: bool) -> list[Piece]:
     pieces = []
     if sheet.carried:
         pieces.append(strip(paper, sheet.carry_title, sheet.carried))
@@ -122,11 +138,36 @@ def _pieces(paper: Paper, sheet: Sheet, shared: Common) -> list[Piece]:
         pieces += tabled(paper, sheet.pocket)
     if sheet.blanks is not None:
         pieces.append(_abreast(paper, shared.weedings, sheet.farmer_words))
+    elif beside and sheet.ties is not None and sheet.pegs is not None:
+        pieces.append(listed(paper, sheet.ties))
+        pieces.append(_beside(paper, sheet.pegs, sheet.farmer_words))
     else:
         words = listed(paper, sheet.farmer_words, LEFT + 3, FULL - 6)
         pieces.append(framed(paper, words, LEFT, FULL))
     pieces.append(cautions(paper, shared.cautions))
     return pieces
+
+
+def _pegs(paper: Paper, sheet: Sheet) -> list[Piece]:
+    """Write where lines start and end, and a long table of pegs across the page."""
+    ties = [] if sheet.ties is None else [listed(paper, sheet.ties)]
+    return ties if sheet.pegs is None else [*ties, *tabled(paper, sheet.pegs)]
+
+
+def _beside(paper: Paper, table: Table, farmer: Part) -> Piece:
+    """Stand a short table of pegs and the words to the farmer side by side."""
+    wide = (FULL - 4) / 2
+    rows = list(tabled(paper, table, wide))
+    words = listed(paper, farmer, LEFT + wide + 7, wide - 6)
+    box = framed(paper, words, LEFT + wide + 4, wide)
+
+    def draw(y: float) -> None:
+        box.draw(y)
+        for row in rows:
+            row.draw(y)
+            y += row.height + GAP_MM
+
+    return Piece(max(_height(rows) - GAP_MM, box.height), draw)
 
 
 def _height(pieces: Sequence[Piece]) -> float:
@@ -239,7 +280,7 @@ def _headline(paper: Paper, headline: Headline) -> Piece:
 
 def _blanks(paper: Paper, blanks: Blanks) -> Piece:
     x, across = RIGHT - SIDE_MM, 3
-    wide, high = SIDE_MM / across, 10.0
+    wide, high = SIDE_MM / across, 8.6
     rows = -(-len(blanks.labels) // across)
     height = PLAIN.line_mm + 0.6 + rows * high + 7.5
     share = SIDE_MM / len(blanks.lines)
@@ -436,7 +477,7 @@ def cautions(paper: Paper, part: Part) -> Piece:
     return Piece(height, draw)
 
 
-def tabled(paper: Paper, table: Table) -> Iterator[Piece]:
+def tabled(paper: Paper, table: Table, width: float = FULL) -> Iterator[Piece]:
     """Draw a table in pieces of one row, so that a long one goes on overleaf.
 
     Parameters
@@ -445,6 +486,8 @@ def tabled(paper: Paper, table: Table) -> Iterator[Piece]:
         The page.
     table : Table
         Its cells.
+    width : float, default FULL
+        Its width, from the left margin [mm].
 
     Yields
     ------
@@ -452,20 +495,20 @@ def tabled(paper: Paper, table: Table) -> Iterator[Piece]:
         The heading with the first two rows, then row by row.
     """
     first = max(paper.width(row[0], BOLD) for row in table.rows) + 4
-    wide = (FULL - first) / (len(table.rows[0]) - 1)
-    high = PLAIN.line_mm + 0.9
+    wide = (width - first) / (len(table.rows[0]) - 1)
+    high = PLAIN.line_mm + 0.5
 
     def line(y: float, cells: tuple[str, ...], *, head: bool) -> None:
         x = LEFT
         for column, cell in enumerate(cells):
-            width = first if column == 0 else wide
-            paper.frame(Box(x, y, width, high), HAIR_MM)
+            across = first if column == 0 else wide
+            paper.frame(Box(x, y, across, high), HAIR_MM)
             setting = BOLD if head or column == 0 else PLAIN
             if column == 0:
-                paper.write(cell, x + 1.5, y + 0.5, setting)
+                paper.write(cell, x + 1.5, y + 0.3, setting)
             else:
-                paper.write(cell, x + width / 2, y + 0.5, setting._replace(align="centre"))
-            x += width
+                paper.write(cell, x + across / 2, y + 0.3, setting._replace(align="centre"))
+            x += across
 
     top = HEADING.line_mm if table.title else 0.0
 

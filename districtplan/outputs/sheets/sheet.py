@@ -202,6 +202,22 @@ class Common:
 
 
 @dataclass(frozen=True)
+class How:
+    """What a village's sheets share and a team reads once.
+
+    Attributes
+    ----------
+    title : str
+        What it is.
+    parts : tuple[Part, ...]
+        The string, then each level.
+    """
+
+    title: str
+    parts: tuple[Part, ...]
+
+
+@dataclass(frozen=True)
 class Sheet:
     """One plot sheet.
 
@@ -235,6 +251,8 @@ class Sheet:
         Readings to write in; None where nothing is to be measured.
     pocket : Table | None
         The pocket table, by which the agent goes on; None where nothing is to be measured.
+    ties : Part | None
+        Where the pegged lines start and end; None where there are none.
     pegs : Table | None
         The control pegs; None where there are none.
     farmer_words : Part
@@ -255,6 +273,7 @@ class Sheet:
     walk: Part
     blanks: Blanks | None
     pocket: Table | None
+    ties: Part | None
     pegs: Table | None
     farmer_words: Part
 

@@ -1,0 +1,235 @@
+"""Control pegs of a district: of one row a plot with straight rows, and of every guide line.
+
+The row is the first long one, counted downhill: the very first may be a few metres in a corner, and
+rows laid beside so short a line would go astray. A line on the contour is designed level, so that
+its drops are 0, whatever the raster says.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from districtplan import geodesy, tables
+from districtplan.rows.corner import tie
+from districtplan.rows.guides import OF_GUIDES
+from districtplan.rows.setting_out import TABLE, Pegged, Rules, Site, describe, stand
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+    from pyproj import CRS
+
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Plan
+    from districtplan.rows.guides import Guides
+    from districtplan.rows.setting_out import Walk
+
+    Objects = NDArray[np.object_]
+
+METHOD, BEANS = "straight", "beans"
+LEVEL_PCT = 0.0
+"""Grade of lines on the contour [%]."""
+
+
+@dataclass(frozen=True)
+class Pegs:
+    """Lines of a district as they are set out.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        ``plot_id``, ``line``, the columns made by pegs and ``geometry`` in the UTM zone; one row a
+        peg, in the order of walking, rows before guide lines.
+    walks : Mapping[tuple[str, int], Walk]
+        The lines by plot and number, in the same order.
+    """
+
+    table: pd.DataFrame
+    walks: Mapping[tuple[str, int], Walk]
+
+
+class Rows(NamedTuple):
+    """Rows as lines.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        ``plot_id``, ``crop``, ``row``, ``length_m`` and ``geometry``.
+    crs : pyproj.CRS
+        The UTM zone.
+    """
+
+    table: pd.DataFrame
+    crs: CRS
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A line on its way to be set out: its plot and number, its course, pegs that stand already."""
+
+    plot_id: str
+    number: int
+    course: shapely.LineString
+    pegs: pd.DataFrame | None
+
+
+def control_pegs(
+    plots: pd.DataFrame, lines: Rows, guides: Guides, plan: Plan, handbook: Handbook
+) -> Pegs:
+    """Set out a row of some plots, and the guide lines of all that have any.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots of which a row is wanted and those with guide lines: ``plot_id``,
+        ``longitude_deg``, ``latitude_deg``, ``declination_deg``, ``slope_used_pct``,
+        ``downslope_true_deg``, ``row_method`` and ``geometry``, the last in the UTM zone.
+    lines : Rows
+        Rows of the district, and their CRS, the UTM zone.
+    guides : Guides
+        Its guide lines.
+    plan : Plan
+        From peg to peg.
+    handbook : Handbook
+        Bends and errors (table ``setting_out``).
+
+    Returns
+    -------
+    Pegs
+        The pegs.
+    """
+    rules = Rules.of(plan, handbook)
+    share, zone = handbook.number(TABLE, "row_share_min"), lines.crs
+    sites = _sites(plots, zone)
+    straight = plots.loc[plots["row_method"] == METHOD, "plot_id"]
+    chosen = first_long(lines.table[lines.table["plot_id"].isin(straight)], share)
+    found = [*_rows(chosen, sites), *_drawn(guides, zone)]
+    pegged = [_pegged(line, sites[line.plot_id], rules) for line in found]
+    ends = np.array([xy[[0, -1]] for xy, _ in pegged]).reshape(-1, 2)
+    longitude, latitude = (
+        degrees.reshape(-1, 2) for degrees in geodesy.lonlat(zone, ends[:, 0], ends[:, 1])
+    )
+    walks = {
+        (line.plot_id, line.number): describe(
+            Pegged(shapely.get_coordinates(line.course), *places, *end),
+            LEVEL_PCT,
+            sites[line.plot_id],
+            rules,
+        )
+        for line, places, *end in zip(found, pegged, longitude, latitude, strict=True)
+    }
+    return Pegs(_table(found, list(walks.values())), walks)
+
+
+def _sites(plots: pd.DataFrame, zone: CRS) -> dict[str, Site]:
+    """Look up how the map lies at all plots at once."""
+    place = plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
+    north = geodesy.convergence_deg(zone, *place)
+    slope = plots["slope_used_pct"].to_numpy() / 100
+    downhill = np.radians(plots["downslope_true_deg"].to_numpy() - north)
+    # Where no one fall is known an edge is as long as on the map.
+    east_north = np.nan_to_num(-slope * np.stack([np.sin(downhill), np.cos(downhill)]))
+    listed = zip(
+        plots["plot_id"],
+        plots["geometry"],
+        north.tolist(),
+        plots["declination_deg"].tolist(),
+        geodesy.point_scale(zone, *place).tolist(),
+        east_north.T.tolist(),
+        strict=True,
+    )
+    return {
+        plot_id: Site(outline, zone, turn, declination, scale, (east, north_))
+        for plot_id, outline, turn, declination, scale, (east, north_) in listed
+    }
+
+
+def first_long(lines: pd.DataFrame, share: float) -> pd.DataFrame:
+    """Choose the first row of each plot that is long.
+
+    Parameters
+    ----------
+    lines : pandas.DataFrame
+        ``plot_id``, ``crop``, ``row`` and ``length_m``, one row a piece of a row.
+    share : float
+        Least length as a share of the plot's longest row.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a plot, of beans, in the order of the plots.
+    """
+    beans = lines[lines["crop"] == BEANS]
+    enough = share * beans.groupby("plot_id")["length_m"].transform("max")
+    long = beans[beans["length_m"] >= enough].sort_values("row", kind="stable")
+    return long.drop_duplicates("plot_id").sort_index()
+
+
+def _rows(chosen: pd.DataFrame, sites: dict[str, Site]) -> list[_Line]:
+    return [
+        _Line(plot_id, 1, _from_corner(course, sites[plot_id]), None)
+        for plot_id, course in zip(chosen["plot_id"], chosen["geometry"], strict=True)
+    ]
+
+
+def _from_corner(course: shapely.LineString, site: Site) -> shapely.LineString:
+    """Turn a row so that it starts at the end that is nearer to a corner."""
+    ends = shapely.get_coordinates(course)[[0, -1]]
+    first, last = tie(site.outline, ends, site.rise, site.scale)
+    return course if first.along_m <= last.along_m else course.reverse()
+
+
+def _drawn(guides: Guides, zone: CRS) -> list[_Line]:
+    lines = guides.lines[guides.lines["geometry"].notna()]
+    if not len(lines):
+        return []
+    moved = geodesy.reproject(lines["geometry"].to_numpy(dtype=object), guides.crs, zone)
+    places = geodesy.reproject(guides.pegs["geometry"].to_numpy(dtype=object), guides.crs, zone)
+    pegs = dict(iter(guides.pegs.assign(geometry=places).groupby(["plot_id", "line"], sort=False)))
+    return [
+        _Line(plot_id, int(number), course, pegs[plot_id, number])
+        for plot_id, number, course in zip(lines["plot_id"], lines["line"], moved, strict=True)
+    ]
+
+
+def _pegged(
+    line: _Line, site: Site, rules: Rules
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Give a line's pegs and their places along it."""
+    if line.pegs is not None:
+        places = shapely.get_coordinates(line.pegs["geometry"].to_numpy(dtype=object))
+        return places, line.pegs["peg_along_m"].to_numpy()
+    xy = shapely.get_coordinates(line.course)
+    local, along = stand((xy - xy[0]) / site.scale, rules.step_m, rules.turn_max_deg)
+    return xy[0] + local * site.scale, along
+
+
+def _table(lines: list[_Line], walks: list[Walk]) -> pd.DataFrame:
+    names = ("plot_id", "line", *tables.made_by("pegs"))
+    if not lines:
+        return pd.DataFrame(columns=[*names, "geometry"])
+    counts = [len(walk.xy) for walk in walks]
+    columns = [walk.columns() for walk in walks]
+    table = pd.DataFrame(
+        {
+            name if name == "peg" else f"peg_{name}": np.concatenate([one[name] for one in columns])
+            for name in columns[0]
+        }
+    )
+    table["plot_id"] = np.repeat(np.array([line.plot_id for line in lines], dtype=object), counts)
+    table["line"] = np.repeat([line.number for line in lines], counts)
+    of_rows = sum(count for line, count in zip(lines, counts, strict=True) if line.pegs is None)
+    guided = [line.pegs for line in lines if line.pegs is not None]
+    for name in OF_GUIDES:
+        known = [frame[name].to_numpy(np.float64, na_value=np.nan) for frame in guided]
+        table[name] = np.concatenate([np.full(of_rows, np.nan), *known])
+    whole = [name for name in names if tables.BY_NAME[name].kind == "integer"]
+    table = table.astype(dict.fromkeys(whole, "Int64"))[list(names)]
+    places = np.asarray(shapely.points(np.concatenate([walk.xy for walk in walks])), dtype=object)
+    return tables.check(table, names).assign(geometry=places)
