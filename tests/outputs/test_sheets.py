@@ -468,4 +468,31 @@ def test_a_doubtful_reading_is_told_beside_its_bearing(all_results, texts, told,
     (page,) = (text for text in pages if text.startswith("A-01"))
     notes = ("Set the row with a level", "MEASURE AGAIN FIRST")
     assert [note for note in notes if note in page] == ([] if said is None else [said])
-    assert len(pages) == len(plots)
+
+
+def _told(results, texts, **values):
+    """Text of the sheet of A-01, with other values."""
+    plots = results.plots.copy()
+    for column, value in values.items():
+        plots[column] = [value if at == 0 else old for at, old in enumerate(plots[column])]
+    files = plot_files(sheets.render(dataclasses.replace(results, plots=plots), texts))
+    pages = [re.sub(r"\s+", " ", text) for content in files.values() for text in read(content)]
+    (page,) = (text for text in pages if text.startswith("A-01"))
+    return page
+
+
+def test_on_steep_land_the_level_sets_the_row_and_the_bearing_checks_it(all_results, texts):
+    text = _told(all_results, texts, slope_used_pct=16.0)
+    assert "Rows by level" in text
+    assert "The compass only checks it" in text
+    assert "by compass is only a check" in text
+    assert "Face" not in text
+    gentle = _told(all_results, texts, slope_used_pct=14.0)
+    assert "Rows by compass" in gentle
+    assert "only a check" not in gentle
+
+
+def test_rows_that_would_drain_onto_a_house_are_refused_on_paper(all_results, texts):
+    values = {"outlet_flags": ("no_safe_outlet",), "row_outlet": "house", "erosion_flags": ()}
+    text = _told(all_results, texts, **values)
+    assert "NO ROWS YET: they would drain onto a house. First a safe outlet." in text

@@ -337,6 +337,9 @@ def _rows(
 
 def _alarm(row: Mapping[str, Any], texts: Texts) -> str | None:
     code = next((code for code in wording.LAND_USE if code in row["erosion_flags"]), None)
+    if code not in wording.EXCLUDED and wording.OUTLET in row["outlet_flags"]:
+        outlet = wording.outlet_words(row["row_outlet"], texts)
+        return texts.say("sheets.alarm.no_safe_outlet", outlet=outlet)
     return None if code is None else texts.say(f"sheets.alarm.{code}")
 
 
@@ -345,14 +348,19 @@ def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
     date = texts.day(results.plan.district.planting_date)
     if kind == "compass":
         notes = [texts.say("sheets.headline.bearing_note", date=date)]
-        if row["row_bearing_se_deg"] > wording.LEVEL_FROM_DEG:
+        title = "bearing_title"
+        if wording.bearing_is_check(row, results.plan):
+            title = "check_title"
+            limit = results.plan.terrain.bearing_check_slope_pct
+            notes.insert(0, texts.say("sheets.headline.check_note", slope=limit))
+        elif row["row_bearing_se_deg"] > wording.LEVEL_FROM_DEG:
             notes.append(texts.say("sheets.headline.unsure_note", degrees=wording.LEVEL_FROM_DEG))
         if not set(READING_FLAGS).isdisjoint(row["terrain_flags"]):
             notes.append(texts.say("sheets.headline.again_note"))
         elif row["row_method_reason"] == "measured_past_limit":
             notes.append(texts.say("sheets.headline.past_limit_note"))
         big = wording.both_ends(row["row_bearing_magnetic_deg"])
-        return Headline(texts.say("sheets.headline.bearing_title"), big, tuple(notes))
+        return Headline(texts.say(f"sheets.headline.{title}"), big, tuple(notes))
     word = "level" if kind == "guide" else kind
     if kind == "guide" and pd.notna(row["row_bearing_magnetic_deg"]):
         ends = wording.both_ends(row["row_bearing_magnetic_deg"])
@@ -503,7 +511,8 @@ def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
     if kind == "any":
         chosen: tuple[str, ...] = ("any", "any_check")
     elif kind == "compass":
-        chosen = ("start", "compass", "pegs", "rows")
+        check = wording.bearing_is_check(row, results.plan)
+        chosen = ("start", "check" if check else "compass", "pegs", "rows")
         values |= _ahead(plot, texts)
     else:
         chosen = ("start", "level", "pegs", "follow" if kind == "guide" else "rows")
