@@ -19,6 +19,7 @@ from districtplan import pipeline
 from districtplan.outputs import wording
 from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, square, surface_raster, write_district
+from tests.outputs.test_page import data_of
 from tests.terrain.errors import correlated
 from tests.test_cli import districtplan
 
@@ -118,7 +119,8 @@ def test_the_page_says_how_it_was_measured(run):
             str(int(place) + 1): "measured on the ground, 28 February 2026, A-frame",
         },
     }
-    assert data["plots"]["numbers"]["slope_measured_pct"]["values"][int(place)] == 235
+    numbers = data_of(page)["plots"]["numbers"]
+    assert numbers["slope_measured_pct"]["values"][int(place)] == 235
     assert any("3 of 6 rows of ground readings could not" in text for text in data["warnings"])
 
 

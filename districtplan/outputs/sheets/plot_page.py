@@ -20,6 +20,7 @@ from districtplan.outputs.sheets.paper import (
     Setting,
     line_box,
 )
+from districtplan.outputs.sheets.sheet import Part
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
         Carried,
         Common,
         Headline,
-        Part,
         Sheet,
         Table,
     )
@@ -55,6 +55,8 @@ AMOUNT = Setting(19, bold=True)
 ALARM = Setting(13.5, bold=True)
 PLOT = Setting(28, bold=True)
 VILLAGE = Setting(17, bold=True, align="right")
+SENTENCES_MAX = 8
+"""Sentences under one heading that stay together on a page."""
 
 
 class Piece(NamedTuple):
@@ -97,10 +99,12 @@ def draw(paper: Paper, sheet: Sheet, shared: Common, texts: Texts) -> None:
     y += high + GAP_MM
     left = pieces
     while left:
-        while left and y + left[0].height <= FOOT_MM:
+        # A fresh page takes a piece whatever its height, or no page ever would.
+        fresh = left is not pieces
+        while left and (fresh or y + left[0].height <= FOOT_MM):
             left[0].draw(y)
             y += left[0].height + GAP_MM
-            left = left[1:]
+            left, fresh = left[1:], False
         last = not left
         _foot(paper, sheet, texts, more=not last, cut=len(paper.names) > before)
         if not last:
@@ -150,8 +154,17 @@ def _pieces(paper: Paper, sheet: Sheet, shared: Common, *, beside: bool) -> list
 
 def _pegs(paper: Paper, sheet: Sheet) -> list[Piece]:
     """Write where lines start and end, and a long table of pegs across the page."""
-    ties = [] if sheet.ties is None else [listed(paper, sheet.ties)]
+    ties = [] if sheet.ties is None else _in_pieces(paper, sheet.ties)
     return ties if sheet.pegs is None else [*ties, *tabled(paper, sheet.pegs)]
+
+
+def _in_pieces(paper: Paper, part: Part) -> list[Piece]:
+    """Write sentences so that many of them go on overleaf."""
+    said = part.sentences
+    return [
+        listed(paper, Part(part.title if at == 0 else "", said[at : at + SENTENCES_MAX]))
+        for at in range(0, len(said), SENTENCES_MAX)
+    ]
 
 
 def _beside(paper: Paper, table: Table, farmer: Part) -> Piece:
@@ -359,11 +372,13 @@ def listed(paper: Paper, part: Part, x: float = LEFT, width: float = FULL) -> Pi
         The sentences.
     """
     high = [paper.height(sentence, width) for sentence in part.sentences]
-    height = HEADING.line_mm + sum(high) + 0.6 * len(high)
+    head = HEADING.line_mm if part.title else 0.0
+    height = head + sum(high) + 0.6 * len(high)
 
     def draw(y: float) -> None:
-        paper.write(part.title, x, y, HEADING)
-        y += HEADING.line_mm
+        if part.title:
+            paper.write(part.title, x, y, HEADING)
+        y += head
         for sentence in part.sentences:
             y = paper.block(sentence, Box(x, y, width, 0)) + 0.6
 
