@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     Integers = NDArray[np.int64]
 
 UNIT = 2.0**32
+WHOLE = 1 - 1e-6
+"""Coverage is exact to 1e-6: what is covered to more than this share is covered whole."""
 CELLS_PER_BATCH = 1_000_000
 PLOTS_PER_BATCH = 8_192
 """Fits the bits that :mod:`districtplan.terrain.statistics` gives to the plot's place."""

@@ -133,6 +133,22 @@ class Handbook:
             raise KeyError(f"{table}: {name}")
         return float(found.iloc[0])
 
+    def numbers(self, table: str) -> dict[str, float]:
+        """Give all constants of a table of the columns ``name`` and ``value``.
+
+        Parameters
+        ----------
+        table : str
+            Name of the table.
+
+        Returns
+        -------
+        dict[str, float]
+            Values by name.
+        """
+        rows = self.rows(table)
+        return dict(zip(rows["name"], rows["value"].astype(float), strict=True))
+
     def source(self, table: str, name: str) -> str:
         """Say where one constant comes from.
 

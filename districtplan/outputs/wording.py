@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from districtplan.rows import NOT_KNOWN, REFUSED, SAFE
+from districtplan.rows import EITHER, NOT_KNOWN, REFUSED, SAFE
 from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
@@ -41,7 +41,6 @@ NO_CREDIT = (
 )
 LEVEL_FROM_DEG = 5.0
 """Standard error of a bearing from which a level is to check it: own judgement."""
-EITHER_END = "either end"
 OUTLET = "no_safe_outlet"
 """Flag of plots whose rows would drain onto what they may not."""
 METHODS = ("straight", "guide lines", "any direction", "measure on the ground")
@@ -505,7 +504,7 @@ def _fall(row: Mapping[str, Any]) -> str:
         return "outlet_before_fall"
     if row["row_turn_deg"] != 0:
         return "turned"
-    return "fall_to_either" if row["row_fall_to"] == EITHER_END else "fall"
+    return "fall_to_either" if row["row_fall_to"] == EITHER else "fall"
 
 
 def _fall_outlet(row: Mapping[str, Any], texts: Texts) -> dict[str, str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from districtplan.rows.control import Pegs, Rows, control_pegs, first_long
-from districtplan.rows.drain import FLAGS, drain
+from districtplan.rows.drain import EITHER, FLAGS, drain
 from districtplan.rows.draw import draw
 from districtplan.rows.ends import NOT_KNOWN, REFUSED, SAFE
 from districtplan.rows.guides import Guides, guide_lines
@@ -15,6 +15,7 @@ from districtplan.rows.setting_out import Rules, Site, Walk, set_out
 from districtplan.rows.strips import strips
 
 __all__ = [
+    "EITHER",
     "FLAGS",
     "KINDS",
     "NOT_KNOWN",

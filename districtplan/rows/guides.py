@@ -178,8 +178,7 @@ class _Rules:
     """Guides plots one by one under one plan."""
 
     def __init__(self, elevation: Elevation, plan: Plan, handbook: Handbook) -> None:
-        rows = handbook.rows(TABLE)
-        self._of = dict(zip(rows["name"], rows["value"].astype(float), strict=True))
+        self._of = handbook.numbers(TABLE)
         self._elevation = elevation
         self._cell_m = geodesy.cell_size_m(elevation.grid)
         self._error = Error(plan.elevation.vertical_error_m, plan.elevation.error_correlation_m)

@@ -75,8 +75,7 @@ class Windows:
     def __init__(self, grid: Grid, row: float, plan: Plan, handbook: Handbook) -> None:
         self._cell_m = geodesy.cell_size_m(grid)
         self._error = plan.elevation.vertical_error_m, plan.elevation.error_correlation_m
-        rows = handbook.rows(TABLE)
-        self._limits = dict(zip(rows["name"], rows["value"].astype(float), strict=True))
+        self._limits = handbook.numbers(TABLE)
         at = int(np.clip(row, 0, grid.rows - 1))
         sides = [
             _side(plan.terrain.hillside_window_m, float(size[at]), self._limits)

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from districtplan import geodesy, tables
+from districtplan.coverage import WHOLE
 from districtplan.terrain import arcs, bearing, extent, hillside, noise, surface
 from districtplan.terrain.fitness import require_overlap, require_square_cells
 from districtplan.terrain.method import BEARING_REASONS, METHODS, grades, reasons
@@ -45,9 +46,6 @@ NAMES = ("plot_id", *tables.made_by("terrain"), *tables.made_by("estimate"))
 
 ROUND = 1e-9
 """Coherence that rounding gives a plot with no best bearing."""
-
-WHOLE = 1 - 1e-6
-"""Coverage is exact to 1e-6: a plot above this share lies on the raster whole."""
 
 
 def measure(

@@ -19,7 +19,7 @@ import scipy
 import shapely
 
 from districtplan import geodesy
-from districtplan.coverage import coverage, outlines_on_grid
+from districtplan.coverage import WHOLE, coverage, outlines_on_grid
 from districtplan.errors import Fault, InputError
 from districtplan.grid import Window
 
@@ -39,9 +39,6 @@ TABLE = "reference_land_limits"
 
 FLAT = 1e-8
 """Land narrower than this, against its length, has no slope across that could be fitted."""
-
-WHOLE = 1 - 1e-6
-"""Coverage is exact to 1e-6: a cell above this share lies on the land whole."""
 
 CELLS_MAX = 1 << 24
 """Cells that the bounds of one outline may have."""
@@ -121,8 +118,7 @@ def estimate_error(
         to be told from a slope.
     """
     _check(land, name)
-    rows = handbook.rows(TABLE)
-    limits = dict(zip(rows["name"], rows["value"].astype(float), strict=True))
+    limits = handbook.numbers(TABLE)
     squares = list(_squares(outlines_on_grid(land, elevation.grid), elevation, limits, name))
     uneven = [square for square in squares if not _levelled(square)]
     if not uneven:

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from districtplan import geodesy
+from districtplan.coverage import WHOLE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -66,9 +67,6 @@ WIDTHS = (1, 2, 3)
 GAP = max(WIDTHS) + 1
 """Rows above a plot that a look over its outline may reach."""
 
-WHOLE = 1 - 1e-6
-"""Coverage is exact to 1e-6: a cell above this share lies in the plot whole."""
-
 
 @dataclass(frozen=True)
 class Surface:
@@ -112,8 +110,7 @@ class Watch:
         self._cell_m = geodesy.cell_size_m(grid)
         self._error = plan.elevation.vertical_error_m, plan.elevation.error_correlation_m
         self._bare = plan.elevation.surface == "ground"
-        rows = handbook.rows(TABLE)
-        self._limits = dict(zip(rows["name"], rows["value"].astype(float), strict=True))
+        self._limits = handbook.numbers(TABLE)
 
     @property
     def margin(self) -> int:
