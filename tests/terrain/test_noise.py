@@ -122,8 +122,10 @@ def test_draws_agree_with_the_model():
     assert told["bearing se/sd within 0.85-1.15"] >= 0.9
     assert told["slope se/sd within 0.85-1.15"] >= 0.9
     assert 0.92 <= told["19-in-20 grade held"] <= 0.98
-    assert told["rms / better, median"] <= 1.05
-    assert told["rms / worse, worst"] <= 1.01
+    assert told["published / better, median"] <= 1.05
+    assert told["published / better, worst"] <= 1.4
+    assert told["all draws / better, median"] <= 1.05
+    assert told["all draws / worse, worst"] <= 1.01
 
 
 @pytest.mark.slow
@@ -139,12 +141,16 @@ def test_monte_carlo_on_a_fresh_seed(record_property, capsys):
     assert told["bearing se/sd within 0.85-1.15"] >= 0.95, seed
     assert told["slope se/sd within 0.85-1.15"] >= 0.95, seed
     assert 0.93 <= told["19-in-20 grade held"] <= 0.97, seed
-    assert told["rms / better, median"] <= 1.05, seed
-    # Every case under 1.4 is out of reach (DEVELOPERS.md says why): one in a hundred may be over.
-    assert told["rms / better, up to 1.4"] >= 0.99, seed
-    assert told["rms / better, worst"] <= 2, seed
-    # To the draws' own scatter.
-    assert told["rms / worse, worst"] <= 1.01, seed
+    assert told["published in"] >= 100, seed
+    assert told["published / better, median"] <= 1.05, seed
+    assert told["published / better, worst"] <= 1.4, seed
+    # Neither may exceed the worse: to the draws' own scatter.
+    assert told["published / worse, worst"] <= 1.02, seed
+    # Where nothing is published a bearing may be off in one case of a hundred: DEVELOPERS.md.
+    assert told["all draws / better, median"] <= 1.05, seed
+    assert told["all draws / better, up to 1.4"] >= 0.99, seed
+    assert told["all draws / better, worst"] <= 2, seed
+    assert told["all draws / worse, worst"] <= 1.01, seed
 
 
 def test_cases_cover_what_was_asked_for():
