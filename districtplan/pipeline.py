@@ -109,7 +109,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             on_zone = plots.assign(
                 geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
             )
-            lying = _Lying(known, flow_lines, zone)
+            lying = _Lying(known, flow_lines, zone, on_raster, elevation)
             ground, in_rows, taking, row_lines = _rows(on_zone, ground, lying, asked, book)
         with clock.step("guide lines"):
             guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
@@ -183,25 +183,33 @@ def _water(
 
 
 class _Lying(NamedTuple):
-    """What lies on the land, and the zone that rows are laid in."""
+    """What lies on the land, the zone that rows are laid in, and the land itself."""
 
     known: features.RawFeatures
     flow_lines: pd.DataFrame
     zone: CRS
+    on_raster: pd.DataFrame
+    elevation: raster.Raster
 
 
 def _rows(
     on_zone: pd.DataFrame, ground: pd.DataFrame, lying: _Lying, asked: Plan, book: Handbook
 ) -> tuple[pd.DataFrame, pd.DataFrame, Features, RowLines]:
-    """Lay rows clear of what lies on the land; they may be turned to have a fall."""
+    """Lay rows clear of what lies on the land and of low places; they may be turned to fall."""
     zone, known = lying.zone, lying.known
     used, aside = intake.accept_features(known.frame, known.crs, zone, book)
     flow = lying.flow_lines["geometry"].to_numpy()
     strips = rows.strips(on_zone, ground, flow, zone, asked)
     ground, drained = rows.drain(on_zone, ground, zone, used, asked, book)
-    table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), strips, asked)
-    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max))
-    return ground, join(drained, table), Features(used, aside, len(known.frame)), lines
+    clear = rows.Clear(rows.areas(used), strips)
+    table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
+    land = lying.on_raster.merge(ground[["plot_id", "row_method", "bend_grade_pct"]], on="plot_id")
+    low = rows.low_places(land, laid, zone, lying.elevation, asked, book)
+    if low.table["broken_rows"].any():
+        clear = clear._replace(gaps=low.gaps)
+        table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
+    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max), planted)
+    return ground, join(drained, low.table, table), Features(used, aside, len(known.frame)), lines
 
 
 def _needed(

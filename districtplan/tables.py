@@ -23,6 +23,7 @@ Maker = Literal[
     "comparison",
     "water",
     "drainage",
+    "low places",
     "rows",
     "guides",
     "guide lines",
@@ -318,7 +319,7 @@ COLUMNS: tuple[Column, ...] = (
         "bend_grade_pct",
         "Grade that straight rows have at best where the land bends; 0 where the raster's error "
         "could show as much.",
-        "estimate",
+        "terrain",
     ),
     _slope("slope_measured_pct", "Slope as measured on the ground.", "readings", nullable=True),
     _slope(
@@ -553,6 +554,18 @@ COLUMNS: tuple[Column, ...] = (
         "flow_strip_m2",
         "Land beside flow lines that rows keep clear of; empty where a line's place isn't sure "
         "enough for that.",
+        "rows",
+        "m²",
+    ),
+    _integer(
+        "broken_rows",
+        "low places",
+        "",
+        "Places in which rows are broken, since water would stand there.",
+    ),
+    _metres(
+        "row_gap_m2",
+        "Land left in low places, where rows are broken so that no water stands in them.",
         "rows",
         "m²",
     ),

@@ -85,7 +85,30 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     }
     said = [texts.say(f"flags.{code}", **values, **row) for code in codes]
     strip = strip_sentence(row, plan, texts)
-    return said if strip is None else [*said, strip]
+    gap = gap_sentence(row, plan, texts)
+    return [*said, *(sentence for sentence in (strip, gap) if sentence is not None)]
+
+
+def gap_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
+    """Say where rows are broken, if they are.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose width of gaps the sentence names.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where no row is broken.
+    """
+    if row["broken_rows"] == 0:
+        return None
+    return texts.say("strips.low_places", plan=plan, broken_rows=row["broken_rows"])
 
 
 def strip_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:

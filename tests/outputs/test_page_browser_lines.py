@@ -161,12 +161,13 @@ def laid(results, plot_id):
     bearing = plots["row_bearing_true_deg"] - geodesy.convergence_deg(crs, *place)
     ground = plots.assign(row_bearing_grid_deg=bearing % 180)
     taken = rows.areas(results.features.used)
-    table, found = rows.lay(plots, ground, crs, taken, None, results.plan)
+    table, planted, found = rows.lay(plots, ground, crs, rows.Clear(taken), results.plan)
     lines, every = rows.draw(found, 1_000_000)
     assert every == 1
     lines = lines[(lines["plot_id"] == plot_id) & (lines["length_m"] > 10)]
     apart = table["row_spacing_map_m"]
-    results = replace(results, plots=plots.assign(row_spacing_map_m=apart))
+    lying = replace(results.row_lines, planted=planted)
+    results = replace(results, plots=plots.assign(row_spacing_map_m=apart), row_lines=lying)
     return results, lines["geometry"].to_numpy(dtype=object)
 
 

@@ -12,7 +12,7 @@ from pyproj import CRS, Transformer
 
 from districtplan import handbook, rows
 from districtplan.grid import Grid
-from districtplan.rows import guides
+from districtplan.rows import around
 from tests.conftest import ArrayElevation, measured, middle, plan_of, square, surface_raster
 from tests.support import renumbered
 from tests.terrain.errors import correlated
@@ -216,12 +216,12 @@ def test_large_windows_are_averaged_alike(monkeypatch):
     raster = surface_raster(cone)
     plots = [square(raster, -60, 0, 90)]
     _, own = run(raster, plots)
-    monkeypatch.setattr(guides, "SIDE_MAX", 8)
+    monkeypatch.setattr(around, "SIDE_MAX", 8)
     _, coarse = run(raster, plots)
     assert coarse.lines["line_radius_m"].iloc[0] == pytest.approx(
         own.lines["line_radius_m"].iloc[0], rel=0.05
     )
-    monkeypatch.setattr(guides, "READ_MAX", 4)
+    monkeypatch.setattr(around, "READ_MAX", 4)
     _, unread = run(raster, plots)
     assert unread.plots["guide_kind"].tolist() == ["level on the ground"]
 
@@ -230,8 +230,8 @@ def test_large_windows_are_averaged_alike(monkeypatch):
     ("length", "step", "share"), [(0.0, 3, 1 / 3), (1e6, 3, 1.0), (30.0, 2, 0.973)]
 )
 def test_the_error_of_averaged_heights(length, step, share):
-    frame = guides._Frame(surface_raster(cone).grid, 0, 0, 10.0, 10.0)
-    found = guides._averaged(guides.Error(2.0, length), step, frame)
+    frame = around.Frame(surface_raster(cone).grid, 0, 0, 10.0, 10.0)
+    found = around._averaged(around.Error(2.0, length), step, frame)
     assert found.sigma_m == pytest.approx(2.0 * share, rel=1e-2)
 
 

@@ -99,6 +99,7 @@ SAID_OF = (
     "row_fall_to",
     "row_turn_deg",
     "flow_strip_m2",
+    "broken_rows",
     "outlet_flags",
     "terrain_flags",
     "water_flags",

@@ -12,11 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from districtplan import geodesy
 from districtplan.outputs.page import shapes
-from districtplan.rows import areas, strips
 from districtplan.rows.band import families
-from districtplan.rows.land import planted
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -52,7 +49,7 @@ def rows(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
     bearing = plots["row_bearing_true_deg"].to_numpy(dtype=np.float64)
     # As rows are counted: downhill, to the right where there is no one fall.
     leftwards = np.cos(np.radians(fall - bearing - 90)) < 0
-    taken = (plots["land_taken_m2"] > 0) | (plots["flow_strip_m2"] > 0)
+    taken = plots[["land_taken_m2", "flow_strip_m2", "row_gap_m2"]].gt(0).any(axis="columns")
     some = taken.to_numpy() | (plan.rows.edge_margin_m > 0)
     places = np.flatnonzero(some)
     found: dict[str, Any] = {
@@ -64,21 +61,9 @@ def rows(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
         "planted": places.tolist(),
     }
     if len(places):
-        land = _planted(results, places)
+        land = results.row_lines.planted[places]
         found["land"] = shapes.pack(land, results.grid_crs, origin_deg)
     return found
-
-
-def _planted(results: Results, places: NDArray[np.int64]) -> Objects:
-    plots = results.plots.iloc[places]
-    outlines = geodesy.reproject(plots["geometry"].to_numpy(), results.plots_crs, results.grid_crs)
-    scale = geodesy.point_scale(
-        results.grid_crs, plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
-    )
-    margin = results.plan.rows.edge_margin_m * scale
-    in_zone, flow = plots.assign(geometry=outlines), results.flow_lines["geometry"].to_numpy()
-    beside = strips(in_zone, plots, flow, results.grid_crs, results.plan)
-    return planted(outlines, areas(results.features.used), beside, margin).polygons
 
 
 def guides(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
