@@ -20,11 +20,13 @@ from districtplan.files.local import locate, start_of
 from districtplan.records import GIVEN, METHOD_MAX, REFERENCES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from districtplan.files.plan_file import PlanFile
 
 BYTES_MAX = 20_000_000
+ROWS_MAX = 500_000
+"""Rows beyond which a file is no season's readings; short ones would fill the memory."""
 SHOWN_MAX = 40
 REQUIRED = ("plot_id", "method", "date")
 MEASURED = ("slope_pct", "bearing_deg")
@@ -126,21 +128,20 @@ def parse(text: str, name: str) -> pd.DataFrame:
     InputError
         If it isn't CSV, or its first line doesn't name the columns.
     """
-    separator = _separator(text)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    try:
-        rows = list(reader)
-    except csv.Error as error:
-        where = f"{name} line {reader.line_num}"
-        raise InputError(Fault(where, f"isn't CSV ({error})", "Check its quotes")) from error
-    if not rows:
+    lines = _lines(text, name)
+    head = next(lines, None)
+    if head is None:
         raise InputError(Fault(name, "is empty", f"Its first line names columns: {_listed()}"))
-    places = _columns(_head(rows[0]), name)
-    found = []
-    for number, row in enumerate(rows[1:], start=1):
+    places, decimal_comma = _columns(_head(head), name), _separator(text) == ";"
+    found: list[tuple[object, ...]] = []
+    for number, row in enumerate(lines, start=1):
         # Spreadsheet programs write rows of separators below a table.
-        if any(cell.strip() for cell in row):
-            found.append(_row(number, row, len(rows[0]), places, decimal_comma=separator == ";"))
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(found) == ROWS_MAX:
+            raise InputError(Fault(name, f"has more than {ROWS_MAX:,} rows", "Keep one season"))
+        read = _row(number, row, len(head), places, decimal_comma=decimal_comma)
+        found.append(tuple(read.get(column) for column in GIVEN))
     return _frame(found)
 
 
@@ -166,6 +167,17 @@ def unread_columns(text: str, name: str) -> tuple[str, ...]:
     listed = ", ".join(unknown[:LISTED])
     more = f" and {len(unknown) - LISTED} more" if len(unknown) > LISTED else ""
     return (f"{name}: columns not known here were left unread: {listed}{more}.",)
+
+
+def _lines(text: str, name: str) -> Iterator[list[str]]:
+    """Give the rows one by one: those of a large file would fill the memory."""
+    lines = io.StringIO(text, newline="")
+    reader = csv.reader(lines, delimiter=_separator(text), strict=True)
+    try:
+        yield from reader
+    except csv.Error as error:
+        where = f"{name} line {reader.line_num}"
+        raise InputError(Fault(where, f"isn't CSV ({error})", "Check its quotes")) from error
 
 
 def _separator(text: str) -> str:
@@ -309,12 +321,12 @@ def _shown(text: str) -> str:
     return ascii(text[:SHOWN_MAX])
 
 
-def _frame(rows: list[dict[str, object]]) -> pd.DataFrame:
-    columns = {column: [row.get(column) for row in rows] for column in GIVEN}
+def _frame(rows: list[tuple[object, ...]]) -> pd.DataFrame:
+    columns = zip(*rows, strict=True) if rows else [()] * len(GIVEN)
     numbers = {"source_row": np.int64, **dict.fromkeys(MEASURED, np.float64)}
     return pd.DataFrame(
         {
             column: pd.Series(values, dtype=numbers.get(column, object))
-            for column, values in columns.items()
+            for column, values in zip(GIVEN, columns, strict=True)
         }
     )

@@ -356,7 +356,9 @@ def _guides(case: _Case) -> list[Step]:
     said = wording.guide_sentence(row, case.texts)
     if said is None:
         return []
-    if case.known("guide_floor_pct"):
+    if case.known("guide_floor_pct") and case.results.plan.elevation.vertical_error_m == 0:
+        inputs = [case.say("guides.taken_as_true")]
+    elif case.known("guide_floor_pct"):
         inputs = [case.say("guides.inputs", floor=digits(row["guide_floor_pct"], 2))]
     else:
         inputs = [case.say("guides.unknown")]

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from districtplan import records
 from districtplan.errors import InputError
+from districtplan.files import readings as reader
 from districtplan.files.readings import BYTES_MAX, parse, read_readings
 from districtplan.handbook import packaged
 from tests.conftest import plan_of
@@ -186,3 +187,19 @@ def test_columns_left_unread_are_named(separator, plan_file, tmp_path):
     )
     (tmp_path / "r.csv").write_text(HEAD, encoding="utf-8")
     assert read_readings(plan_file(readings="r.csv")).warnings == ()
+
+
+def test_more_rows_than_a_season_has_are_refused(monkeypatch):
+    monkeypatch.setattr(reader, "ROWS_MAX", 3)
+    three = "A1,12,,,level,2026-02-27\n,,,,,\n" * 3
+    assert rows(three)["source_row"].tolist() == [1, 3, 5]
+    (fault,) = refused(f"{HEAD}{three}A1,12,,,level,2026-02-27\n").faults
+    assert fault.where == "readings.csv"
+    assert fault.what == "has more than 3 rows"
+    assert fault.remedy == "Keep one season"
+
+
+def test_quotes_that_never_close_are_told_by_line():
+    (fault,) = refused(f'{HEAD}A1,12,,,level,2026-02-27\nA1,12,,,"level,2026-02-27\n').faults
+    assert fault.where.startswith("readings.csv line ")
+    assert "isn't CSV" in fault.what
