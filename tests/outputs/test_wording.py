@@ -511,3 +511,12 @@ def test_what_to_measure_again_stands_before_other_flags(small_results, texts):
     first, *others = wording.flag_sentences(row, small_results.plan, texts)
     assert first.startswith("The slope measured on the ground, 8.0 %, and the elevation raster")
     assert len(others) == 2
+
+
+def test_broken_rows_are_told_of_with_their_number(small_results, texts):
+    row = small_results.plots.iloc[3].to_dict()
+    said = wording.gap_sentence(row, small_results.plan, texts)
+    assert "0.5 m wide" in said
+    assert "in 7 places" in said
+    assert said in wording.flag_sentences(row, small_results.plan, texts)
+    assert wording.gap_sentence({**row, "broken_rows": 0}, small_results.plan, texts) is None
