@@ -29,9 +29,10 @@ if TYPE_CHECKING:
     Integers = NDArray[np.int64]
     Objects = NDArray[np.object_]
 
+CURVED = "guide lines"
 BASES = {
     "straight": "straight rows",
-    "guide lines": "straight rows in place of curved ones",
+    CURVED: "straight rows in place of curved ones",
     "any direction": "straight rows along the longer side",
     "measure on the ground": "area over spacing",
 }
@@ -61,6 +62,9 @@ class Laid:
         Metres of the UTM zone in a metre on the ellipsoid, shape (plots,).
     layouts : tuple[tuple[Family, Layout], ...]
         How the rows of each family lie.
+    stand_in : numpy.ndarray
+        Plots whose straight rows only stand in for curved ones when they are counted, shape
+        (plots,).
     """
 
     plot_id: Objects
@@ -69,6 +73,7 @@ class Laid:
     origin: Floats
     scale: Floats
     layouts: tuple[tuple[Family, Layout], ...]
+    stand_in: NDArray[np.bool_]
 
 
 def lay(
@@ -198,7 +203,13 @@ def _laid(
     ]
     land = Land.of(polygons, origin, scale)
     return Laid(
-        ground["plot_id"].to_numpy(dtype=object), polygons, land, origin, scale, tuple(layouts)
+        ground["plot_id"].to_numpy(dtype=object),
+        polygons,
+        land,
+        origin,
+        scale,
+        tuple(layouts),
+        ground["row_method"].to_numpy() == CURVED,
     )
 
 

@@ -390,3 +390,10 @@ def test_the_order_of_plots_changes_nothing():
     other, _, _ = rows.lay(plots[::-1], ground, ZONE, rows.Clear(NOTHING), PLAN)
     other = other[::-1].reset_index(drop=True)
     pd.testing.assert_frame_equal(one, other)
+
+
+def test_straight_rows_that_stand_in_for_curved_ones_are_counted_and_not_drawn():
+    square = shapely.box(0, 0, 20, 20)
+    table, found, _ = laid([square, square], method=["guide lines", "straight"])
+    assert table["rows"].tolist() == [40, 40]
+    assert rows.draw(found, 1_000)[0]["plot_id"].unique().tolist() == ["P1"]
