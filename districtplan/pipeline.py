@@ -112,7 +112,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             lying = _Lying(known, flow_lines, zone, on_raster, elevation)
             ground, in_rows, taking, row_lines = _rows(on_zone, ground, lying, asked, book)
         with clock.step("guide lines"):
-            guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
+            beside = rows.with_standing(on_raster, taking.used, zone, elevation.grid.crs)
+            guides = rows.guide_lines(beside, ground, elevation, asked, book, clock.share)
         needed = _needed(plots, ground, in_rows, asked, book, clock)
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)

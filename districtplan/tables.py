@@ -576,7 +576,7 @@ COLUMNS: tuple[Column, ...] = (
         "guide_kind",
         "guides",
         "What guides the rows where straight ones break the limit: straight, arc, arc sectors, "
-        "level lines or level on the ground; empty elsewhere.",
+        "level lines, level on the ground or standing structures; empty elsewhere.",
         nullable=True,
     ),
     _integer("guide_lines", "guides", "", "Guide lines to set out; empty where none are."),

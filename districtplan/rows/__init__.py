@@ -13,6 +13,7 @@ from districtplan.rows.lay import Laid, by_area, lay
 from districtplan.rows.low_places import low_places
 from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Rules, Site, Walk, set_out
+from districtplan.rows.standing import with_standing
 from districtplan.rows.strips import strips
 
 __all__ = [
@@ -42,4 +43,5 @@ __all__ = [
     "pocket_table",
     "set_out",
     "strips",
+    "with_standing",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -74,8 +74,8 @@ def guide_lines(
     Parameters
     ----------
     plots : pandas.DataFrame
-        ``plot_id``, ``longitude_deg``, ``latitude_deg`` and ``geometry``, the last in the CRS of
-        the raster.
+        ``plot_id``, ``longitude_deg``, ``latitude_deg``, ``geometry`` and ``standing`` (lines of
+        structures in it, None where there are none), the last two in the CRS of the raster.
     ground : pandas.DataFrame
         ``plot_id``, ``row_method``, ``row_bearing_true_deg``, ``row_grade_limit_pct``,
         ``slope_used_pct`` and ``row_arc_radius_m``.
@@ -93,7 +93,7 @@ def guide_lines(
     Guides
         The lines; plots of other methods have none.
     """
-    known = plots[["plot_id", "longitude_deg", "latitude_deg", "geometry"]].merge(
+    known = plots[["plot_id", "longitude_deg", "latitude_deg", "geometry", "standing"]].merge(
         ground[
             [
                 "plot_id",
@@ -117,12 +117,16 @@ def guide_lines(
     found: list[dict[str, Any]] = []
     drawn: list[dict[str, Any]] = []
     pegged: list[dict[str, Any]] = []
-    columns = ("plot_id", "geometry", "row_grade_limit_pct", "slope_used_pct", "row_arc_radius_m")
-    rows = zip(*(bent[name].tolist() for name in columns), angle.tolist(), strict=True)
-    for number, (plot_id, outline, limit, slope, radius, bearing) in enumerate(rows):
-        frame, guide = rule.guide(
-            outline, bearing, limit / 100, slope / 100, bends=not np.isnan(radius)
-        )
+    columns = ("plot_id", "geometry", "standing", "row_grade_limit_pct", "slope_used_pct")
+    rows = zip(
+        *(bent[name].tolist() for name in columns),
+        bent["row_arc_radius_m"].notna().tolist(),
+        angle.tolist(),
+        strict=True,
+    )
+    for number, (plot_id, outline, standing, limit, slope, bends, bearing) in enumerate(rows):
+        asked = _Asked(outline, standing, bearing, limit / 100, slope / 100, bends)
+        frame, guide = rule.guide(asked)
         found.append({"plot_id": plot_id, **_of_plot(guide)})
         local = frame.local(outline)
         for place, line in enumerate(guide.lines, 1):
@@ -138,6 +142,17 @@ def guide_lines(
         _drawn(pegged, ("plot_id", "line", "peg", "peg_along_m", *OF_GUIDES)),
         elevation.grid.crs,
     )
+
+
+class _Asked(NamedTuple):
+    """A plot to be guided; the bearing is from east, anticlockwise [radians], grades [1]."""
+
+    outline: Outline
+    standing: shapely.MultiLineString | None
+    bearing: float
+    limit: float
+    slope: float
+    bends: bool
 
 
 class _Rules:
@@ -163,16 +178,21 @@ class _Rules:
             self._of["rows_between_on_ground"],
             handbook.number("setting_out", "turn_max_deg"),
         )
+        self._standing_share = handbook.number("setting_out", "row_share_min")
 
-    def guide(
-        self, outline: Outline, bearing: float, limit: float, slope: float, *, bends: bool
-    ) -> tuple[Frame, Guide]:
-        """Guide one plot; the bearing is from east, anticlockwise [radians], grades [1]."""
-        frame, surface = self._around.surface(outline)
-        local = frame.local(outline)
+    def guide(self, plot: _Asked) -> tuple[Frame, Guide]:
+        """Guide one plot."""
+        frame, surface = self._around.surface(plot.outline)
+        local = frame.local(plot.outline)
         if surface is None:
-            return frame, _levelled(local, bearing, slope, self._setting)
-        return frame, ladder.guide(local, surface, bearing, self._limits(limit), bends=bends)
+            return frame, _levelled(local, plot.bearing, plot.slope, self._setting)
+        limits = self._limits(plot.limit)
+        if plot.standing is not None:
+            courses = [np.asarray(line.coords)[:, :2] for line in plot.standing.geoms]
+            guide = ladder.beside(local, surface, tuple(map(frame.to, courses)), limits)
+            if guide is not None:
+                return frame, guide
+        return frame, ladder.guide(local, surface, plot.bearing, limits, bends=plot.bends)
 
     def _limits(self, grade: float) -> Limits:
         of = self._of
@@ -184,6 +204,7 @@ class _Rules:
             of["slack_times"],
             of["level_error_pct"] / 100,
             of["rows_between_min"],
+            self._standing_share,
             self._setting,
         )
 

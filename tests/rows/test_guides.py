@@ -34,7 +34,7 @@ def rough(sigma: float) -> tuple[ArrayElevation, list]:
     return raster, plots
 
 
-def run(raster: ArrayElevation, plots: list, book=None, **sections):
+def run(raster: ArrayElevation, plots: list, book=None, standing=None, **sections):
     """Measure plots and guide their rows."""
     plan = plan_of(**sections)
     ground, _ = measured(raster, plots, plan)
@@ -49,6 +49,7 @@ def run(raster: ArrayElevation, plots: list, book=None, **sections):
             "longitude_deg": longitude,
             "latitude_deg": latitude,
             "geometry": outlines,
+            "standing": standing or [None] * len(plots),
         }
     )
     found = rows.guide_lines(table, ground, raster, plan, book or handbook.packaged())
@@ -303,3 +304,64 @@ def test_every_plan_key_changes_something(key, value):
         len(own.lines) != len(other.lines)
         or own.lines["guide_kind"].ne(other.lines["guide_kind"]).any()
     )
+
+
+# ---------------------------------------------------------------- structures that stand
+
+
+def bow(raster, radius, shift=0.0, span=0.45):
+    """A line around the apex of the cone, or beside it."""
+    x0, y0 = middle(raster)
+    turn = np.linspace(np.pi - span, np.pi + span, 60)
+    return shapely.LineString(
+        np.column_stack([x0 + 100 + radius * np.cos(turn), y0 + shift + radius * np.sin(turn)])
+    )
+
+
+def test_a_structure_along_the_contour_guides_the_rows_and_no_other_line_does():
+    raster = surface_raster(cone)
+    plot = square(raster, -20, 0, 90)
+    _, alone = run(raster, [plot])
+    assert alone.plots["guide_kind"].tolist() == ["arc"]
+    strip = bow(raster, 130)
+    inside = shapely.MultiLineString([shapely.intersection(strip, plot)])
+    _, found = run(raster, [plot], standing=[inside])
+    assert found.plots["guide_kind"].tolist() == ["standing structures"]
+    assert len(found.lines) == 1
+    assert shapely.hausdorff_distance(found.lines["geometry"].iloc[0], inside) < 0.1
+    # On the cone rows beside a circle are circles: all within the limit.
+    assert found.plots["row_within_guided_share"].iloc[0] > 0.9
+    # Rows to both edges: downhill 45 m less what lies inside, on the ground half a metre apart.
+    between = found.lines[["rows_downhill", "rows_uphill"]].iloc[0]
+    assert between.sum() == pytest.approx(90 * np.hypot(1, 0.25) / 0.5, rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("radius", "shift", "span"), [(130, 0.0, 0.06), (130, 60.0, 0.9)], ids=["short", "off"]
+)
+def test_a_structure_that_is_short_or_off_the_contour_guides_nothing(radius, shift, span):
+    raster = surface_raster(cone)
+    plot = square(raster, -20, 0, 90)
+    strip = shapely.intersection(bow(raster, radius, shift, span), plot)
+    assert not strip.is_empty
+    _, found = run(raster, [plot], standing=[shapely.MultiLineString([strip])])
+    assert found.plots["guide_kind"].tolist() == ["arc"]
+
+
+def test_structures_are_found_in_their_plots():
+    raster = surface_raster(cone)
+    plots = [square(raster, -60, y, 90) for y in (-150, 0, 150)]
+    x0, y0 = middle(raster)
+    across = shapely.LineString([(x0 - 200, y0), (x0 + 200, y0)])
+    beside = shapely.box(x0 - 90, y0 + 140, x0 - 30, y0 + 142)
+    features = pd.DataFrame(
+        {
+            "kind": ["grass strip", "path", "bank"],
+            "geometry": pd.Series([across, across, beside], dtype=object),
+        }
+    )
+    table = pd.DataFrame({"geometry": pd.Series(plots, dtype=object)})
+    crs = raster.grid.crs
+    found = rows.with_standing(table, features, crs, crs)["standing"]
+    assert found.isna().tolist() == [True, False, True]
+    assert found[1].length == pytest.approx(90)
