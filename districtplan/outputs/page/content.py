@@ -209,6 +209,7 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
         "shape": shape,
         "rows": lines.rows(results, origin),
         "guides": lines.guides(results, origin),
+        "pegs": lines.pegs(results, origin),
         "water": _water(plots),
         "numbers": {name: _number(plots[name], digits) for name, digits in NUMBERS.items()},
         "words": {name: _coded(plots[name].tolist()) for name in WORDS},

@@ -1,4 +1,4 @@
-"""Rows, guide lines and flow lines for the page's script.
+"""Rows, guide lines, pegs and flow lines for the page's script.
 
 Rows take no bytes of their own: the script lays them again from the outline, the bearing, the
 distance and where the first one lies, as the rows stage does. It is handed the planted land of
@@ -10,8 +10,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 import shapely
+from pyproj import CRS
 
+from districtplan import geodesy
 from districtplan.outputs.page import shapes
 from districtplan.rows.band import families
 
@@ -23,7 +26,8 @@ if TYPE_CHECKING:
     Objects = NDArray[np.object_]
 
 VERTICES_MAX = 1_000_000
-"""Most points of guide lines, and of flow lines, in a page: about 5 MB each [points]."""
+"""Most points of guide lines, flow lines and pegs each in a page: about 5 MB [points]."""
+DEGREES = CRS.from_epsg(4326)
 
 
 def rows(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
@@ -94,6 +98,43 @@ def guides(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
     of_plot = np.bincount(at, minlength=len(results.plots))
     packed = shapes.pack_lines(lines, results.guides.crs, origin_deg)
     return {"left_out": 0, "lines": shapes.counts(of_plot), **packed}
+
+
+def pegs(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
+    """Pack control pegs, and where lines start that a team finds on the ground.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+
+    Returns
+    -------
+    dict[str, Any]
+        The streams of the pegs' places, one shape a plot, empty where it has none, in the order
+        that they are numbered; ``left_out``: their number where they would make the page too
+        large, and then no streams.
+    """
+    table, lines = results.pegs.table, results.guides.lines
+    starts = lines[shapely.is_missing(lines["geometry"].to_numpy(dtype=object))]
+    standing = geodesy.reproject(
+        table["geometry"].to_numpy(dtype=object), results.grid_crs, DEGREES
+    )
+    begun = shapely.points(
+        starts[["start_longitude_deg", "start_latitude_deg"]].to_numpy(dtype=np.float64)
+    )
+    points = np.concatenate([standing, np.asarray(begun, dtype=object).reshape(-1)])
+    if len(points) > VERTICES_MAX:
+        return {"left_out": len(points)}
+    place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
+    at = pd.concat([table["plot_id"], starts["plot_id"]]).map(place).to_numpy(dtype=np.int64)
+    order = np.argsort(at, kind="stable")
+    found = np.full(len(results.plots), shapely.MultiPoint(), dtype=object)
+    some, together = np.unique(at[order], return_inverse=True)
+    found[some] = shapely.multipoints(points[order], indices=together)
+    return {"left_out": 0, **shapes.pack_lines(found, DEGREES, origin_deg)}
 
 
 def flow(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
