@@ -112,7 +112,9 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             lying = _Lying(known, flow_lines, zone, on_raster, elevation)
             ground, in_rows, taking, row_lines = _rows(on_zone, ground, lying, asked, book)
         with clock.step("guide lines"):
-            beside = rows.with_standing(on_raster, taking.used, zone, elevation.grid.crs)
+            beside = rows.with_standing(
+                on_raster, row_lines.planted, taking.used, zone, elevation.grid.crs
+            )
             guides = rows.guide_lines(beside, ground, elevation, asked, book, clock.share)
         needed = _needed(plots, ground, in_rows, asked, book, clock)
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)

@@ -74,8 +74,9 @@ def guide_lines(
     Parameters
     ----------
     plots : pandas.DataFrame
-        ``plot_id``, ``longitude_deg``, ``latitude_deg``, ``geometry`` and ``standing`` (lines of
-        structures in it, None where there are none), the last two in the CRS of the raster.
+        ``plot_id``, ``longitude_deg``, ``latitude_deg``, ``geometry``, ``planted`` (the land that
+        lines keep to) and ``standing`` (lines of structures in it, None where there are none), the
+        last three in the CRS of the raster.
     ground : pandas.DataFrame
         ``plot_id``, ``row_method``, ``row_bearing_true_deg``, ``row_grade_limit_pct``,
         ``slope_used_pct`` and ``row_arc_radius_m``.
@@ -93,7 +94,8 @@ def guide_lines(
     Guides
         The lines; plots of other methods have none.
     """
-    known = plots[["plot_id", "longitude_deg", "latitude_deg", "geometry", "standing"]].merge(
+    where = ["plot_id", "longitude_deg", "latitude_deg"]
+    known = plots[[*where, "geometry", "planted", "standing"]].merge(
         ground[
             [
                 "plot_id",
@@ -117,15 +119,17 @@ def guide_lines(
     found: list[dict[str, Any]] = []
     drawn: list[dict[str, Any]] = []
     pegged: list[dict[str, Any]] = []
-    columns = ("plot_id", "geometry", "standing", "row_grade_limit_pct", "slope_used_pct")
+    columns = (
+        "plot_id", "geometry", "planted", "standing", "row_grade_limit_pct", "slope_used_pct",
+    )  # fmt: skip
     rows = zip(
         *(bent[name].tolist() for name in columns),
         bent["row_arc_radius_m"].notna().tolist(),
         angle.tolist(),
         strict=True,
     )
-    for number, (plot_id, outline, standing, limit, slope, bends, bearing) in enumerate(rows):
-        asked = _Asked(outline, standing, bearing, limit / 100, slope / 100, bends)
+    for number, (plot_id, outline, land, standing, limit, slope, *rest) in enumerate(rows):
+        asked = _Asked(outline, land, standing, limit / 100, slope / 100, *rest)
         frame, guide = rule.guide(asked)
         found.append({"plot_id": plot_id, **_of_plot(guide)})
         local = frame.local(outline)
@@ -148,11 +152,12 @@ class _Asked(NamedTuple):
     """A plot to be guided; the bearing is from east, anticlockwise [radians], grades [1]."""
 
     outline: Outline
+    planted: Outline
     standing: shapely.MultiLineString | None
-    bearing: float
     limit: float
     slope: float
     bends: bool
+    bearing: float
 
 
 class _Rules:
@@ -183,7 +188,8 @@ class _Rules:
     def guide(self, plot: _Asked) -> tuple[Frame, Guide]:
         """Guide one plot."""
         frame, surface = self._around.surface(plot.outline)
-        local = frame.local(plot.outline)
+        # Where nothing is planted lines are drawn all the same: someone may plant it yet.
+        local = frame.local(plot.outline if plot.planted.is_empty else plot.planted)
         if surface is None:
             return frame, _levelled(local, plot.bearing, plot.slope, self._setting)
         limits = self._limits(plot.limit)

@@ -20,13 +20,17 @@ KINDS = ("grass strip", "ditch", "bank", "terrace")
 """Features that are built along the contour."""
 
 
-def with_standing(plots: pd.DataFrame, features: pd.DataFrame, zone: CRS, crs: CRS) -> pd.DataFrame:
-    """Add the lines of structures to each plot.
+def with_standing(
+    plots: pd.DataFrame, planted: Objects, features: pd.DataFrame, zone: CRS, crs: CRS
+) -> pd.DataFrame:
+    """Add the land that is planted and the lines of structures to each plot.
 
     Parameters
     ----------
     plots : pandas.DataFrame
         ``geometry`` in ``crs``.
+    planted : numpy.ndarray
+        Land that is planted, in the zone, shape (plots,).
     features : pandas.DataFrame
         ``kind`` and ``geometry`` in the zone of what takes land; those drawn as areas have no line.
     zone : pyproj.CRS
@@ -37,8 +41,8 @@ def with_standing(plots: pd.DataFrame, features: pd.DataFrame, zone: CRS, crs: C
     Returns
     -------
     pandas.DataFrame
-        The plots with ``standing``: what lies inside each as lines in ``crs``, None where nothing
-        does.
+        The plots with ``planted`` and ``standing``, both in ``crs``: the latter is what lies inside
+        each as lines, None where nothing does.
     """
     outlines = plots["geometry"].to_numpy(dtype=object)
     found = np.full(len(outlines), None, dtype=object)
@@ -53,4 +57,4 @@ def with_standing(plots: pd.DataFrame, features: pd.DataFrame, zone: CRS, crs: C
         long = parts[shapely.length(parts) > 0]
         if len(long):
             found[at] = shapely.multilinestrings(long)
-    return plots.assign(standing=found)
+    return plots.assign(planted=geodesy.reproject(planted, zone, crs), standing=found)

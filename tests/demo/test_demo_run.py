@@ -131,7 +131,8 @@ def test_the_string_walked_over_the_planned_rows_gives_what_is_carried(folder):
             spare += len(lines) * mark.measures * mark.measure_g / 2 + 1
             assert abs(laid.grams[mark.good] - wanted) <= spare
         held += 1
-    assert held > 500
+    # Rows that curve are not drawn.
+    assert held > 450
 
 
 def test_pegs_stand_for_every_sheet_and_guide_line(results):

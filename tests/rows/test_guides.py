@@ -34,7 +34,7 @@ def rough(sigma: float) -> tuple[ArrayElevation, list]:
     return raster, plots
 
 
-def run(raster: ArrayElevation, plots: list, book=None, standing=None, **sections):
+def run(raster: ArrayElevation, plots: list, book=None, standing=None, planted=None, **sections):
     """Measure plots and guide their rows."""
     plan = plan_of(**sections)
     ground, _ = measured(raster, plots, plan)
@@ -49,6 +49,7 @@ def run(raster: ArrayElevation, plots: list, book=None, standing=None, **section
             "longitude_deg": longitude,
             "latitude_deg": latitude,
             "geometry": outlines,
+            "planted": pd.Series(planted or plots, dtype=object),
             "standing": standing or [None] * len(plots),
         }
     )
@@ -362,6 +363,25 @@ def test_structures_are_found_in_their_plots():
     )
     table = pd.DataFrame({"geometry": pd.Series(plots, dtype=object)})
     crs = raster.grid.crs
-    found = rows.with_standing(table, features, crs, crs)["standing"]
+    added = rows.with_standing(table, np.array(plots, dtype=object), features, crs, crs)
+    assert added["planted"].tolist() == plots
+    found = added["standing"]
     assert found.isna().tolist() == [True, False, True]
     assert found[1].length == pytest.approx(90)
+
+
+@pytest.mark.parametrize("surface", [cone, ridges], ids=["arc", "level lines"])
+def test_no_guide_line_crosses_a_strip(surface):
+    raster = surface_raster(surface)
+    x0, y0 = middle(raster)
+    plots = [square(raster, -20, 0, 90)]
+    strip = shapely.box(x0 - 200, y0 + 8, x0 + 200, y0 + 12)
+    planted = [shapely.difference(plots[0], strip)]
+    _, across = run(raster, plots)
+    _, found = run(raster, plots, planted=planted)
+    assert any(shapely.intersects(line, strip) for line in across.lines["geometry"])
+    assert len(found.lines)
+    for line in found.lines["geometry"]:
+        assert shapely.intersection(line, strip.buffer(-0.01)).is_empty
+    # Places are still told from the corners of the whole plot.
+    assert found.lines["start_from_corner_m"].notna().all()
