@@ -94,8 +94,8 @@ def guide_lines(
     Guides
         The lines; plots of other methods have none.
     """
-    where = ["plot_id", "longitude_deg", "latitude_deg"]
-    known = plots[[*where, "geometry", "planted", "standing"]].merge(
+    kept = ["plot_id", "longitude_deg", "latitude_deg"]
+    known = plots[[*kept, "geometry", "planted", "standing"]].merge(
         ground[
             [
                 "plot_id",
