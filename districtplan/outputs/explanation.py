@@ -37,6 +37,7 @@ NOISE_RULES = (
     "trend_clear",
     "mean_power",
     "rest_quiet",
+    "rest_clear",
     "turn_se",
     "level_se",
 )

@@ -94,6 +94,8 @@ class ErrorModel:
         Power with which a mean gradient that stands out of its noise lowers the odds.
     rest_quiet : float
         The rest is kept where its variance is under that of the other parts over this.
+    rest_clear : float
+        Standard errors from which the rest's energy counts in the grade along rows.
     turn_se : float
         Standard errors that a bearing stays within 19 times in 20.
     level_se : float
@@ -106,6 +108,7 @@ class ErrorModel:
     trend_clear: float
     mean_power: float
     rest_quiet: float
+    rest_clear: float
     turn_se: float
     level_se: float
 
@@ -569,10 +572,11 @@ class _Floor(NamedTuple):
 
 
 class _Keep(NamedTuple):
-    """Shares kept of the trend and of the rest, shape (plots,) each."""
+    """Shares kept of the trend and of the rest, and of the rest in the grade, (plots,) each."""
 
     trend: Floats
     rest: Floats
+    waves: Floats
 
 
 def _form(power: Floats, covariance: Floats) -> Floats:
@@ -614,7 +618,7 @@ def _over(part: Floats, whole: Floats) -> Floats:
     return ratio
 
 
-def _keep(signal: _Signal, floor: _Floor, error: ErrorModel) -> _Keep:
+def _keep(signal: _Signal, floor: _Floor, error: ErrorModel, one_cell: float) -> _Keep:
     """Weigh the trend and the rest by the odds that they mend the bearing more than they hurt it.
 
     The trend is kept where it is clear of its own noise, and where the mean gradient is so lost in
@@ -635,7 +639,14 @@ def _keep(signal: _Signal, floor: _Floor, error: ErrorModel) -> _Keep:
     quiet = _over(noise, error.rest_quiet * floor.rest_deviator) ** 2
     rest_odds = quiet * _over(rest, np.sqrt(floor.rest_deviator))
     trend = odds / (1 + odds)
-    return _Keep(trend, trend * rest_odds / (1 + rest_odds))
+    kept = trend * rest_odds / (1 + rest_odds)
+    # Waves within the plot may leave the bearing as it is, and ruin rows all the same: for the
+    # grade the rest counts as soon as its energy is clear of what noise gives.
+    energy = signal.squared - np.abs(signal.mean) ** 2 - signal.trend_energy
+    of_noise = one_cell - floor.mean - floor.trend
+    sure = np.maximum(energy - of_noise, 0.0) / np.sqrt(floor.rest_deviator / 2)
+    stands_out = (np.minimum(sure, BEYOND_DOUBT) / error.rest_clear) ** 4
+    return _Keep(trend, kept, np.maximum(kept, stands_out / (1 + stands_out)))
 
 
 def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
@@ -650,7 +661,7 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     )
     kernel = _kernels(_lags(lattice), error.sigma_m, error.length_m)
     floor = _floor(w, basis, kernel)
-    keep = _keep(signal, floor, error)
+    keep = _keep(signal, floor, error, kernel.one_cell)
     rest = signal.raw - signal.mean**2 - signal.trend_deviator
     deviator = signal.mean**2 + keep.trend * signal.trend_deviator + keep.rest * rest
 
@@ -667,6 +678,7 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     # which puts the second order into the first twice.
     own = floor.mean**2
     of_rest = keep.rest**2 * floor.rest_deviator / 2
+    of_waves = keep.waves**2 * floor.rest_deviator / 2
     bearing_own = own + keep.trend**2 * floor.trend_deviator / 2 + of_rest
     # D's error square to D is the imaginary part of 2 w kept axis² e.
     across = np.conj(-2j * w * kept * spread(axis) ** 2)
@@ -674,11 +686,11 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     size = np.abs(deviator)
     turn = np.minimum(turn / np.maximum(2 * size, TINY), RANDOM_RAD)
     # A trend too faint to set the bearing by still makes a grade along the rows.
-    seen = spread(signal.mean) + linear + spread(keep.rest) * left
+    seen = spread(signal.mean) + linear + spread(keep.waves) * left
     along = 2 * w * (seen * spread(axis)).imag * np.conj(-1j * spread(axis))
     taken = size * np.sin(turn) ** 2
     level_own = (
-        np.maximum(floor.mean - 2 * taken, 0) ** 2 + floor.trend_deviator / 2 + of_rest
+        np.maximum(floor.mean - 2 * taken, 0) ** 2 + floor.trend_deviator / 2 + of_waves
     ) / 2
     level = _level(signal, floor, keep, axis, kernel.one_cell) + taken
     slope, slope_se = _slope(lattice, signal, floor, kernel)
@@ -697,9 +709,9 @@ def _level(signal: _Signal, floor: _Floor, keep: _Keep, axis: Complexes, one_cel
     """Give the mean squared grade along the rows, less all that noise gives rows of any bearing."""
     rest = signal.squared - np.abs(signal.mean) ** 2 - signal.trend_energy
     rest_deviator = signal.raw - signal.mean**2 - signal.trend_deviator
-    deviator = signal.mean**2 + signal.trend_deviator + keep.rest * rest_deviator
-    steep = np.abs(signal.mean) ** 2 + signal.trend_energy + keep.rest * rest
-    noise = floor.mean + floor.trend + keep.rest * (one_cell - floor.mean - floor.trend)
+    deviator = signal.mean**2 + signal.trend_deviator + keep.waves * rest_deviator
+    steep = np.abs(signal.mean) ** 2 + signal.trend_energy + keep.waves * rest
+    noise = floor.mean + floor.trend + keep.waves * (one_cell - floor.mean - floor.trend)
     level: Floats = (steep - noise - (deviator * axis**2).real) / 2
     return level
 

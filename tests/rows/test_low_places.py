@@ -189,3 +189,29 @@ def test_every_number_changes_something(name, monkeypatch):
         monkeypatch.setattr(place, lambda: book)
     (other,) = broken(slant, [square(slant)]).low.gaps
     assert not usual.equals(other)
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.125, 0.25])
+@pytest.mark.parametrize(("length", "error"), [(90, 0.1), (90, 0.3), (70, 0.3), (45, 0.3)])
+def test_waves_that_cancel_over_a_plot_are_not_hidden_by_a_stated_error(phase, length, error):
+    """A hollow beside a ridge leaves the bearing as it is, and ruins rows all the same."""
+
+    def land(x, y):
+        return 1500 + 0.12 * y + np.sin(2 * np.pi * (x / length + phase))
+
+    raster = surface_raster(land)
+    asked = {"elevation": {"vertical_error_m": error, "error_correlation_m": 30.0}}
+    ground, _ = measured(raster, [square(raster)], plan_of(**asked))
+    (row,) = ground.to_dict("records")
+    assert row["bend_grade_pct"] > 0
+    along = np.linspace(-45, 45, 2_001)
+    grade = 200 * np.pi / length * np.cos(2 * np.pi * (along / length + phase))
+    # A raster of 10 m sees waves of 45 m flatter than they are.
+    assert row["row_grade_95_pct"] > 0.7 * np.sqrt(np.mean(grade**2))
+    assert row["row_method"] == "guide lines"
+    case = broken(raster, [square(raster)], **asked)
+    # Where the crest lies in the middle and the plot ends in the hollows water runs off.
+    holds = deepest(case, case.before) > 0.05 + ROUNDING_M
+    assert holds == (length < 90 or phase < 0.25)
+    assert (case.low.table["broken_rows"][0] > 0) == holds
+    assert deepest(case, case.after) <= 0.05 + ROUNDING_M
