@@ -63,7 +63,7 @@ def _of_equation(found: erosivity.Erosivity, handbook: Handbook) -> list[str]:
     if found.r is None:
         return [f"{name} gives no R at {found.rain_mm:.0f} mm, so tonnes are left out."]
     said = []
-    low, high = float(row["valid_low_mm"]), float(row["valid_high_mm"])
+    low, high = erosivity.valid_mm(found.equation, handbook)
     if not low <= found.rain_mm <= high:
         kind = "annual rain" if row["rain"] == "annual" else "the modified Fournier index"
         said.append(

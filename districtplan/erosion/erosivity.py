@@ -7,6 +7,7 @@ plan names one, and none stands in for another. All numbers are in the table
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -80,9 +81,8 @@ def branch(equation: str, rain_mm: float, handbook: Handbook) -> pd.Series:
         Row of the table ``erosivity_equations``.
     """
     rows = handbook.rows(TABLE)
-    rows = rows[rows["equation"] == equation].sort_values("from_mm")
-    reached = rows[rows["from_mm"] <= rain_mm]
-    return (reached if len(reached) else rows.head(1)).iloc[-1 if len(reached) else 0]
+    rows = rows[rows["equation"] == equation].fillna({"from_mm": 0.0}).sort_values("from_mm")
+    return rows[rows["from_mm"] <= rain_mm].iloc[-1]
 
 
 def by_equation(equation: str, rain_mm: float, handbook: Handbook) -> float:
@@ -107,12 +107,39 @@ def by_equation(equation: str, rain_mm: float, handbook: Handbook) -> float:
     .. [1] The source of each equation stands in its row of the table ``erosivity_equations``.
     """
     row = branch(equation, rain_mm, handbook)
-    x = float(row["inner_constant"]) + float(row["inner_factor"]) * rain_mm
-    curved = float(row["square"]) * x * x
-    if row["power_factor"] != 0:
-        curved += float(row["power_factor"]) * x ** float(row["power"])
-    found = float(row["constant"]) + float(row["factor"]) * x + curved
+    term = {name: _or(row[name], 0.0) for name in ("constant", "factor", "square", "power_factor")}
+    x = _or(row["inner_constant"], 0.0) + _or(row["inner_factor"], 1.0) * rain_mm
+    found = term["constant"] + term["factor"] * x + term["square"] * x * x
+    if term["power_factor"] != 0:
+        found += term["power_factor"] * x ** float(row["power"])
     return found * to_si("rain_erosivity", str(row["unit_system"]), handbook)
+
+
+def valid_mm(equation: str, handbook: Handbook) -> tuple[float, float]:
+    """Give the rain for which an equation isn't doubted.
+
+    Parameters
+    ----------
+    equation : str
+        Name of the equation.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    low : float
+        Least annual rain, or modified Fournier index [mm].
+    high : float
+        Most [mm].
+    """
+    rows = handbook.rows(TABLE)
+    rows = rows[rows["equation"] == equation]
+    return float(rows["valid_low_mm"].min()), float(rows["valid_high_mm"].max())
+
+
+def _or(value: float, empty: float) -> float:
+    """Take a cell as it is, or what an empty one stands for."""
+    return empty if math.isnan(value) else float(value)
 
 
 def of_plan(soil: Soil, handbook: Handbook) -> Erosivity:

@@ -84,7 +84,9 @@ def of_plots(plot_id: pd.Series, practice: pd.DataFrame | None, handbook: Handbo
     poor = handbook.number("practice_factors", "poor_condition_share")
     shares = {"good": 1.0, "poor": poor}
     works = np.array([shares.get(state, 0.0) for state in condition], dtype=np.float64)
-    likely = dict(zip(table.index, np.sqrt(table["p_low"] * table["p_high"]), strict=True))
+    # What only cuts the slope has no P of its own.
+    p = np.sqrt((table["p_low"] * table["p_high"]).fillna(NO_CREDIT))
+    likely = dict(zip(table.index, p, strict=True))
     sound_p = np.array([likely.get(name, NO_CREDIT) for name in structure], dtype=np.float64)
     shortens = structure.isin(table.index[table["way"] == "length"]).to_numpy(dtype=np.bool_)
     spacing = rows["spacing_m"].to_numpy(dtype=np.float64)

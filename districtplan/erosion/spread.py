@@ -74,8 +74,8 @@ def of_equations(slope_pct: Floats, handbook: Handbook) -> Floats:
     """
     mccool = ls.steepness(slope_pct, ls.constants(handbook))
     nearing, liu = ls.steepness_others(slope_pct, handbook)
-    liu = np.where(np.isnan(liu), mccool, liu)
-    known = np.stack([mccool, nearing, liu])
+    # An equation says nothing where it doesn't reach, or turns negative.
+    known = np.stack([np.where(other > 0, other, mccool) for other in (mccool, nearing, liu)])
     return np.asarray(np.log(known.max(axis=0) / known.min(axis=0)) / 2, dtype=np.float64)
 
 
