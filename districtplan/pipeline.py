@@ -79,7 +79,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     read, book, asked, string = _asked(plan)
     with clock.step("plots"):
         raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
-        land, written, known, beside = (
+        land, written, known, typed = (
             vector.read_reference_land(read),
             readings.read_readings(read),
             features.read_features(read),
@@ -111,12 +111,21 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             on_zone = plots.assign(
                 geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
             )
-            lying = _Lying(known, flow_lines, zone)
+            lying = _Lying(known, flow_lines, zone, on_raster, elevation)
             ground, in_rows, taking, row_lines = _rows(on_zone, ground, lying, asked, book)
         with clock.step("guide lines"):
-            guides = rows.guide_lines(on_raster, ground, elevation, asked, book, clock.share)
-        there = _Known(ground, flow, beside.accept(plots, asked, book))
-        needed = _needed(plots, there, in_rows, asked, book, clock)
+            beside = rows.with_standing(
+                on_raster, row_lines.planted, taking.used, zone, elevation.grid.crs
+            )
+            guides = rows.guide_lines(beside, ground, elevation, asked, book, clock.share)
+        needed = _needed(
+            plots,
+            there := _Known(ground, flow, typed.accept(plots, asked, book)),
+            in_rows,
+            asked,
+            book,
+            clock,
+        )
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
         with clock.step("pegs"):
@@ -149,8 +158,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             **({} if land is None else land.sha256),
             **written.sha256,
             **known.sha256,
-            **beside.current_practice.sha256,
-            **beside.soils.sha256,
+            **typed.current_practice.sha256,
+            **typed.soils.sha256,
         },
         seconds=clock.seconds,
         warnings=(
@@ -161,8 +170,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *sheets.doubts(joined, asked),
             *elevation.warnings,
             *written.warnings,
-            *beside.current_practice.warnings,
-            *beside.soils.warnings,
+            *typed.current_practice.warnings,
+            *typed.soils.warnings,
         ),
         beside=there.given,
     )
@@ -191,25 +200,33 @@ def _water(
 
 
 class _Lying(NamedTuple):
-    """What lies on the land, and the zone that rows are laid in."""
+    """What lies on the land, the zone that rows are laid in, and the land itself."""
 
     known: features.RawFeatures
     flow_lines: pd.DataFrame
     zone: CRS
+    on_raster: pd.DataFrame
+    elevation: raster.Raster
 
 
 def _rows(
     on_zone: pd.DataFrame, ground: pd.DataFrame, lying: _Lying, asked: Plan, book: Handbook
 ) -> tuple[pd.DataFrame, pd.DataFrame, Features, RowLines]:
-    """Lay rows clear of what lies on the land; they may be turned to have a fall."""
+    """Lay rows clear of what lies on the land and of low places; they may be turned to fall."""
     zone, known = lying.zone, lying.known
     used, aside = intake.accept_features(known.frame, known.crs, zone, book)
     flow = lying.flow_lines["geometry"].to_numpy()
     strips = rows.strips(on_zone, ground, flow, zone, asked)
     ground, drained = rows.drain(on_zone, ground, zone, used, asked, book)
-    table, laid = rows.lay(on_zone, ground, zone, rows.areas(used), strips, asked)
-    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max))
-    return ground, join(drained, table), Features(used, aside, len(known.frame)), lines
+    clear = rows.Clear(rows.areas(used), strips)
+    table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
+    land = lying.on_raster.merge(ground[["plot_id", "row_method", "bend_grade_pct"]], on="plot_id")
+    low = rows.low_places(land, laid, zone, lying.elevation, asked, book)
+    if low.table["broken_rows"].any():
+        clear = clear._replace(gaps=low.gaps)
+        table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
+    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max), planted)
+    return ground, join(drained, low.table, table), Features(used, aside, len(known.frame)), lines
 
 
 class _Beside(NamedTuple):

@@ -672,6 +672,13 @@ class Rows(Section):
         le=30,
         description="Depth of water that may stand in a row [cm]; a deeper sag breaks the row.",
     )
+    gap_width_m: float = _published(
+        "low_places",
+        "gap_width_m",
+        gt=0,
+        le=5,
+        description="Width of the gap in rows that are broken in a low place [m].",
+    )
     peg_step_m: float = _published(
         "setting_out",
         "peg_step_m",

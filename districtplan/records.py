@@ -165,18 +165,28 @@ def _unbelievable(given: pd.DataFrame, handbook: Handbook) -> Iterator[Told]:
 def _untimely(given: pd.DataFrame, plan: Plan, handbook: Handbook) -> Iterator[Told]:
     latest = plan.district.planting_date
     oldest = handbook.number(TABLE, "age_max_years")
-    for place, day in enumerate(given["date"].tolist()):
-        if day is not None and day > latest:
+    season = geodesy.decimal_year(latest)
+    days = given["date"]
+    # Many readings share few days.
+    later = {day for day in days.unique() if day is not None and day > latest}
+    stale = {
+        day
+        for day in days.unique()
+        if day is not None and day <= latest and season - geodesy.decimal_year(day) > oldest
+    }
+    for place in _places(days.isin(later | stale)):
+        day = days.iloc[place].isoformat()
+        if days.iloc[place] in later:
             yield (
                 place,
-                f"date = {day.isoformat()} lies after the planting date {latest.isoformat()}",
+                f"date = {day} lies after the planting date {latest.isoformat()}",
                 "Correct it, or planting_date in the plan",
             )
-        elif day is not None and geodesy.decimal_year(latest) - geodesy.decimal_year(day) > oldest:
+        else:
             yield (
                 place,
-                f"date = {day.isoformat()} lies more than {oldest:g} years before the planting "
-                f"date {latest.isoformat()}",
+                f"date = {day} lies more than {oldest:g} years before the planting date "
+                f"{latest.isoformat()}",
                 "Correct it, or measure again: land changes",
             )
 
@@ -185,15 +195,19 @@ def _without_north(given: pd.DataFrame, plan: Plan) -> Iterator[Told]:
     """Find compass bearings of a day that the magnetic model doesn't hold."""
     first, last = geodesy.magnetic_model_years()
     # A later day is told of already.
-    dated = given["date"].map(lambda day: day is not None and day <= plan.district.planting_date)
-    for place in _places(dated & (given["bearing_reference"] == "magnetic")):
-        day = given["date"].iloc[place]
-        if first <= geodesy.decimal_year(day) <= last:
-            continue
+    beyond = {
+        day
+        for day in given["date"].unique()
+        if day is not None
+        and day <= plan.district.planting_date
+        and not first <= geodesy.decimal_year(day) <= last
+    }
+    for place in _places(given["date"].isin(beyond) & (given["bearing_reference"] == "magnetic")):
+        day = given["date"].iloc[place].isoformat()
         yield (
             place,
-            f"the magnetic model holds from {first:g} to {last:g}, not on {day.isoformat()}, so "
-            "the compass bearing can't be used",
+            f"the magnetic model holds from {first:g} to {last:g}, not on {day}, so the compass "
+            "bearing can't be used",
             "Give the bearing from true or grid north; for a later day install a newer pygeomag",
         )
 
@@ -201,19 +215,17 @@ def _without_north(given: pd.DataFrame, plan: Plan) -> Iterator[Told]:
 def _repeated(sound: pd.DataFrame) -> Iterator[Told]:
     """Find readings of one thing on one plot and day: which is right is unknown."""
     for column, name in (("slope_pct", "slope"), ("bearing_deg", "bearing")):
-        read = sound[sound[column].notna()]
+        read = sound.loc[sound[column].notna(), ["source_row", "plot_id", "date"]]
+        again = read[read.duplicated(["plot_id", "date"], keep=False)]
         places: dict[tuple[str, date], list[int]] = {}
-        for place, plot_id, day in zip(read.index, read["plot_id"], read["date"], strict=True):
+        for place, plot_id, day in zip(again.index, again["plot_id"], again["date"], strict=True):
             places.setdefault((plot_id, day), []).append(int(place))
         for (_, day), rows in places.items():
-            if len(rows) == 1:
-                continue
-            listed = ", ".join(str(sound["source_row"][row]) for row in rows[:LISTED])
+            listed = ", ".join(str(row) for row in again.loc[rows[:LISTED], "source_row"])
             more = f" and {len(rows) - LISTED} more" if len(rows) > LISTED else ""
+            reason = (
+                f"the plot's {name} on {day.isoformat()} stands in {len(rows)} readings: "
+                f"{listed}{more}"
+            )
             for row in rows:
-                yield (
-                    row,
-                    f"the plot's {name} on {day.isoformat()} stands in {len(rows)} readings: "
-                    f"{listed}{more}",
-                    "Keep one of them",
-                )
+                yield row, reason, "Keep one of them"

@@ -97,10 +97,13 @@ class RowLines:
         ``plot_id, crop, row, length_m`` and ``geometry`` in the UTM zone.
     every : int
         One row in so many is drawn.
+    planted : numpy.ndarray
+        The land that they lie on, in the UTM zone, one polygon for each plot of the run.
     """
 
     lines: pd.DataFrame
     every: int
+    planted: NDArray[np.object_]
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ Maker = Literal[
     "comparison",
     "water",
     "drainage",
+    "low places",
     "rows",
     "guides",
     "guide lines",
@@ -318,7 +319,7 @@ COLUMNS: tuple[Column, ...] = (
         "bend_grade_pct",
         "Grade that straight rows have at best where the land bends; 0 where the raster's error "
         "could show as much.",
-        "estimate",
+        "terrain",
     ),
     _slope("slope_measured_pct", "Slope as measured on the ground.", "readings", nullable=True),
     _slope(
@@ -556,6 +557,18 @@ COLUMNS: tuple[Column, ...] = (
         "rows",
         "m²",
     ),
+    _integer(
+        "broken_rows",
+        "low places",
+        "",
+        "Places in which rows are broken, since water would stand there.",
+    ),
+    _metres(
+        "row_gap_m2",
+        "Land left in low places, where rows are broken so that no water stands in them.",
+        "rows",
+        "m²",
+    ),
     _integer("maize_rows", "rows", "", "Rows of maize, as rows; empty where none is planted."),
     _metres("maize_row_length_m", "Length of all maize rows on the ground.", "rows"),
     _integer("maize_holes", "rows", "", "Planting holes of maize."),
@@ -563,7 +576,7 @@ COLUMNS: tuple[Column, ...] = (
         "guide_kind",
         "guides",
         "What guides the rows where straight ones break the limit: straight, arc, arc sectors, "
-        "level lines or level on the ground; empty elsewhere.",
+        "level lines, level on the ground or standing structures; empty elsewhere.",
         nullable=True,
     ),
     _integer("guide_lines", "guides", "", "Guide lines to set out; empty where none are."),

@@ -122,7 +122,7 @@ ground["row_bearing_grid_deg"] = rng.uniform(0, 180, len(plots))
 ground["downslope_true_deg"] = (ground["row_bearing_grid_deg"] + 90) % 360
 nothing = np.zeros(0, dtype=object)
 start = time.perf_counter()
-table, laid = rows.lay(plots, ground, zone, nothing, None, read.plan)
+table, _, laid = rows.lay(plots, ground, zone, rows.Clear(nothing), read.plan)
 ours = time.perf_counter() - start
 sample = rng.choice(len(plots), 300, replace=False)
 start = time.perf_counter()

@@ -59,7 +59,7 @@ LEVEL_ERROR, LEG_M = 0.005, 10.0
 ROW_M = 0.5
 # No sag breaks a line here: parts are told apart by their number.
 SETTING = Setting(Spaces(ROW_M, 0.4, 0.6), 100.0, 10.0, 0.005, 5.0, 20, 10.0)
-LIMITS = Limits(0.02, 0.9, 3, 0.1, 3.0, LEVEL_ERROR, 10, SETTING)
+LIMITS = Limits(0.02, 0.9, 3, 0.1, 3.0, LEVEL_ERROR, 10, 0.5, SETTING)
 
 
 def landscape(rng: np.random.Generator, land: Land) -> np.ndarray:

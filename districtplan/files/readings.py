@@ -20,15 +20,20 @@ from districtplan.files.local import locate, start_of
 from districtplan.records import GIVEN, METHOD_MAX, REFERENCES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from districtplan.files.plan_file import PlanFile
 
 BYTES_MAX = 20_000_000
+ROWS_MAX = 500_000
+"""Rows beyond which a file is no season's readings; short ones would fill the memory."""
 SHOWN_MAX = 40
 REQUIRED = ("plot_id", "method", "date")
 MEASURED = ("slope_pct", "bearing_deg")
-COLUMNS = ("plot_id", *MEASURED, "bearing_reference", "method", "date")
+FALLS = tuple(f"fall_{number}_cm" for number in range(1, 6))
+"""The five falls of the form on a sheet, from the end of a level string to the ground."""
+STRING = "string_m"
+COLUMNS = ("plot_id", *MEASURED, *FALLS, STRING, "bearing_reference", "method", "date")
 
 # Written out: int() and float() also take digits of other scripts, underscores, inf and nan.
 _NUMBER = re.compile(r"[+-]?[0-9]{1,9}(\.[0-9]{1,9})?")
@@ -41,6 +46,7 @@ NEAR = 0.6
 LISTED = 10
 COLUMNS_MAX = 500
 UNITS = {"slope_pct": ", metres of fall in 100 m", "bearing_deg": ", degrees from north"}
+STRING_MAX_M = 100
 
 AS_CSV = "Save it as CSV, UTF-8"
 
@@ -126,21 +132,20 @@ def parse(text: str, name: str) -> pd.DataFrame:
     InputError
         If it isn't CSV, or its first line doesn't name the columns.
     """
-    separator = _separator(text)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    try:
-        rows = list(reader)
-    except csv.Error as error:
-        where = f"{name} line {reader.line_num}"
-        raise InputError(Fault(where, f"isn't CSV ({error})", "Check its quotes")) from error
-    if not rows:
+    lines = _lines(text, name)
+    head = next(lines, None)
+    if head is None:
         raise InputError(Fault(name, "is empty", f"Its first line names columns: {_listed()}"))
-    places = _columns(_head(rows[0]), name)
-    found = []
-    for number, row in enumerate(rows[1:], start=1):
+    places, decimal_comma = _columns(_head(head), name), _separator(text) == ";"
+    found: list[tuple[object, ...]] = []
+    for number, row in enumerate(lines, start=1):
         # Spreadsheet programs write rows of separators below a table.
-        if any(cell.strip() for cell in row):
-            found.append(_row(number, row, len(rows[0]), places, decimal_comma=separator == ";"))
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(found) == ROWS_MAX:
+            raise InputError(Fault(name, f"has more than {ROWS_MAX:,} rows", "Keep one season"))
+        read = _row(number, row, len(head), places, decimal_comma=decimal_comma)
+        found.append(tuple(read.get(column) for column in GIVEN))
     return _frame(found)
 
 
@@ -166,6 +171,17 @@ def unread_columns(text: str, name: str) -> tuple[str, ...]:
     listed = ", ".join(unknown[:LISTED])
     more = f" and {len(unknown) - LISTED} more" if len(unknown) > LISTED else ""
     return (f"{name}: columns not known here were left unread: {listed}{more}.",)
+
+
+def _lines(text: str, name: str) -> Iterator[list[str]]:
+    """Give the rows one by one: those of a large file would fill the memory."""
+    lines = io.StringIO(text, newline="")
+    reader = csv.reader(lines, delimiter=_separator(text), strict=True)
+    try:
+        yield from reader
+    except csv.Error as error:
+        where = f"{name} line {reader.line_num}"
+        raise InputError(Fault(where, f"isn't CSV ({error})", "Check its quotes")) from error
 
 
 def _separator(text: str) -> str:
@@ -214,8 +230,20 @@ def _columns(head: list[str], name: str) -> dict[str, int]:
         faults.append(
             Fault(where, f"lacks the columns {', '.join(missing)}", f"Known here: {_listed()}")
         )
-    if not set(MEASURED) & set(head):
-        faults.append(Fault(where, "has neither slope_pct nor bearing_deg", "Add one of them"))
+    if not {*MEASURED, FALLS[0]} & set(head):
+        faults.append(
+            Fault(
+                where,
+                "has neither slope_pct, nor bearing_deg, nor the five falls of the form",
+                "Add one of them",
+            )
+        )
+    form = [column for column in (*FALLS, STRING) if column in head]
+    if form and len(form) <= len(FALLS):
+        lacking = ", ".join(column for column in (*FALLS, STRING) if column not in head)
+        faults.append(
+            Fault(where, f"has a part of the form's columns, but not {lacking}", "Add them")
+        )
     if "bearing_deg" in head and "bearing_reference" not in head:
         remedy = f"Add it, with {', '.join(REFERENCES)} in each row"
         faults.append(Fault(where, "has bearing_deg without bearing_reference", remedy))
@@ -235,6 +263,8 @@ def _row(
         found |= {
             column: _number(column, cells, decimal_comma=decimal_comma) for column in MEASURED
         }
+        if any(cells.get(column) for column in FALLS):
+            found["slope_pct"] = _by_falls(cells, decimal_comma=decimal_comma)
         found |= {
             "bearing_reference": _reference(cells),
             "method": _method(cells["method"]),
@@ -252,9 +282,36 @@ def _cells(row: list[str], width: int, places: dict[str, int]) -> dict[str, str]
             "Put text with separators, and numbers with a decimal comma, in quotes",
         )
     cells = {column: row[at].strip() for column, at in places.items()}
-    if not any(cells.get(column) for column in MEASURED):
+    if not any(cells.get(column) for column in (*MEASURED, *FALLS)):
         raise _UnreadError("it has neither a slope nor a bearing", "Give one, or take the row out")
     return cells
+
+
+def _by_falls(cells: dict[str, str], *, decimal_comma: bool) -> float:
+    """Work out the slope from the form: the middle one of five falls counts [%]."""
+    if cells.get("slope_pct"):
+        raise _UnreadError("it has slope_pct and falls", "Give one of both")
+    missing = [column for column in (*FALLS, STRING) if not cells.get(column)]
+    if missing:
+        raise _UnreadError(
+            f"{', '.join(missing)} is missing",
+            "Give all five falls and the length of the level string, or slope_pct",
+        )
+    *falls, string = (
+        _number(column, cells, decimal_comma=decimal_comma) for column in (*FALLS, STRING)
+    )
+    below = next((place for place, fall in enumerate(falls) if fall < 0), None)
+    if below is not None:
+        raise _UnreadError(
+            f"{FALLS[below]} = {falls[below]:g} is below 0", "Hold the string straight downhill"
+        )
+    if not 1 <= string <= STRING_MAX_M:
+        raise _UnreadError(
+            f"{STRING} = {string:g} isn't within 1 and {STRING_MAX_M}",
+            "Give the length of the level string in metres",
+        )
+    # A centimetre in a metre is 1 %.
+    return float(np.median(falls)) / string
 
 
 def _number(column: str, cells: dict[str, str], *, decimal_comma: bool) -> float:
@@ -309,12 +366,12 @@ def _shown(text: str) -> str:
     return ascii(text[:SHOWN_MAX])
 
 
-def _frame(rows: list[dict[str, object]]) -> pd.DataFrame:
-    columns = {column: [row.get(column) for row in rows] for column in GIVEN}
+def _frame(rows: list[tuple[object, ...]]) -> pd.DataFrame:
+    columns = zip(*rows, strict=True) if rows else [()] * len(GIVEN)
     numbers = {"source_row": np.int64, **dict.fromkeys(MEASURED, np.float64)}
     return pd.DataFrame(
         {
             column: pd.Series(values, dtype=numbers.get(column, object))
-            for column, values in columns.items()
+            for column, values in zip(GIVEN, columns, strict=True)
         }
     )

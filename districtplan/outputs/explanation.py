@@ -356,7 +356,9 @@ def _guides(case: _Case) -> list[Step]:
     said = wording.guide_sentence(row, case.texts)
     if said is None:
         return []
-    if case.known("guide_floor_pct"):
+    if case.known("guide_floor_pct") and case.results.plan.elevation.vertical_error_m == 0:
+        inputs = [case.say("guides.taken_as_true")]
+    elif case.known("guide_floor_pct"):
         inputs = [case.say("guides.inputs", floor=digits(row["guide_floor_pct"], 2))]
     else:
         inputs = [case.say("guides.unknown")]
@@ -769,6 +771,10 @@ def _row_count(case: _Case) -> Step:
         said.append(case.say("rows.taken", area=digits(row["land_taken_m2"], 4)))
     if row["flow_strip_m2"] > 0:
         said.append(case.say("rows.strip", area=digits(row["flow_strip_m2"], 4)))
+    if row["broken_rows"] > 0:
+        depth = digits(case.results.plan.rows.sag_max_cm)
+        gaps = {"area": digits(row["row_gap_m2"], 4), "broken_rows": row["broken_rows"]}
+        said.append(case.say("rows.gaps", **gaps, deepest=depth))
     numbers = f"{digits(apart / 100)} ÷ (1 + ({digits(slope)} ÷ 100) ^ 2) ^ 0.5"
     return Step(
         case.say("rows.title"),

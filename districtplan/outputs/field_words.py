@@ -28,7 +28,7 @@ UNSEEN_PCT = 0.05
 
 
 def level_words(
-    plan: Plan, handbook: Handbook, texts: Texts, grade_pct: float = 0.0
+    plan: Plan, handbook: Handbook, texts: Texts, grade_pct: float | None = 0.0
 ) -> dict[str, list[str]]:
     """Say how a line is levelled.
 
@@ -40,8 +40,9 @@ def level_words(
         Spans of the levels and the closing error (table ``setting_out``).
     texts : Texts
         The words.
-    grade_pct : float, default 0
-        Grade of the design along the line, of either sign [%].
+    grade_pct : float | None, default 0
+        Grade of the design along the line, of either sign [%]; None for lines of several grades,
+        whose drops are listed with their pegs.
 
     Returns
     -------
@@ -53,7 +54,8 @@ def level_words(
     def number(name: str) -> float:
         return handbook.number(TABLE, name)
 
-    limit, fall = plan.terrain.row_grade_limit_pct, abs(grade_pct)
+    limit, fall = plan.terrain.row_grade_limit_pct, abs(grade_pct or 0.0)
+    aim = "level.graded" if fall > 0 else "level.level" if grade_pct is not None else "level.listed"
     shared = [
         texts.say("level.between", step_m=number("a_frame_span_m")),
         texts.say("level.back", cm=number("closing_error_cm"), run_m=number("closing_run_m")),
@@ -61,7 +63,6 @@ def level_words(
     found = {}
     for name in LEVELS:
         span = number(f"{name}_span_m")
-        aim = "level.level" if fall == 0 else "level.graded"
         found[texts.say(f"level.{name}.title")] = [
             texts.say(f"level.{name}.make", span_m=span),
             texts.say("level.before"),

@@ -46,6 +46,10 @@ FILE_KEYS = ("plots", "readings", "features", "current_practice", "soils", "hand
 def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
     """Write the manifest.
 
+    ``readings_against_raster`` is None without readings; its lists of spreads, that of the district
+    first, are empty under the least number of readings, its errors None where readings can't tell.
+    ``other_rasters`` holds what each other raster would serve (:class:`terrain.Forecast`).
+
     It names no folder of the machine and no host, and reads no clock: ``seconds`` is all that may
     differ between equal runs.
 
@@ -83,6 +87,8 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
             for name, table in sorted(results.handbook.tables.items())
         ],
         "error_estimate": None if results.estimate is None else asdict(results.estimate),
+        "readings_against_raster": _calibration(results),
+        "other_rasters": [asdict(forecast) for forecast in results.forecasts],
         "warnings": list(results.warnings),
         "outputs": [
             {"name": name, "sha256": hashlib.sha256(content).hexdigest()}
@@ -133,6 +139,19 @@ def _readings(results: Results) -> dict[str, int]:
         "readings": results.readings.rows_read,
         "readings_used": len(results.readings.compared),
         "readings_set_aside": len(results.readings.set_aside),
+    }
+
+
+def _calibration(results: Results) -> dict[str, Any] | None:
+    if results.plan.files.readings is None:
+        return None
+    found = results.readings.calibration
+    return {
+        "slopes_pct": [asdict(spread) for spread in found.slopes],
+        "bearings_deg": [asdict(spread) for spread in found.bearings],
+        "outside": list(found.outside),
+        "vertical_error_m": found.vertical_error_m,
+        "vertical_error_se_m": found.vertical_error_se_m,
     }
 
 

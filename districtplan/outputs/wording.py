@@ -85,7 +85,30 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     }
     said = [texts.say(f"flags.{code}", **values, **row) for code in codes]
     strip = strip_sentence(row, plan, texts)
-    return said if strip is None else [*said, strip]
+    gap = gap_sentence(row, plan, texts)
+    return [*said, *(sentence for sentence in (strip, gap) if sentence is not None)]
+
+
+def gap_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
+    """Say where rows are broken, if they are.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose width of gaps the sentence names.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where no row is broken.
+    """
+    if row["broken_rows"] == 0:
+        return None
+    return texts.say("strips.low_places", plan=plan, broken_rows=row["broken_rows"])
 
 
 def strip_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
@@ -174,6 +197,8 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         said.append(texts.say(key, plan=results.plan, **shown))
     elif elevation.source is not None:
         said.append(texts.say("noticed.source", plan=results.plan))
+    if elevation.vertical_error_m == 0:
+        said.append(texts.say("noticed.taken_as_true", cell=_cell_m(results.plots)))
     if elevation.surface == "tree tops and roofs":
         said.append(texts.say("noticed.tree_tops"))
     raised = results.plots["terrain_flags"].explode().value_counts()
@@ -898,13 +923,18 @@ def _why_measured(plots: pd.DataFrame, plan: Plan, texts: Texts) -> str | None:
     unsure = sum(int(counts.get(reason, 0)) for reason in UNSURE)
     if 2 * max(coarse, unsure) <= len(measured):
         return None
-    covered = measured[measured["cells"] > 0]
-    cell_m2 = 10_000 * covered["area_ha"] * covered["raster_share"] / covered["cells"]
-    cell = f"{float(f'{cell_m2.median() ** 0.5:.2g}'):g}"
+    cell = _cell_m(measured)
     if coarse > unsure:
         return texts.say("finding.too_coarse", cell=cell)
     error = f"{plan.elevation.vertical_error_m:g}"
     return texts.say("finding.too_uncertain", cell=cell, error=error)
+
+
+def _cell_m(plots: pd.DataFrame) -> str:
+    """Give the side of the raster's cells under plots, to two digits."""
+    covered = plots[plots["cells"] > 0]
+    cell_m2 = 10_000 * covered["area_ha"] * covered["raster_share"] / covered["cells"]
+    return f"{float(f'{cell_m2.median() ** 0.5:.2g}'):g}"
 
 
 def _finer_raster(

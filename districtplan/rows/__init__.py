@@ -8,10 +8,12 @@ from districtplan.rows.draw import draw
 from districtplan.rows.ends import NOT_KNOWN, REFUSED, SAFE
 from districtplan.rows.guides import Guides, guide_lines
 from districtplan.rows.ladder import KINDS
-from districtplan.rows.land import areas
+from districtplan.rows.land import Clear, areas
 from districtplan.rows.lay import Laid, by_area, lay
+from districtplan.rows.low_places import low_places
 from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Rules, Site, Walk, set_out
+from districtplan.rows.standing import with_standing
 from districtplan.rows.strips import strips
 
 __all__ = [
@@ -21,6 +23,7 @@ __all__ = [
     "NOT_KNOWN",
     "REFUSED",
     "SAFE",
+    "Clear",
     "Guides",
     "Laid",
     "Pegs",
@@ -36,7 +39,9 @@ __all__ = [
     "first_long",
     "guide_lines",
     "lay",
+    "low_places",
     "pocket_table",
     "set_out",
     "strips",
+    "with_standing",
 ]

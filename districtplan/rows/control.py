@@ -2,7 +2,9 @@
 
 The row is the first long one, counted downhill: the very first may be a few metres in a corner, and
 rows laid beside so short a line would go astray. A line on the contour is designed level, so that
-its drops are 0, whatever the raster says.
+its drops are 0, whatever the raster says. Rows that are to fall to a safe end are set out from
+their high end, each peg lower than the last by the design; where they must fall and no safe end is
+known they aren't pegged.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ import shapely
 
 from districtplan import geodesy, tables
 from districtplan.rows.corner import tie
+from districtplan.rows.drain import EITHER, SIDES
 from districtplan.rows.guides import OF_GUIDES
 from districtplan.rows.setting_out import TABLE, Pegged, Rules, Site, describe, stand
 
@@ -34,7 +37,7 @@ if TYPE_CHECKING:
 
 METHOD, BEANS = "straight", "beans"
 LEVEL_PCT = 0.0
-"""Grade of lines on the contour [%]."""
+"""Grade of lines on the contour, guide lines among them [%]."""
 
 
 @dataclass(frozen=True)
@@ -71,12 +74,16 @@ class Rows(NamedTuple):
 
 @dataclass(frozen=True)
 class _Line:
-    """A line on its way to be set out: its plot and number, its course, pegs that stand already."""
+    """A line on its way to be set out: its plot and number, its course, pegs that stand already.
+
+    The grade is that of the design, 0 or a fall from the start [%].
+    """
 
     plot_id: str
     number: int
     course: shapely.LineString
     pegs: pd.DataFrame | None
+    grade_pct: float = LEVEL_PCT
 
 
 def control_pegs(
@@ -89,7 +96,8 @@ def control_pegs(
     plots : pandas.DataFrame
         The plots of which a row is wanted and those with guide lines: ``plot_id``,
         ``longitude_deg``, ``latitude_deg``, ``declination_deg``, ``slope_used_pct``,
-        ``downslope_true_deg``, ``row_method`` and ``geometry``, the last in the UTM zone.
+        ``downslope_true_deg``, ``row_method``, ``row_grade_design_pct``, ``row_fall_to`` and
+        ``geometry``, the last in the UTM zone.
     lines : Rows
         Rows of the district, and their CRS, the UTM zone.
     guides : Guides
@@ -107,9 +115,10 @@ def control_pegs(
     rules = Rules.of(plan, handbook)
     share, zone = handbook.number(TABLE, "row_share_min"), lines.crs
     sites = _sites(plots, zone)
-    straight = plots.loc[plots["row_method"] == METHOD, "plot_id"]
-    chosen = first_long(lines.table[lines.table["plot_id"].isin(straight)], share)
-    found = [*_rows(chosen, sites), *_drawn(guides, zone)]
+    laid = (plots["row_method"] == METHOD) & plots["row_grade_design_pct"].notna()
+    straight = plots[laid].set_index("plot_id")
+    chosen = first_long(lines.table[lines.table["plot_id"].isin(straight.index)], share)
+    found = [*_rows(chosen, straight, sites), *_drawn(guides, zone)]
     pegged = [_pegged(line, sites[line.plot_id], rules) for line in found]
     ends = np.array([xy[[0, -1]] for xy, _ in pegged]).reshape(-1, 2)
     longitude, latitude = (
@@ -118,7 +127,7 @@ def control_pegs(
     walks = {
         (line.plot_id, line.number): describe(
             Pegged(shapely.get_coordinates(line.course), *places, *end),
-            LEVEL_PCT,
+            line.grade_pct,
             sites[line.plot_id],
             rules,
         )
@@ -171,11 +180,26 @@ def first_long(lines: pd.DataFrame, share: float) -> pd.DataFrame:
     return long.drop_duplicates("plot_id").sort_index()
 
 
-def _rows(chosen: pd.DataFrame, sites: dict[str, Site]) -> list[_Line]:
-    return [
-        _Line(plot_id, 1, _from_corner(course, sites[plot_id]), None)
-        for plot_id, course in zip(chosen["plot_id"], chosen["geometry"], strict=True)
-    ]
+def _rows(chosen: pd.DataFrame, plots: pd.DataFrame, sites: dict[str, Site]) -> list[_Line]:
+    design = plots.loc[chosen["plot_id"], ["row_grade_design_pct", "row_fall_to"]]
+    found = []
+    for (plot_id, grade, end), course in zip(
+        design.itertuples(name=None), chosen["geometry"], strict=True
+    ):
+        site = sites[plot_id]
+        start = _from_corner(course, site)
+        if grade > LEVEL_PCT and end != EITHER:
+            start = _falling_to(end, start, site)
+        found.append(_Line(plot_id, 1, start, None, grade))
+    return found
+
+
+def _falling_to(end: str, course: shapely.LineString, site: Site) -> shapely.LineString:
+    """Turn a row so that it ends where it is to fall to."""
+    east, north = np.diff(shapely.get_coordinates(course)[[0, -1]], axis=0)[0]
+    ahead = np.degrees(np.arctan2(east, north)) + site.convergence_deg
+    side = SIDES.index(end) * 360 / len(SIDES)
+    return course if np.cos(np.radians(ahead - side)) > 0 else course.reverse()
 
 
 def _from_corner(course: shapely.LineString, site: Site) -> shapely.LineString:

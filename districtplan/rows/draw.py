@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 def draw(laid: Laid, rows_max: int) -> tuple[pd.DataFrame, int]:
     """Draw rows as lines, all of them where they are few enough.
 
+    Rows that only stand in for curved ones aren't: they would break the limit.
+
     Parameters
     ----------
     laid : Laid
@@ -58,6 +60,7 @@ def _rows_about(laid: Laid, layout: Layout) -> float:
 
 
 def _lines(laid: Laid, crop: str, layout: Layout, found: Pieces) -> pd.DataFrame:
+    found = Pieces(*(values[~laid.stand_in[found.plot]] for values in vars(found).values()))
     plot = found.plot
     bearing, side = layout.bearing_deg[plot], layout.side[plot]
     ends = [

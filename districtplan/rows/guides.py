@@ -10,13 +10,12 @@ import pandas as pd
 import shapely
 
 from districtplan import geodesy, tables
-from districtplan.grid import Window
-from districtplan.rows import ladder, lines, surface
+from districtplan.rows import ladder, lines
+from districtplan.rows.around import Around
 from districtplan.rows.corner import tie
 from districtplan.rows.ladder import Guide, Limits
 from districtplan.rows.lines import Ground, Setting
 from districtplan.rows.pegs import Spaces
-from districtplan.rows.surface import Error, Heights
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -24,9 +23,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
-    from districtplan.grid import Elevation, Grid
+    from districtplan.grid import Elevation
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
+    from districtplan.rows.around import Frame
     from districtplan.rows.lines import Line, Outline
 
     Floats = NDArray[np.float64]
@@ -35,14 +35,6 @@ TABLE = "guide_line_limits"
 METHOD = "guide lines"
 OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 """What only pegs of guide lines have."""
-BAND_ROWS = 256
-"""Rows of a raster in degrees that share one cell size here."""
-SIDE_MAX = 160
-"""Most heights along a side of a window: of more, blocks are averaged."""
-LEAST_SIDE = 3
-"""Heights along a side from which a gradient can be told anywhere."""
-READ_MAX = 1 << 26
-"""Most cells of the raster read for one plot; larger plots are levelled on the ground."""
 
 
 @dataclass(frozen=True)
@@ -69,32 +61,6 @@ class Guides:
     crs: CRS
 
 
-class _Frame(NamedTuple):
-    """Local metres around a plot: from the raster's cells and back."""
-
-    grid: Grid
-    row: int
-    column: int
-    width: float
-    height: float
-
-    def local(self, outline: Outline) -> Outline:
-        moved: Outline = shapely.transform(outline, self._to)
-        return moved
-
-    def _to(self, at: Floats) -> Floats:
-        u = (at[:, 0] - self.grid.west) / self.grid.cell_x - self.column
-        v = (self.grid.north - at[:, 1]) / self.grid.cell_y - self.row
-        return np.column_stack([u * self.width, -v * self.height])
-
-    def back(self, xy: Floats) -> Floats:
-        column = self.column + xy[:, 0] / self.width
-        row = self.row - xy[:, 1] / self.height
-        return np.column_stack(
-            [self.grid.west + column * self.grid.cell_x, self.grid.north - row * self.grid.cell_y]
-        )
-
-
 def guide_lines(
     plots: pd.DataFrame,
     ground: pd.DataFrame,
@@ -108,8 +74,9 @@ def guide_lines(
     Parameters
     ----------
     plots : pandas.DataFrame
-        ``plot_id``, ``longitude_deg``, ``latitude_deg`` and ``geometry``, the last in the CRS of
-        the raster.
+        ``plot_id``, ``longitude_deg``, ``latitude_deg``, ``geometry``, ``planted`` (the land that
+        lines keep to) and ``standing`` (lines of structures in it, None where there are none), the
+        last three in the CRS of the raster.
     ground : pandas.DataFrame
         ``plot_id``, ``row_method``, ``row_bearing_true_deg``, ``row_grade_limit_pct``,
         ``slope_used_pct`` and ``row_arc_radius_m``.
@@ -127,7 +94,8 @@ def guide_lines(
     Guides
         The lines; plots of other methods have none.
     """
-    known = plots[["plot_id", "longitude_deg", "latitude_deg", "geometry"]].merge(
+    kept = ["plot_id", "longitude_deg", "latitude_deg"]
+    known = plots[[*kept, "geometry", "planted", "standing"]].merge(
         ground[
             [
                 "plot_id",
@@ -151,12 +119,18 @@ def guide_lines(
     found: list[dict[str, Any]] = []
     drawn: list[dict[str, Any]] = []
     pegged: list[dict[str, Any]] = []
-    columns = ("plot_id", "geometry", "row_grade_limit_pct", "slope_used_pct", "row_arc_radius_m")
-    rows = zip(*(bent[name].tolist() for name in columns), angle.tolist(), strict=True)
-    for number, (plot_id, outline, limit, slope, radius, bearing) in enumerate(rows):
-        frame, guide = rule.guide(
-            outline, bearing, limit / 100, slope / 100, bends=not np.isnan(radius)
-        )
+    columns = (
+        "plot_id", "geometry", "planted", "standing", "row_grade_limit_pct", "slope_used_pct",
+    )  # fmt: skip
+    rows = zip(
+        *(bent[name].tolist() for name in columns),
+        bent["row_arc_radius_m"].notna().tolist(),
+        angle.tolist(),
+        strict=True,
+    )
+    for number, (plot_id, outline, land, standing, limit, slope, *rest) in enumerate(rows):
+        asked = _Asked(outline, land, standing, limit / 100, slope / 100, *rest)
+        frame, guide = rule.guide(asked)
         found.append({"plot_id": plot_id, **_of_plot(guide)})
         local = frame.local(outline)
         for place, line in enumerate(guide.lines, 1):
@@ -174,14 +148,24 @@ def guide_lines(
     )
 
 
+class _Asked(NamedTuple):
+    """A plot to be guided; the bearing is from east, anticlockwise [radians], grades [1]."""
+
+    outline: Outline
+    planted: Outline
+    standing: shapely.MultiLineString | None
+    limit: float
+    slope: float
+    bends: bool
+    bearing: float
+
+
 class _Rules:
     """Guides plots one by one under one plan."""
 
     def __init__(self, elevation: Elevation, plan: Plan, handbook: Handbook) -> None:
         self._of = handbook.numbers(TABLE)
-        self._elevation = elevation
-        self._cell_m = geodesy.cell_size_m(elevation.grid)
-        self._error = Error(plan.elevation.vertical_error_m, plan.elevation.error_correlation_m)
+        self._around = Around(elevation, plan, handbook)
         self._within = plan.rows.within_share_min
         spacing = plan.practice.row_spacing_cm / 100
         # Where the plan asks for another spacing, its limits move with it.
@@ -199,19 +183,22 @@ class _Rules:
             self._of["rows_between_on_ground"],
             handbook.number("setting_out", "turn_max_deg"),
         )
+        self._standing_share = handbook.number("setting_out", "row_share_min")
 
-    def guide(
-        self, outline: Outline, bearing: float, limit: float, slope: float, *, bends: bool
-    ) -> tuple[_Frame, Guide]:
-        """Guide one plot; the bearing is from east, anticlockwise [radians], grades [1]."""
-        frame, window = self._window(outline)
-        local = frame.local(outline)
-        heights = self._heights(frame, window)
-        if heights is None:
-            return frame, _levelled(local, bearing, slope, self._setting)
-        return frame, ladder.guide(
-            local, surface.fit(*heights), bearing, self._limits(limit), bends=bends
-        )
+    def guide(self, plot: _Asked) -> tuple[Frame, Guide]:
+        """Guide one plot."""
+        frame, surface = self._around.surface(plot.outline)
+        # Where nothing is planted lines are drawn all the same: someone may plant it yet.
+        local = frame.local(plot.outline if plot.planted.is_empty else plot.planted)
+        if surface is None:
+            return frame, _levelled(local, plot.bearing, plot.slope, self._setting)
+        limits = self._limits(plot.limit)
+        if plot.standing is not None:
+            courses = [np.asarray(line.coords)[:, :2] for line in plot.standing.geoms]
+            guide = ladder.beside(local, surface, tuple(map(frame.to, courses)), limits)
+            if guide is not None:
+                return frame, guide
+        return frame, ladder.guide(local, surface, plot.bearing, limits, bends=plot.bends)
 
     def _limits(self, grade: float) -> Limits:
         of = self._of
@@ -223,59 +210,9 @@ class _Rules:
             of["slack_times"],
             of["level_error_pct"] / 100,
             of["rows_between_min"],
+            self._standing_share,
             self._setting,
         )
-
-    def _window(self, outline: Outline) -> tuple[_Frame, Window]:
-        grid = self._elevation.grid
-        west, south, east, north = outline.bounds
-        at = np.array([(west - grid.west), (east - grid.west)]) / grid.cell_x
-        down = np.array([(grid.north - north), (grid.north - south)]) / grid.cell_y
-        row = int(np.clip(down.mean(), 0, grid.rows - 1))
-        if np.ptp(self._cell_m[0]) > 0 or np.ptp(self._cell_m[1]) > 0:
-            row = min(row // BAND_ROWS * BAND_ROWS + BAND_ROWS // 2, grid.rows - 1)
-        width, height = (float(side[row]) for side in self._cell_m)
-        across, along = (
-            max(self._of["window_margin_m"] / size, self._of["window_margin_cells"])
-            for size in (width, height)
-        )
-        left, right = _clip(at, across, grid.columns)
-        top, bottom = _clip(down, along, grid.rows)
-        window = Window(top, left, bottom - top, right - left)
-        return _Frame(grid, top, left, width, height), window
-
-    def _heights(self, frame: _Frame, window: Window) -> tuple[Heights, Error] | None:
-        if not 0 < window.rows * window.columns <= READ_MAX:
-            return None
-        z = self._elevation.read(window).astype(np.float64)
-        if min(z.shape) < LEAST_SIDE or np.mean(~np.isnan(z)) < self._of["known_share_min"]:
-            return None
-        step = -(-max(z.shape) // SIDE_MAX)
-        rows, columns = (side // step for side in z.shape)
-        z = z[: rows * step, : columns * step].reshape(rows, step, columns, step)
-        # A block with an unknown height is unknown: its mean would be of another place.
-        z = z.mean(axis=(1, 3))
-        width, height = frame.width * step, frame.height * step
-        heights = Heights(z[::-1], width / 2, -(rows - 0.5) * height, width, height)
-        return heights, _averaged(self._error, step, frame)
-
-
-def _clip(span: Floats, margin: float, count: int) -> tuple[int, int]:
-    reach = np.array([np.floor(span[0] - margin), np.ceil(span[1] + margin)])
-    low, high = np.clip(reach, 0, count).astype(np.int64).tolist()
-    return low, high
-
-
-def _averaged(error: Error, step: int, frame: _Frame) -> Error:
-    """Give the error of means over square blocks."""
-    if step == 1 or error.length_m == 0:
-        return Error(error.sigma_m / step, error.length_m)
-    apart = np.subtract.outer(np.arange(step), np.arange(step))
-    shares = [
-        float(np.mean(np.exp(-((apart * side) ** 2) / (2 * error.length_m**2))))
-        for side in (frame.width, frame.height)
-    ]
-    return Error(error.sigma_m * float(np.sqrt(shares[0] * shares[1])), error.length_m)
 
 
 def _levelled(outline: Outline, bearing: float, slope: float, setting: Setting) -> Guide:
@@ -301,7 +238,7 @@ def _of_plot(guide: Guide) -> dict[str, Any]:
     }
 
 
-def _of_line(line: Line, guide: Guide, outline: Outline, frame: _Frame) -> dict[str, Any]:
+def _of_line(line: Line, guide: Guide, outline: Outline, frame: Frame) -> dict[str, Any]:
     step = None if line.xy is None else float(np.hypot(*(line.pegs[1] - line.pegs[0])))
     course = None if line.xy is None else shapely.LineString(frame.back(line.xy))
     offset = None if line.radius_m is None or step is None else step**2 / line.radius_m
@@ -333,7 +270,7 @@ def _place(drawn: list[dict[str, Any]], crs: CRS) -> None:
         row |= {"start_longitude_deg": east, "start_latitude_deg": north}
 
 
-def _of_pegs(line: Line, frame: _Frame) -> Iterator[dict[str, Any]]:
+def _of_pegs(line: Line, frame: Frame) -> Iterator[dict[str, Any]]:
     places = [shapely.Point(at) for at in frame.back(line.pegs).tolist()]
     for number, (place, along) in enumerate(zip(places, line.along_m.tolist(), strict=True)):
         change = None if line.change is None else int(line.change[number])

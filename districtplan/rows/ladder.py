@@ -1,9 +1,10 @@
 """As few guide lines as keep the rows of a plot within the limit.
 
-One step at a time: straight rows; one arc; a few parts with an arc each; level lines that a team
-sets with a level, the rows between sharing the gaps. Where the error of the surface's own gradient
-is above the limit no curve is drawn from it, and the team levels the lines on the ground: only how
-many, where they start and how many rows lie between come from the raster.
+Where structures stand along the contour, their lines guide the rows and no other is set: one set of
+lines a plot. Elsewhere one step at a time: straight rows; one arc; a few parts with an arc each;
+level lines that a team sets with a level, the rows between sharing the gaps. Where the error of the
+surface's own gradient is above the limit no curve is drawn from it, and the team levels the lines
+on the ground: only how many, where they start and how many rows lie between come from the raster.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import shapely
 
-from districtplan.rows import arc, grade, level_lines, lines, sectors
+from districtplan.rows import arc, grade, level_lines, lines, sag, sectors
 from districtplan.rows.arc import Arc
 from districtplan.rows.level_lines import LevelLines
 from districtplan.rows.lines import Ground
@@ -31,7 +32,14 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-KINDS = ("straight", "arc", "arc sectors", "level lines", "level on the ground")
+KINDS = (
+    "straight",
+    "arc",
+    "arc sectors",
+    "level lines",
+    "level on the ground",
+    "standing structures",
+)
 """What guides the rows of a plot, fewest lines first."""
 POINTS = 600
 """Points at which the gradient of a plot is looked at."""
@@ -61,6 +69,8 @@ class Limits:
         Standard error of a leg set with a level [1].
     rows_between : float
         Fewest rows from one level line to the next.
+    standing_share : float
+        Least length of a structure that guides rows, as a share of the plot's length along it.
     setting : Setting
         How lines are set out.
     """
@@ -72,6 +82,7 @@ class Limits:
     slack: float
     level_error: float
     rows_between: float
+    standing_share: float
     setting: Setting
 
 
@@ -212,6 +223,50 @@ def guide(
         if best.grades.within >= limits.within:
             break
     return _drawn(land, first, best, limits.setting)
+
+
+def beside(
+    outline: Outline, surface: Surface, standing: tuple[Floats, ...], limits: Limits
+) -> Guide | None:
+    """Let structures that stand in a plot guide its rows, if they lie along the contour.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot, in local metres.
+    surface : Surface
+        The ground there.
+    standing : tuple[numpy.ndarray, ...]
+        Lines of the structures within the plot, shape (points, 2) each [m].
+    limits : Limits
+        What rows are held to.
+
+    Returns
+    -------
+    Guide | None
+        Rows beside the structures; None where none is long enough for rows to follow it, or none
+        lies along the contour as far as the surface can tell.
+    """
+    level = []
+    for line in standing:
+        walked = sag.walk(line)
+        reach = np.hypot(*(line[-1] - line[0]))
+        way = (line[-1] - line[0]) / max(reach, FINEST_M)
+        broad = np.ptp(shapely.get_coordinates(outline) @ way)
+        size = np.hypot(*np.diff(walked, axis=0).T)
+        rise = np.diff(surface.height(walked)) / np.maximum(size, FINEST_M)
+        off = np.sqrt(np.average(rise**2, weights=size))
+        if reach >= limits.standing_share * broad and off <= limits.grade + surface.doubt.floor:
+            level.append((float(surface.height(walked).mean()), line))
+    if not level:
+        return None
+    level.sort(key=lambda one: one[0])
+    found = LevelLines(tuple(at for at, _ in level), tuple((line,) for _, line in level))
+    xy = points(outline)
+    land = _Land(outline, surface, xy, surface.gradient(xy))
+    straight = _by_arcs(land, "straight", (Sector((), arc.straight(xy, land.gradient)),), limits)
+    guided = _by_levels(land, found, surface.height(xy), limits)
+    return _drawn(land, straight, guided._replace(kind="standing structures"), limits.setting)
 
 
 def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:

@@ -1,9 +1,9 @@
-"""Land to plant: a plot less its edge margin, structures, houses, paths and strips of flow."""
+"""Land to plant: a plot less its margin, structures, houses, paths, strips of flow and gaps."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
@@ -14,6 +14,25 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Objects = NDArray[np.object_]
+
+
+class Clear(NamedTuple):
+    """What rows keep clear of.
+
+    Attributes
+    ----------
+    features : numpy.ndarray
+        Polygons of land that structures, houses and paths take, shape (features,).
+    strips : numpy.ndarray | None
+        Polygon of each plot's strip of flow, None where it has none, empty where it can't be
+        placed, shape (plots,).
+    gaps : numpy.ndarray | None
+        Polygon of each plot's gaps in low places, None where it has none, shape (plots,).
+    """
+
+    features: Objects
+    strips: Objects | None = None
+    gaps: Objects | None = None
 
 
 @dataclass(frozen=True)
@@ -28,11 +47,14 @@ class Planted:
         Area taken by structures inside each outline, shape (plots,) [units²].
     strips : numpy.ndarray
         Area that strips take besides, NaN where one can't be placed, shape (plots,) [units²].
+    gaps : numpy.ndarray
+        Area that gaps take besides both, shape (plots,) [units²].
     """
 
     polygons: Objects
     taken: Floats
     strips: Floats
+    gaps: Floats
 
 
 def areas(features: pd.DataFrame) -> Objects:
@@ -57,20 +79,15 @@ def areas(features: pd.DataFrame) -> Objects:
     return wide
 
 
-def planted(
-    outlines: Objects, features: Objects, strips: Objects | None, margin: Floats
-) -> Planted:
+def planted(outlines: Objects, clear: Clear, margin: Floats) -> Planted:
     """Take from plots what isn't planted.
 
     Parameters
     ----------
     outlines : numpy.ndarray
         Valid polygons, shape (plots,).
-    features : numpy.ndarray
-        Valid polygons of land taken, shape (features,).
-    strips : numpy.ndarray | None
-        A strip of flow for each plot, None where it has none, empty where it can't be placed,
-        shape (plots,).
+    clear : Clear
+        What rows keep clear of, valid polygons in the same units.
     margin : numpy.ndarray
         Width along each plot's edge that isn't planted, 0 or more, shape (plots,) [units].
 
@@ -79,22 +96,32 @@ def planted(
     Planted
         The land that is left.
     """
-    gone = _gone(outlines, features)
+    gone = _gone(outlines, clear.features)
     taken = _inside(outlines, gone)
-    beside = np.zeros(len(outlines))
-    if strips is not None:
-        beside[shapely.is_empty(strips)] = np.nan
-        some = np.flatnonzero(~(shapely.is_missing(strips) | shapely.is_empty(strips)))
-        # The union with nothing is nothing.
-        bare = shapely.is_missing(gone[some])
-        gone[some] = np.where(bare, strips[some], shapely.union(gone[some], strips[some]))
-        beside[some] = np.maximum(_inside(outlines[some], gone[some]) - taken[some], 0)
+    beside, between = np.zeros(len(outlines)), np.zeros(len(outlines))
+    if clear.strips is not None:
+        beside = _more(outlines, gone, clear.strips)
+        beside[shapely.is_empty(clear.strips)] = np.nan
+    if clear.gaps is not None:
+        between = _more(outlines, gone, clear.gaps)
     touched = np.flatnonzero(~shapely.is_missing(gone))
     left = outlines.copy()
     wide = margin > 0
     left[wide] = shapely.buffer(outlines[wide], -margin[wide], join_style="mitre")
     left[touched] = shapely.difference(left[touched], gone[touched])
-    return Planted(left, taken, beside)
+    return Planted(left, taken, beside, between)
+
+
+def _more(outlines: Objects, gone: Objects, strips: Objects) -> Floats:
+    """Add strips to what is gone, and measure what they take besides."""
+    more = np.zeros(len(outlines))
+    some = np.flatnonzero(~(shapely.is_missing(strips) | shapely.is_empty(strips)))
+    before = _inside(outlines[some], gone[some])
+    # The union with nothing is nothing.
+    bare = shapely.is_missing(gone[some])
+    gone[some] = np.where(bare, strips[some], shapely.union(gone[some], strips[some]))
+    more[some] = np.maximum(_inside(outlines[some], gone[some]) - before, 0)
+    return more
 
 
 def less(outlines: Objects, features: Objects) -> Objects:

@@ -22,15 +22,17 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
     from districtplan.rows.band import Family
     from districtplan.rows.corner import Start
+    from districtplan.rows.land import Clear
     from districtplan.rows.straight import Counts
 
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
     Objects = NDArray[np.object_]
 
+CURVED = "guide lines"
 BASES = {
     "straight": "straight rows",
-    "guide lines": "straight rows in place of curved ones",
+    CURVED: "straight rows in place of curved ones",
     "any direction": "straight rows along the longer side",
     "measure on the ground": "area over spacing",
 }
@@ -50,6 +52,8 @@ class Laid:
     ----------
     plot_id : numpy.ndarray
         Ids of the plots that rows are laid over, shape (plots,).
+    polygons : numpy.ndarray
+        What is planted, in the UTM zone, shape (plots,).
     land : Land
         What is planted, each plot in metres from its origin.
     origin : numpy.ndarray
@@ -58,23 +62,27 @@ class Laid:
         Metres of the UTM zone in a metre on the ellipsoid, shape (plots,).
     layouts : tuple[tuple[Family, Layout], ...]
         How the rows of each family lie.
+    stand_in : numpy.ndarray
+        Plots whose straight rows only stand in for curved ones when they are counted, shape
+        (plots,).
     """
 
     plot_id: Objects
+    polygons: Objects
     land: Land
     origin: Floats
     scale: Floats
     layouts: tuple[tuple[Family, Layout], ...]
+    stand_in: NDArray[np.bool_]
 
 
 def lay(
     plots: pd.DataFrame,
     ground: pd.DataFrame,
     grid_crs: CRS,
-    taken: Objects,
-    strips: Objects | None,
+    clear: Clear,
     plan: Plan,
-) -> tuple[pd.DataFrame, Laid]:
+) -> tuple[pd.DataFrame, Objects, Laid]:
     """Lay rows over plots and count them.
 
     Rows are spaced on the ground: on the map their distance is the spacing times the cosine of the
@@ -94,11 +102,8 @@ def lay(
         ``downslope_true_deg`` of the same plots.
     grid_crs : pyproj.CRS
         The zone.
-    taken : numpy.ndarray
-        Polygons of land that structures, houses and paths take, in the zone.
-    strips : numpy.ndarray | None
-        Polygon of each plot's strip of flow, None where it has none, empty where it can't be
-        placed, shape (plots,).
+    clear : Clear
+        What rows keep clear of, in the zone.
     plan : Plan
         Its sections ``practice`` and ``rows``.
 
@@ -106,6 +111,8 @@ def lay(
     -------
     rows : pandas.DataFrame
         ``plot_id`` and the columns that :mod:`districtplan.tables` gives the stage.
+    planted : numpy.ndarray
+        What is planted of each plot, in the zone, shape (plots,).
     laid : Laid
         The rows themselves, of plots that have a bearing.
     """
@@ -114,7 +121,7 @@ def lay(
     scale = geodesy.point_scale(grid_crs, *place)
     north = geodesy.convergence_deg(grid_crs, *place)
     outlines = plots["geometry"].to_numpy(dtype=object)
-    planted = of_land.planted(outlines, taken, strips, plan.rows.edge_margin_m * scale)
+    planted = of_land.planted(outlines, clear, plan.rows.edge_margin_m * scale)
     level = np.cos(np.arctan(ground["slope_used_pct"].to_numpy() / 100))
     basis = ground["row_method"].map(BASES).to_numpy(dtype=object)
     along = np.flatnonzero(basis != AREA)
@@ -132,6 +139,7 @@ def lay(
     table["row_spacing_map_m"] = plan.practice.bean_rows_apart_cm / 100 * level
     table["land_taken_m2"] = planted.taken / scale**2
     table["flow_strip_m2"] = planted.strips / scale**2
+    table["row_gap_m2"] = planted.gaps / scale**2
     counts = [
         count(laid.land, layout, family.hole_m, plan.rows.row_length_min_m)
         for family, layout in laid.layouts
@@ -150,7 +158,7 @@ def lay(
     table["first_row_corner"] = _words(start.corner, along, len(table))
     table["first_row_way"] = _words(start.way, along, len(table))
     table["first_row_start_m"] = pd.Series(start.metres, along).reindex(table.index)
-    return tables.check(table, ("plot_id", *tables.made_by("rows"))), laid
+    return tables.check(table, ("plot_id", *tables.made_by("rows"))), planted.polygons, laid
 
 
 def by_area(area_m2: Floats, spacing_m: float, hole_m: float) -> tuple[Floats, Floats]:
@@ -194,7 +202,15 @@ def _laid(
         for family in families(plan)
     ]
     land = Land.of(polygons, origin, scale)
-    return Laid(ground["plot_id"].to_numpy(dtype=object), land, origin, scale, tuple(layouts))
+    return Laid(
+        ground["plot_id"].to_numpy(dtype=object),
+        polygons,
+        land,
+        origin,
+        scale,
+        tuple(layouts),
+        ground["row_method"].to_numpy() == CURVED,
+    )
 
 
 def _longer_side(outlines: Objects) -> Floats:

@@ -25,20 +25,20 @@ STEP_M = 1.0
 
 
 def depth(heights: Floats) -> Floats:
-    """Give how deep water would stand along a row.
+    """Give how deep water would stand along rows.
 
     Parameters
     ----------
     heights : numpy.ndarray
-        Heights along the row, shape (points,) [m].
+        Heights along each row, shape (..., points) [m].
 
     Returns
     -------
     numpy.ndarray
-        Depths, 0 where water runs off, shape (points,) [m].
+        Depths, 0 where water runs off, the same shape [m].
     """
-    left = np.maximum.accumulate(heights)
-    right = np.maximum.accumulate(heights[::-1])[::-1]
+    left = np.maximum.accumulate(heights, axis=-1)
+    right = np.maximum.accumulate(heights[..., ::-1], axis=-1)[..., ::-1]
     return np.asarray(np.minimum(left, right) - heights)
 
 

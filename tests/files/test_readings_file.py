@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from districtplan import records
 from districtplan.errors import InputError
+from districtplan.files import readings as reader
 from districtplan.files.readings import BYTES_MAX, parse, read_readings
 from districtplan.handbook import packaged
 from tests.conftest import plan_of
@@ -93,7 +94,7 @@ def test_what_cannot_be_read_is_told_row_by_row(row, reason, remedy):
     ("text", "what"),
     [
         ("plot_id,slope_pct,method\n", "lacks the columns date"),
-        ("plot_id,method,date\n", "neither slope_pct nor bearing_deg"),
+        ("plot_id,method,date\n", "neither slope_pct, nor bearing_deg"),
         ("plot_id,bearing_deg,method,date\n", "without bearing_reference"),
         (HEAD.replace("slope_pct", "slope_pc"), "Did you mean slope_pct"),
         (HEAD.replace("slope_pct", "slope"), "Did you mean slope_pct, metres of fall in 100 m"),
@@ -186,3 +187,58 @@ def test_columns_left_unread_are_named(separator, plan_file, tmp_path):
     )
     (tmp_path / "r.csv").write_text(HEAD, encoding="utf-8")
     assert read_readings(plan_file(readings="r.csv")).warnings == ()
+
+
+def test_more_rows_than_a_season_has_are_refused(monkeypatch):
+    monkeypatch.setattr(reader, "ROWS_MAX", 3)
+    three = "A1,12,,,level,2026-02-27\n,,,,,\n" * 3
+    assert rows(three)["source_row"].tolist() == [1, 3, 5]
+    (fault,) = refused(f"{HEAD}{three}A1,12,,,level,2026-02-27\n").faults
+    assert fault.where == "readings.csv"
+    assert fault.what == "has more than 3 rows"
+    assert fault.remedy == "Keep one season"
+
+
+def test_quotes_that_never_close_are_told_by_line():
+    (fault,) = refused(f'{HEAD}A1,12,,,level,2026-02-27\nA1,12,,,"level,2026-02-27\n').faults
+    assert fault.where.startswith("readings.csv line ")
+    assert "isn't CSV" in fault.what
+
+
+FORM = "plot_id,fall_1_cm,fall_2_cm,fall_3_cm,fall_4_cm,fall_5_cm,string_m,method,date\n"
+
+
+def test_the_form_of_a_sheet_is_typed_in_as_it_stands():
+    """The README's example: the middle one of the five counts."""
+    found = parse(FORM + "K019,152,121,138,131,142,10,string,2026-02-27\n", "readings.csv")
+    assert found["slope_pct"].tolist() == [13.8]
+    assert found["reason"].tolist() == [None]
+    # A shorter string, and a fall that is a slip of the pen.
+    found = parse(FORM + "K019,61,4800,55,52,57,4,string,2026-02-27\n", "readings.csv")
+    assert found["slope_pct"].tolist() == [14.25]
+
+
+@pytest.mark.parametrize(
+    ("cells", "told"),
+    [
+        ("1,2,3,4,,10", "fall_5_cm is missing"),
+        ("1,2,3,4,5,", "string_m is missing"),
+        ("1,2,x,4,5,10", "fall_3_cm = 'x' isn't a number"),
+        ("1,-2,3,4,5,10", "fall_2_cm = -2 is below 0"),
+        ("1,2,3,4,5,0.5", "string_m = 0.5 isn't within 1 and 100"),
+        (",,,,,10", "it has neither a slope nor a bearing"),
+    ],
+)
+def test_a_form_that_is_not_whole_is_told_with_its_cell(cells, told):
+    found = parse(FORM + f"K019,{cells},string,2026-02-27\n", "readings.csv").iloc[0]
+    assert found["reason"] == told
+    assert found["remedy"]
+    assert pd.isna(found["slope_pct"])
+
+
+def test_a_slope_and_falls_in_one_row_contradict_each_other():
+    head = FORM.replace("string_m", "string_m,slope_pct")
+    found = parse(head + "K019,1,2,3,4,5,10,12,string,2026-02-27\n", "readings.csv").iloc[0]
+    assert found["reason"] == "it has slope_pct and falls"
+    fault = refused("plot_id,fall_1_cm,fall_2_cm,method,date\n")
+    assert "fall_3_cm, fall_4_cm, fall_5_cm, string_m" in str(fault)

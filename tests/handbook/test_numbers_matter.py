@@ -350,6 +350,8 @@ NAMED = {
         "BAND_ROWS",
         "SIDE_MAX",
         "READ_MAX",
+        "POINTS_AT_ONCE",
+        "ROWS_LINKED",
     },
     "water": {
         "CODES",

@@ -176,7 +176,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         string=marked_string(plan, packaged()),
         readings=no_readings(),
         features=no_features(),
-        row_lines=no_rows(),
+        row_lines=no_rows(plots),
         flow_lines=make_flow_lines(),
         villages=villages,
         district=district_of(villages),
@@ -276,10 +276,10 @@ def no_features() -> Features:
     return Features(pd.DataFrame(columns=columns), pd.DataFrame(columns=aside), 0)
 
 
-def no_rows() -> RowLines:
-    """Draw no rows."""
+def no_rows(plots: pd.DataFrame) -> RowLines:
+    """Draw no rows; all land is planted."""
     columns = ("plot_id", "crop", "row", "length_m", "geometry")
-    return RowLines(pd.DataFrame(columns=columns), 1)
+    return RowLines(pd.DataFrame(columns=columns), 1, plots["geometry"].to_numpy(dtype=object))
 
 
 def make_flow_lines() -> pd.DataFrame:
@@ -332,6 +332,7 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "row_bearing_words": [_words(case[3]) for case in CASES],
             "row_bearing_se_deg": np.where(np.isnan(bearing), np.nan, 2.4),
             "row_grade_rms_pct": np.where(np.isnan(bearing), np.nan, 0.03 * slope),
+            "bend_grade_pct": 0.0 * slope,
             "row_grade_likely_pct": 0.02 * slope,
             "row_grade_95_pct": 0.03 * slope,
             "row_grade_limit_pct": np.minimum(2.0, 0.5 * slope),
@@ -565,6 +566,8 @@ def _rows(frame: pd.DataFrame) -> pd.DataFrame:
                 frame.index == 5, np.nan, np.where(frame.index == 4, 12.5, 0)
             ),
             "land_taken_m2": np.where(frame.index == 2, 41.5, 0.0),
+            "broken_rows": np.where(frame.index == 3, 7, 0),
+            "row_gap_m2": np.where(frame.index == 3, 1.75, 0.0),
             "maize_rows": none,
             "maize_row_length_m": np.nan,
             "maize_holes": none,

@@ -9,6 +9,7 @@ import pytest
 
 from districtplan.outputs import manifest
 from districtplan.tables import DICTIONARY_VERSION
+from districtplan.terrain import Calibration, Forecast, Spread
 
 OUTPUTS = {"plots.parquet": b"one", "assets/a.js": b"two"}
 
@@ -45,6 +46,27 @@ def test_handbook_tables_are_listed_with_their_digests(read, small_results):
 
 def test_settings_are_the_whole_plan(read, small_results):
     assert read["settings"] == small_results.plan.model_dump(mode="json")
+
+
+def test_what_readings_say_and_other_rasters_would_serve(small_results, read):
+    assert read["readings_against_raster"] is None
+    assert read["other_rasters"] == []
+    slopes = (Spread("", 25, -1.5, 0.2, 1.1), Spread("Sloping", 6, -2.0, 0.5, 1.2))
+    calibration = Calibration(slopes, (Spread("", 21, 3.0, 1.0, 4.5),), ("A-02",), 1.25, None)
+    readings = dataclasses.replace(small_results.readings, calibration=calibration)
+    files = small_results.plan.files.model_copy(update={"readings": "readings.csv"})
+    changed = dataclasses.replace(
+        small_results,
+        plan=small_results.plan.model_copy(update={"files": files}),
+        readings=readings,
+        forecasts=(Forecast("surveyed from the air", 1.0, 0.1, 0.9, 0.95, rough=False),),
+    )
+    found = json.loads(manifest.render(changed, OUTPUTS)["run.json"])
+    told = found["readings_against_raster"]
+    assert [Spread(**one) for one in told.pop("slopes_pct")] == list(slopes)
+    assert [Spread(**one) for one in told.pop("bearings_deg")] == list(calibration.bearings)
+    assert told == {"outside": ["A-02"], "vertical_error_m": 1.25, "vertical_error_se_m": None}
+    assert [Forecast(**one) for one in found["other_rasters"]] == list(changed.forecasts)
 
 
 def test_versions(read):

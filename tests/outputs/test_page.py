@@ -25,6 +25,7 @@ from shapely import MultiPolygon, Polygon
 
 from districtplan.outputs import page
 from districtplan.outputs.page import content, ground, lines, palette, shapes
+from districtplan.rows.land import Clear, areas, planted
 
 LEAFLET_JS = "db49d009c841f5ca34a888c96511ae936fd9f5533e90d8b2c4d57596f4e5641a"
 LEAFLET_CSS = "a7837102824184820dfa198d1ebcd109ff6d0ff9a2672a074b9a1b4d147d04c6"
@@ -383,9 +384,10 @@ def test_planted_land_is_what_margins_and_features_leave(small_results):
             "geometry": [outline.representative_point().buffer(5)],
         }
     )
-    results = replace(
-        small_results, plan=margin, features=replace(small_results.features, used=used)
-    )
+    outlines = small_results.plots["geometry"].to_numpy(dtype=object)
+    left = planted(outlines, Clear(areas(used)), np.full(len(outlines), 2.0)).polygons
+    lying = replace(small_results.row_lines, planted=left)
+    results = replace(small_results, plan=margin, row_lines=lying)
     packed = lines.rows(results, (33.0, -9.0))
     assert packed["planted"] == list(range(len(small_results.plots)))
     shell, *holes = unpack(packed["land"])[2]
@@ -395,7 +397,7 @@ def test_planted_land_is_what_margins_and_features_leave(small_results):
     assert shape.area == pytest.approx(wanted.area * stretch**2, rel=0.015)
     assert len(shape.interiors) == 1
     # Without either, no land is handed over a second time.
-    whole = small_results.plots.assign(land_taken_m2=0.0, flow_strip_m2=0.0)
+    whole = small_results.plots.assign(land_taken_m2=0.0, flow_strip_m2=0.0, row_gap_m2=0.0)
     plain = replace(small_results, plots=whole)
     assert lines.rows(plain, (33.0, -9.0))["planted"] == []
 

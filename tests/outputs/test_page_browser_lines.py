@@ -89,6 +89,10 @@ def along(line, shares=(0.1, 0.3, 0.7, 0.9)):
     return [line.interpolate(share, normalized=True).coords[0] for share in shares]
 
 
+def without_pegs(results):
+    return replace(results, pegs=replace(results.pegs, table=results.pegs.table.iloc[:0]))
+
+
 def guide_of(results, plot_id):
     table = results.guides.lines
     return table.loc[table["plot_id"] == plot_id, "geometry"].iloc[0]
@@ -127,9 +131,10 @@ def test_level_lines_are_broken_and_arcs_are_not(browser, small_results, texts, 
     shares = np.linspace(0.05, 0.95, 181)
     plots = small_results.plots.copy()
     plots.loc[plots["guide_kind"] == "arc", "guide_kind"] = "level lines"
-    levelled = replace(small_results, plots=plots)
+    unpegged = without_pegs(small_results)
+    levelled = replace(unpegged, plots=plots)
     broken = {}
-    for name, results in (("arc", small_results), ("level", levelled)):
+    for name, results in (("arc", unpegged), ("level", levelled)):
         with shown(browser, results, texts, tmp_path) as tab:
             light = look(tab, "<b>B2</b>", 19, along(line, shares), crs)[:, 0]
             broken[name] = (light > LIGHT).mean()
@@ -145,10 +150,64 @@ def test_land_to_level_on_the_ground_stays_empty(browser, small_results, texts, 
     east, north = np.meshgrid(*[np.linspace(-3, 3, 9)] * 2)
     x, y = outline.representative_point().coords[0]
     points = np.column_stack([x + east.ravel(), y + north.ravel()])
-    with shown(browser, small_results, texts, tmp_path) as tab:
+    # Where its line starts there is a ring.
+    lines = small_results.guides.lines
+    unmarked = replace(small_results.guides, lines=lines[lines["geometry"].notna()])
+    with shown(browser, replace(small_results, guides=unmarked), texts, tmp_path) as tab:
         seen = look(tab, "109", 19, points, small_results.plots_crs, reach=2)
         assert (seen[:, 0] > LIGHT).all()
         assert "empty, dashed edge" in tab.inner_text("#legend")
+
+
+# ---------------------------------------------------------------- pegs
+
+PEG_PIXELS, EQUATOR_M = 3.5, 2 * np.pi * 6_378_137
+
+
+def rings(tab, plot_id, level, places, crs):
+    """How dark the ring around each place is, and how light its middle."""
+    turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
+    _, latitude = Transformer.from_crs(crs, 4326, always_xy=True).transform(*places[0])
+    # Of a web map, whose levels halve a pixel from one to the next.
+    size = PEG_PIXELS * EQUATOR_M / 256 / 2**level * np.cos(np.radians(latitude))
+    found = []
+    for x, y in places:
+        ring = np.column_stack([x + size * np.cos(turn), y + size * np.sin(turn)])
+        found.append(
+            (
+                look(tab, plot_id, level, ring, crs)[:, 0].mean(),
+                look(tab, plot_id, level, [(x, y)], crs)[0, 0],
+            )
+        )
+    return np.array(found)
+
+
+def test_pegs_are_rings_where_they_stand(browser, small_results, texts, tmp_path):
+    table = small_results.pegs.table
+    places = [(point.x, point.y) for point in table["geometry"]]
+    assert len(places) > 2
+    plot_id, crs = table["plot_id"].iloc[0], small_results.grid_crs
+    with shown(browser, small_results, texts, tmp_path) as tab:
+        ring, middle = rings(tab, plot_id, 21, places, crs).T
+        assert (ring < middle - 60).all()
+        assert (middle > LIGHT).all()
+        assert "control pegs" in tab.inner_text("#legend")
+        # From afar there are none.
+        _, middle = rings(tab, plot_id, 17, places[1:-1], crs).T
+        assert (middle < LIGHT).all()
+    with shown(browser, without_pegs(small_results), texts, tmp_path) as tab:
+        assert (rings(tab, plot_id, 21, places[1:-1], crs)[:, 1] < LIGHT).all()
+
+
+def test_a_line_to_level_on_the_ground_starts_at_a_ring(browser, small_results, texts, tmp_path):
+    lines = small_results.guides.lines
+    (start,) = lines[lines["geometry"].isna()].to_dict("records")
+    place = Transformer.from_crs(4326, small_results.grid_crs, always_xy=True).transform(
+        start["start_longitude_deg"], start["start_latitude_deg"]
+    )
+    with shown(browser, small_results, texts, tmp_path) as tab:
+        ((ring, middle),) = rings(tab, start["plot_id"], 21, [place], small_results.grid_crs)
+        assert ring < middle - 60
 
 
 # ---------------------------------------------------------------- rows
@@ -161,12 +220,13 @@ def laid(results, plot_id):
     bearing = plots["row_bearing_true_deg"] - geodesy.convergence_deg(crs, *place)
     ground = plots.assign(row_bearing_grid_deg=bearing % 180)
     taken = rows.areas(results.features.used)
-    table, found = rows.lay(plots, ground, crs, taken, None, results.plan)
+    table, planted, found = rows.lay(plots, ground, crs, rows.Clear(taken), results.plan)
     lines, every = rows.draw(found, 1_000_000)
     assert every == 1
     lines = lines[(lines["plot_id"] == plot_id) & (lines["length_m"] > 10)]
     apart = table["row_spacing_map_m"]
-    results = replace(results, plots=plots.assign(row_spacing_map_m=apart))
+    lying = replace(results.row_lines, planted=planted)
+    results = replace(results, plots=plots.assign(row_spacing_map_m=apart), row_lines=lying)
     return results, lines["geometry"].to_numpy(dtype=object)
 
 

@@ -422,6 +422,32 @@ def test_counts_of_readings_in_good_grammar(small_results, texts, read, aside, s
     assert all(part in sentence for part, sentence in zip(said, found, strict=True))
 
 
+def test_a_raster_taken_as_true_still_hides_what_is_smaller_than_its_cells(small_results, texts):
+    elevation = small_results.plan.elevation.model_copy(update={"vertical_error_m": 0.0})
+    plan = small_results.plan.model_copy(update={"elevation": elevation})
+    told = [
+        [one for one in wording.noticed(results, texts) if "taken as true" in one or "hide" in one]
+        for results in (small_results, replace(small_results, plan=plan))
+    ]
+    assert told[0] == []
+    assert told[1][0].startswith("The plan takes the heights as true (vertical_error_m = 0). ")
+    assert "Cells of 10 m hide banks and bends smaller than that" in told[1][0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "sides"),
+    [("slopes", ("too steep", "too gentle")), ("bearings", (" clockwise", " anticlockwise"))],
+)
+def test_above_0_the_raster_is_steeper_or_turned_clockwise(small_results, texts, kind, sides):
+    """Differences are raster less reading; bearings grow clockwise."""
+    for bias, side in zip((2.5, -2.5), sides, strict=True):
+        spreads = {kind: (Spread("", 20, bias, 0.4, 1.5),)}
+        results = _with_readings(small_results, 20, [], **spreads)
+        said = wording.readings_findings(results, texts)[-1]
+        assert side in said
+        assert "2.5" in said
+
+
 @pytest.mark.parametrize(
     ("bias", "said"), [(0.04, "agrees on average"), (-0.04, "agrees on average"),
                        (0.06, "0.1 % too steep"), (-0.06, "0.1 % too gentle")],
@@ -485,3 +511,12 @@ def test_what_to_measure_again_stands_before_other_flags(small_results, texts):
     first, *others = wording.flag_sentences(row, small_results.plan, texts)
     assert first.startswith("The slope measured on the ground, 8.0 %, and the elevation raster")
     assert len(others) == 2
+
+
+def test_broken_rows_are_told_of_with_their_number(small_results, texts):
+    row = small_results.plots.iloc[3].to_dict()
+    said = wording.gap_sentence(row, small_results.plan, texts)
+    assert "0.5 m wide" in said
+    assert "in 7 places" in said
+    assert said in wording.flag_sentences(row, small_results.plan, texts)
+    assert wording.gap_sentence({**row, "broken_rows": 0}, small_results.plan, texts) is None

@@ -12,7 +12,7 @@ from pyproj import CRS, Transformer
 
 from districtplan import handbook, rows
 from districtplan.grid import Grid
-from districtplan.rows import guides
+from districtplan.rows import around
 from tests.conftest import ArrayElevation, measured, middle, plan_of, square, surface_raster
 from tests.support import renumbered
 from tests.terrain.errors import correlated
@@ -34,7 +34,7 @@ def rough(sigma: float) -> tuple[ArrayElevation, list]:
     return raster, plots
 
 
-def run(raster: ArrayElevation, plots: list, book=None, **sections):
+def run(raster: ArrayElevation, plots: list, book=None, standing=None, planted=None, **sections):
     """Measure plots and guide their rows."""
     plan = plan_of(**sections)
     ground, _ = measured(raster, plots, plan)
@@ -49,6 +49,8 @@ def run(raster: ArrayElevation, plots: list, book=None, **sections):
             "longitude_deg": longitude,
             "latitude_deg": latitude,
             "geometry": outlines,
+            "planted": pd.Series(planted or plots, dtype=object),
+            "standing": standing or [None] * len(plots),
         }
     )
     found = rows.guide_lines(table, ground, raster, plan, book or handbook.packaged())
@@ -216,12 +218,12 @@ def test_large_windows_are_averaged_alike(monkeypatch):
     raster = surface_raster(cone)
     plots = [square(raster, -60, 0, 90)]
     _, own = run(raster, plots)
-    monkeypatch.setattr(guides, "SIDE_MAX", 8)
+    monkeypatch.setattr(around, "SIDE_MAX", 8)
     _, coarse = run(raster, plots)
     assert coarse.lines["line_radius_m"].iloc[0] == pytest.approx(
         own.lines["line_radius_m"].iloc[0], rel=0.05
     )
-    monkeypatch.setattr(guides, "READ_MAX", 4)
+    monkeypatch.setattr(around, "READ_MAX", 4)
     _, unread = run(raster, plots)
     assert unread.plots["guide_kind"].tolist() == ["level on the ground"]
 
@@ -230,8 +232,8 @@ def test_large_windows_are_averaged_alike(monkeypatch):
     ("length", "step", "share"), [(0.0, 3, 1 / 3), (1e6, 3, 1.0), (30.0, 2, 0.973)]
 )
 def test_the_error_of_averaged_heights(length, step, share):
-    frame = guides._Frame(surface_raster(cone).grid, 0, 0, 10.0, 10.0)
-    found = guides._averaged(guides.Error(2.0, length), step, frame)
+    frame = around.Frame(surface_raster(cone).grid, 0, 0, 10.0, 10.0)
+    found = around._averaged(around.Error(2.0, length), step, frame)
     assert found.sigma_m == pytest.approx(2.0 * share, rel=1e-2)
 
 
@@ -303,3 +305,83 @@ def test_every_plan_key_changes_something(key, value):
         len(own.lines) != len(other.lines)
         or own.lines["guide_kind"].ne(other.lines["guide_kind"]).any()
     )
+
+
+# ---------------------------------------------------------------- structures that stand
+
+
+def bow(raster, radius, shift=0.0, span=0.45):
+    """A line around the apex of the cone, or beside it."""
+    x0, y0 = middle(raster)
+    turn = np.linspace(np.pi - span, np.pi + span, 60)
+    return shapely.LineString(
+        np.column_stack([x0 + 100 + radius * np.cos(turn), y0 + shift + radius * np.sin(turn)])
+    )
+
+
+def test_a_structure_along_the_contour_guides_the_rows_and_no_other_line_does():
+    raster = surface_raster(cone)
+    plot = square(raster, -20, 0, 90)
+    _, alone = run(raster, [plot])
+    assert alone.plots["guide_kind"].tolist() == ["arc"]
+    strip = bow(raster, 130)
+    inside = shapely.MultiLineString([shapely.intersection(strip, plot)])
+    _, found = run(raster, [plot], standing=[inside])
+    assert found.plots["guide_kind"].tolist() == ["standing structures"]
+    assert len(found.lines) == 1
+    assert shapely.hausdorff_distance(found.lines["geometry"].iloc[0], inside) < 0.1
+    # On the cone rows beside a circle are circles: all within the limit.
+    assert found.plots["row_within_guided_share"].iloc[0] > 0.9
+    # Rows to both edges: downhill 45 m less what lies inside, on the ground half a metre apart.
+    between = found.lines[["rows_downhill", "rows_uphill"]].iloc[0]
+    assert between.sum() == pytest.approx(90 * np.hypot(1, 0.25) / 0.5, rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("radius", "shift", "span"), [(130, 0.0, 0.06), (130, 60.0, 0.9)], ids=["short", "off"]
+)
+def test_a_structure_that_is_short_or_off_the_contour_guides_nothing(radius, shift, span):
+    raster = surface_raster(cone)
+    plot = square(raster, -20, 0, 90)
+    strip = shapely.intersection(bow(raster, radius, shift, span), plot)
+    assert not strip.is_empty
+    _, found = run(raster, [plot], standing=[shapely.MultiLineString([strip])])
+    assert found.plots["guide_kind"].tolist() == ["arc"]
+
+
+def test_structures_are_found_in_their_plots():
+    raster = surface_raster(cone)
+    plots = [square(raster, -60, y, 90) for y in (-150, 0, 150)]
+    x0, y0 = middle(raster)
+    across = shapely.LineString([(x0 - 200, y0), (x0 + 200, y0)])
+    beside = shapely.box(x0 - 90, y0 + 140, x0 - 30, y0 + 142)
+    features = pd.DataFrame(
+        {
+            "kind": ["grass strip", "path", "bank"],
+            "geometry": pd.Series([across, across, beside], dtype=object),
+        }
+    )
+    table = pd.DataFrame({"geometry": pd.Series(plots, dtype=object)})
+    crs = raster.grid.crs
+    added = rows.with_standing(table, np.array(plots, dtype=object), features, crs, crs)
+    assert added["planted"].tolist() == plots
+    found = added["standing"]
+    assert found.isna().tolist() == [True, False, True]
+    assert found[1].length == pytest.approx(90)
+
+
+@pytest.mark.parametrize("surface", [cone, ridges], ids=["arc", "level lines"])
+def test_no_guide_line_crosses_a_strip(surface):
+    raster = surface_raster(surface)
+    x0, y0 = middle(raster)
+    plots = [square(raster, -20, 0, 90)]
+    strip = shapely.box(x0 - 200, y0 + 8, x0 + 200, y0 + 12)
+    planted = [shapely.difference(plots[0], strip)]
+    _, across = run(raster, plots)
+    _, found = run(raster, plots, planted=planted)
+    assert any(shapely.intersects(line, strip) for line in across.lines["geometry"])
+    assert len(found.lines)
+    for line in found.lines["geometry"]:
+        assert shapely.intersection(line, strip.buffer(-0.01)).is_empty
+    # Places are still told from the corners of the whole plot.
+    assert found.lines["start_from_corner_m"].notna().all()

@@ -18,7 +18,7 @@ from districtplan.rows.surface import Error, Heights
 from tests.terrain.errors import correlated
 
 SETTING = Setting(Spaces(0.5, 0.4, 0.6), 0.05, 10.0, 0.005, 5.0, 20, 10.0)
-LIMITS = Limits(0.02, 0.9, 3, 0.1, 3.0, 0.005, 10, SETTING)
+LIMITS = Limits(0.02, 0.9, 3, 0.1, 3.0, 0.005, 10, 0.5, SETTING)
 PLOT = shapely.box(-25, -30, 25, 30)
 CELL, SIDE = 10.0, 14
 

@@ -60,7 +60,8 @@ def ground_of(count, bearing=90.0, slope=0.0, method="straight", fall=180.0):
 
 def laid(shapes, plan=PLAN, taken=NOTHING, strips=None, place=MIDDLE, **ground):
     plots = plots_of(shapes, place)
-    table, found = rows.lay(plots, ground_of(len(shapes), **ground), ZONE, taken, strips, plan)
+    clear = rows.Clear(taken, strips)
+    table, _, found = rows.lay(plots, ground_of(len(shapes), **ground), ZONE, clear, plan)
     return table, found, plots
 
 
@@ -97,7 +98,7 @@ def test_map_spacing_in_place_of_ground_spacing_would_be_seen(monkeypatch):
     monkeypatch.setitem(sys.modules, "broken_lay", module)
     exec(compile(broken, "broken_lay", "exec"), module.__dict__)
     plots = plots_of([shapely.box(0, 0, 100, 100)], NEAR)
-    table, _ = module.lay(plots, ground_of(1, slope=75.0), ZONE, NOTHING, None, PLAN)
+    table, _, _ = module.lay(plots, ground_of(1, slope=75.0), ZONE, rows.Clear(NOTHING), PLAN)
     assert table["rows"][0] != 250
 
 
@@ -143,7 +144,7 @@ def test_where_the_bearing_is_unknown_holes_are_the_mean_over_bearings():
     plots = plots_of([shape] * 721, NEAR)
     bearings = np.linspace(0, 180, 721)[:-1]
     ground = ground_of(720, slope=20.0).assign(row_bearing_grid_deg=bearings)
-    table, _ = rows.lay(plots.iloc[:720], ground, ZONE, NOTHING, None, PLAN)
+    table, _, _ = rows.lay(plots.iloc[:720], ground, ZONE, rows.Clear(NOTHING), PLAN)
     unknown = first_of([shape], method="measure on the ground", slope=20.0, place=NEAR)
     assert unknown["holes"] == pytest.approx(table["holes"].mean(), rel=3e-3)
 
@@ -385,7 +386,14 @@ def test_every_key_changes_what_it_is_for(section, key):
 def test_the_order_of_plots_changes_nothing():
     shapes = [field(seed, kind) for seed in range(5) for kind in ("holed", "parts", "convex")]
     plots, ground = plots_of(shapes), ground_of(15, slope=13.0, bearing=40.0)
-    one, _ = rows.lay(plots, ground, ZONE, NOTHING, None, PLAN)
-    other, _ = rows.lay(plots[::-1], ground, ZONE, NOTHING, None, PLAN)
+    one, _, _ = rows.lay(plots, ground, ZONE, rows.Clear(NOTHING), PLAN)
+    other, _, _ = rows.lay(plots[::-1], ground, ZONE, rows.Clear(NOTHING), PLAN)
     other = other[::-1].reset_index(drop=True)
     pd.testing.assert_frame_equal(one, other)
+
+
+def test_straight_rows_that_stand_in_for_curved_ones_are_counted_and_not_drawn():
+    square = shapely.box(0, 0, 20, 20)
+    table, found, _ = laid([square, square], method=["guide lines", "straight"])
+    assert table["rows"].tolist() == [40, 40]
+    assert rows.draw(found, 1_000)[0]["plot_id"].unique().tolist() == ["P1"]

@@ -97,7 +97,7 @@ def test_no_row_crosses_a_flow_line_or_its_strip(shape, bearing, seed):
     plots = plots_of([shape])
     ground = ground_with(plots, slope=15.0).assign(row_bearing_grid_deg=bearing)
     found = rows.strips(plots, ground, np.array([flow], dtype=object), ZONE, plan_of())
-    table, laid = rows.lay(plots, ground, ZONE, NOTHING, found, plan_of())
+    table, _, laid = rows.lay(plots, ground, ZONE, rows.Clear(NOTHING, found), plan_of())
     drawn = rows.draw(laid, 10**6)[0]["geometry"].to_numpy()
     if len(drawn):
         assert not shapely.intersects(drawn, flow).any()

@@ -20,7 +20,15 @@ BIAS, TIMES, READING = 4.0, 1.6, 2.0
 
 
 def compared(
-    slope_off, bearing_off, slope_se, bearing_se=3.0, *, book=None, slope=None, reason="supported"
+    slope_off,
+    bearing_off,
+    slope_se,
+    bearing_se=3.0,
+    *,
+    book=None,
+    slope=None,
+    read=None,
+    reason="supported",
 ):
     """Compare readings that the raster misses by so much."""
     count = len(slope_off)
@@ -42,7 +50,7 @@ def compared(
         {
             "source_row": np.arange(1, count + 1),
             "plot_id": ids,
-            "slope_pct": slope,
+            "slope_pct": slope if read is None else read,
             "bearing_deg": bearing,
             "bearing_reference": "true",
             "method": "level",
@@ -159,6 +167,63 @@ def test_outside_is_more_than_both_errors_explain():
     table, found = compared(np.zeros(2), np.array([-reach - 0.01, 0.0]), 3.0)
     assert table["bearing_agrees"].tolist() == ["outside", "inside"]
     assert found.outside == ("P0",)
+
+
+def superseded(column: str, off: float):
+    """Thirty plots read twice, the first time far off; classes differ by plot."""
+    ids = [f"P{i}" for i in range(30)]
+    slope = np.repeat([8.0, 12.0, 40.0], 10)
+    table = pd.DataFrame(
+        {
+            "plot_id": ids, "row_method_reason": "supported",
+            "slope_corrected_pct": slope + 1, "slope_se_pct": 1.0,
+            "level_line_true_deg": 92.0, "level_line_se_deg": 3.0,
+        }
+    )  # fmt: skip
+    both = {"slope_pct": np.tile(slope, 2), "bearing_deg": np.full(60, 90.0)}
+    both[column][:30] += off
+    readings = pd.DataFrame(
+        {
+            "source_row": np.arange(1, 61), "plot_id": ids * 2, **both,
+            "bearing_reference": "true", "method": "level",
+            "date": [date(2026, 2, 1)] * 30 + [date(2026, 2, 27)] * 30,
+        }
+    )  # fmt: skip
+    plots = pd.DataFrame({"plot_id": ids, "longitude_deg": 33.0, "latitude_deg": -2.0})
+    return terrain.calibrate(table, readings, plots, ZONE, plan_of(**STATED), handbook.packaged())
+
+
+@pytest.mark.parametrize(("column", "off"), [("slope_pct", 30.0), ("bearing_deg", 40.0)])
+def test_readings_that_later_ones_replace_tell_nothing(column, off):
+    compared, found = superseded(column, off)
+    kind = column.split("_")[0]
+    # They are listed as they are, and neither counted nor called outside.
+    assert (compared[f"{kind}_agrees"][:30] == "outside").all()
+    assert (compared["reading_use"][:30] == "none").all()
+    assert found.outside == ()
+    for spreads, bias in ((found.slopes, 1.0), (found.bearings, 2.0)):
+        assert spreads[0].readings == 30
+        assert spreads[0].bias == pytest.approx(bias)
+        assert [one.readings for one in spreads[1:]] == [10, 10, 10]
+
+
+def test_a_plot_outside_by_slope_and_bearing_is_named_once():
+    _, found = compared(np.array([30.0, 0.0]), np.array([60.0, 0.0]), 1.0)
+    assert found.outside == ("P0",)
+
+
+def test_the_class_of_a_bearing_is_that_of_the_slope_read_or_else_the_rasters():
+    off, read = np.linspace(-1, 1, 20), np.repeat([12.0, 40.0], 10)
+    _, found = compared(12.0 - read, off, 1.0, slope=read)
+    assert [one.readings for one in found.bearings] == [20, 10, 10]
+    _, found = compared(np.zeros(20), off, 1.0, slope=read, read=np.full(20, np.nan))
+    assert [one.readings for one in found.bearings] == [20, 10, 10]
+
+
+def test_a_class_begins_at_its_lower_bound():
+    classes = handbook.packaged().rows("slope_classes").set_index("lower_pct")["name"]
+    _, found = compared(np.zeros(20), np.zeros(20), 1.0, slope=np.full(20, 10.0))
+    assert found.slopes[1].slope_class == classes[10.0]
 
 
 def test_readings_no_worse_than_their_own_error_show_no_error_of_the_raster():

@@ -7,7 +7,9 @@ import pytest
 import shapely
 from pyproj import CRS
 
+from districtplan import handbook
 from districtplan.grid import Grid
+from districtplan.terrain import hillside
 from tests.conftest import ArrayElevation, measured, middle, plan_of, square, surface_raster
 from tests.support import renumbered
 from tests.terrain.errors import correlated
@@ -123,6 +125,124 @@ def test_gaps_and_the_rasters_edge():
     assert table["hillside_slope_pct"].isna().tolist() == [False, True, True]
     assert table["hillside_slope_pct"][0] == pytest.approx(14, abs=0.02)
     assert not any(flag.startswith("hillside") for flag in table["terrain_flags"][1])
+
+
+def rectangular(cell_x: float, cell_y: float, surface) -> ArrayElevation:
+    """A raster whose cells aren't square, over the same 2 km."""
+    grid = Grid(
+        490_000.0, 9_701_000.0, cell_x, cell_y, round(2000 / cell_y), round(2000 / cell_x),
+        CRS.from_epsg(32736),
+    )  # fmt: skip
+    x = (np.arange(grid.columns) + 0.5) * cell_x - 1000
+    y = 1000 - (np.arange(grid.rows) + 0.5) * cell_y
+    return ArrayElevation(grid, surface(*np.meshgrid(x, y)))
+
+
+@pytest.mark.parametrize("cells", [(10.0, 25.0), (25.0, 10.0)])
+def test_cells_need_not_be_square(cells):
+    raster = rectangular(*cells, plane(0.14, 60))
+    row = unserved(raster, [square(raster, side=60)]).iloc[0]
+    assert row["hillside_slope_pct"] == pytest.approx(14, abs=0.02)
+    assert row["hillside_downslope_true_deg"] == pytest.approx(60, abs=0.1)
+    # Where heights lack, the plane is fitted to the others.
+    raster.heights[raster.grid.rows // 2 + 2, raster.grid.columns // 2 + 2] = np.nan
+    row = unserved(raster, [square(raster, side=60)]).iloc[0]
+    assert row["hillside_slope_pct"] == pytest.approx(14, abs=0.02)
+    assert row["hillside_downslope_true_deg"] == pytest.approx(60, abs=0.1)
+    # Bent ground along one axis is bent whichever way the cells are longer.
+    raster = rectangular(*cells, lambda x, y: 2000 + 0.2 * np.abs(x) + 0.0 * y)
+    assert np.isnan(
+        unserved(raster, [square(raster, side=60)])["hillside_downslope_true_deg"].iloc[0]
+    )
+
+
+@pytest.mark.parametrize(("cells", "window", "sides"), [
+    ((10.0, 25.0), 200.0, (8, 20)), ((25.0, 10.0), 200.0, (20, 8)), ((10.0, 10.0), 150.0, (15, 15)),
+])  # fmt: skip
+def test_the_window_is_square_on_the_ground_and_the_margin_holds_it(cells, window, sides):
+    raster = rectangular(*cells, plane(0.14, 60))
+    plan = plan_of(terrain={"hillside_window_m": window})
+    windows = hillside.Windows(raster.grid, 10.0, plan, handbook.packaged())
+    rows, columns = windows._rows, windows._columns
+    steps = int(rows[1] - rows[0]), int(columns[1] - columns[0])
+    assert abs(len(rows) * steps[0] - sides[0]) < steps[0]
+    assert abs(len(columns) * steps[1] - sides[1]) < steps[1]
+    assert abs(rows[0] + rows[-1]) <= 1
+    assert windows.margin == max(-rows[0], rows[-1], -columns[0], columns[-1])
+
+
+@pytest.mark.parametrize("cells", [(10.0, 25.0), (25.0, 10.0)])
+@pytest.mark.parametrize("length", [0.0, 40.0])
+def test_variances_are_those_of_the_planes_own_weights(cells, length):
+    """Oracle: all pairs of heights of the window, their places in metres."""
+    raster = rectangular(*cells, plane(0.14, 60))
+    plan = plan_of(elevation={"vertical_error_m": 2.0, "error_correlation_m": length})
+    windows = hillside.Windows(raster.grid, 10.0, plan, handbook.packaged())
+    rows, columns = windows._rows, windows._columns
+    width, height = np.full(1, cells[0]), np.full(1, cells[1])
+    down, right = (grid.ravel() for grid in np.meshgrid(rows, columns, indexing="ij"))
+    x, y = (right - right.mean()) * cells[0], (down - down.mean()) * cells[1]
+    apart = np.subtract.outer(x, x) ** 2 + np.subtract.outer(y, y) ** 2
+    alike = np.exp(-apart / (2 * length**2)) if length else np.eye(len(x))
+    for place, found in (
+        (x, windows._variance(columns, width, rows, height)),
+        (y, windows._variance(rows, height, columns, width)),
+    ):
+        weights = place / (place @ place)
+        assert found[0] == pytest.approx(4 * weights @ alike @ weights)
+
+
+@pytest.mark.parametrize("cells", [(10.0, 25.0), (25.0, 10.0)])
+@pytest.mark.parametrize("aspect", [0, 90])
+def test_the_plane_explains_all_of_a_plane_and_the_misfit_the_rest(cells, aspect):
+    raster = rectangular(*cells, plane(0.14, aspect))
+    rows, columns = np.arange(8), np.arange(20)
+    heights = raster.heights[None, :8, :20]
+    _, tilted, other = hillside._plane(heights, rows, columns, 0.9)
+    spread = heights - heights.mean()
+    assert tilted[0] == pytest.approx((spread**2).sum())
+    assert other[0] == pytest.approx(0, abs=1e-6)
+
+
+@pytest.mark.parametrize("cells", [(10.0, 40.0), (40.0, 10.0)])
+def test_a_fall_is_clear_against_the_larger_of_both_errors(cells):
+    """Samples of one side are fewer: the fall must be clear of what they leave open."""
+    raster = rectangular(*cells, plane(0.0, 0))
+    plan = plan_of(elevation={"vertical_error_m": 2.0, "error_correlation_m": 0.0})
+    windows = hillside.Windows(raster.grid, 10.0, plan, handbook.packaged())
+    sides = windows._rows, windows._columns
+    width, height = np.full(1, cells[0]), np.full(1, cells[1])
+    variances = (
+        windows._variance(sides[1], width, sides[0], height)[0],
+        windows._variance(sides[0], height, sides[1], width)[0],
+    )
+    times = handbook.packaged().number("hillside_limits", "fall_times")
+    for share, clear in ((0.98, False), (1.02, True)):
+        slope = share * times * np.sqrt(max(variances))
+        raster = rectangular(*cells, plane(slope, 45))
+        told = unserved(
+            raster,
+            [square(raster, side=60)],
+            elevation={"vertical_error_m": 2.0, "error_correlation_m": 0.0},
+            terrain={"flat_slope_pct": 0.0},
+        )
+        assert told["hillside_downslope_true_deg"].notna().all() == clear
+
+
+def test_the_fall_is_from_true_north():
+    """Beside the zone's middle the raster's north is off true north; the plot's own fall knows."""
+    raster = surface_raster(plane(0.14, 77), corner=(760_000.0, 7_790_000.0))
+    row = unserved(raster, [square(raster, side=60)]).iloc[0]
+    turned = row["downslope_true_deg"] - 77
+    assert abs(turned) > 0.5
+    assert row["hillside_downslope_true_deg"] - 77 == pytest.approx(turned, abs=0.01)
+
+
+def test_the_window_lies_around_the_plots_middle():
+    """The hillside bends beside the plot: a window about its corner would see another slope."""
+    raster = surface_raster(lambda x, y: 2000 + 0.1 * x + 2e-4 * x**2 + 0.0 * y)
+    row = unserved(raster, [square(raster, 5, 5, 130)]).iloc[0]
+    assert row["hillside_slope_pct"] == pytest.approx(10.2, abs=0.25)
 
 
 def test_cells_wider_than_a_hillside_tell_nothing():

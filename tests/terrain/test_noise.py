@@ -118,12 +118,14 @@ def test_a_faint_bend_is_in_the_grade_though_not_in_the_bearing():
 
 def test_draws_agree_with_the_model():
     """A short run of the Monte Carlo; the long one is ``-m slow``."""
-    told = monte_carlo.summary(monte_carlo.cases(seed=8, count=40, draws=300)).loc["all"]
+    told = monte_carlo.summary(monte_carlo.cases(seed=8, count=40, draws=300))["all"]
     assert told["bearing se/sd within 0.85-1.15"] >= 0.9
     assert told["slope se/sd within 0.85-1.15"] >= 0.9
     assert 0.92 <= told["19-in-20 grade held"] <= 0.98
-    assert told["rms / better, median"] <= 1.05
-    assert told["rms / worse, worst"] <= 1.01
+    assert told["published rms / better, median"] <= 1.05
+    assert told["published rms / better, worst"] <= 1.4
+    assert told["all draws rms / better, median"] <= 1.05
+    assert told["all draws rms / worse, worst"] <= 1.01
 
 
 @pytest.mark.slow
@@ -134,17 +136,25 @@ def test_monte_carlo_on_a_fresh_seed(record_property, capsys):
     told = monte_carlo.summary(table)
     with capsys.disabled():
         sys.stdout.write(f"\nseed {seed}\n{told.to_string()}\n")
-    told = told.loc["all"]
+    told = told["all"]
     assert told["cases"] == 400
     assert told["bearing se/sd within 0.85-1.15"] >= 0.95, seed
     assert told["slope se/sd within 0.85-1.15"] >= 0.95, seed
     assert 0.93 <= told["19-in-20 grade held"] <= 0.97, seed
-    assert told["rms / better, median"] <= 1.05, seed
-    # Every case under 1.4 is out of reach (DEVELOPERS.md says why): one in a hundred may be over.
-    assert told["rms / better, up to 1.4"] >= 0.99, seed
-    assert told["rms / better, worst"] <= 2, seed
+    assert told["published cases"] >= 100, seed
+    assert told["published rms / better, median"] <= 1.05, seed
+    # Some 20 draws of a case scatter: beyond a bound only where that can't be the reason.
+    assert told["published rms / better, worst less 2 se"] <= 1.4, seed
+    assert told["published rms / better, up to 1.4"] >= 0.99, seed
+    assert told["published seldom, together: rms / better"] <= 1.4, seed
+    assert told["published rms / worse, worst less 2 se"] <= 1, seed
+    assert told["published rms / worse, worst"] <= 1.05, seed
+    assert told["all draws rms / better, median"] <= 1.05, seed
+    # Over draws without a bearing too, one case in a hundred may lose more (DEVELOPERS.md).
+    assert told["all draws rms / better, up to 1.4"] >= 0.99, seed
+    assert told["all draws rms / better, worst"] <= 2, seed
     # To the draws' own scatter.
-    assert told["rms / worse, worst"] <= 1.01, seed
+    assert told["all draws rms / worse, worst"] <= 1.01, seed
 
 
 def test_cases_cover_what_was_asked_for():

@@ -6,10 +6,13 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from pyproj import CRS
 
 from districtplan import handbook
+from districtplan.grid import Grid
+from districtplan.terrain import serves
 from districtplan.terrain.serves import forecast
-from tests.conftest import measured, plan_of, square, surface_raster
+from tests.conftest import ArrayElevation, measured, plan_of, square, surface_raster
 from tests.terrain.errors import correlated
 
 MIDDLE = 500_000.0, 9_800_000.0
@@ -102,6 +105,7 @@ def test_the_raster_at_hand_and_those_not_better_are_not_offered():
     assert cells(30.0, 0.9) == [10, 5, 2]
     assert cells(30.9, 0.9) == [10, 5, 2]  # an arc second: the same raster
     assert cells(30.0, 2.0) == [30, 10, 5, 2]  # same cells, smaller error
+    assert cells(29.0, 2.0) == [30, 10, 5, 2]  # so nearly the same that the error decides
     assert cells(10.0, 0.5) == [5, 2]
     assert cells(10.0, 0.2) == [2]  # 5 m cells with 0.3 m are no better
     assert cells(2.0, 0.15) == []
@@ -126,3 +130,70 @@ def test_no_error_of_the_raster_at_hand_is_taken_for_land():
     for one, other in zip(of_noisy[1:], of_clean[1:], strict=True):
         assert one.plots_share == pytest.approx(other.plots_share, abs=0.15)
     assert told_of(noisy, plots, stated(3.0, 60.0)) == of_noisy
+
+
+def bent(x, y):
+    return 2000 + 0.1 * x + 0.05 * y + 1e-4 * x**2 + 2e-4 * x * y - 1.5e-4 * y**2
+
+
+@pytest.mark.parametrize("cells", [(10.0, 25.0), (25.0, 10.0), (10.0, 10.0)])
+def test_the_land_lies_under_the_other_rasters_cells_as_it_is(cells, monkeypatch):
+    """Cells that aren't square; no error: the gradient in each new cell is that of the land."""
+    width, height = cells
+    grid = Grid(
+        MIDDLE[0] - 1000, MIDDLE[1] + 1000, width, height, round(2000 / height),
+        round(2000 / width), CRS.from_epsg(32736),
+    )  # fmt: skip
+    x = (np.arange(grid.columns) + 0.5) * width - 1000
+    y = 1000 - (np.arange(grid.rows) + 0.5) * height
+    raster = ArrayElevation(grid, bent(*np.meshgrid(x, y)))
+    seen, spreads = [], []
+    lay, bend = serves._ground, serves._Fit.bend
+
+    def watched(found, *rest):
+        ground = lay(found, *rest)
+        seen.append((rest[1].cell_m, found, ground))
+        return ground
+
+    def told(fit, spread):
+        spreads.append(spread)
+        return bend(fit, spread)
+
+    nothing = np.zeros((serves.FIELD_CELLS, serves.FIELD_CELLS))
+    monkeypatch.setattr(serves, "_ground", watched)
+    monkeypatch.setattr(serves, "_error_field", lambda _: (nothing, nothing))
+    monkeypatch.setattr(serves._Fit, "bend", told)
+    plot = shapely.box(MIDDLE[0] - 100, MIDDLE[1] + 50, MIDDLE[0] + 100, MIDDLE[1] + 150)
+    # An error so much alike says next to nothing of slopes.
+    told_of(raster, [plot], stated(1.0, 5000.0))
+    assert [cell for cell, _, _ in seen][-3:] == [10, 5, 2]
+    for cell, found, ground in seen:
+        x = (found.column + 0.5) * cell - 1000
+        y = 1000 - (found.row + 0.5) * cell
+        assert (np.abs(x) < 100 + cell).all()
+        assert (np.abs(y - 100) < 50 + cell).all()
+        assert ground.east == pytest.approx(0.1 + 2e-4 * x + 2e-4 * y, abs=1e-3)
+        assert ground.north == pytest.approx(0.05 + 2e-4 * x - 3e-4 * y, abs=1e-3)
+    # Along its narrow side a plot counts as a square of its area.
+    assert spreads[0] == pytest.approx([200**2 / 12, 200 * 100 / 12], rel=0.03)
+
+
+def test_bends_count_by_how_far_the_plot_reaches_their_way():
+    """Mean square of (a x + b y, b x + c y) for independent a, b and c."""
+    value, variance = np.zeros(6), np.array([0, 0, 0, 1.0, 10.0, 100.0])
+    _, noise = serves._Fit(value, np.diag(variance)).bend(np.array([3.0, 5.0]))
+    assert noise**2 == pytest.approx(1 * 3 + 10 * (3 + 5) + 100 * 5)
+
+
+def test_the_size_of_cells_that_are_not_square_is_that_of_their_area():
+    def better(width, height):
+        grid = Grid(
+            MIDDLE[0] - 1000, MIDDLE[1] + 1000, width, height, round(2000 / height),
+            round(2000 / width), CRS.from_epsg(32736),
+        )  # fmt: skip
+        raster = ArrayElevation(grid, np.full((grid.rows, grid.columns), 2000.0))
+        plot = shapely.box(MIDDLE[0], MIDDLE[1], MIDDLE[0] + 100, MIDDLE[1] + 100)
+        return [one.cell_m for one in told_of(raster, [plot], stated(0.5, 30.0))]
+
+    # Of 16 by 4 m are 8 m: neither 10 m nor 4 m.
+    assert better(16.0, 4.0) == better(4.0, 16.0) == [5, 2]

@@ -7,8 +7,11 @@ import importlib
 import numpy as np
 import pytest
 import shapely
+from pyproj import CRS
 
 from districtplan import terrain
+from districtplan.grid import Grid
+from districtplan.handbook import packaged
 from districtplan.terrain import surface
 from tests.conftest import ArrayElevation, measured, middle, plan_of, square, surface_raster
 from tests.support import renumbered
@@ -299,6 +302,142 @@ def test_plots_beside_the_raster_are_told_and_nothing_breaks(x, y):
     raster = surface_raster(hills)
     table, off = measured(raster, [square(raster, x, y, 45), square(raster, side=45)])
     assert (len(table), len(off)) == (1, 1)
+
+
+LIMITS = packaged().numbers(surface.TABLE)
+ERROR = 1.0, 20.0
+SIDES = [(10.0, 25.0), (25.0, 10.0)]
+
+
+def lattice(cells, heights, tile=None) -> ArrayElevation:
+    """A raster of 60 by 60 cells that need not be square."""
+    grid = Grid(490_000.0, 9_701_000.0, *cells, 60, 60, CRS.from_epsg(32736))
+    # Not a multiple of half a metre, which would be steps.
+    return ArrayElevation(grid, 2000.3 + heights, tile=tile)
+
+
+def on_cells(raster: ArrayElevation, rows: slice, columns: slice) -> shapely.Polygon:
+    grid = raster.grid
+    return shapely.box(
+        grid.west + columns.start * grid.cell_x, grid.north - rows.stop * grid.cell_y,
+        grid.west + columns.stop * grid.cell_x, grid.north - rows.start * grid.cell_y,
+    )  # fmt: skip
+
+
+def raises(raster, plot, code, error=ERROR, **elevation) -> bool:
+    length = error[1] / raster.grid.cell_x
+    return bool(raised(raster, [plot], code, error[0], length, **elevation)[0])
+
+
+@pytest.mark.parametrize("cells", SIDES)
+@pytest.mark.parametrize("down", [False, True])
+def test_a_step_counts_from_what_errors_of_two_tiles_could_be(cells, down):
+    """Oracle: the line of each side through two cells errs by itself; pairs near count as one."""
+    pairs = 8
+    along, across = cells[::-1] if down else cells
+    sigma, length = ERROR
+    noise = 2 * sigma**2 * (1.5**2 + 0.5**2 - 1.5 * np.exp(-(along**2) / (2 * length**2)))
+    free = pairs / (1 + np.sqrt(2 * np.pi) * length / across)
+    least = LIMITS["seam_times"] * np.sqrt(noise / max(free, 1))
+    assert least > LIMITS["seam_step_min_m"]
+    tile = np.zeros((60, 60), dtype=np.int16)
+    tile[:, 30:] = 1
+    place = slice(26, 26 + pairs), slice(27, 33)
+    if down:
+        tile, place = tile.T.copy(), place[::-1]
+    for share, told in ((0.97, False), (1.03, True)):
+        raster = lattice(cells, share * least * tile, tile)
+        plot = on_cells(raster, *place).buffer(-0.5, join_style="mitre")
+        assert raises(raster, plot, "step_between_tiles") == told
+
+
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_a_seam_that_zigzags_is_no_step(sign):
+    """What goes up on one half of the seam and down on the other has no mean step."""
+    tile = np.zeros((60, 60), dtype=np.int16)
+    tile[:, 30:] = 1
+    turns = np.where(np.arange(60) % 2 == 0, 3.0, -3.0)[:, None]
+    raster = lattice((10.0, 10.0), sign * turns * tile, tile)
+    plot = on_cells(raster, slice(26, 34), slice(27, 33)).buffer(-0.5, join_style="mitre")
+    assert not raises(raster, plot, "step_between_tiles", (0.0, 0.0))
+    raster = lattice((10.0, 10.0), sign * 3.0 * tile, tile)
+    assert raises(raster, plot, "step_between_tiles", (0.0, 0.0))
+
+
+def test_a_seam_of_few_cells_has_no_scatter_of_its_own():
+    """A narrow plot has too few cells off the seam to tell that its ground is rough."""
+    tile = np.zeros((60, 60), dtype=np.int16)
+    tile[:, 30:] = 1
+    rough = np.zeros((60, 60))
+    rough[:, 26] = 40.0
+    raster = lattice((10.0, 10.0), 2.0 * tile + rough, tile)
+    pairs = int(max(LIMITS["seam_pairs_min"], 3))
+    narrow = on_cells(raster, slice(26, 26 + pairs), slice(28, 31))
+    narrow = narrow.buffer(-0.5, join_style="mitre")
+    assert pairs < LIMITS["cells_min"]
+    assert raises(raster, narrow, "step_between_tiles", (0.0, 0.0))
+
+
+@pytest.mark.parametrize("cells", SIDES)
+@pytest.mark.parametrize("kind", ["rows", "columns", "down", "up"])
+def test_stripes_count_from_what_errors_along_them_could_be(cells, kind):
+    row, column = np.mgrid[:60, :60]
+    width, height = cells
+    slant = np.hypot(width, height) / 2
+    period, lines, number, apart, along = {
+        "rows": (2, 12, row, height, width),
+        "columns": (2, 12, column, width, height),
+        "down": (3, 23, row - column, slant, 2 * slant),
+        "up": (3, 23, row + column, slant, 2 * slant),
+    }[kind]
+    noise = surface._wave_error(
+        period, np.full(1, 144.0), np.full(1, lines), (np.full(1, apart), np.full(1, along)), ERROR
+    )[0]
+    gain = 1 - np.cos(2 * np.pi / period)
+    least = LIMITS["stripe_error_times"] * noise / gain
+    least = max(least, LIMITS["stripe_step_min_m"])
+    for share, told in ((0.97, False), (1.03, True)):
+        wave = share * least * np.cos(2 * np.pi * number / period + (period > 2))
+        raster = lattice(cells, wave)
+        plot = on_cells(raster, slice(20, 32), slice(20, 32)).buffer(-0.5, join_style="mitre")
+        assert raises(raster, plot, "striped_heights") == told
+
+
+@pytest.mark.parametrize("cells", SIDES)
+def test_trees_count_from_what_errors_along_either_axis_could_be(cells):
+    sigma, length = 2.0, 20.0
+    wide = max(cells)
+    alike = np.exp(-(np.array([wide, 2 * wide]) ** 2) / (2 * length**2))
+    noise = sigma**2 * (1.5 - 2 * alike[0] + 0.5 * alike[1])
+    least = LIMITS["tree_times"] * np.sqrt(noise)
+    assert least > max(LIMITS["tree_height_min_m"], LIMITS["tree_cell_share_min"] * cells[0])
+    for share, told in ((0.97, False), (1.03, True)):
+        heights = np.zeros((60, 60))
+        heights[20:32, 20:32] = share * least
+        heights[21:31, 21:31] = 0.0
+        raster = lattice(cells, heights)
+        plot = on_cells(raster, slice(20, 32), slice(20, 32))
+        found = raises(
+            raster, plot, "trees_at_edge", (sigma, length), surface="tree tops and roofs"
+        )
+        assert found == told
+
+
+def test_the_look_reaches_all_that_the_checks_read():
+    watch = surface.Watch(lattice((10.0, 10.0), 0.0).grid, plan_of(), packaged())
+    # A belt of trees so many cells wide is held against the ground twice as far off.
+    assert watch.margin >= 2 * max(surface.WIDTHS)
+    assert watch.margin >= len(surface.JUMP) // 2
+
+
+@pytest.mark.parametrize("step", [0.5, 1.0])
+def test_steps_matter_by_what_they_add_to_the_slope(step):
+    """Rounding errs by step/√12, a Horn gradient by √12/8 of that over the cell: step / 8 cell."""
+    nothing = np.zeros(2, dtype=bool)
+    found = surface.Surface(np.full(2, step), nothing, nothing, nothing, nothing)
+    slope = step / 80 / LIMITS["step_slope_share_min"] * np.array([0.99, 1.01])
+    told, *_ = surface.flags(found, slope, np.full(2, 10.0), packaged())
+    assert told.tolist() == [True, False]
 
 
 def test_all_flags_are_declared():

@@ -1,4 +1,4 @@
-"""Rows, guide lines and flow lines for the page's script.
+"""Rows, guide lines, pegs and flow lines for the page's script.
 
 Rows take no bytes of their own: the script lays them again from the outline, the bearing, the
 distance and where the first one lies, as the rows stage does. It is handed the planted land of
@@ -10,13 +10,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 import shapely
+from pyproj import CRS
 
 from districtplan import geodesy
 from districtplan.outputs.page import shapes
-from districtplan.rows import areas, strips
 from districtplan.rows.band import families
-from districtplan.rows.land import planted
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     Objects = NDArray[np.object_]
 
 VERTICES_MAX = 1_000_000
-"""Most points of guide lines, and of flow lines, in a page: about 5 MB each [points]."""
+"""Most points of guide lines, flow lines and pegs each in a page: about 5 MB [points]."""
+DEGREES = CRS.from_epsg(4326)
 
 
 def rows(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
@@ -52,7 +53,7 @@ def rows(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
     bearing = plots["row_bearing_true_deg"].to_numpy(dtype=np.float64)
     # As rows are counted: downhill, to the right where there is no one fall.
     leftwards = np.cos(np.radians(fall - bearing - 90)) < 0
-    taken = (plots["land_taken_m2"] > 0) | (plots["flow_strip_m2"] > 0)
+    taken = plots[["land_taken_m2", "flow_strip_m2", "row_gap_m2"]].gt(0).any(axis="columns")
     some = taken.to_numpy() | (plan.rows.edge_margin_m > 0)
     places = np.flatnonzero(some)
     found: dict[str, Any] = {
@@ -64,21 +65,9 @@ def rows(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
         "planted": places.tolist(),
     }
     if len(places):
-        land = _planted(results, places)
+        land = results.row_lines.planted[places]
         found["land"] = shapes.pack(land, results.grid_crs, origin_deg)
     return found
-
-
-def _planted(results: Results, places: NDArray[np.int64]) -> Objects:
-    plots = results.plots.iloc[places]
-    outlines = geodesy.reproject(plots["geometry"].to_numpy(), results.plots_crs, results.grid_crs)
-    scale = geodesy.point_scale(
-        results.grid_crs, plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
-    )
-    margin = results.plan.rows.edge_margin_m * scale
-    in_zone, flow = plots.assign(geometry=outlines), results.flow_lines["geometry"].to_numpy()
-    beside = strips(in_zone, plots, flow, results.grid_crs, results.plan)
-    return planted(outlines, areas(results.features.used), beside, margin).polygons
 
 
 def guides(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
@@ -109,6 +98,43 @@ def guides(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
     of_plot = np.bincount(at, minlength=len(results.plots))
     packed = shapes.pack_lines(lines, results.guides.crs, origin_deg)
     return {"left_out": 0, "lines": shapes.counts(of_plot), **packed}
+
+
+def pegs(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
+    """Pack control pegs, and where lines start that a team finds on the ground.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+
+    Returns
+    -------
+    dict[str, Any]
+        The streams of the pegs' places, one shape a plot, empty where it has none, in the order
+        that they are numbered; ``left_out``: their number where they would make the page too
+        large, and then no streams.
+    """
+    table, lines = results.pegs.table, results.guides.lines
+    starts = lines[shapely.is_missing(lines["geometry"].to_numpy(dtype=object))]
+    standing = geodesy.reproject(
+        table["geometry"].to_numpy(dtype=object), results.grid_crs, DEGREES
+    )
+    begun = shapely.points(
+        starts[["start_longitude_deg", "start_latitude_deg"]].to_numpy(dtype=np.float64)
+    )
+    points = np.concatenate([standing, np.asarray(begun, dtype=object).reshape(-1)])
+    if len(points) > VERTICES_MAX:
+        return {"left_out": len(points)}
+    place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
+    at = pd.concat([table["plot_id"], starts["plot_id"]]).map(place).to_numpy(dtype=np.int64)
+    order = np.argsort(at, kind="stable")
+    found = np.full(len(results.plots), shapely.MultiPoint(), dtype=object)
+    some, together = np.unique(at[order], return_inverse=True)
+    found[some] = shapely.multipoints(points[order], indices=together)
+    return {"left_out": 0, **shapes.pack_lines(found, DEGREES, origin_deg)}
 
 
 def flow(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:

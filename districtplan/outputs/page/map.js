@@ -42,6 +42,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const ROWS_FROM = 10;
   const NUMBER_FROM = 26;
   const GUIDES_FROM = 60;
+  const PEGS_FROM = 240;
+  const PEG_RADIUS = 3.5;
   const LINE_GAP = { [STRAIGHT]: 6, [ANY]: 9 };
   const LABEL_GAP = 14;
   const LABEL_MAX = 28;
@@ -148,6 +150,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const landOf = new Map(plots.rows.planted.map((i, at) => [i, at]));
   const guides = plots.guides.lines ? unpackPoints(plots.guides) : null;
   const guidesOf = guides ? startsOf(unpackVarints(plots.guides.lines)) : null;
+  const pegs = plots.pegs.moves === undefined ? null : unpackPoints(plots.pegs);
   const flow = unpackPoints(data.flow);
   const rowOf = new Map(plots.id.map((id, i) => [id, i]));
 
@@ -605,6 +608,28 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
+  const pegsOf = (i) => (pegs === null || excluded[i] !== null ? 0 : pegs.vertices[i + 1] - pegs.vertices[i]);
+
+  /* Control pegs, numbered as on the sheet; a number that would cover the last one is left out. */
+  function markPegs(context, rows, frame) {
+    for (const i of rows) {
+      if (!pegsOf(i) || sizeOf(i, frame) < PEGS_FROM) continue;
+      const look = { font: "700 13px system-ui, sans-serif", halo: 4, fill: PAPER, ink: INK };
+      let last = null;
+      for (let at = pegs.vertices[i]; at < pegs.vertices[i + 1]; at++) {
+        const [px, py] = [pegs.x[at] * frame.scale + frame.east, frame.north - pegs.y[at] * frame.scale];
+        context.beginPath();
+        context.arc(px, py, PEG_RADIUS, 0, 2 * Math.PI);
+        Object.assign(context, { fillStyle: PAPER, strokeStyle: INK, lineWidth: 1.8 });
+        context.fill();
+        context.stroke();
+        if (last !== null && Math.hypot(px - last[0], py - last[1]) < 2 * LABEL_GAP) continue;
+        last = [px, py];
+        write(context, String(at - pegs.vertices[i] + 1), px, py - LABEL_GAP, look);
+      }
+    }
+  }
+
   function villageLabel(village, at) {
     const seed = inNumbers(data.villages.numbers, "seed_g", at);
     const holes = inNumbers(data.villages.numbers, "holes", at);
@@ -697,6 +722,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       if (typical >= ROWS_FROM && state.view !== "buy") strokeFlow(context, frame, size);
       strokeEdges(context, rows, frame);
       writeMarks(context, rows, frame);
+      if (state.view === "rows") markPegs(context, rows, frame);
     }
     if (state.open !== null) {
       strokeAll(context, [state.open], frame, { width: 9, colour: PAPER });
@@ -1444,6 +1470,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       plots.rows.families.some((family) => family.crop === "maize") ? data.words.legend_maize : null,
       method.some((_, i) => hasGuides(i)) ? data.words.legend_guides_zoom : null,
       left ? say("legend_guides_left_out", { count: shown(left) }) : null,
+      method.some((_, i) => pegsOf(i)) ? data.words.legend_pegs : null,
+      plots.pegs.left_out ? say("legend_pegs_left_out", { count: shown(plots.pegs.left_out) }) : null,
     ].filter((text) => text !== null);
   }
 

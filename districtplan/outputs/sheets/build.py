@@ -52,6 +52,8 @@ GOODS: tuple[tuple[str, Picture], ...] = (
 LETTERS = "ABCD"
 CAUTIONS = ("apart", "cap", "hands", "dressed", "digging", "steep", "law")
 NO_ROWS = outline.Rows((), 1, 0.0)
+FALLING = ("compass", "check", "level", "pegs")
+"""Steps that differ where rows are to fall."""
 SOUTH_DEG = 180.0
 
 
@@ -144,7 +146,8 @@ def how_parts(results: Results, texts: Texts) -> How:
     """
     parts = [Part(texts.say("sheets.how.string"), tuple(string_words(results.string, texts)))]
     told: set[str] = set()
-    for title, said in level_words(results.plan, results.handbook, texts).items():
+    grade = None if results.plots["row_grade_design_pct"].gt(0).any() else 0.0
+    for title, said in level_words(results.plan, results.handbook, texts, grade).items():
         parts.append(Part(title, tuple(one for one in said if one not in told)))
         told.update(said)
     return How(texts.say("sheets.how.title"), tuple(parts))
@@ -337,9 +340,9 @@ def _rows(
 
 def _alarm(row: Mapping[str, Any], texts: Texts) -> str | None:
     code = next((code for code in wording.LAND_USE if code in row["erosion_flags"]), None)
-    if code not in wording.EXCLUDED and wording.OUTLET in row["outlet_flags"]:
+    if code not in wording.EXCLUDED and row["outlet_flags"]:
         outlet = wording.outlet_words(row["row_outlet"], texts)
-        return texts.say("sheets.alarm.no_safe_outlet", outlet=outlet)
+        return texts.say(f"sheets.alarm.{row['outlet_flags'][0]}", outlet=outlet)
     return None if code is None else texts.say(f"sheets.alarm.{code}")
 
 
@@ -518,6 +521,13 @@ def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
         chosen = ("start", "level", "pegs", "follow" if kind == "guide" else "rows")
     if _pegs(plot) is not None:
         chosen = ("start_peg", *chosen[1:])
+    fall_pct = row["row_grade_design_pct"]
+    if kind in {"compass", "level"} and fall_pct > 0:
+        # A percent falls a centimetre in a metre.
+        long = book.number(SETTING_OUT, "line_level_span_m")
+        falls = (round(fall_pct * metres, 1) for metres in (span, long))
+        values |= dict(zip(("fall", "long_fall"), falls, strict=True)) | {"long": long}
+        chosen = tuple(f"{step}_falling" if step in FALLING else step for step in chosen)
     said = tuple(texts.say(f"sheets.walk.{step}", **values) for step in chosen)
     return Part(texts.say("sheets.walk.title"), (*said, string_line(results.string, texts)))
 

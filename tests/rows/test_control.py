@@ -1,0 +1,78 @@
+"""Control pegs of a district: drops are those of the design, from the high end."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from districtplan import geodesy, handbook, rows
+from districtplan.rows.guides import Guides
+from tests.conftest import plan_of
+from tests.rows.test_lay import NOTHING, ZONE, ground_of, plots_of
+
+SQUARE = shapely.box(0, 0, 95, 60)
+NO_GUIDES = Guides(
+    pd.DataFrame(),
+    pd.DataFrame({"plot_id": [], "line": [], "geometry": pd.Series([], dtype=object)}),
+    pd.DataFrame({"plot_id": [], "line": [], "geometry": pd.Series([], dtype=object)}),
+    ZONE,
+)
+
+
+def pegged(design, fall_to, bearing=90.0):
+    plots = plots_of([SQUARE])
+    ground = ground_of(1, bearing=bearing, slope=10.0)
+    _, _, laid = rows.lay(plots, ground, ZONE, rows.Clear(NOTHING), plan_of())
+    lines, _ = rows.draw(laid, 10**6)
+    north = geodesy.convergence_deg(
+        ZONE, plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
+    )
+    known = ground.assign(
+        declination_deg=2.0,
+        row_bearing_true_deg=bearing + north,
+        row_grade_design_pct=design,
+        row_fall_to=pd.Series([fall_to], dtype=object),
+        geometry=plots["geometry"].to_numpy(),
+        longitude_deg=plots["longitude_deg"],
+        latitude_deg=plots["latitude_deg"],
+    )
+    return rows.control_pegs(
+        known, rows.Rows(lines, ZONE), NO_GUIDES, plan_of(), handbook.packaged()
+    )
+
+
+def test_a_line_on_the_contour_drops_nowhere():
+    found = pegged(0.0, None).table
+    assert len(found) > 5
+    assert (found["peg_drop_cm"].dropna() == 0).all()
+
+
+@pytest.mark.parametrize(
+    ("bearing", "end"),
+    [(90.0, "east end"), (90.0, "west end"), (0.0, "north end"), (0.0, "south end"),
+     (45.0, "south-west end"), (135.0, "south-east end")],
+)  # fmt: skip
+@pytest.mark.parametrize("design", [0.2, 1.0, 1.7])
+def test_a_row_falls_by_its_design_to_the_end_that_it_is_to(bearing, end, design):
+    found = pegged(design, end, bearing)
+    (walk,) = found.walks.values()
+    # 1 % falls 10 cm in 10 m: grade times the distance printed.
+    assert walk.drop_cm == pytest.approx(design * np.asarray(walk.leg_m))
+    ((x0, y0), (x1, y1)) = walk.xy[[0, -1]]
+    side = {"north": (0, 1), "east": (1, 0), "south": (0, -1), "west": (-1, 0)}
+    wanted = np.sum([side[part] for part in end.removesuffix(" end").split("-")], axis=0)
+    assert np.dot([x1 - x0, y1 - y0], wanted) > 0
+
+
+def test_where_either_end_is_safe_it_falls_from_the_nearer_corner():
+    level, either = (pegged(*asked) for asked in ((0.0, None), (0.5, "either end")))
+    assert (level.walks["P0", 1].xy == either.walks["P0", 1].xy).all()
+    assert (either.walks["P0", 1].drop_cm > 0).all()
+
+
+def test_rows_that_wait_for_an_outlet_are_not_pegged():
+    found = pegged(np.nan, None)
+    assert not found.walks
+    assert found.table.empty
