@@ -12,6 +12,7 @@ from districtplan.demo import make
 from districtplan.errors import both
 from districtplan.files import (
     features,
+    keyed_csv,
     new_files,
     plan_file,
     raster,
@@ -78,10 +79,11 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     read, book, asked, string = _asked(plan)
     with clock.step("plots"):
         raw, opened = both(lambda: vector.read_plots(read), lambda: raster.Raster(read))
-        land, written, known = (
+        land, written, known, typed = (
             vector.read_reference_land(read),
             readings.read_readings(read),
             features.read_features(read),
+            _Beside.read(read),
         )
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
         intake.require_some(plots, refused, raw.name)
@@ -116,7 +118,14 @@ def find(plan: Path, progress: Progress = silent) -> Results:
                 on_raster, row_lines.planted, taking.used, zone, elevation.grid.crs
             )
             guides = rows.guide_lines(beside, ground, elevation, asked, book, clock.share)
-        needed = _needed(plots, ground, in_rows, asked, book, clock)
+        needed = _needed(
+            plots,
+            there := _Known(ground, flow, typed.accept(plots, asked, book)),
+            in_rows,
+            asked,
+            book,
+            clock,
+        )
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
         with clock.step("pegs"):
@@ -149,6 +158,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             **({} if land is None else land.sha256),
             **written.sha256,
             **known.sha256,
+            **typed.current_practice.sha256,
+            **typed.soils.sha256,
         },
         seconds=clock.seconds,
         warnings=(
@@ -159,7 +170,10 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *sheets.doubts(joined, asked),
             *elevation.warnings,
             *written.warnings,
+            *typed.current_practice.warnings,
+            *typed.soils.warnings,
         ),
+        beside=there.given,
     )
 
 
@@ -215,9 +229,58 @@ def _rows(
     return ground, join(drained, low.table, table), Features(used, aside, len(known.frame)), lines
 
 
+class _Beside(NamedTuple):
+    """Files of current practice and of soils, as read."""
+
+    current_practice: keyed_csv.RawTable
+    soils: keyed_csv.RawTable
+    named: frozenset[str]
+
+    @classmethod
+    def read(cls, read: plan_file.PlanFile) -> _Beside:
+        """Read the files that the plan names."""
+        told = read.plan.files
+        named = {"current_practice": told.current_practice, "soils": told.soils}
+        return cls(
+            keyed_csv.read_table(told.current_practice, read.folder, erosion.PRACTICE),
+            keyed_csv.read_table(told.soils, read.folder, erosion.SOILS),
+            frozenset(key for key, name in named.items() if name is not None),
+        )
+
+    def accept(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> dict[str, erosion.Given]:
+        """Take the rows that can be used, of the files that are named."""
+        ids, villages = plots["plot_id"], plots["village"]
+        found = {
+            "current_practice": erosion.accept_practice(
+                self.current_practice.frame, ids, asked, book
+            ),
+            "soils": erosion.accept_soils(self.soils.frame, villages, asked, book),
+        }
+        return {key: given for key, given in found.items() if key in self.named}
+
+
+class _Known(NamedTuple):
+    """What soil loss goes by."""
+
+    ground: pd.DataFrame
+    flow: pd.DataFrame
+    given: dict[str, erosion.Given]
+
+    @property
+    def beside(self) -> erosion.Beside:
+        """The same as the erosion stage takes it."""
+        above = ["slope_length_above_m", "slope_length_above_at_least"]
+        given = {key: rows.used for key, rows in self.given.items()}
+        return erosion.Beside(
+            above=self.flow[["plot_id", *above]] if set(above) <= set(self.flow) else None,
+            practice=given.get("current_practice"),
+            soils=given.get("soils"),
+        )
+
+
 def _needed(
     plots: pd.DataFrame,
-    ground: pd.DataFrame,
+    there: _Known,
     in_rows: pd.DataFrame,
     asked: Plan,
     book: Handbook,
@@ -225,7 +288,7 @@ def _needed(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Assess the soil's loss, and work out what is planted and spread."""
     with clock.step("erosion"):
-        soil = erosion.assess(plots, ground, asked, book)
+        soil = erosion.assess(plots, there.ground, asked, book, there.beside)
     with clock.step("inputs"):
         return soil, inputs.need(in_rows, asked, book)
 

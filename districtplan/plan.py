@@ -44,11 +44,40 @@ def _known_source(name: str) -> str:
     return name
 
 
+def _names(table: str, column: str) -> list[str]:
+    return list(dict.fromkeys(str(name) for name in packaged().rows(table)[column]))
+
+
+def _one_of(name: str, names: list[str]) -> str:
+    if name not in names:
+        raise ValueError("isn't one of " + ", ".join(f'"{known}"' for known in names))
+    return name
+
+
+def _known_equation(name: str) -> str:
+    return _one_of(name, _names("erosivity_equations", "equation"))
+
+
+def _known_cover(name: str) -> str:
+    return _one_of(name, _names("cover_factors", "name"))
+
+
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Share = Annotated[float, Field(gt=0, le=1)]
 Source = Annotated[
     str, AfterValidator(_known_source), WithJsonSchema({"enum": _sources(), "type": "string"})
 ]
+RainEquation = Annotated[
+    str,
+    AfterValidator(_known_equation),
+    WithJsonSchema({"enum": _names("erosivity_equations", "equation"), "type": "string"}),
+]
+CoverName = Annotated[
+    str,
+    AfterValidator(_known_cover),
+    WithJsonSchema({"enum": _names("cover_factors", "name"), "type": "string"}),
+]
+MonthMm = Annotated[float, Field(ge=0, le=5_000)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
 CORRELATION_MIN_M = 0.001
@@ -141,6 +170,14 @@ class Files(Section):
         None,
         description="File of lines and polygons that take land: strips, ditches, banks, terraces, "
         "waterways, streams, paths, roads, houses; each with a kind, lines with a width_m.",
+    )
+    current_practice: Text | None = Field(
+        None,
+        description="CSV file of what is there already: rows, structures and their condition, one "
+        "row a plot.",
+    )
+    soils: Text | None = Field(
+        None, description="CSV file of soils, one row a village; stands in place of the plan's K."
     )
     handbook: Text | None = Field(
         None, description="Folder of tables that replace or add to the published ones."
@@ -320,11 +357,77 @@ class Soil(Section):
     cover_factor: float | None = Field(
         None, gt=0, le=1, description="C, no unit; left out where absent."
     )
+    rain_equation: RainEquation | None = Field(
+        None,
+        description="Regional equation that gives R from rain, in place of R itself; each is of "
+        "one region, and they differ threefold. Left out: none.",
+    )
+    rain_annual_mm: float | None = Field(
+        None, gt=0, le=15_000, description="Mean rain of a year [mm]; for rain_equation."
+    )
+    rain_monthly_mm: list[MonthMm] | None = Field(
+        None,
+        min_length=12,
+        max_length=12,
+        description="Mean rain of each month, January first [mm]; for rain_equation, in place of "
+        "rain_annual_mm.",
+    )
+    erodibility_equation: Literal["nomograph", "epic"] | None = Field(
+        None,
+        description="Equation that gives K from soil values of files.soils, where it has no k. "
+        "Left out: none.",
+    )
+    cover: CoverName | None = Field(
+        None,
+        description="Crop or cover, by author, that gives C and the P that goes with it, in place "
+        "of cover_factor. Left out: none.",
+    )
+    mulch_cover_pct: float | None = Field(
+        None, gt=0, le=100, description="Share of the ground under mulch [%]; left out: none."
+    )
     drainage: Literal["free", "poor"] = Field(
         "free",
         description="How water leaves the soil; on poor drainage level rows drown, so that rows "
         "need a fall, and level plots ridges or beds.",
     )
+
+    @property
+    def annual_mm(self) -> float:
+        """Rain of a year.
+
+        Returns
+        -------
+        float
+            As given, else the sum of the months [mm]; 0 where neither is.
+        """
+        if self.rain_annual_mm is not None:
+            return self.rain_annual_mm
+        return math.fsum(self.rain_monthly_mm or ())
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Soil:
+        if self.cover is not None and self.cover_factor is not None:
+            raise ValueError("has both cover and cover_factor. Give one of them")
+        rain = (self.rain_annual_mm, self.rain_monthly_mm)
+        if self.rain_equation is None:
+            if rain != (None, None):
+                raise ValueError("gives rain without rain_equation. Name one, or take the rain out")
+            return self
+        if self.rain_erosivity_mj_mm_ha_h_yr is not None:
+            raise ValueError(
+                "has both rain_erosivity_mj_mm_ha_h_yr and rain_equation. Give one of them"
+            )
+        if (rain[0] is None) == (rain[1] is None):
+            raise ValueError(
+                "needs the rain for rain_equation. Give rain_annual_mm or rain_monthly_mm, one"
+            )
+        rows = packaged().rows("erosivity_equations")
+        kinds = rows.loc[rows["equation"] == self.rain_equation, "rain"]
+        if (kinds == "fournier").any() and rain[1] is None:
+            raise ValueError(f"{self.rain_equation} goes by months. Give rain_monthly_mm")
+        if self.annual_mm <= 0:
+            raise ValueError("rain_monthly_mm is 0 in all months")
+        return self
 
 
 class Erosion(Section):
@@ -695,6 +798,21 @@ class Plan(Section):
     orders: Orders = Field(default_factory=Orders)
     sheets: Sheets = Field(default_factory=Sheets)
     limits: Limits = Field(default_factory=Limits)
+
+    @property
+    def tonnes(self) -> bool:
+        """Whether R, K and C are given in any way, so that there are tonnes of soil.
+
+        Returns
+        -------
+        bool
+            False where one of them is left out.
+        """
+        soil = self.soil
+        rain = (soil.rain_erosivity_mj_mm_ha_h_yr, soil.rain_equation)
+        ground = (soil.erodibility_t_ha_h_ha_mj_mm, self.files.soils)
+        cover = (soil.cover_factor, soil.cover)
+        return all(any(way is not None for way in ways) for ways in (rain, ground, cover))
 
     def with_error(self, vertical_error_m: float, error_correlation_m: float) -> Plan:
         """Take the raster's error as estimated, unless the plan states it.

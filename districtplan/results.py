@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
+    from districtplan.erosion import Given
     from districtplan.handbook import Handbook
     from districtplan.inputs import MarkedString
     from districtplan.plan import Plan
@@ -157,6 +158,8 @@ class Results:
         Time of each step.
     warnings : tuple[str, ...]
         What the user should know, in sentences.
+    beside : Mapping[str, Given]
+        Rows used and set aside of ``current_practice`` and ``soils``, those that the plan names.
     """
 
     plan: Plan
@@ -181,6 +184,7 @@ class Results:
     input_sha256: Mapping[str, str]
     seconds: Mapping[str, float]
     warnings: tuple[str, ...]
+    beside: Mapping[str, Given] = field(default_factory=dict)
 
 
 def join(plots: pd.DataFrame, *found: pd.DataFrame) -> pd.DataFrame:

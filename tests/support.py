@@ -24,7 +24,14 @@ SOIL = {
 
 
 def assessed(
-    slope_pct, length_m, plan: Plan, book: Handbook | None = None, corrected_pct=None
+    slope_pct,
+    length_m,
+    plan: Plan,
+    book: Handbook | None = None,
+    corrected_pct=None,
+    beside: erosion.Beside | None = None,
+    *,
+    measured=False,
 ) -> pd.DataFrame:
     """Assess erosion of plots given by slope and slope length."""
     slope, length = np.broadcast_arrays(np.asarray(slope_pct, float), np.asarray(length_m, float))
@@ -34,12 +41,14 @@ def assessed(
         {
             "plot_id": ids,
             "slope_mean_pct": slope.ravel(),
-            "slope_measured_pct": np.nan,
+            "slope_se_pct": 1.0,
+            "slope_measured_pct": slope.ravel() if measured else np.nan,
             "slope_used_pct": np.asarray(corrected, float).ravel(),
             "slope_length_m": length.ravel(),
         }
     )
-    return erosion.assess(pd.DataFrame({"plot_id": ids}), terrain, plan, book or packaged())
+    plots = pd.DataFrame({"plot_id": ids, "village": "Hill"})
+    return erosion.assess(plots, terrain, plan, book or packaged(), beside or erosion.Beside())
 
 
 def needed(area_ha, plan: Plan, book: Handbook | None = None) -> pd.DataFrame:

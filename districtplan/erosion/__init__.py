@@ -1,8 +1,21 @@
-"""Soil loss a plot, with rows up and down the slope and with rows on the contour, and its flags."""
+"""Soil loss a plot: as it is now, with rows up and down and on the contour; flags and ranks."""
 
 from __future__ import annotations
 
-from districtplan.erosion.assess import FLAGS, assess
+from districtplan.erosion.assess import FLAGS, Beside, assess
 from districtplan.erosion.doubts import doubts
+from districtplan.erosion.given import PRACTICE, SOILS, Given, accept_practice, accept_soils
+from districtplan.erosion.ls import FlowCells
 
-__all__ = ["FLAGS", "assess", "doubts"]
+__all__ = [
+    "FLAGS",
+    "PRACTICE",
+    "SOILS",
+    "Beside",
+    "FlowCells",
+    "Given",
+    "accept_practice",
+    "accept_soils",
+    "assess",
+    "doubts",
+]

@@ -10,6 +10,7 @@ References
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -170,3 +171,162 @@ def ls_factor(slope_pct: Floats, length_m: Floats, constants: Mapping[str, float
     )
     blend = np.minimum(factor, shortest) ** (1 - weight) * factor**weight
     return np.where(length_m < upper_m, blend, factor)
+
+
+def ls_between(
+    slope_pct: Floats, above_m: Floats, below_m: Floats, constants: Mapping[str, float]
+) -> Floats:
+    """Give the mean LS of a piece of slope that has other land above it [1]_.
+
+    ``LS = (b LS(b) - a LS(a)) / (b - a)``: what all the slope loses, less what the land above
+    loses. From 15 ft up it is ``S (b^(m+1) - a^(m+1)) / ((b - a) 22.13^m)``; the rule for short
+    slopes goes on holding below.
+
+    Parameters
+    ----------
+    slope_pct : numpy.ndarray
+        Slopes [%].
+    above_m : numpy.ndarray
+        Slope lengths from where water starts to run to the upper edge, a [m].
+    below_m : numpy.ndarray
+        Slope lengths to the lower edge, b, longer [m].
+    constants : Mapping[str, float]
+        Constants of the table ``rusle_ls``.
+
+    Returns
+    -------
+    numpy.ndarray
+        LS, no unit.
+
+    References
+    ----------
+    .. [1] Foster, G.R., Wischmeier, W.H. (1974). Evaluating irregular slopes for soil loss
+       prediction. Transactions of the ASAE 17(2), 305-309.
+    """
+    whole = ls_factor(slope_pct, below_m, constants)
+    upper = ls_factor(slope_pct, above_m, constants)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = (below_m * whole - above_m * upper) / (below_m - above_m)
+    return np.where(above_m > 0, found, whole)
+
+
+@dataclass(frozen=True)
+class FlowCells:
+    """Cells of plots, and the land that drains into each.
+
+    Attributes
+    ----------
+    plot : numpy.ndarray
+        Place of the plot that each cell is of, int.
+    entering_m2 : numpy.ndarray
+        Area that drains into the cell, the cell itself not counted [m²].
+    side_m : numpy.ndarray
+        Side of the cell [m].
+    across : numpy.ndarray
+        Sine plus cosine of the direction of fall, both without sign: the width flowed across, in
+        sides of the cell.
+    """
+
+    plot: NDArray[np.intp]
+    entering_m2: Floats
+    side_m: Floats
+    across: Floats
+
+
+def length_on_cells(cells: FlowCells, exponent: Floats, constants: Mapping[str, float]) -> Floats:
+    """Give the factor L of each cell by the area that drains into it [1]_.
+
+    ``L = ((A + D²)^(m+1) - A^(m+1)) / (D^(m+2) x^m 22.13^m)``, A the area that enters the cell
+    without the cell.
+
+    Parameters
+    ----------
+    cells : FlowCells
+        The cells.
+    exponent : numpy.ndarray
+        Exponent m at each cell.
+    constants : Mapping[str, float]
+        Constants of the table ``rusle_ls``.
+
+    Returns
+    -------
+    numpy.ndarray
+        L, no unit.
+
+    References
+    ----------
+    .. [1] Desmet, P.J.J., Govers, G. (1996). A GIS procedure for automatically calculating the
+       USLE LS factor on topographically complex landscape units. Journal of Soil and Water
+       Conservation 51(5), 427-433.
+    """
+    # In units of the cell's area powers stay small: A / D² is a count of cells.
+    count = cells.entering_m2 / cells.side_m**2
+    grown = (count + 1) ** (exponent + 1) - count ** (exponent + 1)
+    relative = cells.side_m / (cells.across * constants["unit_plot_length_m"])
+    return np.asarray(grown * relative**exponent, dtype=np.float64)
+
+
+def ls_grid(
+    cells: FlowCells, slope_pct: Floats, cap_m: float, constants: Mapping[str, float]
+) -> Floats:
+    """Give LS of each plot as the mean over its cells, by the area that drains into each.
+
+    Flow that gathers in a channel isn't sheet flow: the area counts no further than the cap, as
+    area over width.
+
+    Parameters
+    ----------
+    cells : FlowCells
+        The cells.
+    slope_pct : numpy.ndarray
+        Slope of each plot [%].
+    cap_m : float
+        Longest slope length that counts [m].
+    constants : Mapping[str, float]
+        Constants of the table ``rusle_ls``.
+
+    Returns
+    -------
+    numpy.ndarray
+        LS of each plot, no unit; NaN for a plot without cells.
+    """
+    most = np.maximum(cap_m * cells.across - cells.side_m, 0) * cells.side_m
+    capped = replace(cells, entering_m2=np.minimum(cells.entering_m2, most))
+    exponent = length_exponent(slope_pct, constants)[cells.plot]
+    length = length_on_cells(capped, exponent, constants)
+    total = np.bincount(cells.plot, weights=length, minlength=len(slope_pct))
+    number = np.bincount(cells.plot, minlength=len(slope_pct))
+    with np.errstate(invalid="ignore"):
+        mean = total / number
+    return np.asarray(mean * steepness(slope_pct, constants), dtype=np.float64)
+
+
+def steepness_others(slope_pct: Floats, handbook: Handbook) -> tuple[Floats, Floats]:
+    """Give S by two other published equations, to tell how far they spread [1]_ [2]_.
+
+    Parameters
+    ----------
+    slope_pct : numpy.ndarray
+        Slopes [%].
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    nearing : numpy.ndarray
+        ``S = -1.5 + 17 / (1 + exp(2.3 - 6.1 sin θ))``.
+    liu : numpy.ndarray
+        ``S = 21.91 sin θ - 0.96``; NaN on slopes gentler than its plots.
+
+    References
+    ----------
+    .. [1] Nearing, M.A. (1997). A single, continuous function for slope steepness influence on
+       soil loss. Soil Science Society of America Journal 61(3), 917-919.
+    .. [2] Liu, B.Y., Nearing, M.A., Risse, L.M. (1994). Slope gradient effects on soil loss for
+       steep slopes. Transactions of the ASAE 37(6), 1835-1840.
+    """
+    n, sine = handbook.numbers("steepness_equations"), _sine(slope_pct)
+    curve = 1 + np.exp(n["nearing_offset"] - n["nearing_sine"] * sine)
+    nearing = n["nearing_constant"] + n["nearing_rise"] / curve
+    liu = n["liu_factor"] * sine + n["liu_constant"]
+    return nearing, np.where(slope_pct >= n["liu_from_pct"], liu, np.nan)

@@ -16,7 +16,7 @@ import shapely
 from pyproj import Geod, Transformer
 
 from districtplan import geodesy
-from districtplan.erosion import ls
+from districtplan.erosion import erosivity, ls
 from districtplan.errors import Fault, InputError
 from districtplan.handbook import cite
 from districtplan.inputs.need import seeds_per_hole
@@ -553,7 +553,13 @@ def _soil(case: _Case) -> list[Step]:
         "perennials_from_slope_pct",
         "forest_from_slope_pct",
     )
-    return [*steps, *_loss(case), Step(case.say("flags.title"), "", "", limits, why)]
+    return [
+        *steps,
+        *_soil_values(case),
+        *_loss(case),
+        *_loss_now(case),
+        Step(case.say("flags.title"), "", "", limits, why),
+    ]
 
 
 def _length_and_steepness(case: _Case) -> list[Step]:
@@ -577,14 +583,17 @@ def _length_and_steepness(case: _Case) -> list[Step]:
         else case.say("length.length", length=digits(whole, 4))
     )
     unit_plot = constants["unit_plot_length_m"]
+    first = Step(
+        case.say("steepness.title"),
+        case.say("steepness.inputs", slope=digits(slope, 5), sine=digits(sine, 5)),
+        case.equation("steepness", f"{digits(factor)} × {digits(sine)} + ({constant:g})", s),
+        source,
+        case.say("steepness.result", s=digits(s, 4)),
+    )
+    if case.row["slope_length_total_m"] > whole:
+        return [first, _below_other_land(case, constants)]
     return [
-        Step(
-            case.say("steepness.title"),
-            case.say("steepness.inputs", slope=digits(slope, 5), sine=digits(sine, 5)),
-            case.equation("steepness", f"{digits(factor)} × {digits(sine)} + ({constant:g})", s),
-            source,
-            case.say("steepness.result", s=digits(s, 4)),
-        ),
+        first,
         Step(
             case.say("length.title"),
             _listed(measured, case.say("length.exponent", m=digits(m, 4))),
@@ -594,6 +603,24 @@ def _length_and_steepness(case: _Case) -> list[Step]:
         ),
         _together(case, s, long, constants),
     ]
+
+
+def _below_other_land(case: _Case, constants: Mapping[str, float]) -> Step:
+    """Say how LS of a plot comes about that has other land above it."""
+    row, cap = case.row, case.results.plan.erosion.slope_length_cap_m
+    below = min(row["slope_length_total_m"], cap)
+    above = max(below - row["slope_length_m"], 0.0)
+    edges = np.array([above, below])
+    upper, lower = ls.ls_factor(np.full(2, row["slope_used_pct"]), edges, constants)
+    a, b = digits(above), digits(below)
+    return Step(
+        case.say("ls.title"),
+        case.say("ls.above", above=digits(above, 4), below=digits(below, 4), cap=digits(cap)),
+        f"{case.say('ls.above_symbols')} = ({b} × {digits(lower)} - {a} × {digits(upper)})"
+        f" ÷ ({b} - {a}) = {digits(row['ls'], 5)}",
+        case.source("equations", "ls", "ls_segment"),
+        case.say("ls.result", ls=digits(row["ls"], 4)),
+    )
 
 
 def _together(case: _Case, s: float, long: float, constants: Mapping[str, float]) -> Step:
@@ -613,6 +640,69 @@ def _together(case: _Case, s: float, long: float, constants: Mapping[str, float]
     equation = f"{case.say('ls.short_symbols')} = {numbers} = {digits(found, 5)}"
     rule = case.source("rusle_ls", "shortest_slope_length_ft")
     return Step(title, case.say("ls.short"), equation, f"{source}; {rule}", result)
+
+
+def _soil_values(case: _Case) -> list[Step]:
+    """Say where R and C are from that the plan doesn't give as numbers."""
+    soil, book, steps = case.results.plan.soil, case.results.handbook, []
+    if soil.rain_equation is not None and case.known("r"):
+        rain = erosivity.of_plan(soil, book).rain_mm or 0.0
+        row = erosivity.branch(soil.rain_equation, rain, book)
+        steps.append(
+            Step(
+                case.say("erosivity.title"),
+                case.say("erosivity.inputs", name=row["equation"], rain=digits(rain, 5)),
+                "",
+                cite(row["source"], row["provenance"]),
+                case.say("erosivity.result", r=digits(case.row["r"], 4), region=row["region"]),
+            )
+        )
+    if soil.cover is not None:
+        rows = book.rows("cover_factors")
+        row = rows[rows["name"] == soil.cover].iloc[0]
+        mulch = soil.mulch_cover_pct or 0.0
+        steps.append(
+            Step(
+                case.say("cover.title"),
+                case.say("cover.inputs", name=row["name"], mulch=digits(mulch)),
+                "",
+                cite(row["source"], row["provenance"]),
+                case.say("cover.result", c=digits(case.row["c"], 3), region=row["region"]),
+            )
+        )
+    return steps
+
+
+def _loss_now(case: _Case) -> list[Step]:
+    row = case.row
+    floor = row["soil_loss_floor_t_ha_yr"]
+    if case.known("soil_loss_floor_t_ha_yr"):
+        limit = digits(case.results.plan.erosion.equations_slope_max_pct)
+        said = case.say("loss_now.floor", loss=digits(floor, 2), limit=limit)
+        return [Step(case.say("loss_now.title"), "", "", case.source("equations", "ls"), said)]
+    if not case.known("soil_loss_now_likely_t_ha_yr"):
+        return []
+    likely = row["soil_loss_now_likely_t_ha_yr"]
+    factors = (row["r"], row["k"], row["ls_now"], row["c"], row["p_now"])
+    how = "known" if row["practice_now_known"] else "not_known"
+    ends = {end: digits(row[f"soil_loss_now_{end}_t_ha_yr"], 2) for end in ("low", "high")}
+    chance = digits(100 * row["chance_worst_tenth"], 2)
+    return [
+        Step(
+            case.say("loss_now.title"),
+            case.say(f"loss_now.{how}", practice=row["practice_now"]),
+            case.equation("loss_now", " × ".join(map(digits, factors)), likely, "t/(ha yr)"),
+            case.source("equations", "soil_loss"),
+            case.say("loss_now.result", loss=digits(likely, 2)),
+        ),
+        Step(
+            case.say("spread.title"),
+            case.say("spread.at_least" if row["ls_at_least"] else "spread.inputs"),
+            "",
+            case.source("equations", "loss_spread", "worst_tenth"),
+            case.say("spread.result", **ends, chance=chance, rank=row["erosion_rank"]),
+        ),
+    ]
 
 
 def _loss(case: _Case) -> list[Step]:

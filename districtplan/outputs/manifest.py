@@ -40,7 +40,7 @@ PACKAGES = (
     "uharfbuzz",
     "xlsxwriter",
 )
-FILE_KEYS = ("plots", "readings", "features", "handbook")
+FILE_KEYS = ("plots", "readings", "features", "current_practice", "soils", "handbook")
 
 
 def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -80,6 +80,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
             "villages": len(results.villages),
             **_readings(results),
             **_features(results),
+            **_beside(results),
         },
         "handbook": [
             {"table": name, "title": table.title, "sha256": table.sha256}
@@ -162,6 +163,15 @@ def _features(results: Results) -> dict[str, int]:
         "features_used": len(results.features.used),
         "features_set_aside": len(results.features.set_aside),
     }
+
+
+def _beside(results: Results) -> dict[str, int]:
+    counts = {}
+    for key, rows in results.beside.items():
+        counts[key] = rows.rows_read
+        counts[f"{key}_used"] = len(rows.used)
+        counts[f"{key}_set_aside"] = len(rows.set_aside)
+    return counts
 
 
 def _libraries() -> dict[str, str]:

@@ -37,12 +37,13 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     dict[str, bytes]
         ``villages.csv``, ``set_aside.csv`` and ``columns.csv``; ``readings.csv`` and
         ``readings_set_aside.csv`` where the plan names ground readings, ``features_set_aside.csv``
-        where it names features.
+        where it names features, likewise of ``current_practice`` and ``soils``.
     """
     readings = {
         "readings.csv": write(results.readings.compared),
         "readings_set_aside.csv": write(results.readings.set_aside),
     }
+    beside = {f"{key}_set_aside.csv": write(rows.set_aside) for key, rows in results.beside.items()}
     features = {"features_set_aside.csv": write(results.features.set_aside)}
     return {
         "villages.csv": write(village_table(results)),
@@ -50,6 +51,7 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
         "columns.csv": write(dictionary(results)),
         **({} if results.plan.files.readings is None else readings),
         **({} if results.plan.files.features is None else features),
+        **beside,
     }
 
 

@@ -17,7 +17,15 @@ from tests.support import SOIL, assessed
 RIDGED = plan_of(soil=SOIL, practice={"row_form": "ridges"})
 FLAT = plan_of(soil=SOIL)
 DRY = plan_of()
+GIVEN = erosion.PRACTICE
 UP_DOWN, CONTOUR = "soil_loss_up_down_likely_t_ha_yr", "soil_loss_contour_likely_t_ha_yr"
+
+
+def beside(practice: pd.DataFrame | None = None, **more) -> erosion.Beside:
+    """What is known beside the plan; practice may lack columns."""
+    if practice is not None:
+        practice = practice.reindex(columns=GIVEN)
+    return erosion.Beside(practice=practice, **more)
 
 
 def one(slope_pct, length_m=30.0, plan=RIDGED, **more) -> pd.Series:
@@ -46,6 +54,7 @@ def test_terrain_is_taken_by_id_not_by_place():
         {
             "plot_id": ["b", "a"],
             "slope_mean_pct": [20.0, 2.0],
+            "slope_se_pct": 1.0,
             "slope_measured_pct": np.nan,
             "slope_used_pct": [20.0, 2.0],
             "slope_length_m": [30.0, 30.0],
@@ -60,6 +69,7 @@ def test_missing_terrain_is_a_fault():
         {
             "plot_id": ["a"],
             "slope_mean_pct": [20.0],
+            "slope_se_pct": 1.0,
             "slope_measured_pct": np.nan,
             "slope_used_pct": [20.0],
             "slope_length_m": [30.0],
@@ -184,10 +194,12 @@ def test_loss_classes(loss, number, name, flagged):
 
 def test_every_flag_can_be_raised_and_none_else():
     slope, length = np.meshgrid([0.2, 3, 11, 20, 26, 40, 55, 70], [1.0, 40, 150, np.nan])
+    lists = (None, pd.DataFrame({"plot_id": ["P0"], "rows": "across"}))
     raised = {
         code
         for plan in (RIDGED, FLAT, DRY)
-        for codes in assessed(slope, length, plan)["erosion_flags"]
+        for practice in lists
+        for codes in assessed(slope, length, plan, beside=beside(practice))["erosion_flags"]
         for code in codes
     }
     assert raised == set(erosion.FLAGS)

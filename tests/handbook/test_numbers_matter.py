@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import functools
+import json
 from pathlib import Path
 
 import numpy as np
@@ -13,33 +15,45 @@ from pyproj import CRS
 
 import districtplan
 from districtplan import erosion, inputs, plan, rows
+from districtplan.erosion import cover, erosivity
+from districtplan.erosion.practice_factor import contour_p_by_author, strip_p
 from districtplan.errors import InputError
 from districtplan.handbook import Handbook, packaged
 from districtplan.outputs.field_words import level_words
 from districtplan.outputs.texts import Texts
+from districtplan.plan import Plan
 from tests.conftest import plan_of
 from tests.support import SOIL, assessed, needed, tweaked
 
 TABLES = (
     "bean_practice",
     "contour_p",
+    "contour_p_degrees",
+    "cover_factors",
+    "erodibility_constants",
     "erosion_classes",
+    "erosivity_equations",
     "land_use_limits",
     "line_spacings",
+    "loss_spread",
     "marked_string",
     "pocket_slopes",
     "outlet_limits",
+    "practice_factors",
     "row_grade_limits",
     "rusle_ls",
     "setting_out",
     "slope_classes",
     "soil_ranges",
+    "steepness_equations",
+    "structures_now",
 )
 FOR_THE_READER = {
     ("contour_p", "slope_low_pct"),  # used of the first class; elsewhere the class before it ends
     ("pocket_slopes", "number"),
     ("slope_classes", "upper_pct"),
     ("erosion_classes", "upper_t_ha_yr"),
+    ("contour_p_degrees", "slope_low_deg"),
 }
 """Printed beside the bounds that are used; other tests hold them to agree."""
 USED = ("slope_low_pct", 0)
@@ -51,7 +65,8 @@ def numbers() -> list[tuple[str, int, str]]:
     cells = []
     for table in TABLES:
         rows = packaged().rows(table)
-        for column in rows.select_dtypes("number"):
+        # Where no number of a table has a unit, its column of units reads as numbers.
+        for column in rows.select_dtypes("number").columns.difference(["unit"]):
             cells += [
                 (table, line, column)
                 for line in rows.index
@@ -76,11 +91,116 @@ def outcome(book: Handbook, monkeypatch: pytest.MonkeyPatch) -> str:
         soil = {"erodibility_t_ha_h_ha_mj_mm": value, "rain_erosivity_mj_mm_ha_h_yr": value * 1e5}
         told += erosion.doubts(plan_of(soil=soil), book)
     told += erosion.doubts(plan_of(soil={"rain_erosivity_mj_mm_ha_h_yr": 100.0}), book)
+    told += [*soils(book), repr(erosivity.by_equation("hurni", 1_000.0, book))]
     for value in (10.0, 70.0):
         told += inputs.doubts(plan_of(practice={"hundred_seed_weight_g": value}), book)
     told += inputs.doubts(plan_of(practice={"npk_kg_ha": 1_000.0}), book)
     told += [*strings(book), *set_out_lines(book)]
     return "\n".join(told)
+
+
+def factors(table: str, book: Handbook) -> str:
+    """Everything that a number of the factors of soil loss can reach, in one text."""
+    return "\n".join(told for reach in REACHES[table] for told in reach(book))
+
+
+@functools.cache
+def asking(text: str) -> Plan:
+    """Make a plan of its soil section, once."""
+    return plan_of(soil=json.loads(text))
+
+
+RAINS_MM = (20.4, 102.0, 108.0, 113.0, 310.0, 510.0, 610.0, 870.0, 2450.0, 2550.0, 3060.0, 6100.0)
+
+
+def rains(book: Handbook) -> list[str]:
+    """R by each equation, and what is doubted of it."""
+    found = []
+    for name in packaged().rows("erosivity_equations")["equation"].unique():
+        for rain in RAINS_MM:
+            soil = {"rain_equation": name, "rain_monthly_mm": [rain / 2] * 2 + [0.0] * 10}
+            asked = asking(json.dumps(soil))
+            found += [repr(erosivity.of_plan(asked.soil, book)), *erosion.doubts(asked, book)]
+    return found
+
+
+def covers(book: Handbook) -> list[str]:
+    """C of each cover, under mulch."""
+    names = packaged().rows("cover_factors")["name"]
+    soils = [{"cover": name, "mulch_cover_pct": 30.0} for name in names] + [{"cover_factor": 0.2}]
+    return [repr(cover.of_plan(asking(json.dumps(soil)).soil, book)) for soil in soils]
+
+
+def contours(book: Handbook) -> list[str]:
+    """P of rows on the contour and of strips, by author."""
+    slope = np.tan(np.radians(np.arange(0.1, 14.8, 0.05))) * 100
+    contour = contour_p_by_author(None, slope, book)
+    found = [contour_p_by_author(author, slope, book) for author in ("hurni", "morgan")]
+    found += [strip_p(kind, contour, book) for kind in ("meadow", "grain_meadow", "grain")]
+    return [str([part.tolist() for part in parts]) for parts in found]
+
+
+def soils(book: Handbook) -> list[str]:
+    """Soils that just can, and just can't, be given."""
+    empty = dict.fromkeys(("source_row", *erosion.SOILS), "") | {"reason": None, "remedy": None}
+    grains = {"sand_pct": "40", "silt_pct": "40", "clay_pct": "20"}
+    organic = {"organic_matter_pct": "2.0"}
+    fine = {"silt_pct": "45", "very_fine_sand_pct": "20", "clay_pct": "30"}
+    classes = {"structure": "1", "permeability": "5"}
+    given = [
+        {"k": "0.2", "k_unit": "us"},
+        {"k": "0.2", "k_unit": "technical"},
+        {"k": "0.102", "k_unit": "si"},
+        grains | organic,
+        grains | {"organic_carbon_pct": "1.2", "sand_pct": "42.02"},
+        {"sand_pct": "97", "silt_pct": "2", "clay_pct": "1", "organic_carbon_pct": "1.2"},
+        fine | organic | classes,
+        fine | {"organic_matter_pct": "4.1"} | classes,
+        fine | {"silt_pct": "51", "clay_pct": "10"} | organic | classes,
+        fine | organic | {"structure": "5", "permeability": "5"},
+        fine | organic | {"structure": "2", "permeability": "7"},
+    ]
+    rows = [empty | {"source_row": i, "village": str(i)} | row for i, row in enumerate(given)]
+    frame = pd.DataFrame(rows)
+    found = []
+    for equation in ("nomograph", "epic"):
+        asked = plan_of(soil={"erodibility_equation": equation})
+        taken = erosion.accept_soils(frame, frame["village"], asked, book)
+        found += [taken.used.to_json(double_precision=15), taken.set_aside.to_json()]
+    return found
+
+
+def practices(book: Handbook) -> list[str]:
+    """What is there already, each structure in each condition."""
+    own = packaged().rows("structures_now")
+    rows = [
+        {"rows": "across", "row_form": "ridges", "structure": name, "condition": condition}
+        for name in own["name"]
+        for condition in ("good", "poor", "broken")
+    ]
+    practice = pd.DataFrame(rows).reindex(columns=list(erosion.PRACTICE))
+    practice["plot_id"] = [f"P{place}" for place in range(len(practice))]
+    practice["spacing_m"] = 12.0
+    asked = plan_of(soil=SOIL)
+    soils = pd.DataFrame({"village": ["Hill"], "k": [0.03], "k_by": ["epic"]})
+    found = []
+    for beside in (erosion.Beside(practice=practice), erosion.Beside(soils=soils)):
+        table = assessed([3.0, 8.9, 9.2, 17.0] * 8, 40.0, asked, book, beside=beside)
+        found.append(table.to_json(double_precision=15))
+    measured = assessed([0.5, 12.0], 40.0, asked, book, measured=True)
+    return [*found, measured.to_json(double_precision=15)]
+
+
+REACHES = {
+    "contour_p_degrees": (contours,),
+    "cover_factors": (covers,),
+    "erodibility_constants": (soils,),
+    "erosivity_equations": (rains,),
+    "loss_spread": (practices, rains, covers),
+    "practice_factors": (contours, covers, practices),
+    "steepness_equations": (practices,),
+    "structures_now": (practices,),
+}
 
 
 def strings(book: Handbook) -> list[str]:
@@ -137,7 +257,11 @@ def test_every_number_matters(table, line, column, usual, monkeypatch):
         other = 1 - value
     elif column == "number" or is_whole(table, line):
         other = value + 1 if value < 5 else value - 1
-    assert outcome(tweaked(table, line, column, other), monkeypatch) != usual
+    book = tweaked(table, line, column, other)
+    if table in REACHES:
+        assert factors(table, book) != factors(table, packaged())
+    else:
+        assert outcome(book, monkeypatch) != usual
 
 
 def test_a_change_of_nothing_changes_nothing(usual, monkeypatch):
@@ -239,7 +363,15 @@ NAMED = {
         "BLOCK_CELLS",
         "GROUP_CELLS",
     },
-    "erosion": set(),
+    "erosion": {
+        "SHOWN_MAX",
+        "TEXT_MAX",
+        "LISTED",
+        "NINETEEN_IN_TWENTY",
+        "FAR",
+        "LEAST_ERROR",
+        "SPACING_MAX_M",
+    },
     "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""

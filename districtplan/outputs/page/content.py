@@ -106,6 +106,7 @@ SAID_OF = (
     "erosion_flags",
     "cells",
     "slope_length_m",
+    "slope_length_total_m",
     "flow_line_length_m",
     "upslope_area_ha",
     "slope_max_pct",
@@ -152,7 +153,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         Content that ``json.dumps`` takes; ``map.js`` says what it does with each part.
     """
     plan = results.plan
-    by_slope = None in plan.soil.model_dump().values()
+    by_slope = not plan.tonnes
     plots = _plots(results, texts)
     return {
         "language": texts.language,

@@ -1,0 +1,309 @@
+"""What comes in with the plan beside it: current practice of plots, soils of villages.
+
+Rows that can be used, and those set aside with the reason: together all rows given.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from districtplan.erosion import erodibility
+from districtplan.erosion.unit_systems import SYSTEMS, to_si
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection
+
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Plan
+
+PRACTICE = (
+    "plot_id",
+    "rows",
+    "row_form",
+    "row_grade_pct",
+    "structure",
+    "condition",
+    "spacing_m",
+)
+"""Columns of a file of current practice."""
+
+SOILS = (
+    "village",
+    "k",
+    "k_unit",
+    "sand_pct",
+    "silt_pct",
+    "very_fine_sand_pct",
+    "clay_pct",
+    "organic_carbon_pct",
+    "organic_matter_pct",
+    "structure",
+    "permeability",
+)
+"""Columns of a file of soils."""
+
+ROWS = ("up and down", "across", "mixed")
+FORMS = ("flat", "earthed up", "ridges")
+CONDITIONS = ("good", "poor", "broken")
+SHOWN_MAX = 40
+TEXT_MAX = 200
+LISTED = 10
+SPACING_MAX_M = 1_000
+
+# Written out: float() also takes digits of other scripts, underscores, inf and nan.
+_NUMBER = re.compile(r"[0-9]{1,6}(\.[0-9]{1,9})?")
+
+
+@dataclass(frozen=True)
+class Given:
+    """The rows of a file, none lost.
+
+    Attributes
+    ----------
+    used : pandas.DataFrame
+        Rows that can be used, in the order of the file.
+    set_aside : pandas.DataFrame
+        ``source_row``, the key, ``reason`` and ``remedy`` of the others.
+    rows_read : int
+        Rows of the file.
+    """
+
+    used: pd.DataFrame
+    set_aside: pd.DataFrame
+    rows_read: int
+
+
+class _UnusableError(ValueError):
+    """A row that can't be used: reason and remedy."""
+
+
+def accept_practice(
+    given: pd.DataFrame, known: Collection[str], plan: Plan, handbook: Handbook
+) -> Given:
+    """Take the rows of current practice that can be used and set the others aside.
+
+    Parameters
+    ----------
+    given : pandas.DataFrame
+        ``source_row``, the columns ``PRACTICE`` as text, ``reason`` and ``remedy``.
+    known : Collection[str]
+        Ids of the plots used.
+    plan : Plan
+        What is wanted; its form of the rows stands where a row gives none.
+    handbook : Handbook
+        The published tables: the structures that are known.
+
+    Returns
+    -------
+    Given
+        Rows used: ``plot_id``, ``rows``, ``row_form``, ``row_grade_pct`` (NaN where not given),
+        ``structure``, ``condition`` (empty where there is none) and ``spacing_m`` (NaN); and rows
+        set aside.
+    """
+    table = handbook.rows("structures_now").set_index("name")
+
+    def read(row: dict[str, Any]) -> dict[str, object]:
+        rows = _choice("rows", row["rows"], ROWS) if row["rows"] else ""
+        structure, condition = row["structure"].lower(), row["condition"].lower()
+        if structure in {"", "none"}:
+            structure = ""
+            if condition:
+                raise _UnusableError("it has a condition and no structure", "Name the structure")
+        else:
+            _choice("structure", structure, tuple(table.index))
+            _choice("condition", condition, CONDITIONS)
+        if not (rows or row["structure"]):
+            raise _UnusableError("it has neither rows nor a structure", "Give one of them")
+        spacing = _number("spacing_m", row["spacing_m"], 1, SPACING_MAX_M)
+        shortens = structure and table["way"][structure] == "length"
+        if shortens and condition != "broken" and np.isnan(spacing):
+            raise _UnusableError(
+                f"{structure} need a spacing_m", "Give it down the slope, in metres"
+            )
+        form = row["row_form"].lower()
+        return {
+            "plot_id": row["plot_id"],
+            "rows": rows,
+            "row_form": _choice("row_form", form, FORMS) if form else plan.practice.row_form,
+            "row_grade_pct": _number("row_grade_pct", row["row_grade_pct"], 0, 100),
+            "structure": structure,
+            "condition": condition,
+            "spacing_m": spacing,
+        }
+
+    names = ("plot_id", "rows", "row_form", "row_grade_pct", "structure", "condition", "spacing_m")
+    return _accept(given, "plot_id", known, read, names)
+
+
+def accept_soils(
+    given: pd.DataFrame, known: Collection[str], plan: Plan, handbook: Handbook
+) -> Given:
+    """Work out K of the villages whose soil is given, and set other rows aside.
+
+    Parameters
+    ----------
+    given : pandas.DataFrame
+        ``source_row``, the columns ``SOILS`` as text, ``reason`` and ``remedy``.
+    known : Collection[str]
+        Villages that plots are of.
+    plan : Plan
+        What is wanted: by which equation K is worked out where it isn't given.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    Given
+        Rows used: ``village``, ``k`` [t ha h/(ha MJ mm)] and ``k_by`` (given, nomograph, epic);
+        and rows set aside.
+    """
+    equation = plan.soil.erodibility_equation
+
+    def read(row: dict[str, Any]) -> dict[str, object]:
+        if row["k"]:
+            system = _choice("k_unit", row["k_unit"].lower(), SYSTEMS)
+            k = _number("k", row["k"], 0, 1) * to_si("erodibility", system, handbook)
+            by = "given"
+        elif equation is None:
+            raise _UnusableError(
+                "it has no k, and the plan names no equation",
+                "Give k and k_unit, or soil.erodibility_equation in the plan",
+            )
+        else:
+            k = _by_equation(equation, row, handbook)
+            by = equation
+        if not 0 < k <= handbook.number("soil_ranges", "erodibility_high"):
+            raise _UnusableError(f"K = {k:.4g} is believable of no soil", "Check units and values")
+        return {"village": row["village"], "k": k, "k_by": by}
+
+    return _accept(given, "village", known, read, ("village", "k", "k_by"))
+
+
+def _by_equation(equation: str, row: dict[str, Any], handbook: Handbook) -> float:
+    n = handbook.numbers(erodibility.TABLE)
+
+    def needed(name: str, low: float, high: float) -> float:
+        value = _number(name, row[name], low, high)
+        if np.isnan(value):
+            raise _UnusableError(f"{name} is missing", f"The {equation} needs it")
+        return value
+
+    silt, clay = needed("silt_pct", 0, 100), needed("clay_pct", 0, 100)
+    carbon = _number("organic_carbon_pct", row["organic_carbon_pct"], 0, 100)
+    matter = _number("organic_matter_pct", row["organic_matter_pct"], 0, 100)
+    if np.isnan(carbon) == np.isnan(matter):
+        both = not np.isnan(carbon)
+        raise _UnusableError(
+            "it has both organic carbon and organic matter"
+            if both
+            else "organic_carbon_pct and organic_matter_pct are missing",
+            "Give one of them",
+        )
+    per_carbon = n["organic_matter_per_carbon"]
+    carbon = matter / per_carbon if np.isnan(carbon) else carbon
+    if equation == "epic":
+        sand = needed("sand_pct", 0, 100)
+        if abs(sand + silt + clay - 100) > n["texture_sum_slack_pct"]:
+            raise _UnusableError(
+                f"sand, silt and clay add up to {sand + silt + clay:g} %", "They make 100 %"
+            )
+        grains = {"sand_pct": sand, "silt_pct": silt, "clay_pct": clay}
+        values = grains | {"organic_carbon_pct": carbon}
+        return float(erodibility.epic(_arrays(values), handbook)[0])
+    fine = silt + needed("very_fine_sand_pct", 0, 100)
+    if fine + clay > 100 + n["texture_sum_slack_pct"]:
+        raise _UnusableError(
+            f"silt, very fine sand and clay add up to {fine + clay:g} %", "They can't pass 100 %"
+        )
+    values = {
+        "silt_and_very_fine_sand_pct": fine,
+        "clay_pct": clay,
+        "organic_matter_pct": carbon * per_carbon,
+        "structure": _class("structure", row, n["structure_classes"]),
+        "permeability": _class("permeability", row, n["permeability_classes"]),
+    }
+    k = float(erodibility.nomograph(_arrays(values), handbook)[0])
+    if np.isnan(k):
+        raise _UnusableError(
+            f"the nomograph isn't for {fine:g} % of silt and very fine sand",
+            "Give k, or use epic",
+        )
+    return k
+
+
+def _arrays(values: dict[str, float]) -> dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]]:
+    return {name: np.array([value], dtype=np.float64) for name, value in values.items()}
+
+
+def _class(name: str, row: dict[str, Any], classes: float) -> float:
+    value = _number(name, row[name], 1, classes)
+    if not value.is_integer():
+        raise _UnusableError(f"{name} isn't a class", f"Give a whole number, 1 to {classes:g}")
+    return value
+
+
+def _choice(name: str, text: str, known: tuple[str, ...]) -> str:
+    if text.lower() not in known:
+        told = f"{name} = {text[:SHOWN_MAX]!a} isn't known" if text else f"{name} is missing"
+        raise _UnusableError(told, f"Give one of: {', '.join(known)}")
+    return text.lower()
+
+
+def _number(name: str, text: str, low: float, high: float) -> float:
+    if not text:
+        return np.nan
+    if not _NUMBER.fullmatch(text):
+        raise _UnusableError(
+            f"{name} = {text[:SHOWN_MAX]!a} isn't a number", "Write digits only, such as 12.5"
+        )
+    value = float(text)
+    if not low <= value <= high:
+        raise _UnusableError(f"{name} = {value:g} lies outside {low:g} to {high:g}", "Correct it")
+    return value
+
+
+def _accept(
+    given: pd.DataFrame,
+    key: str,
+    known: Collection[str],
+    read: Callable[[dict[str, Any]], dict[str, object]],
+    names: tuple[str, ...],
+) -> Given:
+    there, used, aside = set(known), [], []
+    listed: dict[str, list[int]] = {}
+    for source_row, value in zip(given["source_row"], given[key], strict=True):
+        listed.setdefault(value, []).append(source_row)
+    for source_row, cells in zip(
+        given["source_row"], given.drop(columns="source_row").to_dict("records"), strict=True
+    ):
+        row = {str(name): text for name, text in cells.items()}
+        try:
+            _check_key(row, key, there, listed[row[key]])
+            used.append(read(row))
+        except _UnusableError as unusable:
+            aside.append((source_row, str(row[key])[:TEXT_MAX], *unusable.args))
+    return Given(
+        pd.DataFrame(used, columns=list(names)),
+        pd.DataFrame(aside, columns=["source_row", key, "reason", "remedy"]).astype(
+            {"source_row": "int64"}
+        ),
+        len(given),
+    )
+
+
+def _check_key(row: dict[str, Any], key: str, there: set[str], rows: list[int]) -> None:
+    if row["reason"] is not None:
+        raise _UnusableError(row["reason"], row["remedy"])
+    if row[key] not in there:
+        raise _UnusableError(f"no plot that is used has this {key}", "Correct the name")
+    if len(rows) > 1:
+        more = f" and {len(rows) - LISTED} more" if len(rows) > LISTED else ""
+        told = ", ".join(map(str, rows[:LISTED]))
+        raise _UnusableError(
+            f"this {key} stands in {len(rows)} rows: {told}{more}", "Keep one of them"
+        )

@@ -1,0 +1,113 @@
+"""A run with current practice, soils, rain and cover: all of it read, used and told."""
+
+from __future__ import annotations
+
+import csv
+import json
+
+import pandas as pd
+import pytest
+
+from districtplan import pipeline
+from districtplan.outputs.explanation import explain
+from districtplan.outputs.texts import Texts
+from tests.conftest import small_district, write_district
+
+MORE = """\
+[soil]
+rain_equation = "renard_freimund_fournier"
+rain_monthly_mm = [60, 70, 130, 220, 160, 40, 30, 35, 45, 110, 160, 90]
+erodibility_equation = "epic"
+cover = "morgan soya beans"
+mulch_cover_pct = 30
+[practice]
+row_form = "ridges"
+"""
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory):
+    plots, raster = small_district()
+    path = write_district(tmp_path_factory.mktemp("soil"), plots, raster)
+    ids, villages = plots["plot_id"].tolist(), sorted(set(plots["village"]))
+    (path.parent / "now.csv").write_text(
+        "plot_id,rows,row_form,structure,condition,spacing_m\n"
+        f"{ids[0]},across,ridges,grass strips,good,\nnobody,across,,,,\n",
+        encoding="utf-8",
+    )
+    soils = ["village,sand_pct,silt_pct,clay_pct,organic_carbon_pct"]
+    soils += [f"{village},40,40,20,1.2" for village in villages] + ["Moor,40,40,20,1.2"]
+    (path.parent / "soils.csv").write_text("\n".join(soils), encoding="utf-8")
+    text = path.read_text(encoding="utf-8")
+    files = '[files]\ncurrent_practice = "now.csv"\nsoils = "soils.csv"\n'
+    path.write_text(text.replace("[files]\n", files) + MORE, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def results(plan):
+    return pipeline.find(plan)
+
+
+def test_rows_in_are_rows_used_and_set_aside(plan, tmp_path):
+    pipeline.run(plan, tmp_path / "run")
+    told = json.loads((tmp_path / "run" / "run.json").read_text(encoding="utf-8"))
+    counts = told["counts"]
+    for key in ("current_practice", "soils"):
+        with (tmp_path / "run" / f"{key}_set_aside.csv").open(encoding="utf-8", newline="") as file:
+            aside = list(csv.DictReader(file))
+        assert len(aside) == counts[f"{key}_set_aside"] == 1
+        assert counts[key] == counts[f"{key}_used"] + 1
+        assert aside[0]["reason"].startswith("no plot that is used has this")
+    assert {"now.csv", "soils.csv"} <= {file["name"] for file in told["inputs"]}
+
+
+def test_factors_reach_the_plots(results):
+    plots = results.plots
+    assert plots["r"].iloc[0] == pytest.approx(7516, abs=1)
+    assert plots["k"].iloc[0] == pytest.approx(0.03696, abs=1e-5)
+    assert plots["c"].iloc[0] == pytest.approx((0.2 * 0.5) ** 0.5 * 0.35, rel=1e-3)
+    assert plots["practice_now"].iloc[0] == "rows across; grass strips, good"
+    assert plots["practice_now_known"].sum() == 1
+    losses = plots["soil_loss_now_likely_t_ha_yr"]
+    assert losses[0] < plots["soil_loss_up_down_likely_t_ha_yr"][0]
+    assert sorted(plots["erosion_rank"]) == list(range(1, len(plots) + 1))
+    assert plots["chance_worst_tenth"].sum() == pytest.approx(
+        max(1.0, losses.notna().sum() / 10), abs=1e-3
+    )
+
+
+def test_explanation_says_where_each_factor_is_from(results):
+    told = explain(results, str(results.plots["plot_id"].iloc[0]), Texts.load("en"))
+    steps = {step.title: step for step in told}
+    assert "renard_freimund_fournier" in steps["Rain erosivity R"].inputs
+    assert "[memory]" in steps["Rain erosivity R"].source
+    assert "[memory]" in steps["Cover factor C"].source
+    assert "rows across; grass strips, good" in steps["Soil loss as it is now"].inputs
+    assert "chance that it is in the worst tenth" in steps["How sure the soil loss is"].result
+
+
+@pytest.mark.parametrize(
+    ("key", "line"),
+    [
+        (
+            "rain_monthly_mm",
+            "rain_monthly_mm = [9, 70, 130, 220, 160, 40, 30, 35, 45, 110, 160, 90]",
+        ),
+        ("rain_equation", 'rain_equation = "lo"'),
+        ("cover", 'cover = "morgan cowpeas"'),
+        ("mulch_cover_pct", "mulch_cover_pct = 50"),
+        ("current_practice", ""),
+        ("soils", ""),
+    ],
+)
+def test_every_key_changes_soil_loss(plan, results, key, line):
+    lines = plan.read_text(encoding="utf-8").split("\n")
+    changed = [line if text.startswith(f"{key} =") else text for text in lines]
+    assert changed != lines
+    other = plan.with_name(f"other_{key}.toml")
+    other.write_text("\n".join(changed), encoding="utf-8")
+    found = pipeline.find(other).plots
+    name = "soil_loss_now_likely_t_ha_yr"
+    with pytest.raises(AssertionError):
+        pd.testing.assert_series_equal(found[name], results.plots[name])
