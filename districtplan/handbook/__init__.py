@@ -79,6 +79,11 @@ class Table:
     whole: tuple[str, ...] = ()
     classes: Classes | None = None
 
+    @functools.cached_property
+    def constants(self) -> Mapping[str, float]:
+        """Values by name, of a table of the columns ``name`` and ``value``."""
+        return dict(zip(self.rows["name"], self.rows["value"].astype(float), strict=True))
+
 
 @dataclass(frozen=True)
 class Handbook:
@@ -127,11 +132,10 @@ class Handbook:
         KeyError
             If the table has no such constant.
         """
-        rows = self.rows(table)
-        found = rows.loc[rows["name"] == name, "value"]
-        if len(found) != 1:
+        constants = self.tables[table].constants
+        if name not in constants:
             raise KeyError(f"{table}: {name}")
-        return float(found.iloc[0])
+        return constants[name]
 
     def numbers(self, table: str) -> dict[str, float]:
         """Give all constants of a table of the columns ``name`` and ``value``.
@@ -146,8 +150,7 @@ class Handbook:
         dict[str, float]
             Values by name.
         """
-        rows = self.rows(table)
-        return dict(zip(rows["name"], rows["value"].astype(float), strict=True))
+        return dict(self.tables[table].constants)
 
     def source(self, table: str, name: str) -> str:
         """Say where one constant comes from.

@@ -39,6 +39,9 @@ ASCENT = 0.95
 SLACK_MM = 0.45
 """Room above and below a line that no other line takes."""
 
+KEPT_MAX = 20_000
+"""Texts whose widths and lines are kept: the same sentences stand on sheet after sheet."""
+
 FAMILY = "sheet"
 FILES = {"": "DejaVuSansCondensed.ttf", "B": "DejaVuSansCondensed-Bold.ttf"}
 
@@ -174,8 +177,7 @@ class Paper:
         float
             Its width [mm].
         """
-        wide = face("B" if setting.bold else "").wide
-        return sum(wide[ord(sign)] for sign in text) * setting.pt * MM_PER_PT
+        return _ems(text, "B" if setting.bold else "") * setting.pt * MM_PER_PT
 
     def wrapped(self, text: str, width: float, setting: Setting = PLAIN) -> list[str]:
         """Break words of the catalogue into lines.
@@ -194,14 +196,9 @@ class Paper:
         list[str]
             Its lines; a single word that is wider than a line stands on one of its own.
         """
-        lines: list[str] = []
-        for word in text.split(" "):
-            longer = f"{lines[-1]} {word}" if lines else word
-            if lines and self.width(longer, setting) <= width:
-                lines[-1] = longer
-            else:
-                lines.append(word)
-        return lines
+        style = "B" if setting.bold else ""
+        room = width / (setting.pt * MM_PER_PT)
+        return list(_broken(text, room, style))
 
     def height(self, text: str, width: float, setting: Setting = PLAIN) -> float:
         """Measure how high a text is when it is broken into lines.
@@ -469,6 +466,29 @@ def face(style: str) -> Face:
         for code in loaded.unicodes
     }
     return Face(font, per_em, MappingProxyType(wide))
+
+
+@functools.lru_cache(maxsize=KEPT_MAX)
+def _ems(text: str, style: str) -> float:
+    """Measure a text over the size of its type."""
+    wide = face(style).wide
+    return sum(wide[ord(sign)] for sign in text)
+
+
+@functools.lru_cache(maxsize=KEPT_MAX)
+def _broken(text: str, room: float, style: str) -> tuple[str, ...]:
+    """Break a text into lines that fit a room, both over the size of the type."""
+    lines: list[list[str]] = []
+    space, used = _ems(" ", style), 0.0
+    for word in text.split(" "):
+        wide = _ems(word, style)
+        if lines and used + space + wide <= room:
+            lines[-1].append(word)
+            used += space + wide
+        else:
+            lines.append([word])
+            used = wide
+    return tuple(" ".join(line) for line in lines)
 
 
 def _base(box: Box, pt: float) -> float:
