@@ -81,7 +81,13 @@ class Table:
 
     @functools.cached_property
     def constants(self) -> Mapping[str, float]:
-        """Values by name, of a table of the columns ``name`` and ``value``."""
+        """Values by name, of a table of the columns ``name`` and ``value``.
+
+        Returns
+        -------
+        Mapping[str, float]
+            Values by name.
+        """
         return dict(zip(self.rows["name"], self.rows["value"].astype(float), strict=True))
 
 

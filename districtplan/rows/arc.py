@@ -1,11 +1,7 @@
 """The concentric rows that run most nearly level: one arc, in closed form.
 
-Rows around a centre C have the direction t(x) = e + k J (x - m) at x, with e their unit direction
-at the middle m, k the curvature there, J a quarter turn, and C = m + J e / k; k = 0 is straight.
-With a = (g, g·J (x - m)) at each point, g its gradient, the sum of squared grades is a quadratic
-form of (e, k) with the matrix M = Σ w a aᵀ. Its least value over k leaves
-A = M_gg - M_gk M_gkᵀ / M_kk, whose smaller eigenvalue's axis is e; then k = -M_gk·e / M_kk. The
-form weighs points by |t|², which rounds of weights 1 / |t|² take out.
+The rows are those of least squared grade at places spread evenly over the land
+(:mod:`districtplan.concentric`).
 
 A limit is kept or it isn't: where no arc keeps it everywhere, a point far beyond it need not spoil
 the rest. Further rounds weigh a point of grade r by 1 / (1 + (r / slack)²).
@@ -18,6 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from districtplan import concentric
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -25,8 +23,6 @@ if TYPE_CHECKING:
 
 ROUNDS = 3
 """Rounds of the weights 1 / |t|², then of those by grade."""
-NEAREST = 1e-3
-"""Least |t|² that a weight divides by: points next to the centre must not outweigh all others."""
 STRAIGHT = 1e-9
 """Curvature under which rows are straight [1/m]: a centre a million kilometres away."""
 
@@ -130,32 +126,6 @@ def sums(xy: Floats, gradient: Floats) -> Floats:
     return np.stack([p * p, p * q, q * q, p * k, q * k, k * k], axis=-1)
 
 
-def solve(total: Floats) -> tuple[Floats, Floats, Floats]:
-    """Find the rows of least squared grade for sums of :func:`sums`.
-
-    Parameters
-    ----------
-    total : numpy.ndarray
-        Sums, shape (..., 6).
-
-    Returns
-    -------
-    angle : numpy.ndarray
-        Direction at the origin, from east, anticlockwise, shape (...) [radians].
-    bend : numpy.ndarray
-        Curvature there; 0 where nothing tells it [1/m].
-    left : numpy.ndarray
-        Squared grade that is left, summed.
-    """
-    xx, xy, yy, xk, yk, kk = np.moveaxis(total, -1, 0)
-    divide = np.where(kk > 0, kk, 1.0)
-    a, b, c = xx - xk * xk / divide, xy - xk * yk / divide, yy - yk * yk / divide
-    angle = 0.5 * np.arctan2(2 * b, a - c) + np.pi / 2
-    bend = np.where(kk > 0, -(xk * np.cos(angle) + yk * np.sin(angle)) / divide, 0.0)
-    left = (a + c) / 2 - np.hypot((a - c) / 2, b)
-    return angle, bend, np.maximum(left, 0.0)
-
-
 def straight(xy: Floats, gradient: Floats) -> Arc:
     """Find the straight rows of least mean squared grade.
 
@@ -199,10 +169,10 @@ def fit(xy: Floats, gradient: Floats, slack: float = np.inf) -> Arc:
     weight = np.ones(len(xy))
     found = Arc(float(middle[0]), float(middle[1]), 0.0, 0.0)
     for number in range(2 * ROUNDS if np.isfinite(slack) else ROUNDS + 1):
-        angle, bend, _ = solve(weight @ products)
+        angle, bend, _ = concentric.solve(*(weight @ products))
         found = Arc(found.x, found.y, float(angle), float(bend))
         t = found.along + found.bend * quarter(xy - middle)
-        size = np.maximum((t * t).sum(axis=1), NEAREST)
+        size = np.maximum((t * t).sum(axis=1), concentric.NEAREST)
         weight = 1 / size
         if number >= ROUNDS:
             weight /= 1 + np.einsum("ij,ij->i", gradient, t) ** 2 / size / slack**2

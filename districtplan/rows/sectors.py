@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from districtplan import concentric
 from districtplan.rows import arc, grade
 
 if TYPE_CHECKING:
@@ -205,5 +206,4 @@ def _left(total: Floats, count: Floats | NDArray[np.int64]) -> Floats:
     # J c of the side's middle c.
     u, v = -y / count, x / count
     shifted = kk - 2 * (xk * u + yk * v) + xx * u * u + 2 * xy * u * v + yy * v * v
-    moved = np.stack([xx, xy, yy, xk - xx * u - xy * v, yk - xy * u - yy * v, shifted], axis=-1)
-    return arc.solve(moved)[2]
+    return concentric.solve(xx, xy, yy, xk - xx * u - xy * v, yk - xy * u - yy * v, shifted).left

@@ -1,11 +1,7 @@
 """The one arc that rows of each plot would follow best, and whether its bend can be told.
 
-Rows around a centre C have the direction t(x) = e + k J (x - m) at x, with e their unit direction
-at the plot's middle m, k the curvature there, J a quarter turn to the left and C = m + J e / k.
-With a = (g, g·J (x - m)) at each cell, g its gradient, the squared grade is a quadratic form of
-(e, k) with the matrix M = Σ w a aᵀ: six sums. Its least value over k leaves
-A = M_gg - M_gk M_gkᵀ / M_kk, whose smaller eigenvalue's axis is e; then k = -M_gk·e / M_kk. The
-form weighs cells by |t|², which a round of weights 1 / |t|² takes out.
+The rows are those of least squared grade (:mod:`districtplan.concentric`), direction t(x) at x, over
+the cells, weighted by coverage.
 
 An error ε of the gradients moves the grade g·t by ε·t, and with it the least-squares k by a fixed
 sum of ε: with a = g·J e and h = g·J (x - m),
@@ -23,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from districtplan import geodesy
+from districtplan import concentric, geodesy
 from districtplan.terrain import noise
 
 if TYPE_CHECKING:
@@ -40,10 +36,6 @@ if TYPE_CHECKING:
 
 TABLE = "guide_line_limits"
 HALF_TURN = 180.0
-NEAREST = 1e-3
-"""Least |t|² that a weight divides by: cells next to the centre must not outweigh all others."""
-FLAT = 1e-12
-"""Share of the squared gradient times place under which a bend is rounding."""
 
 
 @dataclass(frozen=True)
@@ -192,7 +184,7 @@ def fit(cells: Cells, ground: Ground, cell_m: tuple[Floats, Floats], error: Erro
 
     def solved(w: Floats) -> tuple[Floats, Floats, Floats, Complexes]:
         wp, wq, wh = w * p, w * q, w * h
-        angle, bend = _solve(
+        angle, bend, _ = concentric.solve(
             total(wp * p), total(wp * q), total(wq * q), total(wp * h), total(wq * h), total(wh * h)
         )
         east, north = np.cos(angle), np.sin(angle)
@@ -200,7 +192,7 @@ def fit(cells: Cells, ground: Ground, cell_m: tuple[Floats, Floats], error: Erro
         return east, north, bend, rows
 
     rows = solved(weight)[3]
-    w = weight / np.maximum(rows.real**2 + rows.imag**2, NEAREST)
+    w = weight / np.maximum(rows.real**2 + rows.imag**2, concentric.NEAREST)
     east, north, bend, rows = solved(w)
     spread = np.zeros(len(whole))
     if error.sigma_m > 0:
@@ -215,14 +207,3 @@ def fit(cells: Cells, ground: Ground, cell_m: tuple[Floats, Floats], error: Erro
     return Arcs(
         *(np.where(nothing, np.nan, one) for one in (row, column, east, north, bend, spread))
     )
-
-
-def _solve(
-    xx: Floats, xy: Floats, yy: Floats, xk: Floats, yk: Floats, kk: Floats
-) -> tuple[Floats, Floats]:
-    divide = np.where(kk > 0, kk, 1.0)
-    a, b, c = xx - xk * xk / divide, xy - xk * yk / divide, yy - yk * yk / divide
-    angle = 0.5 * np.arctan2(2 * b, a - c) + np.pi / 2
-    turned = xk * np.cos(angle) + yk * np.sin(angle)
-    told = turned**2 > FLAT * kk * (xx + yy)
-    return angle, np.where(told, -turned / divide, 0.0)
