@@ -22,6 +22,7 @@ from pydantic import (
     model_validator,
 )
 
+from districtplan import intervals
 from districtplan.errors import Fault, InputError
 from districtplan.handbook import packaged
 from districtplan.signs import hidden
@@ -58,6 +59,14 @@ def _known_equation(name: str) -> str:
     return _one_of(name, _names("erosivity_equations", "equation"))
 
 
+def _rules() -> list[str]:
+    return list(intervals.names(packaged()))
+
+
+def _known_rule(name: str) -> str:
+    return _one_of(name, _rules())
+
+
 def _known_cover(name: str) -> str:
     return _one_of(name, _names("cover_factors", "name"))
 
@@ -76,6 +85,9 @@ CoverName = Annotated[
     str,
     AfterValidator(_known_cover),
     WithJsonSchema({"enum": _names("cover_factors", "name"), "type": "string"}),
+]
+SpacingRule = Annotated[
+    str, AfterValidator(_known_rule), WithJsonSchema({"enum": _rules(), "type": "string"})
 ]
 MonthMm = Annotated[float, Field(ge=0, le=5_000)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
@@ -178,6 +190,11 @@ class Files(Section):
     )
     soils: Text | None = Field(
         None, description="CSV file of soils, one row a village; stands in place of the plan's K."
+    )
+    vetoes: Text | None = Field(
+        None,
+        description="CSV file of measures that can't be on a plot, as found in the field: plot_id, "
+        "measure (or all), why, date.",
     )
     handbook: Text | None = Field(
         None, description="Folder of tables that replace or add to the published ones."
@@ -392,6 +409,17 @@ class Soil(Section):
     )
 
     @property
+    def drainage_known(self) -> bool:
+        """Whether the plan says how water leaves the soil: a default isn't knowledge.
+
+        Returns
+        -------
+        bool
+            False where the key is left out.
+        """
+        return "drainage" in self.model_fields_set
+
+    @property
     def annual_mm(self) -> float:
         """Rain of a year.
 
@@ -480,6 +508,84 @@ class Erosion(Section):
             raise ValueError(
                 "the three *_from_slope_pct limits must rise: structures, then "
                 "perennials, then forest"
+            )
+        return self
+
+
+class Conservation(Section):
+    """Which measures against soil loss are offered, and what may be spent on them."""
+
+    budget: float | None = Field(
+        None,
+        gt=0,
+        le=1e12,
+        description="What may be spent; left out: measures are listed, none is chosen.",
+    )
+    budget_unit: Literal["person-days", "money"] = Field(
+        "person-days", description="What the budget is counted in."
+    )
+    day_cost: float | None = Field(
+        None,
+        ge=0,
+        le=1e9,
+        description="Pay of a person-day, in the district's money; needed for a budget of money.",
+    )
+    goal: Literal["most soil", "least labour"] = Field(
+        "most soil",
+        description="On each plot choose among all measures what saves most, or only the one of "
+        "least labour that saves enough.",
+    )
+    saved_share_min: Share = Field(
+        0.5,
+        description="With least labour: share of the loss that a measure must save (judgement).",
+    )
+    village_share: float = Field(
+        0.0,
+        ge=0,
+        le=1,
+        description="Share of the budget that is held for villages by their area: each saves at "
+        "least what its part would; 0 asks for none.",
+    )
+    reserved_share: float = Field(
+        0.2,
+        ge=0,
+        le=1,
+        description="Share of the budget held for plots without tonnes, in the order of slope "
+        "class, area, run-on and what lies below (judgement).",
+    )
+    land_taken_max_pct: float = Field(
+        25.0,
+        gt=0,
+        le=100,
+        description="Measures that take more of a plot are listed, not chosen, but where annual "
+        "crops end [%] (judgement).",
+    )
+    spacing_rule: SpacingRule | None = Field(
+        None,
+        description="Rule of spacing for measures that it is common for; left out: the first that "
+        "the table measures names for each.",
+    )
+    bench_width_m: float = _published(
+        "measure_numbers",
+        "bench_terraces bench_width_m",
+        ge=1,
+        le=10,
+        description="Width of the level part of a bench terrace [m].",
+    )
+    soil_depth_m: float | None = Field(
+        None,
+        gt=0,
+        le=10,
+        description="Depth of soil that can be dug [m]; left out: not known, and measures that "
+        "need deep soil aren't offered.",
+    )
+
+    @model_validator(mode="after")
+    def _paid(self) -> Conservation:
+        if self.budget_unit == "money" and self.day_cost is None:
+            raise ValueError(
+                'has budget_unit = "money" without day_cost. Give the pay of a person-day, or a '
+                "budget of person-days"
             )
         return self
 
@@ -792,6 +898,7 @@ class Plan(Section):
     water: Water = Field(default_factory=Water)
     soil: Soil = Field(default_factory=Soil)
     erosion: Erosion = Field(default_factory=Erosion)
+    conservation: Conservation = Field(default_factory=Conservation)
     practice: Practice = Field(default_factory=Practice)
     rows: Rows = Field(default_factory=Rows)
     string: String = Field(default_factory=String)

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from districtplan.erosion.assess import FLAGS, Beside, assess
 from districtplan.erosion.doubts import doubts
+from districtplan.erosion.equations import Equations
 from districtplan.erosion.given import PRACTICE, SOILS, Given, accept_practice, accept_soils
 from districtplan.erosion.ls import FlowCells
+from districtplan.erosion.now import standing
 
 __all__ = [
     "FLAGS",
     "PRACTICE",
     "SOILS",
     "Beside",
+    "Equations",
     "FlowCells",
     "Given",
     "accept_practice",
     "accept_soils",
     "assess",
     "doubts",
+    "standing",
 ]

@@ -33,6 +33,8 @@ class Now:
         Whether rows are ridged or earthed up; flat rows hold nothing back.
     row_grade_pct : numpy.ndarray
         Grade along rows, NaN where not given [%].
+    structure, condition : list[str]
+        The structure and its condition, empty where there is none.
     structure_p : numpy.ndarray
         P of the structure as it is.
     shortened : numpy.ndarray
@@ -48,6 +50,8 @@ class Now:
     across: Floats
     ridged: Bools
     row_grade_pct: Floats
+    structure: list[str]
+    condition: list[str]
     structure_p: Floats
     shortened: Floats
     spacing_m: Floats
@@ -94,11 +98,44 @@ def of_plots(plot_id: pd.Series, practice: pd.DataFrame | None, handbook: Handbo
         across=across,
         ridged=rows["row_form"].isin(["earthed up", "ridges"]).to_numpy(dtype=np.bool_),
         row_grade_pct=rows["row_grade_pct"].to_numpy(dtype=np.float64),
+        structure=structure.tolist(),
+        condition=condition.tolist(),
         structure_p=NO_CREDIT - works * (NO_CREDIT - sound_p),
         shortened=np.where(shortens & (works > 0), works, 0.0),
         spacing_m=np.where(shortens & (works > 0), spacing, np.nan),
         words=[_words(*parts) for parts in zip(given, structure, condition, strict=True)],
         known=(given != "").to_numpy(dtype=np.bool_),
+    )
+
+
+def standing(plot_id: pd.Series, practice: pd.DataFrame | None, handbook: Handbook) -> pd.DataFrame:
+    """Tell which structures stand on plots, so that none is proposed where it is.
+
+    Parameters
+    ----------
+    plot_id : pandas.Series
+        Ids of the plots.
+    practice : pandas.DataFrame | None
+        Rows used of :func:`districtplan.erosion.given.accept_practice`; None where the plan names
+        no such file.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``plot_id``, ``structure`` and ``condition`` (empty where there is none), ``structure_p``
+        as it is, and ``cut_to_m``, the slope length that a sound one leaves (NaN where none).
+    """
+    now = of_plots(plot_id, practice, handbook)
+    return pd.DataFrame(
+        {
+            "plot_id": plot_id.to_numpy(),
+            "structure": now.structure,
+            "condition": now.condition,
+            "structure_p": now.structure_p,
+            "cut_to_m": np.where(now.shortened == 1, now.spacing_m, np.nan),
+        }
     )
 
 

@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from districtplan import intervals
+
 if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
 
-SLOPES, SPACINGS = "pocket_slopes", "line_spacings"
+SLOPES, SPACINGS = "pocket_slopes", intervals.COMMON
 ALLOWED = ("rows", "technician", "perennials", "forest")
 """What land of a slope may bear, by the plan's limits: rows alone; rows with what a technician
 decides; perennial crops; forest."""
@@ -117,8 +119,8 @@ def _row(slope_pct: float, errors: tuple[float, ...], plan: Plan, handbook: Hand
     limit = min(terrain.row_grade_limit_pct, terrain.row_grade_limit_share * slope_pct)
     return PocketRow(
         slope_pct,
-        _spacing(_by_distance(slope_pct, handbook), slope_pct, plan.rows.pace_m),
-        _spacing(_by_drop(slope_pct, handbook), slope_pct, plan.rows.pace_m),
+        _spacing(_apart_m(intervals.DISTANCE, slope_pct, handbook), slope_pct, plan.rows.pace_m),
+        _spacing(_apart_m(intervals.DROP, slope_pct, handbook), slope_pct, plan.rows.pace_m),
         limit,
         tuple(float(slope_pct * np.sin(np.radians(error))) for error in errors),
         float(np.degrees(np.arcsin(min(limit / slope_pct, 1.0)))),
@@ -132,17 +134,8 @@ def _spacing(map_m: float, slope_pct: float, pace_m: float) -> Spacing:
     return Spacing(map_m, map_m * slope, steps)
 
 
-def _by_distance(slope_pct: float, handbook: Handbook) -> float:
-    steepness = "gentle"
-    for name in ("moderate", "steep"):
-        if slope_pct >= handbook.number(SPACINGS, f"{name}_from_pct"):
-            steepness = name
-    return handbook.number(SPACINGS, f"{steepness}_m")
-
-
-def _by_drop(slope_pct: float, handbook: Handbook) -> float:
-    drop_m = handbook.number(SPACINGS, "drop_m")
-    return min(drop_m / (slope_pct / 100), handbook.number(SPACINGS, "apart_max_m"))
+def _apart_m(rule: str, slope_pct: float, handbook: Handbook) -> float:
+    return float(intervals.horizontal_m(rule, np.array([slope_pct]), handbook)[0])
 
 
 def _allowed(slope_pct: float, plan: Plan) -> str:

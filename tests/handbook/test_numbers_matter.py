@@ -14,7 +14,9 @@ import shapely
 from pyproj import CRS
 
 import districtplan
-from districtplan import erosion, inputs, plan, rows
+from districtplan import erosion, inputs, intervals, plan, rows
+from districtplan.conservation import catalogue
+from districtplan.conservation.planting import nurseries
 from districtplan.erosion import cover, erosivity
 from districtplan.erosion.practice_factor import contour_p_by_author, strip_p
 from districtplan.errors import InputError
@@ -23,6 +25,7 @@ from districtplan.outputs.field_words import level_words
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
 from tests.conftest import plan_of
+from tests.conservation import cases
 from tests.support import SOIL, assessed, needed, tweaked
 
 TABLES = (
@@ -37,6 +40,7 @@ TABLES = (
     "line_spacings",
     "loss_spread",
     "marked_string",
+    "measure_numbers",
     "pocket_slopes",
     "outlet_limits",
     "practice_factors",
@@ -45,6 +49,7 @@ TABLES = (
     "setting_out",
     "slope_classes",
     "soil_ranges",
+    "spacing_rules",
     "steepness_equations",
     "structures_now",
 )
@@ -191,13 +196,41 @@ def practices(book: Handbook) -> list[str]:
     return [*found, measured.to_json(double_precision=15)]
 
 
+@functools.cache
+def measured_land() -> pd.DataFrame:
+    """Plots whose slopes lie just beyond those that measures begin or end at."""
+    slope = [1.5, 2.05, 5.1, 8.0, 12.2, 12.5, 20.5, 25.0, 30.5, 40.0, 47.5]
+    return cases.plots_of(slope, 60.0, run_on_area_ha=1.0, flow_line_length_m=50.0)
+
+
+def measures(book: Handbook) -> list[str]:
+    """Every plot beside every measure, on soils just deep enough and not, and nurseries."""
+    plots = measured_land()
+    lines = ("grade_pct", "length_max_m")
+    found = [str([[measure.number(name) for name in lines] for measure in catalogue(book)])]
+    for depth in (0.51, 1.02):
+        plan = cases.plan_with(soil_depth_m=depth).under(book)
+        offered = cases.options_of(plots, plan, book).offered
+        found += [offered.to_json(double_precision=15)]
+        found += [nurseries(offered.assign(village="Hill"), plan, book).to_json()]
+    return found
+
+
+def rules(book: Handbook) -> list[str]:
+    """Distances of lines by each rule."""
+    slope = np.array([4.0, 12.0, 35.0])
+    return [str(intervals.horizontal_m(rule, slope, book)) for rule in intervals.names(book)]
+
+
 REACHES = {
     "contour_p_degrees": (contours,),
     "cover_factors": (covers,),
     "erodibility_constants": (soils,),
     "erosivity_equations": (rains,),
     "loss_spread": (practices, rains, covers),
+    "measure_numbers": (measures,),
     "practice_factors": (contours, covers, practices),
+    "spacing_rules": (rules,),
     "steepness_equations": (practices,),
     "structures_now": (practices,),
 }
@@ -371,6 +404,17 @@ NAMED = {
         "FAR",
         "LEAST_ERROR",
         "SPACING_MAX_M",
+    },
+    "conservation": {
+        "CORE_MAX",
+        "CURVE_POINTS",
+        "DUST",
+        "LISTED",
+        "NODES_MAX",
+        "ROUND",
+        "SAME_M",
+        "SHOWN_MAX",
+        "TEXT_MAX",
     },
     "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
 }

@@ -1,0 +1,322 @@
+"""Where to go first, and with what: a choice of measures within a budget.
+
+Tonnes that are saved are counted against the budget exactly (:mod:`~.knapsack`). Plots without
+tonnes, most of them too steep for the equations, have a share of the budget of their own, in the
+order of slope class, area, run-on and what lies below: none is last for lack of a number. What they
+leave of it goes to all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from districtplan import tables
+from districtplan.conservation import knapsack
+from districtplan.conservation.catalogue import catalogue
+from districtplan.conservation.land import slope_for_limits
+from districtplan.errors import Fault, PlanError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Conservation, Plan
+
+    Floats = NDArray[np.float64]
+
+CURVE_POINTS = 200
+"""Points of the curve, about: as many as a picture can show."""
+BELOW = ("house", "road", "path", "stream", "neighbour")
+"""What may lie below the ends of rows, the worst first."""
+SAVES_MOST, HELD = "saves most", "place held for plots without tonnes"
+SITE = "work_site"
+"""Column of the hillside that a plot is of, where it is known."""
+GAIN, LEFT = "soil_saved_counted_t_yr", "loss_left_likely_share"
+
+
+@dataclass(frozen=True)
+class Priorities:
+    """What is chosen, and how good the choice is.
+
+    Attributes
+    ----------
+    chosen : pandas.DataFrame
+        Options chosen, in the order of work: ``plot_id``, ``village``, ``measure``, the columns
+        made by choice, ``soil_saved_counted_t_yr`` and ``plants``.
+    curve : pandas.DataFrame
+        Most soil that can be saved for budgets from nothing to all; without rows where nothing is
+        costed.
+    saved_t_yr, greedy_t_yr, bound_t_yr : float
+        What the exact choice saves on plots with tonnes or a floor of them, what choosing step by
+        step would, and what no choice exceeds [t/yr]; NaN without a budget.
+    gap : float
+        Share by which a better choice could exceed this one at most; 0 where it is proved best.
+    spent, held_spent : float
+        Budget used in all, and of it on plots from the share held for those without tonnes.
+    not_costed : tuple[str, ...]
+        Measures left out of a choice, since the district gives no labour for them.
+    """
+
+    chosen: pd.DataFrame
+    curve: pd.DataFrame
+    saved_t_yr: float
+    greedy_t_yr: float
+    bound_t_yr: float
+    gap: float
+    spent: float
+    held_spent: float
+    not_costed: tuple[str, ...]
+
+
+def choose(
+    offered: pd.DataFrame, plots: pd.DataFrame, plan: Plan, handbook: Handbook
+) -> Priorities:
+    """Choose at most one measure a unit.
+
+    Parameters
+    ----------
+    offered : pandas.DataFrame
+        Options of :func:`districtplan.conservation.measures.options`.
+    plots : pandas.DataFrame
+        Their plots: ``plot_id``, ``village``, ``area_ha``, ``slope_mean_pct``,
+        ``slope_measured_pct``, ``slope_class_number``, ``run_on_area_ha``, ``erosion_rank``,
+        ``soil_loss_now_likely_t_ha_yr``, and ``row_outlet`` where it is known; with a column
+        ``work_site`` all plots of a site take one measure together.
+    plan : Plan
+        Its budget and goal. Without a budget each plot takes the measure that saves most.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    Priorities
+        The choice.
+
+    Raises
+    ------
+    PlanError
+        If least labour is asked for while labour of measures is missing, or a budget while it is
+        missing for all.
+    """
+    asked = plan.conservation
+    single = _ways(offered, plots, plan)
+    ways = _pooled(single) if SITE in plots else single
+    missing = _without_labour(ways, handbook)
+    _refuse(missing, ways, asked)
+    if asked.goal == "least labour":
+        ways = _least_labour(ways, asked)
+    curve = _curve(ways)
+    if asked.budget is None:
+        best = _best_of_each(ways)
+        nothing = knapsack.Choice(best, np.nan, 0.0, np.nan, np.nan)
+        return _priorities(_told(single, ways, best, best[:0]), curve, nothing, 0.0, missing)
+    costed = ways[ways["cost"].notna()]
+    held = _hold(costed, plots, asked.budget * asked.reserved_share)
+    held_spent = float(ways["cost"][held].sum())
+    rest = costed[~costed["unit"].isin(ways["unit"][held]) & costed[GAIN].notna()]
+    found = knapsack.choose(
+        _as_ways(rest),
+        asked.budget - held_spent,
+        _shares(rest, plots, asked.village_share * (1 - held_spent / asked.budget)),
+    )
+    most = rest.index.to_numpy()[found.places]
+    return _priorities(_told(single, ways, most, held), curve, found, held_spent, missing)
+
+
+def _priorities(
+    chosen: pd.DataFrame,
+    curve: pd.DataFrame,
+    found: knapsack.Choice,
+    held_spent: float,
+    missing: tuple[str, ...],
+) -> Priorities:
+    return Priorities(
+        chosen,
+        curve,
+        found.gain,
+        found.greedy_gain,
+        found.bound,
+        found.gap,
+        found.cost + held_spent,
+        held_spent,
+        missing,
+    )
+
+
+def _ways(offered: pd.DataFrame, plots: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """Take the options that may be chosen, one row a unit and measure."""
+    asked = plan.conservation
+    by_plot = plots.set_index("plot_id")
+    at = by_plot.index.get_indexer(pd.Index(offered["plot_id"]))
+    ends = slope_for_limits(plots)[at] >= plan.erosion.perennials_from_slope_pct
+    fits = (offered["land_taken_pct"] <= asked.land_taken_max_pct).to_numpy() | ends
+    # What holds nothing back itself, such as a waterway, is no choice but goes with others.
+    saves = (offered[LEFT] < 1).to_numpy()
+    kept = np.flatnonzero(fits & saves)
+    names = ["plot_id", "measure", GAIN, LEFT, "plants"]
+    found = offered.iloc[kept][names].reset_index(drop=True)
+    cost = "cost_money" if asked.budget_unit == "money" else "person_days"
+    found["cost"] = offered[cost].to_numpy()[kept]
+    for name in ("village", "erosion_rank"):
+        found[name] = plots[name].to_numpy()[at[kept]]
+    found["unit"] = plots[SITE if SITE in plots else "plot_id"].to_numpy()[at[kept]]
+    return found
+
+
+def _pooled(ways: pd.DataFrame) -> pd.DataFrame:
+    """Add up the plots of a site that a measure is for; its best rank is the site's."""
+    groups = ways.groupby(["unit", "measure"], sort=True, observed=True)
+    found = groups.agg(
+        village=("village", "first"),
+        erosion_rank=("erosion_rank", "min"),
+        left=(LEFT, "mean"),
+    ).rename(columns={"left": LEFT})
+    for name in (GAIN, "cost"):
+        # One plot that can't be counted doesn't stand for nothing: the site's sum isn't known.
+        found[name] = groups[name].agg(lambda values: values.sum(skipna=False))
+    return found.reset_index()
+
+
+def _without_labour(ways: pd.DataFrame, handbook: Handbook) -> tuple[str, ...]:
+    there = set(ways["measure"])
+    return tuple(
+        measure.name
+        for measure in catalogue(handbook)
+        if measure.name in there and np.isnan(measure.days)
+    )
+
+
+def _refuse(missing: tuple[str, ...], ways: pd.DataFrame, asked: Conservation) -> None:
+    listed = ", ".join(missing)
+    remedy = "Give days in measure_costs.csv of your handbook folder"
+    if missing and asked.goal == "least labour":
+        raise PlanError(
+            Fault(
+                "plan conservation.goal",
+                f'is "least labour", but labour isn\'t known for {listed}',
+                f'{remedy}, or set goal = "most soil"',
+            )
+        )
+    if missing and asked.budget is not None and set(missing) == set(ways["measure"]):
+        raise PlanError(
+            Fault(
+                "plan conservation.budget",
+                f"is given, but labour isn't known for any measure: {listed}",
+                f"{remedy}, or leave the budget out",
+            )
+        )
+
+
+def _least_labour(ways: pd.DataFrame, asked: Conservation) -> pd.DataFrame:
+    enough = ways[ways[LEFT] <= 1 - asked.saved_share_min]
+    order = np.lexsort((enough[LEFT], enough["cost"], enough["unit"]))
+    return enough.iloc[np.sort(order[~enough["unit"].iloc[order].duplicated().to_numpy()])]
+
+
+def _best_of_each(ways: pd.DataFrame) -> NDArray[np.int64]:
+    order = np.lexsort((ways.index, ways[LEFT], ways["unit"]))
+    first = ~ways["unit"].iloc[order].duplicated().to_numpy()
+    found: NDArray[np.int64] = np.sort(ways.index.to_numpy()[order[first]])
+    return found
+
+
+def _hold(costed: pd.DataFrame, plots: pd.DataFrame, budget: float) -> NDArray[np.int64]:
+    """Spend what is held for plots without tonnes in their order, most held back for the cost."""
+    order = order_without_tonnes(plots)
+    name = SITE if SITE in plots else "plot_id"
+    place = pd.Series(np.arange(len(order)), index=plots[name].to_numpy()[order])
+    place = place[~place.index.duplicated()]
+    mine = costed[costed["unit"].isin(place.index) & costed[LEFT].notna()]
+    with np.errstate(divide="ignore"):
+        worth = (1 - mine[LEFT].to_numpy()) / mine["cost"].to_numpy()
+    ranked = mine.iloc[np.lexsort((mine.index, -worth, place.loc[mine["unit"]].to_numpy()))]
+    taken, served, left = [], set(), budget
+    for at, unit, cost in zip(ranked.index, ranked["unit"], ranked["cost"], strict=True):
+        if unit not in served and cost <= left:
+            served.add(unit)
+            taken.append(at)
+            left -= cost
+    return np.array(taken, dtype=np.int64)
+
+
+def order_without_tonnes(plots: pd.DataFrame) -> NDArray[np.int64]:
+    """Rank plots that have no tonnes of soil beside each other.
+
+    Each of slope class, area, run-on and what lies below counts alike: by the plot's rank in it,
+    equal ones sharing a rank.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        As :func:`choose` takes them.
+
+    Returns
+    -------
+    numpy.ndarray
+        Places of plots without tonnes, the most pressing first.
+    """
+    without = np.flatnonzero(plots["soil_loss_now_likely_t_ha_yr"].isna())
+    some = plots.iloc[without]
+    below = np.zeros(len(some))
+    if "row_outlet" in some:
+        worst = {kind: len(BELOW) - place for place, kind in enumerate(BELOW)}
+        below = np.array([worst.get(kind, 0) for kind in some["row_outlet"]], dtype=np.float64)
+    pressing = pd.DataFrame(
+        {
+            "class": some["slope_class_number"].to_numpy(dtype=np.float64),
+            "area": some["area_ha"].to_numpy(dtype=np.float64),
+            "run_on": some["run_on_area_ha"].fillna(0).to_numpy(dtype=np.float64),
+            "below": below,
+        }
+    )
+    score = pressing.rank().sum(axis="columns").to_numpy()
+    found: NDArray[np.int64] = without[np.lexsort((some["plot_id"].to_numpy(), -score))]
+    return found
+
+
+def _as_ways(ways: pd.DataFrame) -> knapsack.Ways:
+    return knapsack.Ways(
+        pd.factorize(ways["unit"])[0].astype(np.int64),
+        ways["cost"].to_numpy(dtype=np.float64),
+        ways[GAIN].to_numpy(dtype=np.float64),
+        pd.factorize(ways["village"], sort=True)[0].astype(np.int64),
+    )
+
+
+def _shares(ways: pd.DataFrame, plots: pd.DataFrame, share: float) -> Floats | None:
+    if share == 0 or ways.empty:
+        return None
+    area = plots.groupby("village")["area_ha"].sum()
+    villages = pd.factorize(ways["village"], sort=True)[1]
+    part: Floats = share * (area.loc[villages] / area.sum()).to_numpy(dtype=np.float64)
+    return part
+
+
+def _curve(ways: pd.DataFrame) -> pd.DataFrame:
+    counted = ways[ways["cost"].notna() & ways[GAIN].notna()]
+    cost, gain = knapsack.curve(_as_ways(counted))
+    if counted.empty:
+        cost, gain = cost[:0], gain[:0]
+    at = np.searchsorted(cost, np.linspace(0, cost.max(initial=0.0), CURVE_POINTS))
+    at = np.unique(np.minimum(at, len(cost) - 1)) if len(cost) else at[:0]
+    table = pd.DataFrame({"budget_spent": cost[at], "soil_saved_total_t_yr": gain[at]})
+    return tables.check(table, tables.made_by("curve"))
+
+
+def _told(
+    single: pd.DataFrame, ways: pd.DataFrame, most: NDArray[np.int64], held: NDArray[np.int64]
+) -> pd.DataFrame:
+    """List the plots of what is chosen, unit by unit in the order of their ranks."""
+    chosen = ways.loc[np.concatenate([held, most]), ["unit", "measure", "erosion_rank"]]
+    chosen["chosen_by"] = [*[HELD] * len(held), *[SAVES_MOST] * len(most)]
+    chosen = chosen.rename(columns={"erosion_rank": "first"})
+    found = single.merge(chosen, on=["unit", "measure"])
+    found = found.sort_values(["first", "unit", "erosion_rank", "plot_id"], kind="stable")
+    found["measure_order"] = np.arange(1, len(found) + 1)
+    found = found.rename(columns={"cost": "budget_used"}).reset_index(drop=True)
+    made = ("plot_id", "village", "measure", *tables.made_by("choice"), GAIN, "plants")
+    return tables.check(found[list(made)], made)

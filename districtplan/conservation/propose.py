@@ -1,0 +1,91 @@
+"""The whole of it: from plots to what is proposed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from districtplan.conservation.measures import Options, options
+from districtplan.conservation.planting import nurseries
+from districtplan.conservation.priorities import Priorities, choose
+from districtplan.conservation.vetoes import respect
+from districtplan.conservation.walk_over import walk_over
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from districtplan.conservation.effects import Equations
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Plan
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What may be done, what to do first, and where to look before.
+
+    Attributes
+    ----------
+    options : Options
+        Every plot beside every measure, vetoes respected.
+    priorities : Priorities
+        What is chosen within the budget.
+    nurseries : pandas.DataFrame
+        What is to be raised for that, by village.
+    walk_over : pandas.DataFrame
+        The least certain plots.
+    """
+
+    options: Options
+    priorities: Priorities
+    nurseries: pd.DataFrame
+    walk_over: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known beside the plots.
+
+    Attributes
+    ----------
+    standing : pandas.DataFrame
+        What stands on them: see :func:`districtplan.conservation.land.land_of`.
+    equations : Equations
+        LS and P of rows on the contour; the erosion stage has them.
+    vetoes : pandas.DataFrame | None
+        Rows used of :func:`districtplan.conservation.vetoes.accept_vetoes`.
+    """
+
+    standing: pd.DataFrame
+    equations: Equations
+    vetoes: pd.DataFrame | None = None
+
+
+def propose(plots: pd.DataFrame, known: Known, plan: Plan, handbook: Handbook) -> Proposal:
+    """Propose measures against soil loss.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        One row a plot: the columns of intake, terrain, water, drainage, rows, erosion and inputs.
+    known : Known
+        What is known beside them.
+    plan : Plan
+        What is wanted.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    Proposal
+        What is proposed.
+
+    Raises
+    ------
+    PlanError
+        If the plan asks for a choice by labour that the handbook has no figures for.
+    """
+    found = options(plots, known.standing, known.equations, plan, handbook)
+    if known.vetoes is not None:
+        found = respect(found, known.vetoes)
+    chosen = choose(found.offered, plots, plan, handbook)
+    return Proposal(found, chosen, nurseries(chosen.chosen, plan, handbook), walk_over(plots))

@@ -1,0 +1,135 @@
+"""What staff have ruled out in the field: read from a file, and respected by the next run."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import pandas as pd
+
+from districtplan.conservation.measures import Options
+from districtplan.signs import hidden
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+VETOES = ("plot_id", "measure", "why", "date")
+"""Columns of a file of vetoes."""
+ALL = "all"
+SHOWN_MAX = 40
+TEXT_MAX = 200
+
+
+class Vetoes(NamedTuple):
+    """The rows of the file, none lost.
+
+    Attributes
+    ----------
+    used : pandas.DataFrame
+        ``plot_id``, ``measure`` (or all), ``why`` and ``date``, in the order of the file.
+    set_aside : pandas.DataFrame
+        ``source_row``, ``plot_id``, ``reason`` and ``remedy`` of the others.
+    rows_read : int
+        Rows of the file.
+    """
+
+    used: pd.DataFrame
+    set_aside: pd.DataFrame
+    rows_read: int
+
+
+class _UnusableError(ValueError):
+    """A row that can't be used: reason and remedy."""
+
+
+def accept_vetoes(given: pd.DataFrame, known: Collection[str], measures: tuple[str, ...]) -> Vetoes:
+    """Take the rows that can be used and set the others aside.
+
+    Parameters
+    ----------
+    given : pandas.DataFrame
+        ``source_row``, the columns ``VETOES`` as text, ``reason`` and ``remedy`` (None where the
+        row was read).
+    known : Collection[str]
+        Ids of the plots used.
+    measures : tuple[str, ...]
+        Names of the measures.
+
+    Returns
+    -------
+    Vetoes
+        All rows.
+    """
+    there, used, aside = set(known), [], []
+    for row in given.to_dict("records"):
+        cells = {str(name): value for name, value in row.items()}
+        try:
+            used.append(_read(cells, there, measures))
+        except _UnusableError as unusable:
+            aside.append((row["source_row"], str(row["plot_id"])[:TEXT_MAX], *unusable.args))
+    return Vetoes(
+        pd.DataFrame(used, columns=list(VETOES), dtype=object),
+        pd.DataFrame(aside, columns=["source_row", "plot_id", "reason", "remedy"]).astype(
+            {"source_row": "int64"}
+        ),
+        len(given),
+    )
+
+
+def _read(row: dict[str, Any], there: set[str], measures: tuple[str, ...]) -> dict[str, str]:
+    if row["reason"] is not None:
+        raise _UnusableError(row["reason"], row["remedy"])
+    if row["plot_id"] not in there:
+        raise _UnusableError("no plot that is used has this plot_id", "Correct the name")
+    measure = row["measure"].lower()
+    if measure not in {ALL, *measures}:
+        told = (
+            f"measure = {measure[:SHOWN_MAX]!a} isn't known" if measure else "it names no measure"
+        )
+        raise _UnusableError(told, f"Give one of: {ALL}, {', '.join(measures)}")
+    if not row["why"].strip() or hidden(row["why"]):
+        raise _UnusableError("it says no reason that can be read", "Say in why what was found")
+    try:
+        day = date.fromisoformat(row["date"])
+    except ValueError:
+        told = f"date = {row['date'][:SHOWN_MAX]!a} isn't a day"
+        raise _UnusableError(told, "Write year-month-day, such as 2026-02-27") from None
+    return {
+        "plot_id": row["plot_id"],
+        "measure": measure,
+        "why": row["why"],
+        "date": day.isoformat(),
+    }
+
+
+def respect(options: Options, used: pd.DataFrame) -> Options:
+    """Take what was ruled out from what is offered.
+
+    Parameters
+    ----------
+    options : Options
+        Every plot beside every measure.
+    used : pandas.DataFrame
+        Vetoes: ``plot_id`` and ``measure``.
+
+    Returns
+    -------
+    Options
+        The same pairs; vetoed ones are refused for that reason, those refused anyway keep theirs.
+    """
+    offered, refused = options
+    whole = set(used.loc[used["measure"] == ALL, "plot_id"])
+    single = set(zip(used["plot_id"], used["measure"], strict=True))
+    at_stake = offered["plot_id"].isin(set(used["plot_id"]))
+    ruled_out = at_stake.to_numpy(copy=True)
+    ruled_out[ruled_out] = [
+        plot in whole or (plot, measure) in single
+        for plot, measure in offered.loc[at_stake, ["plot_id", "measure"]].itertuples(index=False)
+    ]
+    gone = offered.loc[ruled_out, ["plot_id", "measure"]].reset_index(drop=True)
+    gone["measure_reason"] = pd.Categorical(
+        ["vetoed"] * len(gone), refused["measure_reason"].cat.categories
+    )
+    return Options(
+        offered[~ruled_out].reset_index(drop=True), pd.concat([refused, gone], ignore_index=True)
+    )
