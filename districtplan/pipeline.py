@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
-from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain, water
+from districtplan import conservation, erosion, geodesy, handbook, inputs, intake, records, rows, terrain, water
 from districtplan.clock import Clock
 from districtplan.demo import make
 from districtplan.errors import both
@@ -26,7 +26,7 @@ from districtplan.files import (
 from districtplan.outputs import explanation, render_all, sheets
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
-from districtplan.results import Features, GroundReadings, Results, RowLines, join
+from districtplan.results import Features, Given, GroundReadings, Results, RowLines, join
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -128,6 +128,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         )
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
+        proposal = _proposed(joined, there, asked, book, clock)
         with clock.step("pegs"):
             pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
         with clock.step("relief"):
@@ -141,6 +142,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         estimate=estimate,
         guides=guides,
         pegs=pegs,
+        proposal=proposal,
         string=string,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         features=taking,
@@ -160,6 +162,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             **known.sha256,
             **typed.current_practice.sha256,
             **typed.soils.sha256,
+            **typed.vetoes.sha256,
         },
         seconds=clock.seconds,
         warnings=(
@@ -172,6 +175,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *written.warnings,
             *typed.current_practice.warnings,
             *typed.soils.warnings,
+            *typed.vetoes.warnings,
         ),
         beside=there.given,
     )
@@ -255,31 +259,40 @@ def _guided(
 
 
 class _Beside(NamedTuple):
-    """Files of current practice and of soils, as read."""
+    """Files of current practice, of soils and of vetoes, as read."""
 
     current_practice: keyed_csv.RawTable
     soils: keyed_csv.RawTable
+    vetoes: keyed_csv.RawTable
     named: frozenset[str]
 
     @classmethod
     def read(cls, read: plan_file.PlanFile) -> _Beside:
         """Read the files that the plan names."""
         told = read.plan.files
-        named = {"current_practice": told.current_practice, "soils": told.soils}
+        named = {
+            "current_practice": told.current_practice,
+            "soils": told.soils,
+            "vetoes": told.vetoes,
+        }
         return cls(
             keyed_csv.read_table(told.current_practice, read.folder, erosion.PRACTICE),
             keyed_csv.read_table(told.soils, read.folder, erosion.SOILS),
+            keyed_csv.read_table(told.vetoes, read.folder, conservation.VETOES),
             frozenset(key for key, name in named.items() if name is not None),
         )
 
-    def accept(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> dict[str, erosion.Given]:
+    def accept(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> dict[str, Given]:
         """Take the rows that can be used, of the files that are named."""
         ids, villages = plots["plot_id"], plots["village"]
-        found = {
+        found: dict[str, Given] = {
             "current_practice": erosion.accept_practice(
                 self.current_practice.frame, ids, asked, book
             ),
             "soils": erosion.accept_soils(self.soils.frame, villages, asked, book),
+            "vetoes": conservation.accept_vetoes(
+                self.vetoes.frame, set(ids), tuple(one.name for one in conservation.catalogue(book))
+            ),
         }
         return {key: given for key, given in found.items() if key in self.named}
 
@@ -289,17 +302,20 @@ class _Known(NamedTuple):
 
     ground: pd.DataFrame
     flow: pd.DataFrame
-    given: dict[str, erosion.Given]
+    given: dict[str, Given]
+
+    def used(self, key: str) -> pd.DataFrame | None:
+        """Give the rows used of one file, None where the plan doesn't name it."""
+        return self.given[key].used if key in self.given else None
 
     @property
     def beside(self) -> erosion.Beside:
         """The same as the erosion stage takes it."""
         above = ["slope_length_above_m", "slope_length_above_at_least"]
-        given = {key: rows.used for key, rows in self.given.items()}
         return erosion.Beside(
             above=self.flow[["plot_id", *above]] if set(above) <= set(self.flow) else None,
-            practice=given.get("current_practice"),
-            soils=given.get("soils"),
+            practice=self.used("current_practice"),
+            soils=self.used("soils"),
         )
 
 
@@ -316,6 +332,19 @@ def _needed(
         soil = erosion.assess(plots, there.ground, asked, book, there.beside)
     with clock.step("inputs"):
         return soil, inputs.need(in_rows, asked, book)
+
+
+def _proposed(
+    joined: pd.DataFrame, there: _Known, asked: Plan, book: Handbook, clock: Clock
+) -> conservation.Proposal:
+    """Set measures against soil loss beside each plot, and choose what to do first."""
+    with clock.step("measures"):
+        known = conservation.Known(
+            standing=erosion.standing(joined["plot_id"], there.used("current_practice"), book),
+            equations=erosion.Equations(asked, book),
+            vetoes=there.used("vetoes"),
+        )
+        return conservation.propose(joined, known, asked, book)
 
 
 def _pegs(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
-    from districtplan.erosion import Given
+    from districtplan.conservation import Proposal
     from districtplan.handbook import Handbook
     from districtplan.inputs import MarkedString
     from districtplan.plan import Plan
@@ -87,6 +87,40 @@ class Features:
     rows_read: int
 
 
+class Given(Protocol):
+    """Rows of a file beside the plots: those used, and those set aside."""
+
+    @property
+    def used(self) -> pd.DataFrame:
+        """Rows used.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Their values.
+        """
+
+    @property
+    def set_aside(self) -> pd.DataFrame:
+        """Rows set aside.
+
+        Returns
+        -------
+        pandas.DataFrame
+            ``source_row``, the row's key, ``reason`` and ``remedy``.
+        """
+
+    @property
+    def rows_read(self) -> int:
+        """Count the rows of the file.
+
+        Returns
+        -------
+        int
+            All of them.
+        """
+
+
 @dataclass(frozen=True)
 class RowLines:
     """Rows as lines.
@@ -129,6 +163,8 @@ class Results:
         Guide lines.
     pegs : Pegs
         Control pegs of guide lines, and of a row of each plot that gets a sheet of paper.
+    proposal : Proposal
+        Measures against soil loss: what each plot may bear, and what to do first.
     string : MarkedString
         The recipe for the string that carries the practice.
     readings : GroundReadings
@@ -159,7 +195,8 @@ class Results:
     warnings : tuple[str, ...]
         What the user should know, in sentences.
     beside : Mapping[str, Given]
-        Rows used and set aside of ``current_practice`` and ``soils``, those that the plan names.
+        Rows used and set aside of ``current_practice``, ``soils`` and ``vetoes``, those that the plan
+        names.
     """
 
     plan: Plan
@@ -170,6 +207,7 @@ class Results:
     estimate: Estimate | None
     guides: Guides
     pegs: Pegs
+    proposal: Proposal
     string: MarkedString
     readings: GroundReadings
     features: Features

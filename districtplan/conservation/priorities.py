@@ -87,7 +87,8 @@ def choose(
         ``soil_loss_now_likely_t_ha_yr``, and ``row_outlet`` where it is known; with a column
         ``work_site`` all plots of a site take one measure together.
     plan : Plan
-        Its budget and goal. Without a budget each plot takes the measure that saves most.
+        Its budget and goal. Without a budget each plot takes the measure that saves most. Measures
+        that carry water are chosen for whole sites only.
     handbook : Handbook
         The published tables.
 
@@ -103,7 +104,7 @@ def choose(
         missing for all.
     """
     asked = plan.conservation
-    single = _ways(offered, plots, plan)
+    single = _ways(offered, plots, plan, handbook)
     ways = _pooled(single) if SITE in plots else single
     missing = _without_labour(ways, handbook)
     _refuse(missing, ways, asked)
@@ -147,7 +148,9 @@ def _priorities(
     )
 
 
-def _ways(offered: pd.DataFrame, plots: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+def _ways(
+    offered: pd.DataFrame, plots: pd.DataFrame, plan: Plan, handbook: Handbook
+) -> pd.DataFrame:
     """Take the options that may be chosen, one row a unit and measure."""
     asked = plan.conservation
     by_plot = plots.set_index("plot_id")
@@ -156,7 +159,10 @@ def _ways(offered: pd.DataFrame, plots: pd.DataFrame, plan: Plan) -> pd.DataFram
     fits = (offered["land_taken_pct"] <= asked.land_taken_max_pct).to_numpy() | ends
     # What holds nothing back itself, such as a waterway, is no choice but goes with others.
     saves = (offered[LEFT] < 1).to_numpy()
-    kept = np.flatnonzero(fits & saves)
+    # A line that carries water is a matter of the whole hillside, never of one plot.
+    carrying = [measure.name for measure in catalogue(handbook) if measure.carries_water]
+    alone = ~offered["measure"].isin(carrying).to_numpy() | (SITE in plots)
+    kept = np.flatnonzero(fits & saves & alone)
     names = ["plot_id", "measure", GAIN, LEFT, "plants"]
     found = offered.iloc[kept][names].reset_index(drop=True)
     cost = "cost_money" if asked.budget_unit == "money" else "person_days"

@@ -5,7 +5,16 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from districtplan.outputs import gpx, layers, manifest, page, sheets, tables_csv, workbook
+from districtplan.outputs import (
+    gpx,
+    layers,
+    manifest,
+    measures_csv,
+    page,
+    sheets,
+    tables_csv,
+    workbook,
+)
 from districtplan.outputs.texts import Texts
 
 if TYPE_CHECKING:
@@ -18,6 +27,7 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "page": page.render,
         "layers": layers.render,
         "tables": tables_csv.render,
+        "measures": measures_csv.render,
         "workbook": workbook.render,
         "gpx": gpx.render,
         "sheets": sheets.render,

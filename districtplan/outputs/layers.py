@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pyogrio
 
+from districtplan.outputs.measures_csv import chosen
 from districtplan.outputs.plot_table import plot_table
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ GEOMETRY = {"features": "Unknown", "guide_lines": "LineString"}
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
-    """Write the plots with their outlines; the GeoPackage also has layers of rows and water.
+    """Write the plots with their outlines; the GeoPackage also has layers of rows, water and measures.
 
     Parameters
     ----------
@@ -48,6 +49,14 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "flow_lines": results.flow_lines,
         "features": results.features.used,
     }
+    measures = chosen(results)
+    if len(measures):
+        outlines = results.plots.set_index("plot_id")["geometry"]
+        layers["measures"] = gpd.GeoDataFrame(
+            measures.astype({"measure": object}),
+            geometry=measures["plot_id"].map(outlines).to_numpy(),
+            crs=results.plots_crs,
+        )
     for name, table in others.items():
         if len(table):
             crs = results.guides.crs if name == "guide_lines" else results.grid_crs
@@ -74,7 +83,7 @@ def _geopackage(layers: Mapping[str, gpd.GeoDataFrame], written: str) -> bytes:
                     path,
                     driver="GPKG",
                     layer=name,
-                    promote_to_multi=name == LAYER,
+                    promote_to_multi=name in (LAYER, "measures"),
                     geometry_type=GEOMETRY.get(name),
                     append=path.exists(),
                 )

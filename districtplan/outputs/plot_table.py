@@ -127,6 +127,17 @@ def dictionary(results: Results) -> pd.DataFrame:
         carried["rows"] = tuple(results.row_lines.lines.columns)
     if len(results.features.used):
         carried["features"] = tuple(results.features.used.columns)
+    proposal = results.proposal
+    carried["measures"] = (
+        *proposal.priorities.chosen.columns,
+        *proposal.options.offered.columns,
+    )
+    carried["measure_options"] = (
+        *proposal.options.offered.columns,
+        *proposal.options.refused.columns,
+    )
+    carried["walk_over"] = tuple(proposal.walk_over.columns)
+    carried["nurseries"] = tuple(proposal.nurseries.columns)
     kinds = {"texts": "codes, joined by semicolons"}
     # In words: a cell that starts with a percent sign gets an apostrophe in CSV.
     units = {"%": "percent"}

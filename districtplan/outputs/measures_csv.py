@@ -1,0 +1,67 @@
+"""Measures against soil loss: what to do first, where to look before, what to raise."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from districtplan.outputs.tables_csv import write
+
+if TYPE_CHECKING:
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+
+def render(results: Results, _: Texts) -> dict[str, bytes]:
+    """Write what is proposed.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    _ : Texts
+        The words, which these tables don't need.
+
+    Returns
+    -------
+    dict[str, bytes]
+        ``measures.csv``: the measures chosen, in the order of work; ``walk_over.csv``: the least
+        certain plots; ``nurseries.csv``: what is raised for the measures; and
+        ``measure_options.parquet``: every plot beside every measure, with the reason where it
+        isn't offered.
+    """
+    proposal = results.proposal
+    walk = proposal.walk_over.assign(
+        walk_reasons=proposal.walk_over["walk_reasons"].map("; ".join)
+    )
+    every = pd.concat([proposal.options.offered, proposal.options.refused], ignore_index=True)
+    target = io.BytesIO()
+    every.to_parquet(target, index=False)
+    return {
+        "measures.csv": write(chosen(results)),
+        "walk_over.csv": write(walk),
+        "nurseries.csv": write(proposal.nurseries),
+        "measure_options.parquet": target.getvalue(),
+    }
+
+
+def chosen(results: Results) -> pd.DataFrame:
+    """List the measures chosen with what each takes, saves and leaves.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a plot, in the order of work.
+    """
+    first = ["measure_order", "plot_id", "village", "measure", "chosen_by", "budget_used"]
+    offered = results.proposal.options.offered
+    return results.proposal.priorities.chosen[first].merge(
+        offered, on=["plot_id", "measure"], how="left", validate="one_to_one"
+    )
