@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain, water
 from districtplan.clock import Clock
@@ -30,7 +32,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    import pandas as pd
     from pyproj import CRS
 
     from districtplan.handbook import Handbook
@@ -114,10 +115,9 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             lying = _Lying(known, flow_lines, zone, on_raster, elevation)
             ground, in_rows, taking, row_lines = _rows(on_zone, ground, lying, asked, book)
         with clock.step("guide lines"):
-            beside = rows.with_standing(
-                on_raster, row_lines.planted, taking.used, zone, elevation.grid.crs
+            guides, row_lines, in_rows = _guided(
+                lying, ground, (in_rows, row_lines, taking), asked, book, clock
             )
-            guides = rows.guide_lines(beside, ground, elevation, asked, book, clock.share)
         needed = _needed(
             plots,
             there := _Known(ground, flow, typed.accept(plots, asked, book)),
@@ -227,6 +227,31 @@ def _rows(
         table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
     lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max), planted)
     return ground, join(drained, low.table, table), Features(used, aside, len(known.frame)), lines
+
+
+def _guided(
+    lying: _Lying,
+    ground: pd.DataFrame,
+    laid: tuple[pd.DataFrame, RowLines, Features],
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> tuple[rows.Guides, RowLines, pd.DataFrame]:
+    """Find guide lines, and put the rows that follow them in place of straight ones."""
+    in_rows, lines, taking = laid
+    raster_crs = lying.elevation.grid.crs
+    beside = rows.with_standing(lying.on_raster, lines.planted, taking.used, lying.zone, raster_crs)
+    guides = rows.guide_lines(
+        beside.merge(ground, on="plot_id", validate="one_to_one"),
+        lying.elevation,
+        asked,
+        book,
+        lines.every,
+        clock.share,
+    )
+    moved = geodesy.reproject(guides.rows["geometry"].to_numpy(), raster_crs, lying.zone)
+    drawn = pd.concat([lines.lines, guides.rows.assign(geometry=moved)], ignore_index=True)
+    return guides, dataclasses.replace(lines, lines=drawn), rows.with_curved(in_rows, guides.counts)
 
 
 class _Beside(NamedTuple):

@@ -528,8 +528,9 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "holes_basis",
         "rows",
-        "What holes are counted along: straight rows, straight rows in place of curved ones, "
-        "straight rows along the longer side, or area over spacing where the bearing isn't known.",
+        "What holes are counted along: straight rows, rows along guide lines, straight rows in "
+        "place of curved ones whose course is found on the ground, straight rows along the longer "
+        "side, or area over spacing where the bearing isn't known.",
     ),
     _text(
         "first_row_corner",

@@ -231,7 +231,11 @@ def make_guides(plots: pd.DataFrame) -> Guides:
         }
     )
     table = plots[["plot_id", *made_by("guides")]]
-    return Guides(table, lines, pegs, PLOTS_CRS)
+    followed = pd.DataFrame(columns=["plot_id", "crop", "row", "length_m", "geometry"])
+    counts = pd.DataFrame(
+        columns=["plot_id", "crop", "rows", "short_rows", "row_length_m", "holes"]
+    )
+    return Guides(table, lines, pegs, followed, counts, PLOTS_CRS)
 
 
 def make_pegs(plots: pd.DataFrame) -> Pegs:
