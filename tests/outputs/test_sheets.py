@@ -384,7 +384,8 @@ def test_without_a_magnetic_model_rows_still_follow_a_guide_line(small_results, 
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["109"])
     text, _ = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
     assert "bend for bend" in text
-    assert "stands for" not in text
+    assert "row drawn" not in text
+    assert "Every row" not in text
     assert "No compass number" in text
 
 

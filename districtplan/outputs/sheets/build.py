@@ -332,15 +332,15 @@ def _fall_deg(row: Mapping[str, Any], kind: str) -> float:
 def _rows(
     row: Mapping[str, Any], kind: str, shape: shapely.Geometry, found: Found, results: Results
 ) -> Rows:
-    # Straight rows would stand for curved ones only in counting, not on the ground.
-    if kind not in {"compass", "level"}:
+    if kind not in {"compass", "level", "guide"}:
         return NO_ROWS
     if found.rows is not None:
         lines = found.rows["geometry"].to_numpy(dtype=object)
         numbers = found.rows["row"].to_numpy(dtype=np.int64)
         return outline.given_rows(lines, numbers, found.every)
     bearing = row["row_bearing_true_deg"]
-    if pd.isna(bearing):
+    # Straight rows can't stand for those that follow a guide line.
+    if kind == "guide" or pd.isna(bearing):
         return NO_ROWS
     return outline.straight_rows(shape, bearing, results.plan.practice.row_spacing_cm / 100)
 
