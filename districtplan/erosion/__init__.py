@@ -5,7 +5,7 @@ from __future__ import annotations
 from districtplan.erosion.assess import FLAGS, Beside, assess
 from districtplan.erosion.doubts import doubts
 from districtplan.erosion.given import PRACTICE, SOILS, Given, accept_practice, accept_soils
-from districtplan.erosion.ls import FlowCells
+from districtplan.erosion.ls import FlowCells, LengthByArea, constants
 
 __all__ = [
     "FLAGS",
@@ -14,8 +14,10 @@ __all__ = [
     "Beside",
     "FlowCells",
     "Given",
+    "LengthByArea",
     "accept_practice",
     "accept_soils",
     "assess",
+    "constants",
     "doubts",
 ]
