@@ -33,9 +33,7 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
         isn't offered.
     """
     proposal = results.proposal
-    walk = proposal.walk_over.assign(
-        walk_reasons=proposal.walk_over["walk_reasons"].map("; ".join)
-    )
+    walk = proposal.walk_over.assign(walk_reasons=proposal.walk_over["walk_reasons"].map("; ".join))
     every = pd.concat([proposal.options.offered, proposal.options.refused], ignore_index=True)
     target = io.BytesIO()
     every.to_parquet(target, index=False)

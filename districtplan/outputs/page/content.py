@@ -109,6 +109,7 @@ SAID_OF = (
     "slope_length_total_m",
     "flow_line_length_m",
     "upslope_area_ha",
+    "upslope_area_at_least",
     "slope_max_pct",
     "slope_corrected_pct",
     "slope_se_pct",

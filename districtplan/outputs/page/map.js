@@ -1002,11 +1002,16 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const laid = short ? say("rows_value", counts) : say("rows_even", counts);
     const corner = { m: shown(start, 1), way: wordOf("first_row_way", i), corner: wordOf("first_row_corner", i) };
     return [
-      line("rows_laid", rows === null ? say("rows_metres", { metres }) : laid),
+      line(rowsLabel(i), rows === null ? say("rows_metres", { metres }) : laid),
       line("rows_basis", wordOf("holes_basis", i)),
       line("first_row", start === null || method[i] !== STRAIGHT ? null : say("first_row_value", corner)),
       maizeLine(i),
     ];
+  }
+
+  function rowsLabel(i) {
+    if (numberOf("maize_holes", i) !== null) return "rows_beans";
+    return numberOf("rows", i) === null ? "rows_length" : "rows_laid";
   }
 
   function maizeLine(i) {
