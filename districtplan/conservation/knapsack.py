@@ -176,10 +176,11 @@ def curve(ways: Ways) -> tuple[Floats, Floats]:
     """
     useful = np.flatnonzero(ways.gain > 0)
     steps = _steps(ways.take(useful[_undominated(ways.take(useful))]))
-    return (
-        np.concatenate([[0.0], np.cumsum(steps.cost)]),
-        np.concatenate([[0.0], np.cumsum(steps.gain)]),
-    )
+    cost = np.concatenate([[0.0], np.cumsum(steps.cost)])
+    gain = np.concatenate([[0.0], np.cumsum(steps.gain)])
+    # What costs nothing is gained before anything is spent.
+    last = np.concatenate([np.diff(cost) > 0, [True]])
+    return cost[last], gain[last]
 
 
 def _undominated(ways: Ways) -> Ints:

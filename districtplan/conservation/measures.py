@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 DUST = 1e-9
 """A share or a count that differs by less is the same."""
+ENDS = ("low", "likely", "high")
 KEPT = ("rows", "row_length_m", "holes", "seed_g", "npk_g", "urea_g", "manure_g")
 """Columns that are told again as they would become."""
 
@@ -137,20 +138,22 @@ def _of_measure(measure: Measure, asked: _Asked) -> tuple[pd.DataFrame, NDArray[
     idle = (left.likely >= WHOLE - DUST) & (measure.effect != "none")
     reasons = np.where(idle & (reasons == treatment.ALLOWED), "saves_nothing", reasons)
     lines = _lines(measure, apart, asked)
-    found = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy()})
-    found["lines"] = _whole(lines.number)
-    found["line_length_m"] = lines.length_m
-    _add_spacing(found, apart, land)
-    found["land_taken_pct"] = lines.taken * 100
-    for end in ("low", "likely", "high"):
-        found[f"loss_left_{end}_share"] = getattr(left, end)
-    _add_tonnes(found, left, asked)
-    for name in KEPT:
-        found[_after(name)] = _kept(plots[name], lines.taken)
-    found["plants"] = _whole(
-        plants_to_raise(measure, lines.length_m, land.area_m2 / M2_IN_HA, asked.handbook)
+    area_ha = land.area_m2 / M2_IN_HA
+    plants = plants_to_raise(measure, lines.length_m, area_ha, asked.handbook)
+    found = pd.DataFrame(
+        {
+            "plot_id": plots["plot_id"].to_numpy(),
+            "lines": _whole(lines.number),
+            "line_length_m": lines.length_m,
+            "land_taken_pct": lines.taken * 100,
+            "plants": _whole(plants),
+            **{f"loss_left_{end}_share": getattr(left, end) for end in ENDS},
+            **{_after(name): _kept(plots[name], lines.taken) for name in KEPT},
+            **_spacing(apart, land),
+            **_tonnes(left, asked),
+            **_costs(measure, lines, asked),
+        }
     )
-    _add_costs(found, measure, lines, asked)
     return found, reasons
 
 
@@ -191,49 +194,49 @@ def _taken(measure: Measure, length_m: Floats, land: Land) -> Floats:
     return np.minimum(measure.number("width_m") * length_m / land.area_m2, 1.0)
 
 
-def _add_spacing(found: pd.DataFrame, apart: Spacing | None, land: Land) -> None:
-    if apart is None:
-        for name in ("line_apart_m", "line_apart_other_m", "line_drop_m"):
-            found[name] = np.nan
-        found["spacing_rule"] = found["spacing_rule_other"] = pd.Series(None, dtype=object)
-        return
-    found["line_apart_m"] = np.where(np.isfinite(apart.apart_m), apart.apart_m, np.nan)
-    found["line_apart_other_m"] = np.where(np.isfinite(apart.other_m), apart.other_m, np.nan)
-    found["line_drop_m"] = vertical_m(found["line_apart_m"].to_numpy(), land.used_pct)
-    found["spacing_rule"] = apart.rule
-    known = found["line_apart_other_m"].notna()
-    found["spacing_rule_other"] = pd.Series(apart.other_rule, found.index, dtype=object).where(
-        known, None
-    )
+def _spacing(apart: Spacing | None, land: Land) -> dict[str, Floats | NDArray[np.object_]]:
+    nothing = np.full_like(land.used_pct, np.nan)
+    by, other = (nothing, nothing) if apart is None else (apart.apart_m, apart.other_m)
+    by, other = (np.where(np.isfinite(m), m, np.nan) for m in (by, other))
+    rule = None if apart is None else apart.rule
+    beside = None if apart is None else apart.other_rule
+    return {
+        "line_apart_m": by,
+        "spacing_rule": np.full(len(by), rule, dtype=object),
+        "line_apart_other_m": other,
+        "spacing_rule_other": np.array(
+            [beside if known else None for known in ~np.isnan(other)], dtype=object
+        ),
+        "line_drop_m": vertical_m(by, land.used_pct),
+    }
 
 
-def _add_tonnes(found: pd.DataFrame, left: Range, asked: _Asked) -> None:
+def _tonnes(left: Range, asked: _Asked) -> dict[str, Floats | NDArray[np.int64]]:
     plots = asked.plots
-    now = Range(
-        *(_numbers(plots[f"soil_loss_now_{end}_t_ha_yr"]) for end in ("low", "likely", "high"))
-    )
+    now = Range(*(_numbers(plots[f"soil_loss_now_{end}_t_ha_yr"]) for end in ENDS))
     after = loss_after(now, left)
-    for end in ("low", "likely", "high"):
-        found[f"soil_loss_after_{end}_t_ha_yr"] = getattr(after, end)
     area_ha = asked.land.area_m2 / M2_IN_HA
     saved = (now.likely - after.likely) * area_ha
     floor = _numbers(plots["soil_loss_floor_t_ha_yr"]) * (WHOLE - left.likely) * area_ha
-    found["soil_saved_t_yr"] = saved
-    found["soil_saved_counted_t_yr"] = np.where(np.isnan(saved), floor, saved)
-    found["saved_by_floor"] = (np.isnan(saved) & ~np.isnan(floor)).astype(np.int64)
+    return {
+        **{f"soil_loss_after_{end}_t_ha_yr": getattr(after, end) for end in ENDS},
+        "soil_saved_t_yr": saved,
+        "soil_saved_counted_t_yr": np.where(np.isnan(saved), floor, saved),
+        "saved_by_floor": (np.isnan(saved) & ~np.isnan(floor)).astype(np.int64),
+    }
 
 
-def _add_costs(found: pd.DataFrame, measure: Measure, lines: _Lines, asked: _Asked) -> None:
+def _costs(measure: Measure, lines: _Lines, asked: _Asked) -> dict[str, Floats]:
     counted = {
         "100 m": lines.length_m / 100,
         "m³": lines.cut_m3,
         "ha": asked.land.area_m2 / M2_IN_HA,
     }[measure.labour_per]
-    found["person_days"] = counted * measure.days
+    days = counted * measure.days
     pay = asked.plan.conservation.day_cost
-    found["cost_money"] = (
-        np.nan if pay is None else found["person_days"] * pay + counted * measure.material_money
-    )
+    # A pay that isn't given leaves the cost unknown.
+    money = days * (np.nan if pay is None else pay) + counted * measure.material_money
+    return {"person_days": days, "cost_money": money}
 
 
 def _kept(values: pd.Series, taken: Floats) -> pd.Series:

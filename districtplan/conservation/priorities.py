@@ -307,7 +307,8 @@ def _curve(ways: pd.DataFrame) -> pd.DataFrame:
     cost, gain = knapsack.curve(_as_ways(counted))
     if counted.empty:
         cost, gain = cost[:0], gain[:0]
-    at = np.searchsorted(cost, np.linspace(0, cost.max(initial=0.0), CURVE_POINTS))
+    # Even in gain: most of it comes with the first of the budget.
+    at = np.searchsorted(gain, np.linspace(0, gain.max(initial=0.0), CURVE_POINTS))
     at = np.unique(np.minimum(at, len(cost) - 1)) if len(cost) else at[:0]
     table = pd.DataFrame({"budget_spent": cost[at], "soil_saved_total_t_yr": gain[at]})
     return tables.check(table, tables.made_by("curve"))

@@ -1,0 +1,187 @@
+"""Where to go first: budgets, shares of villages, places held for plots without tonnes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from districtplan import conservation, erosion, tables
+from districtplan.conservation.priorities import HELD, SAVES_MOST, choose, order_without_tonnes
+from districtplan.errors import PlanError
+from districtplan.handbook import packaged
+from tests.conservation.cases import (
+    DAYS,
+    options_of,
+    plan_with,
+    plots_of,
+    standing_on,
+    with_labour,
+)
+
+BOOK = with_labour()
+SLOPES = [6, 9, 14, 18, 22, 26, 32, 38, 45, 55]
+GAIN = "soil_saved_counted_t_yr"
+
+
+def chosen_for(plan, slopes=SLOPES, book=BOOK, length_m=40.0, **columns):
+    plots = plots_of(slopes, length_m, plan, book, **columns)
+    return choose(options_of(plots, plan, book).offered, plots, plan, book), plots
+
+
+def test_a_budget_is_kept_and_the_choice_proved_best():
+    found, _ = chosen_for(plan_with(budget=30.0))
+    table = found.chosen
+    made = ["plot_id", "village", "measure", *tables.made_by("choice"), GAIN, "plants"]
+    assert table.columns.tolist() == made
+    assert table["budget_used"].sum() == pytest.approx(found.spent)
+    assert found.spent <= 30 * (1 + 1e-9)
+    assert found.gap == pytest.approx(0, abs=1e-9)
+    assert found.saved_t_yr >= found.greedy_t_yr
+    assert table["plot_id"].is_unique
+    assert table["measure_order"].tolist() == list(range(1, len(table) + 1))
+
+
+def test_more_budget_never_saves_less():
+    saved = [
+        chosen_for(plan_with(budget=budget, reserved_share=0.0))[0].saved_t_yr
+        for budget in (5.0, 20.0, 60.0, 1e6)
+    ]
+    assert saved == sorted(saved)
+
+
+def test_least_labour_is_refused_while_labour_is_missing():
+    plan = plan_with(goal="least labour")
+    with pytest.raises(PlanError, match=r"grass_strips, .*stone_lines") as caught:
+        chosen_for(plan, book=packaged())
+    assert "measure_costs.csv" in str(caught.value)
+    some = with_labour({name: days for name, days in DAYS.items() if name != "stone_lines"})
+    with pytest.raises(PlanError, match=r"labour isn't known for stone_lines\."):
+        chosen_for(plan, book=some)
+
+
+def test_least_labour_takes_what_saves_enough_for_the_fewest_days():
+    found, _ = chosen_for(plan_with(goal="least labour"), slopes=[14.0])
+    # A hillside ditch, 60 % left, doesn't save half.
+    assert found.chosen["measure"].tolist() == ["grass_strips"]
+    lax, _ = chosen_for(plan_with(goal="least labour", saved_share_min=0.1), slopes=[10.0])
+    assert lax.chosen["measure"].tolist() == ["trash_lines"]
+
+
+def test_a_budget_without_any_labour_is_refused_and_with_some_it_is_told():
+    with pytest.raises(PlanError, match="is given, but labour"):
+        chosen_for(plan_with(budget=30.0), book=packaged())
+    some = with_labour({"grass_strips": 6.0})
+    found, _ = chosen_for(plan_with(budget=30.0), book=some)
+    assert set(found.chosen["measure"]) == {"grass_strips"}
+    assert "stone_lines" in found.not_costed
+
+
+def test_a_budget_of_money():
+    plan = plan_with(budget=90.0, budget_unit="money", day_cost=3.0)
+    money, _ = chosen_for(plan)
+    days, _ = chosen_for(plan_with(budget=30.0))
+    assert money.chosen["plot_id"].tolist() == days.chosen["plot_id"].tolist()
+    assert money.spent == pytest.approx(3 * days.spent)
+    with pytest.raises(ValueError, match="day_cost"):
+        plan_with(budget=90.0, budget_unit="money")
+
+
+def test_without_a_budget_each_plot_has_its_best():
+    found, plots = chosen_for(plan_with(), book=packaged())
+    assert len(found.chosen) == len(plots)
+    assert np.isnan(found.saved_t_yr)
+    assert found.chosen["budget_used"].isna().all()
+    assert found.curve.empty
+
+
+def test_a_steep_plot_is_not_last_for_lack_of_a_number():
+    plan = plan_with(budget=40.0, reserved_share=0.5)
+    found, _ = chosen_for(plan, slopes=[14] * 9 + [36.0])
+    held = found.chosen[found.chosen["chosen_by"] == HELD]
+    assert held["plot_id"].tolist() == ["P9"]
+    assert found.held_spent == pytest.approx(18)
+    none, _ = chosen_for(plan_with(budget=40.0, reserved_share=0.0), slopes=[14] * 9 + [36.0])
+    assert set(none.chosen["chosen_by"]) == {SAVES_MOST}
+    no_length, _ = chosen_for(plan, slopes=[14] * 9 + [36.0], length_m=[40.0] * 9 + [np.nan])
+    assert "P9" in set(no_length.chosen["plot_id"])
+
+
+def test_what_the_held_share_leaves_goes_to_all():
+    gentle = {"slopes": [14, 16, 18, 20]}
+    held, _ = chosen_for(plan_with(budget=10.0, reserved_share=0.9), **gentle)
+    free, _ = chosen_for(plan_with(budget=10.0, reserved_share=0.0), **gentle)
+    assert held.saved_t_yr == free.saved_t_yr
+
+
+def test_order_without_tonnes_counts_class_area_run_on_and_what_lies_below():
+    plots = plots_of([36.0] * 4 + [65.0, 10.0])
+    plots["row_outlet"] = ["house", "grass", "grass", "grass", "grass", "house"]
+    plots["run_on_area_ha"] = [0, 2.0, 0, 0, 0, 9]
+    plots["area_ha"] = [0.3, 0.3, 0.6, 0.3, 0.3, 9]
+    order = order_without_tonnes(plots).tolist()
+    assert set(order) == {0, 1, 2, 3, 4}
+    assert order[-1] == 3
+
+
+def test_a_fair_share_moves_work_to_villages():
+    villages = ["Steep"] * 8 + ["Gentle"] * 2
+    slopes = [26.0] * 8 + [6.0] * 2
+    at = {"slopes": slopes, "village": villages, "book": with_labour({"grass_strips": 6.0})}
+    without, _ = chosen_for(plan_with(budget=48.0), **at)
+    assert set(without.chosen["village"]) == {"Steep"}
+    fair, _ = chosen_for(plan_with(budget=48.0, village_share=1.0), **at)
+    assert set(fair.chosen["village"]) == {"Steep", "Gentle"}
+    assert fair.saved_t_yr <= without.saved_t_yr
+
+
+def test_measures_that_take_too_much_land_are_listed_not_chosen():
+    wide = plan_with(budget=1e6, spacing_rule="drop")
+    found, _ = chosen_for(wide, slopes=[26.0])
+    assert found.chosen["measure"].tolist() != ["grass_strips"]
+    lax, _ = chosen_for(
+        plan_with(budget=1e6, spacing_rule="drop", land_taken_max_pct=100.0), [26.0]
+    )
+    assert lax.chosen[GAIN].sum() >= found.chosen[GAIN].sum()
+    perennial, _ = chosen_for(plan_with(budget=1e6), slopes=[55.0])
+    assert perennial.chosen["measure"].tolist() == ["permanent_cover"]
+
+
+def test_plots_of_a_site_take_one_measure_together():
+    sites = ["A"] * 3 + ["B"] * 3
+    plan = plan_with(budget=1e6, reserved_share=0.0)
+    found, _ = chosen_for(plan, slopes=[14, 16, 18, 20, 22, 24], work_site=sites)
+    assert found.chosen.groupby("village")["plot_id"].count().sum() == 6
+    by_site = found.chosen.assign(site=[sites[int(p[1:])] for p in found.chosen["plot_id"]])
+    assert (by_site.groupby("site")["measure"].nunique() == 1).all()
+
+
+def test_the_curve_rises_ever_less_steeply():
+    found, _ = chosen_for(plan_with(budget=30.0))
+    spent, saved = (found.curve[name].to_numpy() for name in tables.made_by("curve"))
+    assert (spent[0], saved[0]) == (0, 0)
+    assert (np.diff(np.diff(saved) / np.diff(spent)) <= 1e-9).all()
+    at = np.interp(found.spent, spent, saved)
+    assert found.saved_t_yr <= at + 1e-9
+
+
+def test_the_whole_of_it_twice_is_the_same_and_vetoes_are_respected():
+    plan = plan_with(budget=30.0)
+    plots = plots_of(SLOPES, 40.0, plan, BOOK)
+    known = conservation.Known(standing_on(plots, book=BOOK), erosion.Equations(plan, BOOK))
+    first, second = (conservation.propose(plots, known, plan, BOOK) for _ in range(2))
+    assert first.priorities.chosen.equals(second.priorities.chosen)
+    assert first.options.offered.equals(second.options.offered)
+    top = first.priorities.chosen.iloc[0]
+    vetoes = first.priorities.chosen[["plot_id", "measure"]].iloc[:1].astype(str)
+    vetoed = conservation.propose(
+        plots,
+        conservation.Known(known.standing, known.equations, vetoes),
+        plan,
+        BOOK,
+    )
+    again = vetoed.priorities.chosen.set_index("plot_id")["measure"]
+    assert again.get(top["plot_id"]) != top["measure"]
+    refused = vetoed.options.refused
+    mine = refused[(refused["plot_id"] == top["plot_id"]) & (refused["measure"] == top["measure"])]
+    assert mine["measure_reason"].tolist() == ["vetoed"]
+    assert len(first.walk_over) == 10
