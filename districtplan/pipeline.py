@@ -128,8 +128,13 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             on_zone = plots.assign(
                 geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
             )
-            lying = _Lying(taking.used, flow_lines, zone, on_raster, elevation)
-            ground, in_rows, row_lines = _rows(on_zone, ground, lying, asked, book)
+            ground, in_rows, row_lines = _rows(
+                on_zone,
+                ground,
+                lying := _Lying(taking.used, flow_lines, zone, on_raster, elevation),
+                asked,
+                book,
+            )
         with clock.step("guide lines"):
             guides, row_lines, in_rows = _guided(
                 lying, ground, (in_rows, row_lines), asked, book, clock
@@ -222,7 +227,7 @@ class _Drawn(NamedTuple):
 
 
 def _water(
-    land: _Drawn, given: dict[str, erosion.Given], asked: Plan, book: Handbook, clock: Clock
+    land: _Drawn, given: dict[str, Given], asked: Plan, book: Handbook, clock: Clock
 ) -> tuple[pd.DataFrame, pd.DataFrame, Floats]:
     """Trace water on the raster, bring flow lines to the zone, and sum up L by upslope area."""
     crs = land.elevation.grid.crs

@@ -195,8 +195,8 @@ class Results:
     warnings : tuple[str, ...]
         What the user should know, in sentences.
     beside : Mapping[str, Given]
-        Rows used and set aside of ``current_practice``, ``soils`` and ``vetoes``, those that the plan
-        names.
+        Rows used and set aside of ``current_practice``, ``soils`` and ``vetoes``, where the plan
+        names them.
     """
 
     plan: Plan

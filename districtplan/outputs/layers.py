@@ -25,7 +25,7 @@ GEOMETRY = {"features": "Unknown", "guide_lines": "LineString"}
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
-    """Write the plots with their outlines; the GeoPackage also has layers of rows, water and measures.
+    """Write the plots with their outlines; the GeoPackage also has rows, water and measures.
 
     Parameters
     ----------

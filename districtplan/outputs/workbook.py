@@ -12,7 +12,7 @@ import pandas as pd
 import xlsxwriter
 from xlsxwriter.utility import xl_col_to_name
 
-from districtplan.outputs import wording
+from districtplan.outputs import measure_words, measures_csv, wording
 from districtplan.outputs.plot_table import dictionary, district_row, plot_table, village_table
 from districtplan.outputs.sources import listing
 
@@ -137,6 +137,8 @@ NUMBER_FORMATS = {
     "_turn_deg": "0.0",
     "_start_m": "0.0",
     "_t_ha_yr": "#,##0",
+    "_t_yr": "#,##0.0",
+    "_g": "#,##0",
     "_kg": "#,##0.0",
 }
 WIDTHS = {
@@ -170,9 +172,22 @@ WIDTHS = {
     "value": 44,
     "source": 90,
     "provenance": 26,
+    "measure": 30,
+    "upkeep": 48,
+    "caution": 48,
 }
 WIDTH = 12
-WRAPPED = ("row_method_why", "flags", "reason", "remedy", "meaning", "value", "source")
+WRAPPED = (
+    "row_method_why",
+    "flags",
+    "reason",
+    "remedy",
+    "meaning",
+    "value",
+    "source",
+    "upkeep",
+    "caution",
+)
 READ_FIRST_WIDTH = 110
 
 
@@ -226,6 +241,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         _read_first(book, results)
         _villages(book, results)
         _plots(book, results)
+        _measures(book, results)
         _set_aside(book, results)
         _readings(book, results)
         _table(book, "columns", dictionary(results))
@@ -307,6 +323,19 @@ def _plots(book: _Book, results: Results) -> None:
         sheet.write_string(0, 0, book.texts.say("workbook.too_many"))
         return
     _table(book, "plots", table)
+
+
+def _measures(book: _Book, results: Results) -> None:
+    chosen = measure_words.worded(results, measures_csv.chosen(results), book.texts)
+    if 0 < len(chosen) < ROWS_MAX:
+        _table(book, "measures", chosen)
+    else:
+        sentence = "too_many_measures" if len(chosen) else "no_measures"
+        book.sheet("measures").write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
+    nurseries = results.proposal.nurseries
+    named = [measure_words.name(str(one), book.texts) for one in nurseries["measure"]]
+    _table(book, "nurseries", nurseries.assign(measure=named))
+    _table(book, "walk_over", measure_words.looked_at(results, book.texts))
 
 
 def _set_aside(book: _Book, results: Results) -> None:
@@ -401,6 +430,7 @@ def _findings(results: Results, texts: Texts) -> list[str]:
         " ".join(wording.rows_sentences(results, texts)),
         " ".join(wording.served_sentences(results, texts)),
         " ".join(wording.orders_sentences(results, texts)),
+        " ".join(measure_words.sentences(results, texts)),
     ]
     key = "page.set_aside_some" if aside else "page.set_aside_none"
     said.append(texts.say(key, aside=f"{aside:,}", read=f"{results.rows_read:,}"))

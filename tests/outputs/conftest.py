@@ -11,6 +11,8 @@ import pytest
 from pyproj import CRS, Transformer
 from shapely import LineString, Point, Polygon, affinity
 
+from districtplan import erosion
+from districtplan.conservation import Known, Proposal, propose
 from districtplan.handbook import packaged
 from districtplan.inputs import marked_string
 from districtplan.outputs.texts import Texts
@@ -173,6 +175,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         estimate=None,
         guides=make_guides(plots),
         pegs=make_pegs(plots),
+        proposal=make_proposal(plots, plan),
         string=marked_string(plan, packaged()),
         readings=no_readings(),
         features=no_features(),
@@ -188,6 +191,14 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         seconds={"intake": 0.1, "terrain": 0.2},
         warnings=("The plan's R is outside the usual range.",),
     )
+
+
+def make_proposal(plots: pd.DataFrame, plan: Plan) -> Proposal:
+    """Propose measures for plots that nothing is known of but the table."""
+    known = Known(
+        erosion.standing(plots["plot_id"], None, packaged()), erosion.Equations(plan, packaged())
+    )
+    return propose(plots, known, plan, packaged())
 
 
 def make_guides(plots: pd.DataFrame) -> Guides:

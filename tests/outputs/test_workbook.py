@@ -12,7 +12,17 @@ import pytest
 
 from districtplan.outputs import workbook
 
-SHEETS = ["Read first", "Villages", "Plots", "Set aside", "Columns", "Sources"]
+SHEETS = [
+    "Read first",
+    "Villages",
+    "Plots",
+    "Measures",
+    "Nurseries",
+    "Walk over",
+    "Set aside",
+    "Columns",
+    "Sources",
+]
 
 
 def opened(results, texts, **options):

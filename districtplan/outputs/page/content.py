@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan.handbook import cite
-from districtplan.outputs import wording
+from districtplan.outputs import measure_words, wording
 from districtplan.outputs.page import ground, lines, palette, shapes
 
 if TYPE_CHECKING:
@@ -160,7 +160,10 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "language": texts.language,
         "words": texts.section("page"),
         "findings": {
-            "steep": wording.district_sentences(results, texts),
+            "steep": [
+                *wording.district_sentences(results, texts),
+                *measure_words.sentences(results, texts),
+            ],
             "rows": [
                 *wording.rows_sentences(results, texts),
                 *wording.served_sentences(results, texts),

@@ -1,0 +1,152 @@
+"""Words for measures against soil loss: what was chosen, where to look before."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+SHOWN = (
+    "measure_order",
+    "village",
+    "plot_id",
+    "measure",
+    "soil_loss_now_likely_t_ha_yr",
+    "soil_loss_after_likely_t_ha_yr",
+    "soil_saved_t_yr",
+    "lines",
+    "line_length_m",
+    "line_apart_m",
+    "line_apart_other_m",
+    "land_taken_pct",
+    "rows_after",
+    "holes_after",
+    "seed_after_g",
+    "plants",
+    "person_days",
+    "upkeep",
+    "caution",
+)
+"""Columns of the sheet of measures."""
+
+
+def sentences(results: Results, texts: Texts) -> list[str]:
+    """Say what is proposed against soil loss.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Which measures on how many plots, how sure the choice is, and what isn't a plot's own
+        matter; empty where nothing is proposed.
+    """
+    priorities = results.proposal.priorities
+    chosen = priorities.chosen
+    if chosen.empty:
+        return []
+    counts = chosen["measure"].value_counts(sort=True)
+    named = [
+        texts.say("measures.on", measure=name(str(measure), texts), count=f"{count:,}")
+        for measure, count in counts[counts > 0].items()
+    ]
+    asked = results.plan.conservation
+    said = []
+    if asked.budget is None:
+        said.append(texts.say("measures.no_budget", measures=texts.listed(named)))
+    else:
+        unit = texts.say(f"measures.unit.{asked.budget_unit}")
+        spent = f"{priorities.spent:,.0f}"
+        said.append(
+            texts.say(
+                "measures.within",
+                measures=texts.listed(named),
+                saved=f"{priorities.saved_t_yr:,.0f}",
+                greedy=f"{priorities.greedy_t_yr:,.0f}",
+                gap=f"{100 * priorities.gap:.2f}",
+                spent=spent,
+                unit=unit,
+            )
+        )
+    if priorities.not_costed:
+        listed = [name(measure, texts) for measure in priorities.not_costed]
+        said.append(texts.say("measures.not_costed", measures=texts.listed(listed)))
+    return [*said, texts.say("measures.carrying")]
+
+
+def name(measure: str, texts: Texts) -> str:
+    """Name a measure.
+
+    Parameters
+    ----------
+    measure : str
+        Its name in the handbook; a district's own may have no words of the catalogue.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Words for it.
+    """
+    known = texts.section("measures.name")
+    return known.get(measure, measure.replace("_", " "))
+
+
+def worded(results: Results, chosen: pd.DataFrame, texts: Texts) -> pd.DataFrame:
+    """Put what was chosen into words, for people.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    chosen : pandas.DataFrame
+        Measures chosen with what each takes and saves.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns ``SHOWN``, one row a plot, in the order of work.
+    """
+    now = results.plots.set_index("plot_id")["soil_loss_now_likely_t_ha_yr"]
+    told = results.handbook.rows("measures").set_index("name")
+    measure = chosen["measure"].astype(object)
+    upkeep, caution = texts.section("measures.upkeep"), texts.section("measures.caution")
+    return chosen.assign(
+        measure=[name(one, texts) for one in measure],
+        soil_loss_now_likely_t_ha_yr=chosen["plot_id"].map(now),
+        upkeep=measure.map(told["upkeep"]).map(upkeep),
+        caution=measure.map(told["caution"]).map(caution),
+    )[list(SHOWN)]
+
+
+def looked_at(results: Results, texts: Texts) -> pd.DataFrame:
+    """Put the walk-over list into words.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``walk_order``, ``village``, ``plot_id`` and ``reason``.
+    """
+    walk = results.proposal.walk_over
+    reasons = texts.section("measures.look")
+    said = [" ".join(reasons[code] for code in codes) for codes in walk["walk_reasons"]]
+    return walk[["walk_order", "village", "plot_id"]].assign(reason=said)
