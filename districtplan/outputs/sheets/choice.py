@@ -107,9 +107,9 @@ def _unprintable(plots: pd.DataFrame) -> list[str]:
     count = "A name" if len(lacking) == 1 else f"{len(lacking):,} names"
     return [
         f"{count} on the sheets of paper cannot be printed in full, such as {lacking[0]!r}: the "
-        f"font of the sheets lacks some of the signs, and {UNKNOWN_SIGN} stands for each. Each plot "
-        "sheet says the row of the plots file. Name a column in a script that the sheets have, such "
-        "as Latin, Cyrillic or Arabic, or write the names by hand."
+        f"font of the sheets lacks some of the signs, and {UNKNOWN_SIGN} stands for each. Each "
+        "plot sheet says the row of the plots file. Name a column in a script that the sheets "
+        "have, such as Latin, Cyrillic or Arabic, or write the names by hand."
     ]
 
 
