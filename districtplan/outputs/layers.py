@@ -49,6 +49,10 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "flow_lines": results.flow_lines,
         "features": results.features.used,
     }
+    for name, table in others.items():
+        if len(table):
+            crs = results.guides.crs if name == "guide_lines" else results.grid_crs
+            layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
     measures = chosen(results)
     if len(measures):
         outlines = results.plots.set_index("plot_id")["geometry"]
@@ -57,10 +61,6 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
             geometry=measures["plot_id"].map(outlines).to_numpy(),
             crs=results.plots_crs,
         )
-    for name, table in others.items():
-        if len(table):
-            crs = results.guides.crs if name == "guide_lines" else results.grid_crs
-            layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
     return {"plots.parquet": _parquet(frame), "plots.gpkg": _geopackage(layers, written)}
 
 

@@ -93,7 +93,7 @@ def test_geopackage_header(path):
             "SELECT table_name, srs_id, last_change FROM gpkg_contents"
         ).fetchall()
     connection.close()
-    layers = ("plots", "guide_lines", "pegs", "flow_lines")
+    layers = ("plots", "guide_lines", "pegs", "flow_lines", "measures")
     assert contents == [(layer, 32736, "2026-03-15T00:00:00Z") for layer in layers]
 
 
@@ -113,6 +113,7 @@ def test_no_flow_lines_no_layer(small_results, texts, tmp_path):
         "plots",
         "guide_lines",
         "pegs",
+        "measures",
     ]
 
 
@@ -122,6 +123,7 @@ def test_geopackage_in_a_second_reader(path, small_results):
         ["guide_lines", "LineString"],
         ["pegs", "Point"],
         ["flow_lines", "LineString"],
+        ["measures", "MultiPolygon"],
     ]
     frame = pyogrio.read_dataframe(path, layer="plots")
     assert frame["plot_id"].tolist() == small_results.plots["plot_id"].tolist()

@@ -105,7 +105,8 @@ def test_text_is_never_a_formula_nor_a_number(book, hostile):
 
 
 def test_no_link_is_made(small_results, texts):
-    plots = small_results.plots.assign(plot_id=["https://a.example"] * len(small_results.plots))
+    count = len(small_results.plots)
+    plots = small_results.plots.assign(plot_id=[f"https://a.example/{n}" for n in range(count)])
     content = workbook.render(dataclasses.replace(small_results, plots=plots), texts)
     with zipfile.ZipFile(io.BytesIO(content["district.xlsx"])) as archive:
         assert not [name for name in archive.namelist() if "worksheets/_rels" in name]

@@ -13,6 +13,7 @@ import pandas as pd
 
 from districtplan.handbook import cite
 from districtplan.outputs import measure_words, wording
+from districtplan.outputs.measures_csv import chosen as chosen_measures
 from districtplan.outputs.page import ground, lines, palette, shapes
 
 if TYPE_CHECKING:
@@ -232,9 +233,23 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
         found["numbers"][name] = _number(pd.Series(tonnes, dtype="Int64"), 0)
     if "farmer_name" in plots:
         found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
+    found["measure"] = _measures(results, texts)
     found["notes"] = _sentences(results, texts)
     found["readings"] = {kind: _read(plots, kind, texts) for kind in ("slope", "bearing")}
     return found
+
+
+def _measures(results: Results, texts: Texts) -> dict[str, Any]:
+    """Gather the measure chosen for each plot: its words, what it takes and what it saves."""
+    chosen = chosen_measures(results).set_index("plot_id").reindex(results.plots["plot_id"])
+    names = [
+        None if pd.isna(one) else measure_words.name(str(one), texts) for one in chosen["measure"]
+    ]
+    digits = {"land_taken_pct": 0, "soil_saved_t_yr": 1, "line_apart_m": 0}
+    return {
+        "words": {"measure": _coded(names)},
+        "numbers": {name: _number(chosen[name], places) for name, places in digits.items()},
+    }
 
 
 def _read(plots: pd.DataFrame, kind: str, texts: Texts) -> dict[str, str]:

@@ -143,8 +143,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const data = JSON.parse(document.getElementById("data").textContent);
   const plots = data.plots;
   const count = plots.count;
-  for (const { numbers } of [plots, data.villages, data.district]) unpackNumbers(numbers);
-  unpackCodes(plots.words);
+  for (const { numbers } of [plots, plots.measure, data.villages, data.district]) unpackNumbers(numbers);
+  for (const { words } of [plots, plots.measure]) unpackCodes(words);
   const shapes = unpackShapes(plots.shape);
   const land = plots.rows.land ? unpackShapes(plots.rows.land) : null;
   const landOf = new Map(plots.rows.planted.map((i, at) => [i, at]));
@@ -1065,6 +1065,21 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     ];
   }
 
+  /* The measure that is chosen against soil loss, beside rows on the contour. */
+  function measureLines(i) {
+    const { words, numbers } = plots.measure;
+    const code = words.measure.codes[i];
+    if (code === null) return [];
+    const of = (name) => inNumbers(numbers, name, i);
+    const [taken, saved, apart] = ["land_taken_pct", "soil_saved_t_yr", "line_apart_m"].map(of);
+    return [
+      line("measure", words.measure.texts[code]),
+      line("measure_apart", apart === null ? null : say("metres_value", { m: shown(apart) })),
+      line("measure_takes", taken === null ? null : say("measure_takes_value", { pct: shown(taken) })),
+      line("measure_saves", saved === null ? null : say("measure_saves_value", { tonnes: shown(saved, 1) })),
+    ];
+  }
+
   function inputLines(i) {
     const counts = ["holes", "plants", "seed_packs", "npk_packs", "urea_packs"];
     const weights = { seed: "seed_g", npk: "npk_g", urea: "urea_g", manure: "manure_g" };
@@ -1130,7 +1145,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       list(rowLines(i)),
       notesOf(i),
       make("h3", {}, data.words.soil_heading),
-      list(soilLines(i)),
+      list([...soilLines(i), ...measureLines(i)]),
       paragraph(plots.notes.same[i], "same"),
       make("h3", {}, data.words.inputs_heading),
       list(inputLines(i)),
