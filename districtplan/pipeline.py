@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from districtplan import erosion, geodesy, handbook, inputs, intake, records, rows, terrain, water
 from districtplan.clock import Clock
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    import pandas as pd
+    from numpy.typing import NDArray
     from pyproj import CRS
 
     from districtplan.handbook import Handbook
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
     from districtplan.outputs.sources import Entry
     from districtplan.plan import Plan
 
+    Floats = NDArray[np.float64]
     Progress = Callable[[str, float], None]
 
 
@@ -105,22 +108,24 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
             ground = terrain.apply_readings(ground, compared, plots, zone, asked, book)
         on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
+        taking, given = _taking(known, zone, book), typed.accept(plots, asked, book)
         with clock.step("water"):
-            flow, flow_lines = _water(on_raster, elevation, zone, asked, book, clock)
+            flow, flow_lines, lengths = _water(
+                _Drawn(on_raster, ground, elevation, zone, taking), given, asked, book, clock
+            )
         with clock.step("rows"):
             on_zone = plots.assign(
                 geometry=geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, zone)
             )
-            lying = _Lying(known, flow_lines, zone, on_raster, elevation)
-            ground, in_rows, taking, row_lines = _rows(on_zone, ground, lying, asked, book)
+            lying = _Lying(taking.used, flow_lines, zone, on_raster, elevation)
+            ground, in_rows, row_lines = _rows(on_zone, ground, lying, asked, book)
         with clock.step("guide lines"):
-            beside = rows.with_standing(
-                on_raster, row_lines.planted, taking.used, zone, elevation.grid.crs
+            guides, row_lines, in_rows = _guided(
+                lying, ground, (in_rows, row_lines), asked, book, clock
             )
-            guides = rows.guide_lines(beside, ground, elevation, asked, book, clock.share)
         needed = _needed(
             plots,
-            there := _Known(ground, flow, typed.accept(plots, asked, book)),
+            _Known(ground, flow, lengths, given),
             in_rows,
             asked,
             book,
@@ -173,7 +178,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *typed.current_practice.warnings,
             *typed.soils.warnings,
         ),
-        beside=there.given,
+        beside=given,
     )
 
 
@@ -185,24 +190,47 @@ def _asked(plan: Path) -> tuple[plan_file.PlanFile, Handbook, Plan, inputs.Marke
     return read, book, asked, inputs.marked_string(asked, book)
 
 
+def _taking(known: features.RawFeatures, zone: CRS, book: Handbook) -> Features:
+    """Take what lies on the land, and set aside what can't be used."""
+    used, aside = intake.accept_features(known.frame, known.crs, zone, book)
+    return Features(used, aside, len(known.frame))
+
+
+class _Drawn(NamedTuple):
+    """Plots, the land that they lie on, and what is drawn there."""
+
+    on_raster: pd.DataFrame
+    ground: pd.DataFrame
+    elevation: raster.Raster
+    zone: CRS
+    taking: Features
+
+
 def _water(
-    kept: pd.DataFrame,
-    elevation: raster.Raster,
-    zone: CRS,
-    asked: Plan,
-    book: Handbook,
-    clock: Clock,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Trace water on the raster, and bring flow lines to the zone."""
-    flow, lines = water.trace(kept, elevation, asked, book, clock.share)
-    moved = geodesy.reproject(lines["geometry"].to_numpy(), elevation.grid.crs, zone)
-    return flow, lines.assign(geometry=moved)
+    land: _Drawn, given: dict[str, erosion.Given], asked: Plan, book: Handbook, clock: Clock
+) -> tuple[pd.DataFrame, pd.DataFrame, Floats]:
+    """Trace water on the raster, bring flow lines to the zone, and sum up L by upslope area."""
+    crs = land.elevation.grid.crs
+    slope = land.ground.set_index("plot_id")["slope_used_pct"].loc[land.on_raster["plot_id"]]
+    lengths = erosion.LengthByArea(
+        slope.to_numpy(), asked.erosion.slope_length_cap_m, erosion.constants(book)
+    )
+    used = land.taking.used
+    beside = water.Beside(
+        used.assign(geometry=geodesy.reproject(used["geometry"].to_numpy(), land.zone, crs)),
+        lambda cells: lengths.add(erosion.FlowCells(*cells)),
+    )
+    flow, lines = water.trace(land.on_raster, land.elevation, asked, book, clock.share, beside)
+    if "current_practice" in given:
+        flow = water.override(flow, given["current_practice"].used)
+    moved = geodesy.reproject(lines["geometry"].to_numpy(), crs, land.zone)
+    return flow, lines.assign(geometry=moved), lengths.mean()
 
 
 class _Lying(NamedTuple):
     """What lies on the land, the zone that rows are laid in, and the land itself."""
 
-    known: features.RawFeatures
+    features: pd.DataFrame
     flow_lines: pd.DataFrame
     zone: CRS
     on_raster: pd.DataFrame
@@ -211,10 +239,9 @@ class _Lying(NamedTuple):
 
 def _rows(
     on_zone: pd.DataFrame, ground: pd.DataFrame, lying: _Lying, asked: Plan, book: Handbook
-) -> tuple[pd.DataFrame, pd.DataFrame, Features, RowLines]:
+) -> tuple[pd.DataFrame, pd.DataFrame, RowLines]:
     """Lay rows clear of what lies on the land and of low places; they may be turned to fall."""
-    zone, known = lying.zone, lying.known
-    used, aside = intake.accept_features(known.frame, known.crs, zone, book)
+    zone, used = lying.zone, lying.features
     flow = lying.flow_lines["geometry"].to_numpy()
     strips = rows.strips(on_zone, ground, flow, zone, asked)
     ground, drained = rows.drain(on_zone, ground, zone, used, asked, book)
@@ -226,7 +253,34 @@ def _rows(
         clear = clear._replace(gaps=low.gaps)
         table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
     lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max), planted)
-    return ground, join(drained, low.table, table), Features(used, aside, len(known.frame)), lines
+    return ground, join(drained, low.table, table), lines
+
+
+def _guided(
+    lying: _Lying,
+    ground: pd.DataFrame,
+    laid: tuple[pd.DataFrame, RowLines],
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> tuple[rows.Guides, RowLines, pd.DataFrame]:
+    """Find guide lines, and put the rows that follow them in place of straight ones."""
+    in_rows, lines = laid
+    raster_crs = lying.elevation.grid.crs
+    beside = rows.with_standing(
+        lying.on_raster, lines.planted, lying.features, lying.zone, raster_crs
+    )
+    guides = rows.guide_lines(
+        beside.merge(ground, on="plot_id", validate="one_to_one"),
+        lying.elevation,
+        asked,
+        book,
+        lines.every,
+        clock.share,
+    )
+    moved = geodesy.reproject(guides.rows["geometry"].to_numpy(), raster_crs, zone)
+    drawn = pd.concat([lines.lines, guides.rows.assign(geometry=moved)], ignore_index=True)
+    return guides, dataclasses.replace(lines, lines=drawn), rows.with_curved(in_rows, guides.counts)
 
 
 class _Beside(NamedTuple):
@@ -264,6 +318,7 @@ class _Known(NamedTuple):
 
     ground: pd.DataFrame
     flow: pd.DataFrame
+    length_by_area: Floats
     given: dict[str, erosion.Given]
 
     @property
@@ -272,9 +327,10 @@ class _Known(NamedTuple):
         above = ["slope_length_above_m", "slope_length_above_at_least"]
         given = {key: rows.used for key, rows in self.given.items()}
         return erosion.Beside(
-            above=self.flow[["plot_id", *above]] if set(above) <= set(self.flow) else None,
+            above=self.flow[["plot_id", *above]],
             practice=given.get("current_practice"),
             soils=given.get("soils"),
+            length_by_area=self.length_by_area,
         )
 
 

@@ -283,7 +283,7 @@ COLUMNS: tuple[Column, ...] = (
         "number",
         "terrain",
         "m",
-        "Length of the plot down its fall: a lower limit, water from above isn't counted.",
+        "Length of the plot down its fall; the slope above isn't part of it.",
         0,
         None,
         nullable=True,
@@ -462,6 +462,31 @@ COLUMNS: tuple[Column, ...] = (
         0,
         None,
     ),
+    Column(
+        "slope_length_above_m",
+        "number",
+        "water",
+        "m",
+        "Slope above the plot down which water runs onto it as a sheet; half of the places where "
+        "it enters have at least as much.",
+        0,
+        None,
+        nullable=True,
+    ),
+    _integer(
+        "slope_length_above_at_least",
+        "water",
+        "",
+        "1 where the slope above may be longer: it is cut by the end of the heights or by the cap; "
+        "else 0.",
+        nullable=False,
+    ),
+    _text(
+        "slope_above_begins",
+        "water",
+        "Where the slope above begins: divide, feature, end of the heights, cap or as recorded.",
+        nullable=True,
+    ),
     _codes("water_flags", "water", "Codes of what to know of water on the plot."),
     _text(
         "row_low_end",
@@ -534,8 +559,9 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "holes_basis",
         "rows",
-        "What holes are counted along: straight rows, straight rows in place of curved ones, "
-        "straight rows along the longer side, or area over spacing where the bearing isn't known.",
+        "What holes are counted along: straight rows, rows along guide lines, straight rows in "
+        "place of curved ones whose course is found on the ground, straight rows along the longer "
+        "side, or area over spacing where the bearing isn't known.",
     ),
     _text(
         "first_row_corner",
@@ -834,7 +860,7 @@ COLUMNS: tuple[Column, ...] = (
         "erosion",
         "",
         "Slope length and steepness factor by the area that drains into each cell (Desmet & "
-        "Govers); empty where it wasn't worked out.",
+        "Govers); empty where the plot has no heights.",
         0,
         None,
         nullable=True,

@@ -158,7 +158,9 @@ def from_raster(rng, plot, truth: Surface, heights: Heights, error: Error) -> di
         count = len(guide.lines)
         if guide.kind == "level lines":
             # Pieces of one level lie at one height.
-            count = len({round(float(np.median(guide.height(one.pegs))), 1) for one in guide.lines})
+            count = len(
+                {round(float(np.median(guide.ground.height(one.pegs))), 1) for one in guide.lines}
+            )
         lines = level_lines.place(level_lines.Contours(truth, plot, SETTING.line_m), z, count)
         off = shifted(levelled(rng, lines), truth)
         found[drawn] = score(g, level_lines.direction(off, xy, z), limit)

@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import json
 
+import geopandas as gpd
 import pandas as pd
 import pytest
+import shapely
 
 from districtplan import pipeline
 from districtplan.outputs.explanation import explain
@@ -111,3 +113,40 @@ def test_every_key_changes_soil_loss(plan, results, key, line):
     name = "soil_loss_now_likely_t_ha_yr"
     with pytest.raises(AssertionError):
         pd.testing.assert_series_equal(found[name], results.plots[name])
+
+
+def test_what_is_recorded_or_drawn_of_water_from_above_changes_ls(plan, results):
+    folder = plan.parent
+    plots = results.plots
+    # A plot with slope above it, by its place.
+    chosen = int(plots["slope_length_above_m"].argmax())
+    assert plots["slope_length_above_m"][chosen] > 60
+    assert (plots["ls"] > plots["ls_plot_only"])[chosen]
+    assert plots["ls_upslope_area"].notna().all()
+    (folder / "stopped.csv").write_text(
+        f"plot_id,run_on\n{plots['plot_id'][chosen]},stopped by bank\n", encoding="utf-8"
+    )
+    outer = plots["geometry"][chosen].buffer(4, join_style="mitre").exterior
+    around = shapely.LineString(outer.coords)
+    drawn = gpd.GeoDataFrame({"kind": ["ditch"]}, geometry=[around], crs=results.plots_crs)
+    drawn.to_file(folder / "ditch.gpkg", driver="GPKG")
+    text = plan.read_text(encoding="utf-8")
+    plans = {
+        "as recorded": text.replace('"now.csv"', '"stopped.csv"'),
+        "feature": text.replace("[files]\n", '[files]\nfeatures = "ditch.gpkg"\n'),
+    }
+    for begins, words in plans.items():
+        other = plan.with_name("above.toml")
+        other.write_text(words, encoding="utf-8")
+        found = pipeline.find(other)
+        row = found.plots.loc[chosen]
+        assert (row["slope_length_above_m"], row["slope_above_begins"]) == (0, begins)
+        assert row["ls"] == pytest.approx(row["ls_plot_only"])
+        assert row["ls_at_least"] == 0
+        if begins == "feature":
+            assert row["ls_upslope_area"] < plots["ls_upslope_area"][chosen]
+            # The ditch lies less than a cell outside.
+            assert row["run_on_area_ha"] <= 0.01 < plots["run_on_area_ha"][chosen]
+        steps = explain(found, str(row["plot_id"]), Texts.load("en"))
+        (told,) = (step.result for step in steps if step.title == "Slope above the plot")
+        assert ("feature" if begins == "feature" else "recorded") in told

@@ -6,7 +6,7 @@ from districtplan.erosion.assess import FLAGS, Beside, assess
 from districtplan.erosion.doubts import doubts
 from districtplan.erosion.equations import Equations
 from districtplan.erosion.given import PRACTICE, SOILS, Given, accept_practice, accept_soils
-from districtplan.erosion.ls import FlowCells
+from districtplan.erosion.ls import FlowCells, LengthByArea, constants
 from districtplan.erosion.now import standing
 
 __all__ = [
@@ -17,9 +17,11 @@ __all__ = [
     "Equations",
     "FlowCells",
     "Given",
+    "LengthByArea",
     "accept_practice",
     "accept_soils",
     "assess",
+    "constants",
     "doubts",
     "standing",
 ]

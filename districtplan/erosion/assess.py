@@ -85,14 +85,15 @@ class Beside:
         Current practice: rows used of :func:`districtplan.erosion.given.accept_practice`.
     soils : pandas.DataFrame | None
         K of villages: rows used of :func:`districtplan.erosion.given.accept_soils`.
-    cells : FlowCells | None
-        Cells of plots, by their place among the plots, and what drains into each.
+    length_by_area : numpy.ndarray | None
+        Mean factor L of each plot by the area that drains into its cells
+        (:class:`districtplan.erosion.ls.LengthByArea`), in the order of the plots.
     """
 
     above: pd.DataFrame | None = None
     practice: pd.DataFrame | None = None
     soils: pd.DataFrame | None = None
-    cells: ls.FlowCells | None = None
+    length_by_area: Floats | None = None
 
 
 NOTHING = Beside()
@@ -328,8 +329,8 @@ def _add_slope_factors(found: pd.DataFrame, ground: _Ground, beside: Beside, ask
     constants = ls.constants(asked.handbook)
     alone = ls.ls_factor(ground.used_pct, np.minimum(ground.length_m, asked.cap_m), constants)
     by_area = np.full(len(found), np.nan)
-    if beside.cells is not None:
-        by_area = ls.ls_grid(beside.cells, ground.used_pct, asked.cap_m, constants)
+    if beside.length_by_area is not None:
+        by_area = beside.length_by_area * ls.steepness(ground.used_pct, constants)
     # On level ground any length has the same factor, an unknown one too: left out all the same.
     for name, value in (
         ("ls", _ls(ground, ground.used_pct, asked)),

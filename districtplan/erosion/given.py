@@ -29,6 +29,7 @@ PRACTICE = (
     "structure",
     "condition",
     "spacing_m",
+    "run_on",
 )
 """Columns of a file of current practice."""
 
@@ -50,6 +51,17 @@ SOILS = (
 ROWS = ("up and down", "across", "mixed")
 FORMS = ("flat", "earthed up", "ridges")
 CONDITIONS = ("good", "poor", "broken")
+RUN_ON = (
+    "none",
+    "yes",
+    "stopped by bank",
+    "stopped by ditch",
+    "stopped by path",
+    "stopped by road",
+    "stopped by strip",
+    "stopped by terrace",
+)
+"""Whether water runs onto the plot from above."""
 SHOWN_MAX = 40
 TEXT_MAX = 200
 LISTED = 10
@@ -102,8 +114,8 @@ def accept_practice(
     -------
     Given
         Rows used: ``plot_id``, ``rows``, ``row_form``, ``row_grade_pct`` (NaN where not given),
-        ``structure``, ``condition`` (empty where there is none) and ``spacing_m`` (NaN); and rows
-        set aside.
+        ``structure``, ``condition`` (empty where there is none), ``spacing_m`` (NaN) and ``run_on``
+        (empty where not given); and rows set aside.
     """
     table = handbook.rows("structures_now").set_index("name")
 
@@ -117,8 +129,9 @@ def accept_practice(
         else:
             _choice("structure", structure, tuple(table.index))
             _choice("condition", condition, CONDITIONS)
-        if not (rows or row["structure"]):
-            raise _UnusableError("it has neither rows nor a structure", "Give one of them")
+        run_on = _choice("run_on", row["run_on"], RUN_ON) if row["run_on"] else ""
+        if not (rows or row["structure"] or run_on):
+            raise _UnusableError("it has neither rows nor a structure nor run_on", "Give one")
         spacing = _number("spacing_m", row["spacing_m"], 1, SPACING_MAX_M)
         shortens = structure and table["way"][structure] == "length"
         if shortens and condition != "broken" and np.isnan(spacing):
@@ -134,10 +147,10 @@ def accept_practice(
             "structure": structure,
             "condition": condition,
             "spacing_m": spacing,
+            "run_on": run_on,
         }
 
-    names = ("plot_id", "rows", "row_form", "row_grade_pct", "structure", "condition", "spacing_m")
-    return _accept(given, "plot_id", known, read, names)
+    return _accept(given, "plot_id", known, read, PRACTICE)
 
 
 def accept_soils(

@@ -266,39 +266,55 @@ def length_on_cells(cells: FlowCells, exponent: Floats, constants: Mapping[str, 
     return np.asarray(grown * relative**exponent, dtype=np.float64)
 
 
-def ls_grid(
-    cells: FlowCells, slope_pct: Floats, cap_m: float, constants: Mapping[str, float]
-) -> Floats:
-    """Give LS of each plot as the mean over its cells, by the area that drains into each.
+class LengthByArea:
+    """The mean factor L of plots by the area that drains into each of their cells.
 
-    Flow that gathers in a channel isn't sheet flow: the area counts no further than the cap, as
-    area over width.
+    Cells are added some plots at a time and not kept.
 
     Parameters
     ----------
-    cells : FlowCells
-        The cells.
     slope_pct : numpy.ndarray
         Slope of each plot [%].
     cap_m : float
         Longest slope length that counts [m].
     constants : Mapping[str, float]
         Constants of the table ``rusle_ls``.
-
-    Returns
-    -------
-    numpy.ndarray
-        LS of each plot, no unit; NaN for a plot without cells.
     """
-    most = np.maximum(cap_m * cells.across - cells.side_m, 0) * cells.side_m
-    capped = replace(cells, entering_m2=np.minimum(cells.entering_m2, most))
-    exponent = length_exponent(slope_pct, constants)[cells.plot]
-    length = length_on_cells(capped, exponent, constants)
-    total = np.bincount(cells.plot, weights=length, minlength=len(slope_pct))
-    number = np.bincount(cells.plot, minlength=len(slope_pct))
-    with np.errstate(invalid="ignore"):
-        mean = total / number
-    return np.asarray(mean * steepness(slope_pct, constants), dtype=np.float64)
+
+    def __init__(self, slope_pct: Floats, cap_m: float, constants: Mapping[str, float]) -> None:
+        self._exponent = length_exponent(slope_pct, constants)
+        self._cap_m, self._constants = cap_m, constants
+        self._total = np.zeros(len(slope_pct))
+        self._number = np.zeros(len(slope_pct))
+
+    def add(self, cells: FlowCells) -> None:
+        """Add cells of plots.
+
+        Flow that gathers in a channel isn't sheet flow: the area counts no further than the cap,
+        as area over width.
+
+        Parameters
+        ----------
+        cells : FlowCells
+            The cells.
+        """
+        most = np.maximum(self._cap_m * cells.across - cells.side_m, 0) * cells.side_m
+        capped = replace(cells, entering_m2=np.minimum(cells.entering_m2, most))
+        length = length_on_cells(capped, self._exponent[cells.plot], self._constants)
+        plots = len(self._total)
+        self._total += np.bincount(cells.plot, weights=length, minlength=plots)
+        self._number += np.bincount(cells.plot, minlength=plots)
+
+    def mean(self) -> Floats:
+        """Give the mean over the cells of each plot.
+
+        Returns
+        -------
+        numpy.ndarray
+            L of each plot, no unit; NaN for a plot without cells.
+        """
+        with np.errstate(invalid="ignore"):
+            return np.asarray(self._total / self._number, dtype=np.float64)
 
 
 def steepness_others(slope_pct: Floats, handbook: Handbook) -> tuple[Floats, Floats]:

@@ -122,10 +122,16 @@ def expected(schema: Mapping[str, Any]) -> str:
         return f"a date from {schema['minimum']} to {schema['maximum']}, such as 2026-03-15"
     kind = schema.get("type")
     if kind == "array":
-        return f'a list of names in quotes, such as ["a", "b"], at most {schema["maxItems"]}'
+        return _list(schema)
     if kind == "string":
         return f"text in quotes, {schema['minLength']} to {schema['maxLength']} characters"
     return ("a whole number" if kind == "integer" else "a number") + _range(schema)
+
+
+def _list(schema: Mapping[str, Any]) -> str:
+    if schema["items"].get("type") == "string":
+        return f'a list of names in quotes, such as ["a", "b"], at most {schema["maxItems"]}'
+    return f"a list of {schema['maxItems']} numbers, each{_range(schema['items'])}"
 
 
 def _range(schema: Mapping[str, Any]) -> str:

@@ -34,6 +34,7 @@ KINDS = (
     "stream",
     "path",
     "road",
+    "culvert",
     "house",
     "other",
 )

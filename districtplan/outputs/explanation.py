@@ -538,7 +538,23 @@ def _water(case: _Case) -> list[Step]:
         crossing=digits(limits.crossing_min_m),
     )
     inputs = case.say("water.inputs", border=digits(limits.border_m))
-    return [Step(title, inputs, "", source, result)]
+    return [Step(title, inputs, "", source, result), _slope_above(case)]
+
+
+def _slope_above(case: _Case) -> Step:
+    """Say how much slope lies above the plot, and where it begins."""
+    row, begins = case.row, str(case.row["slope_above_begins"]).replace(" ", "_")
+    result = case.say(
+        "above.result",
+        least=case.say("above.least") if row["slope_length_above_at_least"] else "",
+        length=digits(row["slope_length_above_m"], 4),
+        begins=case.say(f"above.{begins}"),
+    )
+    cap = case.results.plan.erosion.slope_length_cap_m
+    source = case.source("land_use_limits", "slope_length_cap_m")
+    return Step(
+        case.say("above.title"), case.say("above.inputs", cap=digits(cap)), "", source, result
+    )
 
 
 def _soil(case: _Case) -> list[Step]:

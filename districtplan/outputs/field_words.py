@@ -76,13 +76,15 @@ def level_words(
     return found
 
 
-def tie_words(tie: Tie, plan: Plan, texts: Texts) -> str:
+def tie_words(tie: Tie, letter: str, plan: Plan, texts: Texts) -> str:
     """Say where a place lies on the plot's edge.
 
     Parameters
     ----------
     tie : Tie
         The way from a corner.
+    letter : str
+        Sign of the corner on the drawing.
     plan : Plan
         Its pace.
     texts : Texts
@@ -93,15 +95,16 @@ def tie_words(tie: Tie, plan: Plan, texts: Texts) -> str:
     str
         Part of a sentence: metres and paces from a named corner.
     """
-    corner = texts.say(f"pegs.{tie.corner}")
+    corner = texts.say("pegs.corner", letter=letter, side=texts.say(f"pegs.{tie.corner}"))
     if tie.along_m < AT_CORNER_M:
         said = texts.say("pegs.tie_at", corner=corner)
     else:
+        walked = paces(tie.along_m, plan)
         said = texts.say(
             "pegs.tie",
             metres=tie.along_m,
             corner=corner,
-            paces=paces(tie.along_m, plan),
+            paces=texts.say(f"pegs.paces.{'one' if walked == 1 else 'many'}", count=walked),
             hand=texts.say(f"pegs.{tie.way}"),
         )
     if tie.inside_m >= AT_CORNER_M:
@@ -223,7 +226,6 @@ def string_line(string: MarkedString, texts: Texts) -> str:
     ]
     return texts.say(
         "string.line.all",
-        string_m=string.string_m,
         marks="; ".join(goods),
         stick_cm=_whole(100 * string.stick_m),
     )

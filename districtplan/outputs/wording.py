@@ -77,11 +77,13 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     codes = [code for code in raised if code == use or code not in LAND_USE]
     codes.sort(key=lambda code: (code not in EXCLUDED, code not in READING_FLAGS))
     beside = row["row_bearing_raster_true_deg"]
+    least = row["upslope_area_at_least"] == 1
     values = {
         "plan": plan,
         "hillside_side": direction(row["hillside_downslope_true_deg"], texts),
         "raster_ends": "" if math.isnan(beside) else both_ends(beside),
         "outlet": outlet_words(row["row_outlet"], texts),
+        "how_much": texts.say(f"how_much.{'at_least' if least else 'known'}"),
     }
     said = [texts.say(f"flags.{code}", **values, **row) for code in codes]
     strip = strip_sentence(row, plan, texts)
@@ -602,7 +604,11 @@ def guide_sentence(row: Mapping[str, Any], texts: Texts) -> str | None:
     form = "unknown" if pd.isna(row["guide_floor_pct"]) else "known"
     floor = texts.say(f"guides.floor_{form}", **row)
     lines = _counted("guides.lines", int(row["guide_lines"]), texts)
-    return texts.say(f"guides.{kind.replace(' ', '_')}", floor=floor, lines=lines, **row)
+    within = {
+        "guided_pct": 100 * row["row_within_guided_share"],
+        "straight_pct": 100 * row["row_within_straight_share"],
+    }
+    return texts.say(f"guides.{kind.replace(' ', '_')}", floor=floor, lines=lines, **within, **row)
 
 
 def district_sentences(results: Results, texts: Texts) -> list[str]:

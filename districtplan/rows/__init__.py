@@ -9,7 +9,7 @@ from districtplan.rows.ends import NOT_KNOWN, REFUSED, SAFE
 from districtplan.rows.guides import Guides, guide_lines
 from districtplan.rows.ladder import KINDS
 from districtplan.rows.land import Clear, areas
-from districtplan.rows.lay import Laid, by_area, lay
+from districtplan.rows.lay import Laid, by_area, lay, with_curved
 from districtplan.rows.low_places import low_places
 from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Rules, Site, Walk, set_out
@@ -43,5 +43,6 @@ __all__ = [
     "pocket_table",
     "set_out",
     "strips",
+    "with_curved",
     "with_standing",
 ]

@@ -72,6 +72,25 @@ class Arc:
             return None
         return np.array([self.x, self.y]) + quarter(self.along) / self.bend
 
+    def across(self, xy: Floats) -> Floats:
+        """Give the place of the row through each place: all places of a row have the same.
+
+        Parameters
+        ----------
+        xy : numpy.ndarray
+            Places, shape (points, 2) [m].
+
+        Returns
+        -------
+        numpy.ndarray
+            Distance from the centre; of straight rows, from the one through the origin, to the
+            left, shape (points,) [m].
+        """
+        centre = self.centre
+        if centre is None:
+            return np.asarray(xy @ quarter(self.along))
+        return np.asarray(np.hypot(*(xy - centre).T))
+
     def direction(self, xy: Floats) -> Floats:
         """Give the direction of rows at places.
 

@@ -55,12 +55,15 @@ class Tie:
         right hand or on the left.
     inside_m : float
         From the edge to the place [m]; 0 on the edge.
+    corner_xy : tuple[float, float]
+        Where the corner is [units of the map].
     """
 
     corner: str
     along_m: float
     way: str
     inside_m: float
+    corner_xy: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -191,7 +194,11 @@ def tie(
     nearest = away.argmin(axis=1)
     every = np.arange(len(places))
     at = shells.place[nearest] + share[every, nearest] * shells.length[nearest]
-    _, corner, metres = _measure(shells, _corners(shells), (shells.ring[nearest], at), every)
+    corners = _corners(shells)
+    _, corner, metres = _measure(shells, corners, (shells.ring[nearest], at), every)
+    # One part has one outer ring, and a corner is where one of its edges starts.
+    starts = (shells.place == corners[0][0, corner][:, None]).argmax(axis=1)
+    corner_xy = shells.xy[starts] * scale + origin
     names = list(SIDES)
     return [
         Tie(
@@ -199,9 +206,14 @@ def tie(
             abs(along),
             CLOCKWISE if along < 0 else ANTICLOCKWISE,
             inside if inside > ON_EDGE_M else 0.0,
+            (x, y),
         )
-        for which, along, inside in zip(
-            corner.tolist(), metres.tolist(), away[every, nearest].tolist(), strict=True
+        for which, along, inside, (x, y) in zip(
+            corner.tolist(),
+            metres.tolist(),
+            away[every, nearest].tolist(),
+            corner_xy.tolist(),
+            strict=True,
         )
     ]
 

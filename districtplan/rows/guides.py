@@ -10,8 +10,9 @@ import pandas as pd
 import shapely
 
 from districtplan import geodesy, tables
-from districtplan.rows import ladder, lines
+from districtplan.rows import curved, ladder, lines
 from districtplan.rows.around import Around
+from districtplan.rows.band import families
 from districtplan.rows.corner import tie
 from districtplan.rows.ladder import Guide, Limits
 from districtplan.rows.lines import Ground, Setting
@@ -35,6 +36,8 @@ TABLE = "guide_line_limits"
 METHOD = "guide lines"
 OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 """What only pegs of guide lines have."""
+OF_ROWS = ("plot_id", "crop", "row", "length_m", "geometry")
+OF_COUNTS = ("plot_id", "crop", "rows", "short_rows", "row_length_m", "holes")
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,12 @@ class Guides:
     pegs : pandas.DataFrame
         ``plot_id``, ``line``, ``peg``, ``peg_along_m`` along the curve, the gap and its rows there,
         and ``geometry``; one row a peg.
+    rows : pandas.DataFrame
+        ``plot_id``, ``crop``, ``row`` (its number in the plot among those of its family),
+        ``length_m`` and ``geometry``; the rows that follow the lines, as many as are drawn.
+    counts : pandas.DataFrame
+        ``plot_id``, ``crop``, ``rows``, ``short_rows``, ``row_length_m`` and ``holes`` of all these
+        rows.
     crs : pyproj.CRS
         CRS of the geometries, that of the raster.
     """
@@ -58,15 +67,17 @@ class Guides:
     plots: pd.DataFrame
     lines: pd.DataFrame
     pegs: pd.DataFrame
+    rows: pd.DataFrame
+    counts: pd.DataFrame
     crs: CRS
 
 
 def guide_lines(
     plots: pd.DataFrame,
-    ground: pd.DataFrame,
     elevation: Elevation,
     plan: Plan,
     handbook: Handbook,
+    every: int = 1,
     progress: Callable[[float], None] | None = None,
 ) -> Guides:
     """Find guide lines for plots whose straight rows break the limit since the land bends.
@@ -76,16 +87,17 @@ def guide_lines(
     plots : pandas.DataFrame
         ``plot_id``, ``longitude_deg``, ``latitude_deg``, ``geometry``, ``planted`` (the land that
         lines keep to) and ``standing`` (lines of structures in it, None where there are none), the
-        last three in the CRS of the raster.
-    ground : pandas.DataFrame
-        ``plot_id``, ``row_method``, ``row_bearing_true_deg``, ``row_grade_limit_pct``,
-        ``slope_used_pct`` and ``row_arc_radius_m``.
+        last three in the CRS of the raster; and of the terrain ``row_method``,
+        ``row_bearing_true_deg``, ``row_grade_limit_pct``, ``slope_used_pct`` and
+        ``row_arc_radius_m``.
     elevation : Elevation
         The raster.
     plan : Plan
         The raster's error, the row spacing and the section ``rows``.
     handbook : Handbook
         How lines are drawn and set out (table ``guide_line_limits``).
+    every : int, default 1
+        One row in so many is kept as a shape; all are counted.
     progress : Callable[[float], None] | None, default None
         Called with the share of plots done.
 
@@ -94,31 +106,21 @@ def guide_lines(
     Guides
         The lines; plots of other methods have none.
     """
-    kept = ["plot_id", "longitude_deg", "latitude_deg"]
-    known = plots[[*kept, "geometry", "planted", "standing"]].merge(
-        ground[
-            [
-                "plot_id",
-                "row_method",
-                "row_bearing_true_deg",
-                "row_grade_limit_pct",
-                "slope_used_pct",
-                "row_arc_radius_m",
-            ]
-        ],
-        on="plot_id",
-        validate="one_to_one",
-    )
-    bent = known[known["row_method"] == METHOD]
+    bent = plots[plots["row_method"] == METHOD]
     turn = geodesy.convergence_deg(
         elevation.grid.crs, bent["longitude_deg"].to_numpy(), bent["latitude_deg"].to_numpy()
     )
     # From east anticlockwise on the raster's grid, as the lines are reckoned.
     angle = np.radians(90 - (bent["row_bearing_true_deg"].to_numpy() - turn))
     rule = _Rules(elevation, plan, handbook)
+    laying = curved.Rule(
+        tuple(families(plan)), plan.rows.row_length_min_m, every, plan.rows.sag_max_cm / 100
+    )
     found: list[dict[str, Any]] = []
     drawn: list[dict[str, Any]] = []
     pegged: list[dict[str, Any]] = []
+    followed: list[pd.DataFrame] = []
+    counted: list[dict[str, Any]] = []
     columns = (
         "plot_id", "geometry", "planted", "standing", "row_grade_limit_pct", "slope_used_pct",
     )  # fmt: skip
@@ -137,13 +139,19 @@ def guide_lines(
             where = {"plot_id": plot_id, "line": place}
             drawn.append({**where, "guide_kind": guide.kind, **_of_line(line, guide, local, frame)})
             pegged += [{**where, **peg} for peg in _of_pegs(line, frame)]
+        beside = curved.follow(guide, frame.local(asked.planted), laying)
+        if beside is not None:
+            followed.append(_of_rows(beside, plot_id, laying, frame))
+            counted += _of_counts(beside, plot_id, laying)
         if progress is not None:
             progress((number + 1) / len(bent))
     _place(drawn, elevation.grid.crs)
     return Guides(
-        _plot_table(known, found),
+        _plot_table(plots, found),
         _drawn(drawn, ("plot_id", "guide_kind", *tables.made_by("guide lines"))),
         _drawn(pegged, ("plot_id", "line", "peg", "peg_along_m", *OF_GUIDES)),
+        pd.concat([pd.DataFrame(columns=list(OF_ROWS)), *followed], ignore_index=True),
+        pd.DataFrame(counted, columns=list(OF_COUNTS)),
         elevation.grid.crs,
     )
 
@@ -222,7 +230,7 @@ def _levelled(outline: Outline, bearing: float, slope: float, setting: Setting) 
     xy = ladder.points(outline)
     ground = Ground(outline, lambda at: at @ rise, xy, rise, slope)
     starts = lines.on_the_ground(ground, rows, setting)
-    return Guide("level on the ground", starts, None, None, None, ground.height, rise)
+    return Guide("level on the ground", starts, None, None, None, ground)
 
 
 def _of_plot(guide: Guide) -> dict[str, Any]:
@@ -243,7 +251,7 @@ def _of_line(line: Line, guide: Guide, outline: Outline, frame: Frame) -> dict[s
     course = None if line.xy is None else shapely.LineString(frame.back(line.xy))
     offset = None if line.radius_m is None or step is None else step**2 / line.radius_m
     centre = {None: None, True: "uphill", False: "downhill"}[line.centre_uphill]
-    east, north = guide.rise.tolist()
+    east, north = guide.ground.rise.tolist()
     (way,) = tie(outline, line.start[None], (east, north))
     return {
         "line_length_m": None if line.xy is None else float(line.along_m[-1]),
@@ -260,6 +268,20 @@ def _of_line(line: Line, guide: Guide, outline: Outline, frame: Frame) -> dict[s
         "start_inside_m": way.inside_m,
         "geometry": course,
     }
+
+
+def _of_rows(found: curved.Rows, plot_id: str, rule: curved.Rule, frame: Frame) -> pd.DataFrame:
+    kept = (found.row - 1) % rule.every == 0
+    crops = np.array([family.crop for family in rule.families], dtype=object)
+    course = shapely.transform(found.course[kept], frame.back)
+    values = (plot_id, crops[found.family[kept]], found.row[kept], found.length_m[kept], course)
+    return pd.DataFrame(dict(zip(OF_ROWS, values, strict=True)))
+
+
+def _of_counts(found: curved.Rows, plot_id: str, rule: curved.Rule) -> Iterator[dict[str, Any]]:
+    for crop in sorted({family.crop for family in rule.families}):
+        counts = curved.count(found, rule, crop)
+        yield dict(zip(OF_COUNTS, (plot_id, crop, *counts), strict=True))
 
 
 def _place(drawn: list[dict[str, Any]], crs: CRS) -> None:
@@ -308,8 +330,8 @@ def _drawn(rows: list[dict[str, Any]], names: tuple[str, ...]) -> pd.DataFrame:
     return _checked(rows, names).assign(geometry=courses)
 
 
-def _plot_table(known: pd.DataFrame, found: list[dict[str, Any]]) -> pd.DataFrame:
+def _plot_table(plots: pd.DataFrame, found: list[dict[str, Any]]) -> pd.DataFrame:
     names = ("plot_id", *tables.made_by("guides"))
     by_id = {row["plot_id"]: row for row in found}
-    rows = [by_id.get(plot_id, {"plot_id": plot_id}) for plot_id in known["plot_id"].tolist()]
+    rows = [by_id.get(plot_id, {"plot_id": plot_id}) for plot_id in plots["plot_id"].tolist()]
     return _checked(rows, names)

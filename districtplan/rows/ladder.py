@@ -22,7 +22,7 @@ from districtplan.rows.lines import Ground
 from districtplan.rows.sectors import Sector
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
@@ -103,10 +103,10 @@ class Guide:
         The same along the guided rows.
     floor : float | None
         Grade that the surface's own error costs [1].
-    height : Callable[[numpy.ndarray], numpy.ndarray]
-        Gives heights [m] of the surface at places, shape (points, 2) [m].
-    rise : numpy.ndarray
-        Mean gradient, shape (2,) [1].
+    ground : Ground
+        The plot and its surface.
+    rows : tuple[Sector, ...] | LevelLines | None
+        What the rows follow; None where the team finds it on the ground.
     """
 
     kind: str
@@ -114,8 +114,8 @@ class Guide:
     straight: Grades | None
     guided: Grades | None
     floor: float | None
-    height: Callable[[Floats], Floats]
-    rise: Floats
+    ground: Ground
+    rows: tuple[Sector, ...] | LevelLines | None = None
 
 
 class _Land(NamedTuple):
@@ -213,8 +213,7 @@ def guide(
             first.grades,
             None,
             surface.doubt.floor,
-            surface.height,
-            ground.rise,
+            ground,
         )
     best = first
     for step in _ladder(land, limits, bends=bends):
@@ -331,6 +330,6 @@ def _drawn(land: _Land, first: _Step, best: _Step, setting: Setting) -> Guide:
         first.grades,
         best.grades,
         land.surface.doubt.floor,
-        ground.height,
-        ground.rise,
+        ground,
+        best.rows,
     )

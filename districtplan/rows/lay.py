@@ -37,6 +37,7 @@ BASES = {
     "measure on the ground": "area over spacing",
 }
 """What holes are counted along, by row method."""
+ALONG_GUIDES = "rows along guide lines"
 AREA = BASES["measure on the ground"]
 BOX_POINTS = 5
 """Points of a box's ring, the first again at its end."""
@@ -89,8 +90,9 @@ def lay(
     slope across them. They run along the contour, so that the slope across is the plot's; the grade
     along rows, within its limit, would change lengths by less than 0.02 %. Where the bearing is to
     be measured, rows are counted as their mean over all bearings and starts, which is the area
-    over the spacing. Where rows should curve, straight ones at the plot's bearing stand for them:
-    on the same land they have the same length but for what their ends add or leave.
+    over the spacing. Where rows should curve, straight ones at the plot's bearing stand for them
+    until they are drawn (:func:`with_curved`), or for good where the team finds their course on the
+    ground: on the same land they have the same length but for what their ends add or leave.
 
     Parameters
     ----------
@@ -159,6 +161,36 @@ def lay(
     table["first_row_way"] = _words(start.way, along, len(table))
     table["first_row_start_m"] = pd.Series(start.metres, along).reindex(table.index)
     return tables.check(table, ("plot_id", *tables.made_by("rows"))), planted.polygons, laid
+
+
+def with_curved(table: pd.DataFrame, counts: pd.DataFrame) -> pd.DataFrame:
+    """Put the counts of rows that follow guide lines in place of those of straight rows.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        The table of :func:`lay`.
+    counts : pandas.DataFrame
+        ``plot_id``, ``crop``, ``rows``, ``short_rows``, ``row_length_m`` and ``holes`` of plots
+        whose rows are drawn along guide lines.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same table; where its first row would have started is null for these plots, since the
+        guide line is what is set out first.
+    """
+    found = table.set_index("plot_id")
+    ids = pd.unique(counts["plot_id"])
+    for crop, of_crop in counts.set_index("plot_id").groupby("crop"):
+        stem = "" if crop == "beans" else f"{crop}_"
+        for name in ("rows", "row_length_m", "holes"):
+            found.loc[of_crop.index, f"{stem}{name}"] = of_crop[name]
+    found.loc[ids, "short_rows"] = counts.groupby("plot_id")["short_rows"].sum().reindex(ids)
+    found.loc[ids, "holes_basis"] = ALONG_GUIDES
+    found.loc[ids, ["first_row_corner", "first_row_way"]] = None
+    found.loc[ids, "first_row_start_m"] = np.nan
+    return tables.check(found.reset_index(), [str(name) for name in table])
 
 
 def by_area(area_m2: Floats, spacing_m: float, hole_m: float) -> tuple[Floats, Floats]:

@@ -199,7 +199,7 @@ def away_from(pieces: tuple[Floats, ...], xy: Floats) -> _Away:
     beyond : numpy.ndarray
         Whether the place lies beyond the end, shape (points,).
     """
-    drawn = [_drawn_out(piece) for piece in pieces]
+    drawn = [drawn_out(piece, TAIL_M) for piece in pieces]
     start = np.concatenate([line[:-1] for line, _ in drawn])
     leg = np.concatenate([np.diff(line, axis=0) for line, _ in drawn])
     count = np.array([len(line) - 1 for line, _ in drawn])
@@ -227,12 +227,27 @@ def away_from(pieces: tuple[Floats, ...], xy: Floats) -> _Away:
     return _Away(distance, unit, beyond)
 
 
-def _drawn_out(piece: Floats) -> tuple[Floats, bool]:
-    """Put straight tails on a line that isn't a ring."""
+def drawn_out(piece: Floats, tail_m: float) -> tuple[Floats, bool]:
+    """Put straight tails on a line that isn't a ring.
+
+    Parameters
+    ----------
+    piece : numpy.ndarray
+        The line, shape (points, 2) [m].
+    tail_m : float
+        Length of the tails [m].
+
+    Returns
+    -------
+    line : numpy.ndarray
+        The line with its tails.
+    tailed : bool
+        Whether it has any.
+    """
     if np.array_equal(piece[0], piece[-1]):
         return piece, False
     tails = [
-        end + TAIL_M * (end - inner) / max(np.hypot(*(end - inner)), NEAR_M)
+        end + tail_m * (end - inner) / max(np.hypot(*(end - inner)), NEAR_M)
         for end, inner in ((piece[0], piece[1]), (piece[-1], piece[-2]))
     ]
     return np.concatenate([tails[:1], piece, tails[1:]]), True

@@ -156,7 +156,7 @@ def of_arcs(ground: Ground, parts: tuple[Sector, ...], setting: Setting) -> tupl
     found: list[Line] = []
     for part in parts:
         xy = ground.xy[part.holds(ground.xy)]
-        land = _part(ground.outline, part)
+        land = part_of(ground.outline, part)
         if len(xy) and not land.is_empty:
             found += _of_arc(ground._replace(outline=land, xy=xy), part.rows, setting)
     return tuple(found)
@@ -223,13 +223,13 @@ def on_the_ground(ground: Ground, straight: Arc, setting: Setting) -> tuple[Line
     """
     normal = quarter(straight.along)
     normal = normal if normal @ ground.rise >= 0 else -normal
-    edge = _edge(ground.outline) @ normal
+    edge = edge_of(ground.outline) @ normal
     low, high = float(edge.min()), float(edge.max())
     wide = (high - low) * np.hypot(1, ground.slope) / setting.spaces.usual_m
     count = max(int(np.ceil(wide / (setting.rows_on_ground + 1))), 1)
     between = max(round(wide / count) - 1, 0)
     outer = max(int(wide / count / 2), 0)
-    far = 2 * (high - low) + np.hypot(*np.ptp(_edge(ground.outline), axis=0))
+    far = 2 * (high - low) + np.hypot(*np.ptp(edge_of(ground.outline), axis=0))
     found = []
     for number in range(count):
         middle = normal * (low + (number + 0.5) / count * (high - low))
@@ -243,8 +243,21 @@ def on_the_ground(ground: Ground, straight: Arc, setting: Setting) -> tuple[Line
     return tuple(found)
 
 
-def _part(outline: Outline, part: Sector) -> Outline:
-    """Cut a part out of a plot, by rectangles near it that stand for half planes."""
+def part_of(outline: Outline, part: Sector) -> Outline:
+    """Cut a part out of a plot, by rectangles near it that stand for half planes.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot.
+    part : Sector
+        The part.
+
+    Returns
+    -------
+    shapely.Polygon | shapely.MultiPolygon
+        Its land.
+    """
     west, south, east, north = outline.bounds
     middle = np.array([(west + east) / 2, (south + north) / 2])
     far = np.hypot(east - west, north - south)
@@ -262,22 +275,19 @@ def _part(outline: Outline, part: Sector) -> Outline:
 
 def _of_arc(ground: Ground, rows: Arc, setting: Setting) -> list[Line]:
     centre = rows.centre
-    edge = _edge(ground.outline)
+    edge = edge_of(ground.outline)
+    reach, inner = rows.across(edge), rows.across(ground.xy)
+    at = float(np.median(inner))
+    radius = None
     if centre is None:
-        normal = quarter(rows.along)
-        reach, inner = edge @ normal, ground.xy @ normal
-        uphill = bool(normal @ ground.rise >= 0)
-        course = _straight(rows, float(np.median(inner)), edge)
-        radius = None
+        uphill = bool(quarter(rows.along) @ ground.rise >= 0)
     else:
-        reach, inner = (np.hypot(*(place - centre).T) for place in (edge, ground.xy))
         out = ground.xy - centre
         uphill = bool(np.sum(out @ ground.rise / np.maximum(inner, CHORD_M)) >= 0)
-        radius = float(np.median(inner))
-        course = _circle(centre, radius, ground.xy)
+        radius = at
         if shapely.contains_xy(ground.outline, *centre):
             reach = np.append(reach, 0.0)
-    at = float(np.median(inner))
+    (course,) = rows_at(rows, np.array([at]), ground.xy, edge)
     on_ground = np.hypot(1, ground.slope) / setting.spaces.usual_m
     beyond, before = ((reach.max() - at) * on_ground, (at - reach.min()) * on_ground)
     down, up = (int(n) for n in ((before, beyond) if uphill else (beyond, before)))
@@ -294,23 +304,41 @@ def _of_arc(ground: Ground, rows: Arc, setting: Setting) -> list[Line]:
     return found
 
 
-def _straight(rows: Arc, offset: float, edge: Floats) -> Floats:
-    along = edge @ rows.along
-    on = quarter(rows.along) * offset
-    return np.array([on + rows.along * (along.min() - 1), on + rows.along * (along.max() + 1)])
+def rows_at(rows: Arc, places: Floats, xy: Floats, edge: Floats) -> Floats:
+    """Draw rows, as far as the land may reach.
 
+    Parameters
+    ----------
+    rows : Arc
+        All rows.
+    places : numpy.ndarray
+        Which of them, as :meth:`Arc.across` gives it, shape (rows,) [m].
+    xy : numpy.ndarray
+        Places spread evenly over the land, shape (points, 2) [m].
+    edge : numpy.ndarray
+        Places along its edge, shape (points, 2) [m].
 
-def _circle(centre: Floats, radius: float, xy: Floats) -> Floats:
-    """Draw the circle as far as the land spans it."""
+    Returns
+    -------
+    numpy.ndarray
+        The rows, shape (rows, points of a row, 2) [m].
+    """
+    centre = rows.centre
+    if centre is None:
+        along = edge @ rows.along
+        ends = np.array([along.min() - 1, along.max() + 1])
+        return quarter(rows.along) * places[:, None, None] + ends[:, None] * rows.along
     out = xy - centre
     turn = np.arctan2(out[:, 1], out[:, 0])
     middle = np.arctan2(out[:, 1].mean(), out[:, 0].mean())
     span = np.abs((turn - middle + np.pi) % (2 * np.pi) - np.pi).max()
     # Points stop short of the edge.
     span = min(span * 2, np.pi)
-    step = 2 * np.arccos(max(1 - CHORD_M / radius, 0.0)) if radius > CHORD_M else span
+    largest = places.max(initial=0.0)
+    step = 2 * np.arccos(1 - CHORD_M / largest) if largest > CHORD_M else span
     angle = middle + np.linspace(-span, span, max(int(np.ceil(2 * span / step)), 1) + 1)
-    return centre + radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    way = np.column_stack([np.cos(angle), np.sin(angle)])
+    return np.asarray(centre + places[:, None, None] * way)
 
 
 def _pieces(course: Floats, outline: Outline, shortest: float) -> list[Floats]:
@@ -325,7 +353,19 @@ def _pieces(course: Floats, outline: Outline, shortest: float) -> list[Floats]:
     return [np.asarray(part.coords)[:, :2] for part in long or parts[:1]]
 
 
-def _edge(outline: Outline) -> Floats:
+def edge_of(outline: Outline) -> Floats:
+    """Put places along the edge of a plot.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot.
+
+    Returns
+    -------
+    numpy.ndarray
+        Places, shape (points, 2) [m].
+    """
     return np.asarray(shapely.get_coordinates(shapely.segmentize(outline, EDGE_M)))
 
 

@@ -1,7 +1,7 @@
 """The one arc that rows of each plot would follow best, and whether its bend can be told.
 
-The rows are those of least squared grade (:mod:`districtplan.concentric`), direction t(x) at x, over
-the cells, weighted by coverage.
+The rows are those of least squared grade over the cells, weighted by coverage
+(:mod:`districtplan.concentric`, whose direction t(x) and bend k are meant here).
 
 An error ε of the gradients moves the grade g·t by ε·t, and with it the least-squares k by a fixed
 sum of ε: with a = g·J e and h = g·J (x - m),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
-from districtplan.water.plots import FLAGS, trace
+from districtplan.water.cells import PlotCells
+from districtplan.water.plots import FLAGS, Beside, trace
+from districtplan.water.recorded import override
 
-__all__ = ["FLAGS", "trace"]
+__all__ = ["FLAGS", "Beside", "PlotCells", "override", "trace"]

@@ -15,12 +15,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy import ndimage
+from scipy import ndimage, sparse
+from scipy.sparse import csgraph
 
 from districtplan import geodesy
 from districtplan.grid import Window
 from districtplan.water.directions import (
     COLUMN_STEP,
+    FORWARD,
+    FORWARD_CODES,
     HALO,
     NO_CELL,
     ROW_STEP,
@@ -35,6 +38,7 @@ if TYPE_CHECKING:
     from pyflwdir import FlwdirRaster
 
     from districtplan.grid import Elevation, Grid
+    from districtplan.water.shaped import Shaped
 
     Codes = NDArray[np.uint8]
     Heights = NDArray[np.float32]
@@ -45,8 +49,8 @@ if TYPE_CHECKING:
 EXACT_BITS = 52
 """Whole numbers of this many bits are exact in floating point, sums of them too."""
 
-FORWARD = ((0, 1), (1, -1), (1, 0), (1, 1))
-"""Neighbours with a higher number: each pair of neighbours is met once."""
+WALL_M = 20_000
+"""How much a wall raises a pass: water goes over it only where there is no other way."""
 
 
 @dataclass(frozen=True)
@@ -61,11 +65,14 @@ class Region:
         The region's cells within the raster.
     side : int
         Side of a block [cells].
+    shaped : Shaped
+        What was drawn on the land.
     """
 
     elevation: Elevation
     window: Window
     side: int
+    shaped: Shaped
 
     @property
     def grid(self) -> Grid:
@@ -133,7 +140,12 @@ class Block:
     number : numpy.ndarray
         Number of each cell in the region, shape (rows, columns).
     heights : numpy.ndarray
-        Elevations, shape (rows, columns) [m].
+        Elevations, channels sunk, shape (rows, columns) [m].
+    ground : numpy.ndarray
+        Elevations as they are, with a frame of one cell, NaN beyond the region, shape (rows + 2,
+        columns + 2) [m].
+    walls : numpy.ndarray
+        Steps that water doesn't take: their codes, added up, shape (rows, columns).
     code : numpy.ndarray
         Directions, shape (rows, columns).
     edge : numpy.ndarray
@@ -147,6 +159,8 @@ class Block:
     window: Window
     number: Integers
     heights: Heights
+    ground: Heights
+    walls: Codes
     code: Codes
     edge: Bools
     area: Floats
@@ -211,6 +225,8 @@ class Trees:
         Their elevations, shape (cells,) [m].
     rim_still : numpy.ndarray
         Whether they are still and no edge cells, shape (cells,).
+    rim_walls : numpy.ndarray
+        Steps that water doesn't take from them, shape (cells,).
     """
 
     end: Integers
@@ -224,6 +240,7 @@ class Trees:
     rim_tree: Integers
     rim_height: Heights
     rim_still: Bools
+    rim_walls: Codes
 
 
 def read_block(region: Region, window: Window) -> Block:
@@ -248,8 +265,10 @@ def read_block(region: Region, window: Window) -> Block:
         region.window.row + top, region.window.column + left, bottom - top, right - left
     )
     width, height = (size[top:bottom] for size in region.cell_m())
-    heights = region.elevation.read(around)
-    found = directions(heights, width, height)
+    ground = region.elevation.read(around)
+    heights = region.shaped.sunk(ground, around)
+    walls = region.shaped.walls_in(around)
+    found = directions(heights, width, height, walls)
     inside = (
         slice(window.row - top, window.row - top + window.rows),
         slice(window.column - left, window.column - left + window.columns),
@@ -262,11 +281,26 @@ def read_block(region: Region, window: Window) -> Block:
         window=window,
         number=row[:, None] * region.window.columns + column,
         heights=np.ascontiguousarray(heights[inside]),
+        ground=_framed(ground, inside),
+        walls=np.ascontiguousarray(walls[inside]),
         code=code,
         edge=np.ascontiguousarray(found.edge[inside]),
         area=np.where(code == NO_CELL, 0.0, area[:, None]),
         from_edge=found.from_edge[inside].astype(np.float64),
     )
+
+
+def _framed(ground: Heights, inside: tuple[slice, slice]) -> Heights:
+    """Give a part of a window with a frame of one cell, NaN where the window ends."""
+    (rows, columns), (tall, wide) = inside, ground.shape
+    top, left = max(rows.start - 1, 0), max(columns.start - 1, 0)
+    bottom, right = min(rows.stop + 1, tall), min(columns.stop + 1, wide)
+    framed = np.full(
+        (rows.stop - rows.start + 2, columns.stop - columns.start + 2), np.nan, dtype=np.float32
+    )
+    down, over = top - rows.start + 1, left - columns.start + 1
+    framed[down : down + bottom - top, over : over + right - left] = ground[top:bottom, left:right]
+    return framed
 
 
 def trees(region: Region, block: Block) -> Trees | None:
@@ -310,6 +344,7 @@ def trees(region: Region, block: Block) -> Trees | None:
         rim_tree=label[rim].astype(np.int64),
         rim_height=block.heights[rim],
         rim_still=((block.code == STAYS) & ~block.edge)[rim],
+        rim_walls=block.walls[rim],
     )
 
 
@@ -326,8 +361,7 @@ def _labels(block: Block) -> tuple[NDArray[np.int32], Integers]:
     at_end = np.full(block.code.size, -1, dtype=np.int64)
     at_end[ends] = np.arange(len(ends))
     still = (block.code == STAYS) & ~block.edge
-    pools, _ = ndimage.label(still, structure=np.ones((3, 3), dtype=np.int8))
-    pool = pools.ravel()[ends]
+    pool = _pools(still, block.walls).ravel()[ends]
     # Still cells that touch are one end: that of their first cell.
     first = np.arange(len(ends))
     inside = np.flatnonzero(pool)
@@ -336,6 +370,28 @@ def _labels(block: Block) -> tuple[NDArray[np.int32], Integers]:
     kept, tree = np.unique(first, return_inverse=True)
     of_end = np.concatenate([[-1], tree]).astype(np.int32)
     return of_end[flow.basins()[1:-1, 1:-1]], ends[kept]
+
+
+def _pools(still: Bools, walls: Codes) -> NDArray[np.int32]:
+    """Give each still cell the number of its pool, from 1; 0 elsewhere. Walls part pools."""
+    pools, count = ndimage.label(still, structure=np.ones((3, 3), dtype=np.int8))
+    parted = np.unique(pools[still & (walls > 0)])
+    if not len(parted):
+        return np.asarray(pools, dtype=np.int32)
+    row, column = np.nonzero(np.isin(pools, parted))
+    place = np.full(still.shape, -1, dtype=np.int64)
+    place[row, column] = np.arange(len(row))
+    framed = np.pad(place, 1, constant_values=-1)
+    one, other = [], []
+    for (down, right), code in zip(FORWARD, FORWARD_CODES, strict=True):
+        near = framed[row + 1 + down, column + 1 + right]
+        touch = np.flatnonzero((near >= 0) & ((walls[row, column] & code) == 0))
+        one.append(touch)
+        other.append(near[touch])
+    links = np.concatenate(one), np.concatenate(other)
+    graph = sparse.coo_matrix((np.ones(len(links[0])), links), shape=(len(row), len(row)))
+    pools[row, column] = count + 1 + csgraph.connected_components(graph, directed=False)[1]
+    return np.asarray(pools, dtype=np.int32)
 
 
 def flow_of(code: Codes) -> FlwdirRaster:
@@ -366,16 +422,36 @@ def _passes(block: Block, label: NDArray[np.int32]) -> Passes:
         other = (slice(down, rows), slice(max(0, right), columns - max(0, -right)))
         a, b = label[one], label[other]
         apart = (a != b) & (a >= 0) & (b >= 0)
+        height = np.maximum(block.heights[one][apart], block.heights[other][apart])
+        walled = (block.walls[one][apart] & FORWARD_CODES[place]) > 0
         parts.append(
             Passes(
                 a[apart].astype(np.int64),
                 b[apart].astype(np.int64),
-                np.maximum(block.heights[one][apart], block.heights[other][apart]),
+                raised(height, walled),
                 block.number[one][apart] * len(FORWARD) + place,
             )
         )
     found = Passes._make(np.concatenate(column) for column in zip(*parts, strict=True))
     return found.take(lowest(found))
+
+
+def raised(height: Heights, walled: Bools) -> Heights:
+    """Raise the passes that lie behind walls over all others.
+
+    Parameters
+    ----------
+    height : numpy.ndarray
+        Heights of passes, shape (passes,) [m].
+    walled : numpy.ndarray
+        Whether a wall stands in each, shape (passes,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Heights, walls with them, shape (passes,) [m].
+    """
+    return height + np.float32(WALL_M) * walled.astype(np.float32)
 
 
 def lowest(passes: Passes) -> Integers:

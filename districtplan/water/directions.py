@@ -37,6 +37,12 @@ STEPS = ((0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (1, -1), (-1, -1), (-1, 1))
 CODES = (1, 4, 16, 64, 2, 8, 32, 128)
 """The usual codes of these directions, clockwise from the east in powers of two."""
 
+FORWARD = ((0, 1), (1, -1), (1, 0), (1, 1))
+"""Neighbours with a higher number: each pair of neighbours is met once."""
+
+FORWARD_CODES = (1, 8, 4, 2)
+"""The codes of these directions."""
+
 STAYS, NO_CELL = 0, 247
 """Codes of a cell that drains to no neighbour, and of one without a height."""
 
@@ -73,7 +79,7 @@ class Directions:
     from_edge: Bools
 
 
-def directions(heights: Heights, width_m: Floats, height_m: Floats) -> Directions:
+def directions(heights: Heights, width_m: Floats, height_m: Floats, walls: Codes) -> Directions:
     """Find where the water of each cell goes.
 
     Within ``HALO`` cells of the window's sides the answer holds only where the raster ends there.
@@ -86,6 +92,8 @@ def directions(heights: Heights, width_m: Floats, height_m: Floats) -> Direction
         Width of the cells of each row, shape (rows,) [m].
     height_m : numpy.ndarray
         Height of the cells of each row, shape (rows,) [m].
+    walls : numpy.ndarray
+        Steps that water doesn't take: their codes, added up, shape (rows, columns).
 
     Returns
     -------
@@ -98,11 +106,14 @@ def directions(heights: Heights, width_m: Floats, height_m: Floats) -> Direction
     steepest = np.zeros(heights.shape, dtype=np.float32)
     lonely = np.zeros(heights.shape, dtype=np.bool_)
     fall = np.empty_like(heights)
+    walled = np.flatnonzero(walls)
+    at_wall = walls.ravel()[walled]
     for (down, right), number in zip(STEPS, CODES, strict=True):
         other = around[1 + down : 1 + down + rows, 1 + right : 1 + right + columns]
         distance = np.hypot(down * height_m, right * width_m)
         np.subtract(heights, other, out=fall)
         lonely |= np.isnan(fall)
+        fall.ravel()[walled[(at_wall & number) > 0]] = 0
         fall *= (1 / distance).astype(np.float32)[:, None]
         steeper = fall > steepest
         np.copyto(steepest, fall, where=steeper)
@@ -118,7 +129,7 @@ def directions(heights: Heights, width_m: Floats, height_m: Floats) -> Direction
     code[edge] = STAYS
     code[~known] = NO_CELL
     cut &= code == STAYS
-    _cross_flats(around, code, edge)
+    _cross_flats(around, code, edge, walls)
     code[cut] = STAYS
     return Directions(code, edge, from_edge)
 
@@ -146,7 +157,7 @@ def _cut_flats(around: Heights, code: Codes, start: Bools) -> tuple[Bools, Bools
     return cut, reached
 
 
-def _cross_flats(around: Heights, code: Codes, edge: Bools) -> None:
+def _cross_flats(around: Heights, code: Codes, edge: Bools, walls: Codes) -> None:
     """Lead flats towards their nearest way down, ring by ring."""
     wide = around.shape[1]
     level = around.ravel()
@@ -154,11 +165,13 @@ def _cross_flats(around: Heights, code: Codes, edge: Bools) -> None:
     drained = (framed != STAYS) | np.pad(edge, 1).ravel()
     drained &= framed != NO_CELL
     flat = np.flatnonzero((framed == STAYS) & ~drained)
+    closed = np.pad(walls, 1).ravel()
     for _ in range(FLAT_ROUNDS):
         taken = np.zeros(len(flat), dtype=np.uint8)
         for (down, right), number in zip(STEPS, CODES, strict=True):
             other = flat + (down * wide + right)
             free = (taken == STAYS) & drained[other] & (level[other] == level[flat])
+            free &= (closed[flat] & number) == 0
             taken[free] = number
         found = taken != STAYS
         if not found.any():

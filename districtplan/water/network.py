@@ -25,7 +25,8 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from districtplan.water.blocks import FORWARD, Passes, lowest
+from districtplan.water.blocks import Passes, lowest, raised
+from districtplan.water.directions import FORWARD, FORWARD_CODES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -196,18 +197,19 @@ def _forest(blocks: Sequence[Trees | None], columns: int) -> _Forest:
     shift = np.cumsum([0, *counts])
     trees = [one for _, one in found]
     block = np.repeat([place for place, _ in found], counts)
-    rim, rim_tree, rim_height, rim_still = (
+    rim, rim_tree, rim_height, rim_still, rim_walls = (
         np.concatenate(parts)
         for parts in (
             [one.rim for one in trees],
             [one.rim_tree + start for one, start in zip(trees, shift, strict=False)],
             [one.rim_height for one in trees],
             [one.rim_still for one in trees],
+            [one.rim_walls for one in trees],
         )
     )
     order = np.argsort(rim)
-    rim, rim_tree, rim_height, rim_still = (
-        column[order] for column in (rim, rim_tree, rim_height, rim_still)
+    rim, rim_tree, rim_height, rim_still, rim_walls = (
+        column[order] for column in (rim, rim_tree, rim_height, rim_still, rim_walls)
     )
     leaves_to = np.concatenate([one.leaves_to for one in trees])
     into = np.full(len(leaves_to), -1, dtype=np.int64)
@@ -218,15 +220,16 @@ def _forest(blocks: Sequence[Trees | None], columns: int) -> _Forest:
         one, other = _neighbours(rim, down, right, columns)
         apart = block[rim_tree[one]] != block[rim_tree[other]]
         one, other = one[apart], other[apart]
+        walled = (rim_walls[one] & FORWARD_CODES[place]) > 0
         across.append(
             Passes(
                 rim_tree[one],
                 rim_tree[other],
-                np.maximum(rim_height[one], rim_height[other]),
+                raised(np.maximum(rim_height[one], rim_height[other]), walled),
                 rim[one] * len(FORWARD) + place,
             )
         )
-        both = rim_still[one] & rim_still[other]
+        both = rim_still[one] & rim_still[other] & ~walled
         pools.append((rim_tree[one[both]], rim_tree[other[both]]))
     inner = [
         one.passes._replace(low=one.passes.low + start, high=one.passes.high + start)

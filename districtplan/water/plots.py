@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import compress
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -12,9 +13,13 @@ import shapely
 from districtplan import geodesy, tables
 from districtplan.coverage import batches, coverage, outlines_on_grid
 from districtplan.grid import Window
+from districtplan.water.above import BEGINS, Above, Ways, above
 from districtplan.water.blocks import Region, read_block, trees
+from districtplan.water.cells import Fall, PlotCells, fall_at
+from districtplan.water.directions import NO_CELL, STEPS
 from districtplan.water.lines import Links, flow_lines, length_within, together
 from districtplan.water.network import join
+from districtplan.water.shaped import Shaped, shape
 from districtplan.water.upslope import upslope
 
 if TYPE_CHECKING:
@@ -49,12 +54,33 @@ blocks fits in memory."""
 M2_IN_HA = 10_000
 
 
+@dataclass(frozen=True)
+class Beside:
+    """What is known or asked for beside the heights.
+
+    Attributes
+    ----------
+    features : pandas.DataFrame | None
+        ``kind`` and ``geometry`` of what was drawn on the land, in the CRS of the raster.
+    each : Callable[[PlotCells], None] | None
+        Called with the cells of plots that have a height, some plots at a time: there are too many
+        to keep.
+    """
+
+    features: pd.DataFrame | None = None
+    each: Callable[[PlotCells], None] | None = None
+
+
+NOTHING = Beside()
+
+
 def trace(
     plots: pd.DataFrame,
     elevation: Elevation,
     plan: Plan,
     handbook: Handbook,
     progress: Callable[[float], None] | None = None,
+    beside: Beside = NOTHING,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Find the land that drains onto each plot, and where its water runs together.
 
@@ -69,11 +95,14 @@ def trace(
     elevation : Elevation
         The raster.
     plan : Plan
-        Its section ``water``.
+        Its section ``water``, and the longest slope length of ``erosion``.
     handbook : Handbook
-        Limits (table ``flow_limits``).
+        Limits (table ``flow_limits``), and what features do (``feature_effects``).
     progress : Callable[[float], None] | None, default None
         Called with the share of the work done.
+    beside : Beside, default NOTHING
+        What was drawn on the land, which overrides what the heights say, and who asks for the
+        cells of plots.
 
     Returns
     -------
@@ -88,13 +117,17 @@ def trace(
     polygons = plots["geometry"].to_numpy(dtype=object)
     limits = _limits(polygons, grid, plan, handbook)
     groups = _groups(polygons, grid)
+    drawn = beside.features
+    shaped = Shaped.nothing(grid) if drawn is None else shape(drawn, grid, handbook)
     found = pd.DataFrame(index=range(len(polygons)), columns=_Found._fields, dtype=np.float64)
     links = []
     for place, group in enumerate(groups):
-        told = _told(progress, place, len(groups))
-        of_group, parts = _group(polygons[group], elevation, limits, told)
+        land = _Land(polygons[group], elevation, shaped, limits)
+        of_group, parts, cells = _group(land, _told(progress, place, len(groups)))
         found.iloc[group] = np.column_stack(of_group)
         links += parts
+        if beside.each is not None:
+            beside.each(cells._replace(plot=group[cells.plot]))
     lines = flow_lines(together(links), grid)
     length = length_within(lines["geometry"].to_numpy(), polygons, grid)
     at_least = found["at_least"].to_numpy() > 0
@@ -106,6 +139,11 @@ def trace(
             "upslope_area_at_least": at_least.astype(np.int64),
             "run_on_area_ha": found["run_on_ha"].to_numpy(),
             "flow_line_length_m": length,
+            "slope_length_above_m": found["above_m"].to_numpy(),
+            "slope_length_above_at_least": found["above_at_least"].to_numpy().astype(np.int64),
+            "slope_above_begins": pd.Series(
+                np.array([*BEGINS, None], dtype=object)[found["begins"].to_numpy().astype(np.int64)]
+            ),
             "water_flags": [tuple(compress(FLAGS, row)) for row in raised],
         }
     )
@@ -119,6 +157,9 @@ class _Limits(NamedTuple):
     margin: Integers
     """Rows and columns around plots within which flow lines are drawn."""
     backwater_m: float
+    reach: Integers
+    """Rows and columns around plots within which the slope above them is looked for."""
+    cap_m: float
 
 
 class _Found(NamedTuple):
@@ -127,6 +168,18 @@ class _Found(NamedTuple):
     area_ha: Floats
     at_least: Floats
     run_on_ha: Floats
+    above_m: Floats
+    above_at_least: Bools
+    begins: Integers
+
+
+class _Land(NamedTuple):
+    """Plots and the land that they lie on."""
+
+    polygons: Objects
+    elevation: Elevation
+    shaped: Shaped
+    limits: _Limits
 
 
 class _Cells(NamedTuple):
@@ -160,6 +213,9 @@ def _limits(polygons: Objects, grid: Grid, plan: Plan, handbook: Handbook) -> _L
         border=np.ceil(plan.water.border_m / cell).astype(np.int64),
         margin=np.ceil(handbook.number(TABLE, "margin_m") / cell).astype(np.int64),
         backwater_m=handbook.number(TABLE, "backwater_m"),
+        # A step more, so that what drains in from there is seen.
+        reach=np.ceil(plan.erosion.slope_length_cap_m / cell).astype(np.int64) + 1,
+        cap_m=plan.erosion.slope_length_cap_m,
     )
 
 
@@ -173,20 +229,33 @@ def _groups(polygons: Objects, grid: Grid) -> list[Integers]:
     return np.split(order, np.flatnonzero(np.diff(square[order])) + 1)
 
 
-def _group(
-    polygons: Objects,
-    elevation: Elevation,
-    limits: _Limits,
-    tell: Callable[[float], None],
-) -> tuple[_Found, list[Links]]:
+class _Known:
+    """What is known of the cells of plots, gathered block by block."""
+
+    def __init__(self, cells: _Cells) -> None:
+        count = len(cells.plot)
+        self.area, self.own, self.at_least, self.across = (np.zeros(count) for _ in range(4))
+        self.drains_to = np.full(count, -1, dtype=np.int64)
+        self.up = np.zeros(count, dtype=np.uint8)
+
+    def take(
+        self, here: Integers, at: tuple[Integers, Integers], block: Block, up: Upslope, fall: Fall
+    ) -> None:
+        self.area[here], self.own[here] = up.area[at], block.area[at]
+        self.at_least[here], self.drains_to[here] = up.at_least[at], up.drains_to[at]
+        self.up[here], self.across[here] = fall.up, fall.across
+
+
+def _group(land: _Land, tell: Callable[[float], None]) -> tuple[_Found, list[Links], PlotCells]:
     """Work one region: first each block by itself, then, joined, those that plots are on."""
-    grid = elevation.grid
-    outlines = outlines_on_grid(polygons, grid)
+    limits, grid = land.limits, land.elevation.grid
+    outlines = outlines_on_grid(land.polygons, grid)
     bounds = outlines.bounds()
     size = np.array([grid.rows, grid.columns])
     low = np.clip(bounds[:, :2].min(axis=0) - limits.border, 0, size - 1)
     high = np.clip(bounds[:, 2:].max(axis=0) + limits.border, low + 1, size)
-    region = Region(elevation, Window(*map(int, low), *map(int, high - low)), BLOCK_CELLS)
+    window = Window(*map(int, low), *map(int, high - low))
+    region = Region(land.elevation, window, BLOCK_CELLS, land.shaped)
     blocks = list(region.blocks())
     parts = []
     for place, window in enumerate(blocks):
@@ -194,37 +263,99 @@ def _group(
         tell((place + 1) / len(blocks) / 2)
     network = join(parts, region.window.columns, limits.backwater_m)
     cells = _cells(outlines, region)
-    near = bounds + np.concatenate([-limits.margin, limits.margin]) - np.tile(low, 2)
-    area, own, at_least = (np.zeros(len(cells.plot)) for _ in range(3))
-    drains_to = np.full(len(cells.plot), -1, dtype=np.int64)
+    known = _Known(cells)
+    near, looked = (
+        bounds + np.concatenate([-margin, margin]) - np.tile(low, 2)
+        for margin in (limits.margin, np.maximum(limits.margin, limits.reach))
+    )
+    around = _Around(region, looked)
     unit_ha = region.unit_m2() / M2_IN_HA
     links = []
     for place, window in enumerate(blocks):
-        mask = _mask(near, window)
-        if parts[place] is None or not mask.any():
+        if parts[place] is None or not _meets(looked, window).any():
             continue
         block = read_block(region, window)
         up = upslope(block, place, network, region.window.columns)
+        around.take(block, up)
         row, column = cells.row - window.row, cells.column - window.column
         here = np.flatnonzero(
             (row >= 0) & (row < window.rows) & (column >= 0) & (column < window.columns)
         )
         at = row[here], column[here]
-        area[here], own[here] = up.area[at], block.area[at]
-        at_least[here], drains_to[here] = up.at_least[at], up.drains_to[at]
+        known.take(here, at, block, up, fall_at(block, at, region.cell_m()))
+        mask = _mask(near, window)
         links.append(_links(region, block, up, mask & (up.area * unit_ha >= limits.line_ha)))
         tell((1 + (place + 1) / len(blocks)) / 2)
-    unknown = own == 0
-    entering = area - own - _handed_on(cells, drains_to, area, region)
-    plots = len(polygons)
+    unknown = known.own == 0
+    entering = known.area - known.own - _handed_on(cells, known.drains_to, known.area, region)
+    plots = len(land.polygons)
+    there = np.flatnonzero(~unknown)
+    slope = around.above(cells, known.up, there, plots, limits.cap_m)
     return (
         _Found(
-            _largest(np.where(unknown, np.nan, area * unit_ha), cells.plot, plots),
-            _largest(np.maximum(at_least, unknown), cells.plot, plots, 1.0),
+            _largest(np.where(unknown, np.nan, known.area * unit_ha), cells.plot, plots),
+            _largest(np.maximum(known.at_least, unknown), cells.plot, plots, 1.0),
             _largest(np.where(unknown, np.nan, entering * unit_ha), cells.plot, plots),
+            *slope,
         ),
         links,
+        PlotCells(
+            cells.plot[there],
+            (known.area - known.own)[there] * region.unit_m2(),
+            np.sqrt(known.own[there] * region.unit_m2()),
+            known.across[there],
+        ),
     )
+
+
+class _Around:
+    """The land around plots in which the slope above them is looked for."""
+
+    def __init__(self, region: Region, looked: Integers) -> None:
+        size = np.array([region.window.rows, region.window.columns])
+        low = np.clip(looked[:, :2].min(axis=0), 0, size - 1)
+        high = np.clip(looked[:, 2:].max(axis=0), low + 1, size)
+        self.window = Window(*map(int, low), *map(int, high - low))
+        self.region = region
+        self.code = np.full((self.window.rows, self.window.columns), NO_CELL, dtype=np.uint8)
+        self.open = np.zeros(self.code.shape, dtype=np.bool_)
+
+    def take(self, block: Block, up: Upslope) -> None:
+        """Take what a block knows."""
+        own, window = self.window, block.window
+        row = max(own.row, window.row), min(own.row + own.rows, window.row + window.rows)
+        column = (
+            max(own.column, window.column),
+            min(own.column + own.columns, window.column + window.columns),
+        )
+        here, there = (
+            (
+                slice(row[0] - corner.row, row[1] - corner.row),
+                slice(column[0] - corner.column, column[1] - corner.column),
+            )
+            for corner in (own, window)
+        )
+        self.code[here], self.open[here] = up.code[there], block.from_edge[there] > 0
+
+    def above(
+        self, cells: _Cells, up: NDArray[np.uint8], there: Integers, plots: int, cap_m: float
+    ) -> Above:
+        """Find the slope above plots."""
+        own, region = self.window, self.region
+        on_raster = Window(
+            region.window.row + own.row, region.window.column + own.column, own.rows, own.columns
+        )
+        width, height = (size[own.row : own.row + own.rows] for size in region.cell_m())
+        step_m = [np.hypot(down * height, right * width) for down, right in STEPS]
+        ways = Ways(
+            self.code,
+            region.shaped.ends_in(on_raster),
+            self.open,
+            region.shaped.channels_in(on_raster),
+            np.column_stack(step_m),
+        )
+        row, column = cells.row[there] - own.row, cells.column[there] - own.column
+        return above(cells.plot[there], row * own.columns + column, up[there], plots, ways, cap_m)
 
 
 def _cells(outlines: Outlines, region: Region) -> _Cells:
@@ -241,14 +372,21 @@ def _cells(outlines: Outlines, region: Region) -> _Cells:
     return _Cells(plot, row, column)
 
 
+def _meets(near: Integers, window: Window) -> Bools:
+    """Tell which of the parts near plots a block meets."""
+    row, column = window.row, window.column
+    met = (near[:, 2] > row) & (near[:, 0] < row + window.rows)
+    return met & (near[:, 3] > column) & (near[:, 1] < column + window.columns)
+
+
 def _mask(near: Integers, window: Window) -> Bools:
     """Mark a block's cells near plots."""
     mask = np.zeros((window.rows, window.columns), dtype=np.bool_)
     corner = np.array([window.row, window.column])
-    low = np.maximum(near[:, :2] - corner, 0)
-    high = np.minimum(near[:, 2:] - corner, mask.shape)
-    met = (low < high).all(axis=1)
-    for (top, left), (bottom, right) in zip(low[met].tolist(), high[met].tolist(), strict=True):
+    met = _meets(near, window)
+    low = np.maximum(near[met, :2] - corner, 0)
+    high = np.minimum(near[met, 2:] - corner, mask.shape)
+    for (top, left), (bottom, right) in zip(low.tolist(), high.tolist(), strict=True):
         mask[top:bottom, left:right] = True
     return mask
 

@@ -42,11 +42,14 @@ class Upslope:
     drains_to : numpy.ndarray
         Number in the region of the cell that each hands its water to, -1 for none, shape
         (rows, columns).
+    code : numpy.ndarray
+        Directions, ways turned round with them, shape (rows, columns).
     """
 
     area: Floats
     at_least: Bools
     drains_to: Integers
+    code: Codes
 
 
 def upslope(block: Block, place: int, network: Network, columns: int) -> Upslope:
@@ -78,6 +81,7 @@ def upslope(block: Block, place: int, network: Network, columns: int) -> Upslope
         block.number + ROW_STEP[code] * columns + COLUMN_STEP[code],
     )
     drains_to.ravel()[start] = cuts.target
+    turned_code = code.copy()
     # What leaves a tree comes back in as the inflow of another, in this block or not.
     code.ravel()[start] = STAYS
     entry = _inside(block, inflow.cell, columns)
@@ -95,7 +99,7 @@ def upslope(block: Block, place: int, network: Network, columns: int) -> Upslope
     # What reaches a still place that isn't known to spill may leave by another way: only its own
     # area is sure.
     doubtful = (drains_to < 0) & ~block.edge & at_least
-    return Upslope(np.where(doubtful, block.area, sums[0]), at_least, drains_to)
+    return Upslope(np.where(doubtful, block.area, sums[0]), at_least, drains_to, turned_code)
 
 
 def _summed(flow: FlwdirRaster, own: Floats) -> Floats:

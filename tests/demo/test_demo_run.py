@@ -189,8 +189,8 @@ def around(results, line) -> tuple[float, float]:
     return length, holes
 
 
-def test_straight_rows_that_stand_in_for_arcs_are_as_long(results):
-    """Rows drawn as circles beside each arc: half a percent at most, a tenth over all."""
+def test_rows_along_arcs_are_as_long_as_circles_drawn_from_another_start(results):
+    """An independent drawing: half a percent at most, a tenth over all."""
     plots = results.plots.set_index("plot_id")
     lines = results.guides.lines
     arcs = lines[(lines["guide_kind"] == "arc") & (lines["line_radius_m"] < 1_000)]

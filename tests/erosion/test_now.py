@@ -161,5 +161,8 @@ def test_soils_of_villages_stand_in_place_of_the_plans_k():
 
 def test_ls_by_upslope_area_stands_beside():
     cells = ls.FlowCells(np.zeros(3, int), np.array([0.0, 100, 200]), np.full(3, 10.0), np.ones(3))
-    found = assessed(12.0, 30.0, RIDGED, beside=erosion.Beside(cells=cells)).iloc[0]
+    length = erosion.LengthByArea(np.array([12.0]), 122.0, erosion.constants(packaged()))
+    length.add(cells)
+    beside = erosion.Beside(length_by_area=length.mean())
+    found = assessed(12.0, 30.0, RIDGED, beside=beside).iloc[0]
     assert found["ls_upslope_area"] == pytest.approx(found["ls"], rel=1e-9)

@@ -76,6 +76,12 @@ def test_byte_order_mark_and_windows_line_ends(tmp_path):
             "plot_area_min_ha = 0.5 is above plot_area_max_ha = 0.25",
             "Change one",
         ),
+        (
+            "[soil]\nrain_monthly_mm = 'wet'",
+            11,
+            "isn't a list of 12 numbers, each from 0 to 5000",
+            "Mean rain",
+        ),
         ("[practice]\n\n\nnpk_kg_ha = 5\nurea_kg_ha = -1", 14, "= -1 isn't above 0", "Urea"),
     ],
 )

@@ -397,6 +397,8 @@ NAMED = {
         "EXACT_BITS",
         "BLOCK_CELLS",
         "GROUP_CELLS",
+        "WALL_M",
+        "PIECES_AT_ONCE",
     },
     "erosion": {
         "SHOWN_MAX",

@@ -231,7 +231,11 @@ def make_guides(plots: pd.DataFrame) -> Guides:
         }
     )
     table = plots[["plot_id", *made_by("guides")]]
-    return Guides(table, lines, pegs, PLOTS_CRS)
+    followed = pd.DataFrame(columns=["plot_id", "crop", "row", "length_m", "geometry"])
+    counts = pd.DataFrame(
+        columns=["plot_id", "crop", "rows", "short_rows", "row_length_m", "holes"]
+    )
+    return Guides(table, lines, pegs, followed, counts, PLOTS_CRS)
 
 
 def make_pegs(plots: pd.DataFrame) -> Pegs:
@@ -355,6 +359,9 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "upslope_area_at_least": (np.arange(len(CASES)) == 6).astype(np.int64),
             "run_on_area_ha": 1.1 + 0.1 * np.arange(len(CASES)),
             "flow_line_length_m": np.where(np.arange(len(CASES)) == 5, 31.0, 0.0),
+            "slope_length_above_m": 12.5 * np.arange(len(CASES)),
+            "slope_length_above_at_least": (np.arange(len(CASES)) == 6).astype(np.int64),
+            "slope_above_begins": "divide",
             "water_flags": [
                 {5: ("crossed_by_flow",), 6: ("upslope_at_least",)}.get(i, ())
                 for i in range(len(CASES))

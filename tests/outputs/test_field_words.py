@@ -79,14 +79,17 @@ def test_handbook_numbers_matter(texts, name):
 
 
 def test_paces_are_the_plans(texts):
-    tie = Tie("south-west", 30.0, "anticlockwise", 0.25)
-    said = tie_words(tie, PLAN, texts)
+    tie = Tie("south-west", 30.0, "anticlockwise", 0.25, (0.0, 0.0))
+    said = tie_words(tie, "C", PLAN, texts)
     assert said == (
-        "30.0 m along the edge from the south-west corner (40 paces), "
+        "30.0 m along the edge from C, the south-west corner (40 paces), "
         "with the plot on your left hand, then 0.2 m into the plot"
     )
     assert paces(30.0, plan_of(rows={"pace_m": 0.6})) == 50
-    assert tie_words(Tie("north", 0.0, "clockwise", 0.0), PLAN, texts) == "at the north corner"
+    near = Tie("north", 0.8, "clockwise", 0.0, (0.0, 0.0))
+    assert "(1 pace)" in tie_words(near, "A", PLAN, texts)
+    there = Tie("north", 0.0, "clockwise", 0.0, (0.0, 0.0))
+    assert tie_words(there, "A", PLAN, texts) == "at A, the north corner"
 
 
 def test_every_corner_has_a_name(texts):
@@ -145,7 +148,8 @@ def test_the_pocket_table_in_words(texts):
 def test_a_line_says_what_the_string_carries(texts):
     string = marked_string(plan_of(practice=RATES, string=WEIGHED), packaged())
     said = string_line(string, texts)
-    assert f"String {string.string_m:.4g} m, stick 50 cm" in said
+    assert said.startswith("String: hole each 10 cm; ")
+    assert said.endswith("Stick 50 cm.")
     for mark in string.marks:
         assert f"to {mark.holes} holes" in said
 

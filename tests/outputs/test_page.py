@@ -372,6 +372,31 @@ def test_lines_that_would_make_the_page_too_large_are_counted(small_results, mon
     assert lines.guides(small_results, (33.0, -9.0)) == {"left_out": 1, "lines": None}
 
 
+def test_rows_along_guide_lines_belong_to_their_plots_and_are_thinned(small_results, monkeypatch):
+    method = small_results.plots.set_index("plot_id")["row_method"]
+    bent, other = method[method == "guide lines"].index[0], method[method == "straight"].index[0]
+    (place,) = np.flatnonzero(small_results.plots["plot_id"] == bent)
+    rows = [
+        (plot_id, crop, row, 20.0, shapely.LineString([(0, row), (10, row + 1), (20, row)]))
+        for plot_id, crop in ((other, "beans"), (bent, "beans"), (bent, "maize"))
+        for row in (1, 2, 3)
+    ]
+    table = pd.DataFrame(rows, columns=["plot_id", "crop", "row", "length_m", "geometry"])
+    drawn = replace(small_results.row_lines, lines=table)
+    results = replace(small_results, row_lines=drawn)
+    packed = lines.curved(results, (33.0, -9.0))
+    streams = {name: list(base64.b64decode(packed[name])) for name in ("lines", "place", "maize")}
+    # Those of straight plots are laid by the script.
+    assert streams["lines"][place] == sum(streams["lines"]) == 6
+    assert streams["place"] == [0, 1, 2, 0, 1, 2]
+    assert streams["maize"] == [0, 0, 0, 1, 1, 1]
+    assert packed["every"] == 1
+    monkeypatch.setattr(lines, "VERTICES_MAX", 10)
+    packed = lines.curved(replace(results, row_lines=replace(drawn, every=2)), (33.0, -9.0))
+    assert packed["every"] == 4
+    assert list(base64.b64decode(packed["place"])) == [0, 0]
+
+
 def test_planted_land_is_what_margins_and_features_leave(small_results):
     plan = small_results.plan
     margin = plan.model_copy(update={"rows": plan.rows.model_copy(update={"edge_margin_m": 2.0})})

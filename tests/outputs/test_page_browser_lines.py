@@ -338,10 +338,11 @@ def test_the_card_says_the_numbers_of_the_table(browser, small_results, texts, t
                     assert line_of(card, term) is None
                 continue
             metres = f"{row['row_length_m']:,.0f} m in all"
-            counted = metres
+            label, counted = "Length of rows", metres
             if not pd.isna(row["rows"]):
+                label = "Number of rows"
                 counted = f"{row['rows']} (shorter ones besides: {row['short_rows']}); {metres}"
-            assert line_of(card, "Number of rows") == counted
+            assert line_of(card, label) == counted
             assert line_of(card, "Counted by") == row["holes_basis"]
             assert line_of(card, "Planting holes") == f"{row['holes']:,}"
             start = f"{row['first_row_start_m']:.1f} m clockwise from the north-east corner"
@@ -387,6 +388,8 @@ def test_maize_is_counted_on_the_card(browser, small_results, texts, tmp_path):
     with shown(browser, replace(small_results, plots=plots), texts, tmp_path) as tab:
         tab.evaluate("districtplan.open('A-01')")
         card = tab.inner_text("#card")
+    assert line_of(card, "Number of rows") is None
+    assert line_of(card, "Bean rows").endswith(" m in all")
     assert line_of(card, "Maize rows") == "40; 1,234 m in all; 4,938 holes"
 
 

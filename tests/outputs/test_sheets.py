@@ -14,11 +14,15 @@ import pandas as pd
 import pypdf
 import pypdfium2
 import pytest
+from pyproj import Geod, Transformer
 
 from districtplan.handbook import packaged
 from districtplan.outputs import sheets, wording
 from districtplan.outputs.sheets import paper, plot_page
+from districtplan.outputs.sheets import pictures as pictures_of
+from districtplan.outputs.sheets.build import sheets_of
 from districtplan.outputs.sheets.paper import TEXT_PT, Paper
+from districtplan.outputs.sheets.sheet import Drawing, Mark
 from tests.conftest import plan_of
 from tests.outputs.conftest import pegs_of
 from tests.support import renumbered, tweaked
@@ -119,10 +123,16 @@ def test_every_plot_has_one_page(pages, all_results):
     assert all(text.startswith(plot_id) for plot_id, text in pages.items())
 
 
+def bars(row, plan) -> bool:
+    """Whether no rows may be laid: too steep for beans, or no safe outlet yet."""
+    steep = row["slope_mean_pct"] >= plan.erosion.perennials_from_slope_pct
+    return steep or bool(row.get("outlet_flags"))
+
+
 def numbers_of(row, plan) -> list[str]:
     """What a sheet must say of a plot, worked out from its row of the table alone."""
     said = [f"{row['area_ha']:.2f} ha", f"row {row['source_row']}"]
-    barred = row["slope_mean_pct"] >= plan.erosion.perennials_from_slope_pct
+    barred = bars(row, plan)
     if not barred:
         amounts = (row[f"{good}_kg"] for good in ("seed", "npk", "urea", "manure"))
         said += [wording.kilograms(round(1000 * kg)) for kg in amounts if pd.notna(kg)]
@@ -138,8 +148,7 @@ def check_numbers(table, texts_by_id, plan) -> None:
         text = texts_by_id[row["plot_id"]]
         for number in numbers_of(row, plan):
             assert number in text, (row["plot_id"], number, text)
-        barred = row["slope_mean_pct"] >= plan.erosion.perennials_from_slope_pct
-        if row["row_method"] in {"any direction", "measure on the ground"} or barred:
+        if row["row_method"] in {"any direction", "measure on the ground"} or bars(row, plan):
             assert not re.search(r"\d{3}° / \d{3}°", text), row["plot_id"]
 
 
@@ -216,7 +225,7 @@ def test_every_sheet_has_all_cautions(files, texts, all_results):
 
 def test_weedings_count_from_a_day_that_is_written_down(pages):
     text = pages["A-01"]
-    assert "Write the day of planting here" in text
+    assert "Write planting day" in text
     for days in (14, 28, 42):
         assert f"{days} days after that day" in text
 
@@ -375,7 +384,8 @@ def test_without_a_magnetic_model_rows_still_follow_a_guide_line(small_results, 
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["109"])
     text, _ = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
     assert "bend for bend" in text
-    assert "stands for" not in text
+    assert "row drawn" not in text
+    assert "Every row" not in text
     assert "No compass number" in text
 
 
@@ -391,7 +401,9 @@ def test_the_wall_sheet_lists_every_plot_and_adds_up(files, all_results):
     plots = all_results.plots[all_results.plots["village"] == "Upper Tamba Ridge"]
     for row in plots.itertuples():
         assert row.plot_id in text
-        if pd.notna(row.row_bearing_magnetic_deg):
+        if row.outlet_flags:
+            assert "not yet: outlet" in text
+        elif pd.notna(row.row_bearing_magnetic_deg):
             assert wording.both_ends(row.row_bearing_magnetic_deg) in text
         assert f"{wording.kilograms(row.seed_g)} kg" in text
     assert wording.kilograms(int(plots["seed_g"].sum())) in text
@@ -496,3 +508,86 @@ def test_rows_that_would_drain_onto_a_house_are_refused_on_paper(all_results, te
     values = {"outlet_flags": ("no_safe_outlet",), "row_outlet": "house", "erosion_flags": ()}
     text = _told(all_results, texts, **values)
     assert "NO ROWS YET: they would drain onto a house. First a safe outlet." in text
+
+
+def test_rows_that_wait_for_an_outlet_are_nowhere_on_the_sheet(all_results, texts):
+    """A sheet that forbids rows and then says how to lay them would be followed."""
+    values = {"outlet_flags": ("outlet_before_fall",), "erosion_flags": ()}
+    text = _told(all_results, texts, **values)
+    assert "Not yet" in text
+    assert "Set out no rows yet" in text
+    for word in ("Face", "walk across", "Carry", "Stretch the string"):
+        assert word not in text
+    assert not re.search(r"\d{3}° / \d{3}°", text)
+
+
+def test_the_farmer_hears_that_rows_fall(all_results, texts):
+    assert "fall a little" in _told(all_results, texts, row_grade_design_pct=0.5)
+    assert "fall a little" not in _told(all_results, texts, row_grade_design_pct=0.0)
+
+
+def pegged(results, texts):
+    """The sheet of plot 109 with a line of pegs, and the line as it is set out."""
+    plots = results.plots
+    at = int(np.flatnonzero(plots["plot_id"] == "109")[0])
+    outline = plots["geometry"].iloc[at]
+    x, y = outline.centroid.x, outline.centroid.y
+    course = np.array([[x - 20, y], [x + 20, y]])
+    laid = pegs_of("109", outline, course, 10.0)
+    results = with_plan(dataclasses.replace(results, pegs=laid), plot_ids=["109"])
+    (sheet,) = sheets_of(results, texts, np.array([at]))
+    return sheet, laid.walks["109", 1], results.plots.iloc[at]
+
+
+def test_letters_on_the_drawing_are_the_corners_of_the_words(small_results, texts):
+    sheet, walk, plot = pegged(small_results, texts)
+    middle = Geod(ellps="WGS84")
+    change = Transformer.from_crs(small_results.grid_crs, 4326, always_xy=True)
+    drawn = {mark.sign: (mark.east_m, mark.north_m) for mark in sheet.drawing.corners}
+    assert len(drawn) == len({end.corner_xy for end in walk.ties})
+    said = sheet.ties.sentences[0]
+    for end in walk.ties:
+        letter = re.search(rf"([A-H]), the {end.corner} corner", said)[1]
+        place = change.transform(*end.corner_xy)
+        azimuth, _, far = middle.inv(plot["longitude_deg"], plot["latitude_deg"], *place)
+        turn = math.radians(azimuth)
+        wanted = far * math.sin(turn), far * math.cos(turn)
+        assert drawn[letter] == pytest.approx(wanted, abs=0.05)
+
+
+def test_the_row_that_is_pegged_is_drawn_thick(small_results, texts):
+    plots = small_results.plots.assign(row_method="straight")
+    sheet, walk, _ = pegged(dataclasses.replace(small_results, plots=plots), texts)
+    (line,) = sheet.drawing.guides
+    assert np.hypot(*(line[-1] - line[0])) == pytest.approx(walk.leg_m.sum(), abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_signs_on_the_drawing_never_cover_one_another(seed, monkeypatch):
+    rng = np.random.default_rng(seed)
+    turns = np.sort(rng.uniform(0, 2 * np.pi, 9))
+    ring = rng.uniform(5, 60, 9)[:, None] * np.column_stack([np.cos(turns), np.sin(turns)])
+    along = np.sort(rng.uniform(-40, 40, rng.integers(2, 20)))
+    pegs = tuple(Mark(float(x), float(x) / 3, str(n)) for n, x in enumerate(along, 1))
+    corners = tuple(Mark(*map(float, ring[n]), "ABCD"[n]) for n in range(4))
+    places = tuple(Mark(*map(float, xy), "12345"[n]) for n, xy in enumerate(ring[:5] / 2))
+    box = paper.Box(20, 30, 110, 80)
+    found = []
+    monkeypatch.setattr(
+        Paper, "disc", lambda self, x, y, radius, **how: found.append((x, y, radius))
+    )
+    for marks in ({"pegs": pegs}, {"places": places}):
+        found.clear()
+        drawing = Drawing(rings=(np.vstack([ring, ring[:1]]),), corners=corners, **marks)
+        page = Paper("a", date(2026, 3, 15), "en")
+        page.page()
+        pictures_of.plot(page, drawing, box, "N")
+        circles = np.array([(x, y) for x, y, radius in found if radius == pictures_of.SIGN_MM])
+        dots = [(x, y) for x, y, radius in found if radius == pictures_of.DOT_MM]
+        assert len(dots) == len(marks.get("pegs", ()))
+        assert len(circles) >= 2
+        apart = np.hypot(*(circles[:, None] - circles).transpose(2, 0, 1))
+        np.fill_diagonal(apart, np.inf)
+        assert apart.min() > 2 * pictures_of.SIGN_MM
+        assert (circles - pictures_of.SIGN_MM >= [box.x, box.y]).all()
+        assert (circles + pictures_of.SIGN_MM <= [box.x + box.width, box.y + box.height]).all()

@@ -58,3 +58,14 @@ def test_nothing_is_dropped_without_a_word():
 
 def test_positions_are_whole_numbers():
     assert chosen(PLOTS, plan_of(sheets={"plots": "none"})).dtype == np.int64
+
+
+def test_names_that_the_font_lacks_are_told_before_anyone_prints():
+    plain = PLOTS.assign(village=["Đồi Mới", "قرية", "כפר", "Ωλ"])
+    asked = plan_of(sheets={"plots": "all"})
+    assert doubts(plain, asked) == []
+    (said,) = doubts(plain.assign(village=["ሰላም", "বাংলা", "ភូមិ", "a"]), asked)
+    assert said.startswith("3 names ")
+    assert "row of the plots file" in said
+    # Names that stand on no sheet are no matter.
+    assert doubts(plain.assign(village=["ሰላም", "a", "a", "a"]), plan_of()) == []

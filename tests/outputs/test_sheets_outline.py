@@ -90,3 +90,22 @@ def test_a_cross_stays_in_the_plot():
 )
 def test_a_line_is_walked_the_way_one_faces(bearing, towards, ahead):
     assert first_turn(bearing, towards) == ahead
+
+
+@pytest.mark.parametrize("base", [20.0, 60.0, 200.0])
+def test_places_to_measure_are_spread_over_a_triangle(base):
+    """Two of its four corners are one: places drawn towards corners alone would be one too."""
+    shape = shapely.Polygon([(0, 0), (base, 0), (base / 2, 60)])
+    found = outline.places(shape, outline.corners(shape, 180.0))
+    assert shapely.contains_xy(shape, *found.T).all()
+    apart = np.hypot(*(found[:, None] - found).transpose(2, 0, 1))
+    np.fill_diagonal(apart, np.inf)
+    assert apart.min() > 0.2 * np.sqrt(shape.area)
+
+
+def test_rows_are_drawn_in_a_plot_of_two_parts_apart():
+    """Rows between the parts meet nothing."""
+    shape = shapely.MultiPolygon([shapely.box(0, 0, 20, 20), shapely.box(0, 60, 30, 80)])
+    rows = outline.straight_rows(shape, 90, 1.0)
+    assert rows.longest_m == pytest.approx(30)
+    assert all(len(line) == 2 for line in rows.lines)

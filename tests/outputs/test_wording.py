@@ -217,7 +217,7 @@ def test_supported_rows_say_how_they_may_fall(small_results, texts):
         "Straight rows at this bearing are likely to fall 0.1 % along the row, and no more than "
         "0.2 % 19 times in 20 (limit 2.0 %)."
     )
-    assert "with a level" not in said.partition("Rows are level")[0]
+    assert "with a level" not in said.partition("Rows may rise")[0]
     unsure = row | {"row_bearing_se_deg": 5.1}
     assert "check with a level" in wording.method_sentence(unsure, small_results.plan, texts)
 
@@ -248,9 +248,9 @@ ENDS_SAID = [
     ({"row_end_ahead": "grass strip", "row_end_behind": "road"},
      "At the north-east end there is a grass strip, at the south-west end a road."),
     ({"row_end_ahead": "not known", "row_end_behind": "not known"},
-     "Which end is low, and what lies there, is not known"),
+     "neither end is known to be lower, nor what lies there"),
     ({"row_end_ahead": None, "row_end_behind": None},
-     "Which end is low, and what lies there, is not known"),
+     "neither end is known to be lower, nor what lies there"),
 ]  # fmt: skip
 
 
@@ -493,7 +493,46 @@ def test_rows_against_the_raster_are_not_simply_counted_as_straight(small_result
     plots = small_results.plots.copy()
     plots.loc[0, "row_method_reason"] = "measured_against_raster"
     said = wording.rows_sentences(replace(small_results, plots=plots), texts)
-    assert said[1] == "On 1 of them reading and raster disagree: measure again before you set rows."
+    assert said[1] == (
+        "On 1 of these plots reading and raster disagree: measure again before you set rows."
+    )
+
+
+def test_rows_that_may_fall_are_not_called_level(small_results, texts):
+    row = _row(small_results, "A-01") | {"row_grade_likely_pct": 1.6, "row_low_end": None}
+    for ahead, behind in ((None, None), ("path", "path"), ("path", "grass")):
+        ends = {"row_end_ahead": ahead, "row_end_behind": behind}
+        said = wording.method_sentence(row | ends, small_results.plan, texts)
+        assert "likely to fall 1.6 % along the row" in said
+        assert "Rows are level" not in said
+        assert "Rows may rise and fall on the way; neither end is known to be lower" in said
+
+
+def test_water_that_is_a_lower_limit_is_told_as_one(small_results, texts):
+    row = small_results.plots.iloc[5].to_dict()
+    for least, told in ((0, "About 1.7 ha drain"), (1, "At least 1.7 ha drain")):
+        row |= {"upslope_area_ha": 1.7, "upslope_area_at_least": least}
+        said = wording.flag_sentences(row, small_results.plan, texts)
+        assert any(told in sentence for sentence in said)
+
+
+@pytest.mark.parametrize(
+    "kind",
+    ["straight", "arc", "arc sectors", "level lines", "standing structures", "level on the ground"],
+)
+def test_what_guides_the_rows_is_said_to_who_has_only_the_map(small_results, texts, kind):
+    shares = {"row_within_straight_share": 0.554, "row_within_guided_share": 0.97}
+    row = small_results.plots.iloc[2].to_dict() | shares
+    said = wording.guide_sentence(row | {"guide_kind": kind, "guide_lines": 2}, texts)
+    assert "layer" not in said
+    assert ("55 % of their length" in said or "on 55 %." in said) == (kind != "level on the ground")
+    assert ("97 % of their length" in said) == (kind not in {"straight", "level on the ground"})
+    assert "%" not in said.replace(" %", "")
+
+
+def test_a_difference_that_rounds_to_nothing_has_no_minus(texts):
+    said = texts.say("readings.class", name="Steep", bias=-0.04, scatter=1.2, count=5)
+    assert said == "Steep +0.0, scatter 1.2 (5 readings)"
 
 
 def test_a_bearing_past_the_limit_asks_for_a_level(small_results, texts):

@@ -261,15 +261,22 @@ def test_grid_form_telescopes_on_a_plane(slope_pct, cells, side_m):
     assert telescopes(plane(cells, side_m), slope_pct)
 
 
+def by_area(cells: ls.FlowCells, slope_pct: np.ndarray, cap_m: float) -> np.ndarray:
+    constants = ls.constants(BOOK)
+    found = ls.LengthByArea(slope_pct, cap_m, constants)
+    found.add(cells)
+    return found.mean() * ls.steepness(slope_pct, constants)
+
+
 def test_grid_form_and_slope_length_agree_on_a_plane():
     """From 15 ft up LS by area is LS by slope length, and stops at the same cap."""
     constants, slope = ls.constants(BOOK), np.array([12.0])
     whole = ls.ls_factor(slope, np.array([60.0]), constants)
-    assert ls.ls_grid(plane(6, 10.0), slope, 122.0, constants) == pytest.approx(whole, rel=1e-9)
+    assert by_area(plane(6, 10.0), slope, 122.0) == pytest.approx(whole, rel=1e-9)
     far = plane(20, 10.0)
-    capped = ls.ls_grid(far, slope, 60.0, constants)[0]
-    assert whole[0] < capped < ls.ls_grid(far, slope, 1e9, constants)[0]
-    assert np.isnan(ls.ls_grid(far, np.array([12.0, 12.0]), 122.0, constants)[1])
+    capped = by_area(far, slope, 60.0)[0]
+    assert whole[0] < capped < by_area(far, slope, 1e9)[0]
+    assert np.isnan(by_area(far, np.array([12.0, 12.0]), 122.0)[1])
 
 
 def test_segment_form():

@@ -17,6 +17,8 @@ NO_GUIDES = Guides(
     pd.DataFrame(),
     pd.DataFrame({"plot_id": [], "line": [], "geometry": pd.Series([], dtype=object)}),
     pd.DataFrame({"plot_id": [], "line": [], "geometry": pd.Series([], dtype=object)}),
+    pd.DataFrame(),
+    pd.DataFrame(),
     ZONE,
 )
 

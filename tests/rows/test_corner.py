@@ -91,3 +91,13 @@ def test_the_way_leads_to_the_place(angle, along, width):
     )
     assert reached.distance(shapely.Point(place)) < 1e-5
     assert found.along_m <= ring.length / 2 + 1e-6
+
+
+def test_a_tie_tells_where_its_corner_is():
+    """The corner lies farthest to the side that it is named by."""
+    outline = shapely.Polygon([(500_100, 20), (500_180, 0), (500_210, 90), (500_150, 130)])
+    points = shapely.get_coordinates(outline)
+    for found in tie(outline, points + np.array([0.0, 3.0]), scale=0.9996):
+        angle = np.radians(SIDES[found.corner])
+        reach = points @ [np.sin(angle), np.cos(angle)]
+        assert found.corner_xy == pytest.approx(points[reach.argmax()], abs=1e-6)

@@ -53,7 +53,8 @@ def run(raster: ArrayElevation, plots: list, book=None, standing=None, planted=N
             "standing": standing or [None] * len(plots),
         }
     )
-    found = rows.guide_lines(table, ground, raster, plan, book or handbook.packaged())
+    table = table.merge(ground, on="plot_id", validate="one_to_one")
+    found = rows.guide_lines(table, raster, plan, book or handbook.packaged())
     return ground, found
 
 

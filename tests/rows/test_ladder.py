@@ -159,7 +159,7 @@ def test_level_lines_are_level_and_their_gaps_add_up():
     pieces = [line for line in found.lines if line.gap_m is not None]
     assert pieces
     for line in found.lines:
-        heights = found.height(line.xy)
+        heights = found.ground.height(line.xy)
         # Thinned to 5 cm, on slopes of up to 40 %.
         assert np.ptp(heights) < 0.05
         assert PLOT.buffer(1e-6).contains(shapely.LineString(line.xy))
@@ -173,7 +173,7 @@ def test_level_lines_are_level_and_their_gaps_add_up():
 def test_a_saddle_has_pieces_of_a_line_on_both_sides():
     found = guided(lambda x, y: (x**2 - y**2) / 300)
     if found.kind == "level lines":
-        heights = [round(float(found.height(line.xy).mean()), 1) for line in found.lines]
+        heights = [round(float(found.ground.height(line.xy).mean()), 1) for line in found.lines]
         assert len(set(heights)) < len(heights)
 
 
@@ -209,9 +209,9 @@ def test_no_drawn_line_holds_more_water_than_the_limit(turn, bend, dip, sag_m):
     found = guided(land, plot=plot, setting=replace(SETTING, sag_m=sag_m))
     for line in found.lines:
         if found.kind != "level lines":
-            assert sag.depth(found.height(sag.walk(line.xy))).max() <= sag_m + 0.01
+            assert sag.depth(found.ground.height(sag.walk(line.xy))).max() <= sag_m + 0.01
         if line.radius_m is not None:
-            start, end = found.height(line.xy[[0, -1]])
+            start, end = found.ground.height(line.xy[[0, -1]])
             assert start >= end
 
 

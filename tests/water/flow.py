@@ -8,6 +8,7 @@ from districtplan import geodesy
 from districtplan.grid import Window
 from districtplan.water.blocks import Region, read_block, trees
 from districtplan.water.network import join
+from districtplan.water.shaped import Shaped
 from districtplan.water.upslope import upslope
 from tests.conftest import ArrayElevation
 
@@ -20,10 +21,11 @@ def traced(
     side: int = 64,
     window: Window | None = None,
     backwater_m: float = -np.inf,
+    shaped: Shaped | None = None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Upslope areas [m²], where they are lower limits, and the cell that each drains to."""
     whole = Window(0, 0, raster.grid.rows, raster.grid.columns)
-    region = Region(raster, window or whole, side)
+    region = Region(raster, window or whole, side, shaped or Shaped.nothing(raster.grid))
     blocks = list(region.blocks())
     parts = [trees(region, read_block(region, one)) for one in blocks]
     network = join(parts, region.window.columns, backwater_m)
@@ -56,11 +58,17 @@ def edge_cells(heights: np.ndarray) -> np.ndarray:
 
 def reference(raster: ArrayElevation) -> np.ndarray:
     """Upslope areas [m²] of a surface without hollows and flats: sort by height, push down."""
+    return reference_ways(raster)[0]
+
+
+def reference_ways(raster: ArrayElevation) -> tuple[np.ndarray, np.ndarray]:
+    """The same, and the cell that each drains to."""
     z = raster.heights.astype(np.float32).astype(np.float64)
     columns = z.shape[1]
     width, height = geodesy.cell_size_m(raster.grid)
     area = np.repeat((width * height)[:, None], columns, axis=1)
     area[np.isnan(z)] = 0
+    drains_to = np.full(z.shape, -1)
     edge = edge_cells(z)
     for cell in np.argsort(-z, axis=None, kind="stable"):
         row, column = divmod(int(cell), columns)
@@ -74,7 +82,8 @@ def reference(raster: ArrayElevation) -> np.ndarray:
                 steepest, target = fall, (row + down, column + right)
         assert target is not None, "a hollow"
         area[target] += area[row, column]
-    return area
+        drains_to[row, column] = target[0] * columns + target[1]
+    return area, drains_to
 
 
 def without_hollows(rng: np.random.Generator, cells: int = 200) -> np.ndarray:

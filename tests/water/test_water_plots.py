@@ -158,7 +158,14 @@ KEYS = {
     "crossing_min_m": (95.0, {"water_flags"}),
     "border_m": (
         100.0,
-        {"upslope_area_ha", "run_on_area_ha", "upslope_area_at_least", "water_flags"},
+        {
+            "upslope_area_ha",
+            "run_on_area_ha",
+            "upslope_area_at_least",
+            "water_flags",
+            "slope_length_above_m",
+            "slope_above_begins",
+        },
     ),
 }
 

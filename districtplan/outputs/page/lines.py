@@ -1,8 +1,8 @@
 """Rows, guide lines, pegs and flow lines for the page's script.
 
-Rows take no bytes of their own: the script lays them again from the outline, the bearing, the
-distance and where the first one lies, as the rows stage does. It is handed the planted land of
-plots that aren't planted all over.
+Straight rows take no bytes of their own: the script lays them again from the outline, the bearing,
+the distance and where the first one lies, as the rows stage does. It is handed the planted land of
+plots that aren't planted all over. Rows that follow guide lines are handed over as lines.
 """
 
 from __future__ import annotations
@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     Objects = NDArray[np.object_]
 
 VERTICES_MAX = 1_000_000
-"""Most points of guide lines, flow lines and pegs each in a page: about 5 MB [points]."""
+"""Most points of each kind of line and of pegs in a page: about 5 MB [points]."""
+GUIDED = "guide lines"
 DEGREES = CRS.from_epsg(4326)
 
 
@@ -98,6 +99,44 @@ def guides(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
     of_plot = np.bincount(at, minlength=len(results.plots))
     packed = shapes.pack_lines(lines, results.guides.crs, origin_deg)
     return {"left_out": 0, "lines": shapes.counts(of_plot), **packed}
+
+
+def curved(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
+    """Pack rows that follow guide lines, as many of each plot as leave the page small enough.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+
+    Returns
+    -------
+    dict[str, Any]
+        ``lines`` of each plot as a stream, ``place`` of each line's row among those packed of its
+        plot and ``maize`` (1 for a row of maize) as streams, then the streams of their shapes; and
+        ``every``: one row in so many is packed.
+    """
+    table = results.row_lines.lines
+    method = results.plots.set_index("plot_id")["row_method"]
+    table = table[table["plot_id"].map(method).eq(GUIDED).to_numpy()]
+    lines = _thinned(table["geometry"].to_numpy(dtype=object))
+    times = max(int(np.ceil(shapely.get_num_coordinates(lines).sum() / VERTICES_MAX)), 1)
+    every = times * results.row_lines.every
+    number = table["row"].to_numpy(dtype=np.int64) - 1
+    kept = number % every == 0
+    place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
+    at = table["plot_id"][kept].map(place).to_numpy(dtype=np.int64)
+    order = np.argsort(at, kind="stable")
+    maize = table["crop"][kept].eq("maize").to_numpy(dtype=np.int64)[order]
+    return {
+        "every": every,
+        "lines": shapes.counts(np.bincount(at, minlength=len(results.plots))),
+        "place": shapes.counts(number[kept][order] // every),
+        "maize": shapes.counts(maize),
+        **shapes.pack_lines(lines[kept][order], results.grid_crs, origin_deg),
+    }
 
 
 def pegs(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:

@@ -150,6 +150,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const landOf = new Map(plots.rows.planted.map((i, at) => [i, at]));
   const guides = plots.guides.lines ? unpackPoints(plots.guides) : null;
   const guidesOf = guides ? startsOf(unpackVarints(plots.guides.lines)) : null;
+  const curved = unpackPoints(plots.curved);
+  const curvedOf = startsOf(unpackVarints(plots.curved.lines));
+  const curvedPlace = unpackVarints(plots.curved.place);
+  const curvedMaize = unpackVarints(plots.curved.maize);
   const pegs = plots.pegs.moves === undefined ? null : unpackPoints(plots.pegs);
   const flow = unpackPoints(data.flow);
   const rowOf = new Map(plots.id.map((id, i) => [id, i]));
@@ -408,6 +412,17 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
+  /* Add a plot's rows along guide lines of one crop to a path, thinned as straight ones are. */
+  function traceCurved(context, i, frame, crop) {
+    const [, metre] = onPlane(i, Math.PI / 2);
+    const pixels = metre * numberOf("row_spacing_map_m", i) * plots.curved.every * frame.scale;
+    const thinned = thinning(STRAIGHT, pixels);
+    for (let line = curvedOf[i]; line < curvedOf[i + 1]; line++) {
+      if (curvedPlace[line] % thinned || (curvedMaize[line] === 1) !== (crop === "maize")) continue;
+      traceLine(context, curved, line, frame);
+    }
+  }
+
   /* Lines of dots that run anywhere: no direction is meant. */
   function traceDots(context, i, frame) {
     const [bearing, metre] = onPlane(i, Math.PI / 2);
@@ -510,14 +525,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const sized = rows.filter((i) => sizeOf(i, frame) >= ROWS_FROM);
     const straight = sized.filter((i) => method[i] === STRAIGHT && numberOf("row_bearing_true_deg", i) !== null);
     const thin = state.view === "rows" ? 1.2 : 0.9;
+    const drawn = sized.filter((i) => guided(i, frame));
     for (const [crop, width] of [["beans", thin], ["maize", 2.5 * thin]]) {
       strokeInks(context, straight, { width }, (i) => traceRows(context, i, frame, crop));
+      strokeInks(context, drawn, { width }, (i) => traceCurved(context, i, frame, crop));
     }
     const any = sized.filter((i) => method[i] === ANY);
     strokeInks(context, any, { width: 2, cap: "round", dash: DOTS }, (i) => traceDots(context, i, frame));
     const short = sized.filter((i) => dashed(i, frame));
     strokeInks(context, short, { width: GUIDE_WIDTH }, (i) => traceDash(context, i, frame));
-    const drawn = sized.filter((i) => guided(i, frame));
     for (const dash of [[], LEVEL_DASH]) {
       const alike = drawn.filter((i) => (guideKind[i] === LEVELLED) === dash.length > 0);
       strokeInks(context, alike, { width: GUIDE_WIDTH, dash }, (i) => {
@@ -986,11 +1002,16 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const laid = short ? say("rows_value", counts) : say("rows_even", counts);
     const corner = { m: shown(start, 1), way: wordOf("first_row_way", i), corner: wordOf("first_row_corner", i) };
     return [
-      line("rows_laid", rows === null ? say("rows_metres", { metres }) : laid),
+      line(rowsLabel(i), rows === null ? say("rows_metres", { metres }) : laid),
       line("rows_basis", wordOf("holes_basis", i)),
       line("first_row", start === null || method[i] !== STRAIGHT ? null : say("first_row_value", corner)),
       maizeLine(i),
     ];
+  }
+
+  function rowsLabel(i) {
+    if (numberOf("maize_holes", i) !== null) return "rows_beans";
+    return numberOf("rows", i) === null ? "rows_length" : "rows_laid";
   }
 
   function maizeLine(i) {
@@ -1466,7 +1487,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function rowRemarks(methods) {
     const left = plots.guides.left_out;
     return [
-      methods.includes(STRAIGHT) ? data.words.legend_thinned : null,
+      methods.includes(STRAIGHT) || curvedPlace.length ? data.words.legend_thinned : null,
       plots.rows.families.some((family) => family.crop === "maize") ? data.words.legend_maize : null,
       method.some((_, i) => hasGuides(i)) ? data.words.legend_guides_zoom : null,
       left ? say("legend_guides_left_out", { count: shown(left) }) : null,

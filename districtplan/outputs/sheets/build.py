@@ -46,7 +46,7 @@ SETTING_OUT = "setting_out"
 GOODS: tuple[tuple[str, Picture], ...] = (
     ("seed_g", "seed"),
     ("npk_g", "sack"),
-    ("urea_g", "sack"),
+    ("urea_g", "banded sack"),
     ("manure_g", "manure"),
 )
 LETTERS = "ABCD"
@@ -55,6 +55,10 @@ NO_ROWS = outline.Rows((), 1, 0.0)
 FALLING = ("compass", "check", "level", "pegs")
 """Steps that differ where rows are to fall."""
 SOUTH_DEG = 180.0
+UNDRAWN = {"any": "any", "measure": "empty", "later": "later", "excluded": "crossed"}
+"""What the drawing says where it has no rows."""
+STANDING = "standing structures"
+"""Kind of guide lines that are there already."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +70,7 @@ class Plot:
     row : Mapping[str, Any]
         Its row of the plots table.
     kind : str
-        excluded, measure, any, compass, guide or level: how its rows are set out.
+        excluded, later, measure, any, compass, guide or level: how its rows are set out.
     shape : shapely.Geometry
         Its outline in metres about its middle.
     fall_deg : float
@@ -207,11 +211,14 @@ def kind_of(row: Mapping[str, Any]) -> str:
     Returns
     -------
     str
-        One of excluded, measure, any, guide (rows follow a level line), compass (straight rows by
-        bearing) or level (straight rows on a day for which no compass bearing is known).
+        One of excluded, later (rows wait for a safe outlet), measure, any, guide (rows follow a
+        level line), compass (straight rows by bearing) or level (straight rows on a day for which
+        no compass bearing is known).
     """
     if wording.excluded(row) is not None:
         return "excluded"
+    if row["outlet_flags"]:
+        return "later"
     kinds = {"measure on the ground": "measure", "any direction": "any", "guide lines": "guide"}
     kind = kinds.get(row["row_method"], "compass")
     if kind == "compass" and pd.isna(row["row_bearing_magnetic_deg"]):
@@ -250,7 +257,7 @@ def prepared(
         else table.assign(
             geometry=outline.in_metres(table["geometry"].to_numpy(dtype=object), *place)
         )
-        for name in ("rows", "guides", "pegs")
+        for name in ("rows", "guides", "pegs", "corners")
     }
     there = Found(**moved, walks=found.walks, every=found.every)
     return Plot(
@@ -299,16 +306,16 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
         source=texts.say("sheets.source", row=row["source_row"]),
         alarm=_alarm(row, texts),
         headline=_headline(plot, results, texts),
-        carried=() if kind == "excluded" else _carried(plot, results, texts),
+        carried=() if kind in {"excluded", "later"} else _carried(plot, results, texts),
         carry_title=texts.say("sheets.carry_title"),
         drawing=_drawing(plot, texts),
         drawing_note=_drawing_note(plot, texts),
         walk=_walk(plot, results, texts),
         blanks=_blanks(results, texts) if kind == "measure" else None,
         pocket=_pocket(results, texts) if kind == "measure" else None,
-        ties=None if pegs is None else pegs_part(pegs, plot.found.walks, results.plan, texts),
+        ties=None if pegs is None else pegs_part(pegs, plot.found, results.plan, texts),
         pegs=None if pegs is None else pegs_table(pegs, texts),
-        farmer_words=_farmer_words(kind, texts),
+        farmer_words=_farmer_words(plot, texts),
     )
 
 
@@ -325,15 +332,15 @@ def _fall_deg(row: Mapping[str, Any], kind: str) -> float:
 def _rows(
     row: Mapping[str, Any], kind: str, shape: shapely.Geometry, found: Found, results: Results
 ) -> Rows:
-    # Straight rows would stand for curved ones only in counting, not on the ground.
-    if kind not in {"compass", "level"}:
+    if kind not in {"compass", "level", "guide"}:
         return NO_ROWS
     if found.rows is not None:
         lines = found.rows["geometry"].to_numpy(dtype=object)
         numbers = found.rows["row"].to_numpy(dtype=np.int64)
         return outline.given_rows(lines, numbers, found.every)
     bearing = row["row_bearing_true_deg"]
-    if pd.isna(bearing):
+    # Straight rows can't stand for those that follow a guide line.
+    if kind == "guide" or pd.isna(bearing):
         return NO_ROWS
     return outline.straight_rows(shape, bearing, results.plan.practice.row_spacing_cm / 100)
 
@@ -367,7 +374,8 @@ def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
     word = "level" if kind == "guide" else kind
     if kind == "guide" and pd.notna(row["row_bearing_magnetic_deg"]):
         ends = wording.both_ends(row["row_bearing_magnetic_deg"])
-        note = texts.say("sheets.headline.guide_note", ends=ends, date=date)
+        name = "standing" if row["guide_kind"] == STANDING else "guide"
+        note = texts.say(f"sheets.headline.{name}_note", ends=ends, date=date)
     elif kind == "measure":
         note = _hillside(row, texts)
     else:
@@ -446,29 +454,50 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
     kind = plot.kind
     label = texts.say("sheets.drawing.hillside" if kind == "measure" else "sheets.drawing.fall")
     measured = outline.places(plot.shape, plot.ends) if kind == "measure" else np.empty((0, 2))
-    lines = plot.found.guides
     pegs = _pegs(plot)
     return Drawing(
         rings=outline.rings(plot.shape),
         rows=plot.rows.lines,
-        guides=()
-        if lines is None
-        else tuple(shapely.get_coordinates(line) for line in lines["geometry"]),
+        guides=_thick(plot),
         pegs=() if pegs is None else tuple(Mark(*one) for one in outline.marks_of(pegs)),
         places=tuple(
             Mark(float(east), float(north), str(number))
             for number, (east, north) in enumerate(measured, 1)
         ),
-        corners=() if kind in {"excluded", "any"} else _corners(plot.ends),
-        fall=None if math.isnan(plot.fall_deg) else Fall(plot.fall_deg, label, kind == "measure"),
-        dashed=kind == "measure",
+        corners=_corners(plot),
+        # A level plot has no downhill that a team could see.
+        fall=None
+        if math.isnan(plot.fall_deg) or kind == "any"
+        else Fall(plot.fall_deg, label, kind == "measure"),
+        dashed=kind in {"measure", "later"},
         cross=outline.cross(plot.shape) if kind == "excluded" else (),
     )
 
 
-def _corners(ends: NDArray[np.float64]) -> tuple[Mark, ...]:
+def _thick(plot: Plot) -> tuple[NDArray[np.float64], ...]:
+    """Draw guide lines thick, and the row that is pegged."""
+    pegs = _pegs(plot)
+    if pegs is None:
+        return ()
+    if plot.found.guides is not None:
+        return tuple(shapely.get_coordinates(line) for line in plot.found.guides["geometry"])
+    lines = (part["geometry"] for _, part in pegs.groupby("line", sort=False))
+    return tuple(shapely.get_coordinates(line.to_numpy(dtype=object)) for line in lines)
+
+
+def _corners(plot: Plot) -> tuple[Mark, ...]:
+    """Letter the corners that the words name."""
+    if plot.kind in {"excluded", "later", "any"}:
+        return ()
+    corners = plot.found.corners
+    if _pegs(plot) is not None and corners is not None:
+        points = shapely.get_coordinates(corners["geometry"].to_numpy(dtype=object)).tolist()
+        return tuple(
+            Mark(east, north, letter)
+            for (east, north), letter in zip(points, corners["letter"], strict=True)
+        )
     found: dict[tuple[float, float], Mark] = {}
-    for letter, (east, north) in zip(LETTERS, ends, strict=True):
+    for letter, (east, north) in zip(LETTERS, plot.ends, strict=True):
         # Of corners that coincide the first letter counts.
         found.setdefault((float(east), float(north)), Mark(float(east), float(north), letter))
     return tuple(found.values())
@@ -480,9 +509,8 @@ def _drawing_note(plot: Plot, texts: Texts) -> str:
         every = plot.rows.every
         name = "all_rows" if every == 1 else "thinned"
         said.append(texts.say(f"sheets.drawing.{name}", every=every))
-    elif plot.kind in {"any", "measure", "excluded"}:
-        name = {"any": "any", "measure": "empty", "excluded": "crossed"}[plot.kind]
-        said.append(texts.say(f"sheets.drawing.{name}"))
+    elif plot.kind in UNDRAWN:
+        said.append(texts.say(f"sheets.drawing.{UNDRAWN[plot.kind]}"))
     if _pegs(plot) is not None:
         said.append(texts.say("sheets.drawing.pegs"))
     return " ".join(said)
@@ -493,6 +521,8 @@ def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
     if kind == "excluded":
         title = texts.say("sheets.walk.none_title")
         return Part(title, (texts.say("sheets.walk.none"),))
+    if kind == "later":
+        return Part(texts.say("sheets.walk.later_title"), (texts.say("sheets.walk.outlet"),))
     span = book.number(SETTING_OUT, "a_frame_span_m")
     values = {
         "span": span,
@@ -519,8 +549,18 @@ def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
         values |= _ahead(plot, texts)
     else:
         chosen = ("start", "level", "pegs", "follow" if kind == "guide" else "rows")
-    if _pegs(plot) is not None:
-        chosen = ("start_peg", *chosen[1:])
+    pegs = _pegs(plot)
+    if pegs is not None:
+        runs = pegs.groupby("line", sort=False)["number"].agg(["first", "last"])
+        said_runs = (
+            texts.say("sheets.pegs.run", first=first, last=last)
+            for first, last in runs.itertuples(index=False)
+        )
+        values |= {"lines": len(runs), "runs": ", ".join(said_runs)}
+        if kind == "guide" and plot.found.walks:
+            values["side"] = wording.direction(float(plot.found.walks[0][1].true_deg[0]), texts)
+            chosen = ("start", "level_peg", *chosen[2:])
+        chosen = ("start_peg" if len(runs) == 1 else "start_lines", *chosen[1:])
     fall_pct = row["row_grade_design_pct"]
     if kind in {"compass", "level"} and fall_pct > 0:
         # A percent falls a centimetre in a metre.
@@ -569,11 +609,13 @@ def _blanks(results: Results, texts: Texts) -> Blanks:
     )
 
 
-def _farmer_words(kind: str, texts: Texts) -> Part:
+def _farmer_words(plot: Plot, texts: Texts) -> Part:
+    falls = plot.row["row_grade_design_pct"] > 0
     chosen = {
         "excluded": ("steep", "other", "ask"),
+        "later": ("later", "water", "ask"),
         "measure": ("not_yet", "keep", "apart"),
         "any": ("any", "water", "apart"),
-    }.get(kind, ("across", "keep", "apart"))
+    }.get(plot.kind, ("across_falling" if falls else "across", "keep", "apart"))
     said = tuple(texts.say(f"sheets.farmer.{name}") for name in chosen)
     return Part(texts.say("sheets.farmer.title"), said)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import unicodedata
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from districtplan.outputs.sheets.names import UNKNOWN_SIGN
+from districtplan.outputs.sheets.paper import face
 from districtplan.outputs.wording import MEASURE
 
 if TYPE_CHECKING:
@@ -28,6 +31,8 @@ FLAGGED = (
 """Flags of plots that someone has to see to; the others tell how numbers came about."""
 
 NAMED_MAX = 5
+NAMES = ("plot_id", "village", "farmer_name")
+"""Columns whose texts from outside stand on a sheet."""
 
 
 def chosen(plots: pd.DataFrame, plan: Plan) -> Integers:
@@ -84,7 +89,28 @@ def doubts(plots: pd.DataFrame, plan: Plan) -> list[str]:
             f"{plan.sheets.sheets_max:,}, so none was written. List the plots of this week in "
             "sheets.plot_ids, or raise sheets.sheets_max."
         )
-    return said
+    return [*said, *_unprintable(plots.iloc[chosen(plots, plan)])]
+
+
+def _unprintable(plots: pd.DataFrame) -> list[str]:
+    """Warn of names in scripts that the font of the sheets lacks."""
+    columns = [column for column in NAMES if column in plots]
+    names = {str(name) for column in columns for name in plots[column].dropna()}
+    wide = face("").wide
+    lacking = sorted(
+        name
+        for name in names
+        if any(ord(sign) not in wide for sign in unicodedata.normalize("NFC", name))
+    )
+    if not lacking:
+        return []
+    count = "A name" if len(lacking) == 1 else f"{len(lacking):,} names"
+    return [
+        f"{count} on the sheets of paper cannot be printed in full, such as {lacking[0]!r}: the "
+        f"font of the sheets lacks some of the signs, and {UNKNOWN_SIGN} stands for each. Each "
+        "plot sheet says the row of the plots file. Name a column in a script that the sheets "
+        "have, such as Latin, Cyrillic or Arabic, or write the names by hand."
+    ]
 
 
 def _wanted(plots: pd.DataFrame, plan: Plan) -> Integers:

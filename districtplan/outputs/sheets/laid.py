@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+import pandas as pd
+import shapely
+
 from districtplan.outputs.sheets.outline import in_degrees
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from districtplan.results import Results
     from districtplan.rows import Walk
 
@@ -30,6 +32,8 @@ class Found:
     pegs : pandas.DataFrame | None
         ``number`` (through all lines of the plot), ``line``, the columns made by pegs and
         ``geometry``, in the order of walking.
+    corners : pandas.DataFrame | None
+        ``letter``, ``xy`` (as ties have it) and ``geometry``, corners that lines are measured from.
     walks : tuple[tuple[int, Walk], ...]
         Lines as they are set out, and their numbers.
     every : int
@@ -39,6 +43,7 @@ class Found:
     rows: pd.DataFrame | None = None
     guides: pd.DataFrame | None = None
     pegs: pd.DataFrame | None = None
+    corners: pd.DataFrame | None = None
     walks: tuple[tuple[int, Walk], ...] = ()
     every: int = 1
 
@@ -63,6 +68,7 @@ def by_plot(results: Results, wanted: set[str]) -> dict[str, Found]:
         "rows": (rows[rows["crop"] == BEANS], results.grid_crs),
         "guides": (guides[guides["geometry"].notna()], results.guides.crs),
         "pegs": (pegs, results.grid_crs),
+        "corners": (_corners(results, wanted), results.grid_crs),
     }
     found: dict[str, dict[str, Any]] = {}
     for kind, (table, crs) in tables.items():
@@ -74,6 +80,20 @@ def by_plot(results: Results, wanted: set[str]) -> dict[str, Found]:
         if plot_id in found:
             found[plot_id].setdefault("walks", []).append((number, walk))
     return {plot_id: _found(parts, results.row_lines.every) for plot_id, parts in found.items()}
+
+
+def _corners(results: Results, wanted: set[str]) -> pd.DataFrame:
+    """List the corners that lines are measured from, lettered plot by plot."""
+    named = dict.fromkeys(
+        (plot_id, end.corner_xy)
+        for (plot_id, _), walk in results.pegs.walks.items()
+        if plot_id in wanted
+        for end in walk.ties
+    )
+    table = pd.DataFrame(list(named), columns=["plot_id", "xy"])
+    letters = [chr(ord("A") + place) for place in table.groupby("plot_id").cumcount()]
+    points = np.array([shapely.Point(xy) for xy in table["xy"]], dtype=object)
+    return table.assign(letter=letters, geometry=points)
 
 
 def _found(parts: dict[str, Any], every: int) -> Found:

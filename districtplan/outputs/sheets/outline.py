@@ -21,7 +21,10 @@ ELLIPSOID = Geod(ellps="WGS84")
 ROWS_DRAWN_MAX = 32
 """Most rows that a drawing shows: more would run together on paper."""
 INWARD = (0.6, 0.45, 0.3, 0.15)
-"""How far places to measure lie from the middle towards a corner: the first that is inside."""
+"""How far places to measure lie from the middle towards the edge: the first that is inside."""
+PLACES = 5
+EDGE_POINTS = 60
+"""Points of an outline that places are chosen from."""
 
 
 @dataclass(frozen=True)
@@ -260,12 +263,30 @@ def places(shape: shapely.Geometry, ends: Floats) -> Floats:
         Places inside, the last one in the middle, shape (5, 2) [m].
     """
     middle = shapely.get_coordinates(shapely.point_on_surface(shape))[0]
-    found = []
-    for end in ends:
-        tried = [middle + share * (end - middle) for share in INWARD]
-        inside = shapely.contains_xy(shape, *np.transpose(tried))
-        found.append(tried[int(np.argmax(inside))] if inside.any() else middle)
-    return np.array([*found, middle])
+    # Points of the edge, those towards the corners first, drawn in towards the middle.
+    ring = shapely.get_parts(shapely.boundary(shape))
+    share = np.linspace(0, 1, EDGE_POINTS, endpoint=False)
+    edge = shapely.get_coordinates(
+        shapely.line_interpolate_point(ring[:, None], share, normalized=True)
+    )
+    tried = middle + np.reshape(INWARD, (-1, 1, 1)) * (np.vstack([ends, edge]) - middle)
+    inside = shapely.contains_xy(shape, tried[..., 0], tried[..., 1])
+    able = inside.any(axis=0)
+    drawn = tried[inside.argmax(axis=0), np.arange(inside.shape[1])][able]
+    if not len(drawn):
+        return np.repeat(middle[None], PLACES, axis=0)
+    # Each next place is as far as can be from those there are.
+    found = [middle]
+    for _ in range(PLACES - 1):
+        apart = np.hypot(*(drawn[:, None] - np.array(found)).transpose(2, 0, 1)).min(axis=1)
+        found.append(drawn[int(apart.argmax())])
+    first, *others = found
+    start = np.arctan2(*(ends[0] - first))
+    turns = [
+        (start - np.arctan2(*(place - first)) + np.pi / PLACES) % (2 * np.pi) for place in others
+    ]
+    order = np.argsort(turns, kind="stable")
+    return np.array([*(others[index] for index in order), first])
 
 
 def marks_of(pegs: pd.DataFrame) -> list[tuple[float, float, str]]:
@@ -290,6 +311,7 @@ def marks_of(pegs: pd.DataFrame) -> list[tuple[float, float, str]]:
 
 def _strokes(cut: Objects) -> tuple[Floats, ...]:
     parts = shapely.get_parts(cut)
-    # Where a line only touches the edge, the cut is a point.
-    lines = parts[shapely.get_type_id(parts) == shapely.GeometryType.LINESTRING]
+    # Where a line only touches the edge, the cut is a point; between two parts it is empty.
+    line = shapely.get_type_id(parts) == shapely.GeometryType.LINESTRING
+    lines = parts[line & ~shapely.is_empty(parts)]
     return tuple(shapely.get_coordinates(line) for line in lines)

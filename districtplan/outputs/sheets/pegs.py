@@ -11,24 +11,23 @@ from districtplan.outputs.field_words import tie_words
 from districtplan.outputs.sheets.sheet import Part, Table
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
+    from districtplan.outputs.sheets.laid import Found
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
-    from districtplan.rows import Walk
+
+DROP_DECIMALS = 1
+"""Drops are printed to a millimetre: no level shows less."""
 
 
-def pegs_part(
-    pegs: pd.DataFrame, walks: Sequence[tuple[int, Walk]], plan: Plan, texts: Texts
-) -> Part:
+def pegs_part(pegs: pd.DataFrame, found: Found, plan: Plan, texts: Texts) -> Part:
     """Say where the lines of a plot start and end, and how well a walk closes.
 
     Parameters
     ----------
     pegs : pandas.DataFrame
         ``line`` and ``number`` of its pegs, in the order of walking.
-    walks : Sequence[tuple[int, Walk]]
-        Its lines and their numbers.
+    found : Found
+        Its lines, and the corners that they are measured from.
     plan : Plan
         The team's pace.
     texts : Texts
@@ -37,8 +36,10 @@ def pegs_part(
     Returns
     -------
     Part
-        A sentence a line, and what to expect.
+        A sentence a line, how the table is read, and what to expect.
     """
+    corners = found.corners
+    letters = {} if corners is None else dict(zip(corners["xy"], corners["letter"], strict=True))
     names = pegs.groupby("line")["number"]
     first, last = names.first(), names.last()
     said = [
@@ -46,13 +47,18 @@ def pegs_part(
             "sheets.pegs.ends",
             first=first[number],
             last=last[number],
-            start=tie_words(walk.ties[0], plan, texts),
-            end=tie_words(walk.ties[1], plan, texts),
+            **{
+                name: tie_words(end, letters[end.corner_xy], plan, texts)
+                for name, end in zip(("start", "end"), walk.ties, strict=True)
+            },
         )
-        for number, walk in walks
+        for number, walk in found.walks
     ]
-    worst = max(walk.closure_m for _, walk in walks)
-    said.append(texts.say("sheets.pegs.closure", metres=worst))
+    worst = max(walk.closure_m for _, walk in found.walks)
+    reading = [texts.say("sheets.pegs.read"), texts.say("sheets.pegs.closure", metres=worst)]
+    said.append(" ".join(reading))
+    if _bends(pegs):
+        said.append(texts.say("sheets.pegs.read_aside"))
     return Part(texts.say("sheets.pegs.title"), tuple(said))
 
 
@@ -71,13 +77,14 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
     Table
         One row a peg.
     """
-    heads = ("peg", "along", "drop", "bearing", "step")
+    heads = ("peg", "along", "drop", "bearing", *(("step",) if _bends(pegs) else ()))
     rows = [tuple(texts.say(f"sheets.pegs.{head}") for head in heads)]
     nothing = texts.say("sheets.pegs.nothing")
 
     def said(key: str, value: float | None) -> str:
         return nothing if pd.isna(value) else texts.say(f"sheets.pegs.{key}", value=value)
 
+    pegs = pegs.assign(peg_drop_cm=pegs["peg_drop_cm"].round(DROP_DECIMALS))
     columns = ("number", "peg_along_m", "peg_drop_cm", "peg_bearing_magnetic_deg")
     # Before the first peg of a line there is no leg to lay the string on along.
     sideways = pegs["peg_sideways_cm"].astype("float64").where(pegs["peg"] > 1)
@@ -95,6 +102,11 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
                 said("cm", drop),
                 said("degrees", bearing),
                 said(side, aside),
-            )
+            )[: len(heads)]
         )
     return Table("", tuple(rows))
+
+
+def _bends(pegs: pd.DataFrame) -> bool:
+    """Tell whether any step aside is to be made: along a straight line none is."""
+    return bool(pegs["peg_sideways_cm"].where(pegs["peg"] > 1).fillna(0).ne(0).any())

@@ -10,7 +10,7 @@ import numpy as np
 from districtplan.outputs.sheets.paper import BOLD, MM_PER_PT, TEXT_PT, Box
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -24,8 +24,13 @@ SIGN_MM = 2.9
 
 SCALES_M = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1_000, 2_000, 5_000)
 SCALE_SHARE = 0.4
-PEG_ROOM_MM = 7.5
-"""Distance from which a peg on paper gets a number of its own."""
+CLEAR_MM = 0.4
+"""Least white between two circles."""
+
+DOT_MM = 0.9
+"""Radius of a peg's dot."""
+
+AROUND_RAD = tuple(math.radians(sign * turn) for turn in range(0, 181, 30) for sign in (1, -1))
 
 
 class View(NamedTuple):
@@ -108,12 +113,11 @@ def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
     inner = Box(box.x + 9, box.y + 9, box.width - 18, box.height - 28)
     view = view_of(np.vstack(drawing.rings), inner)
     field(paper, drawing, view)
-    for place in drawing.places:
-        sign(paper, place, view)
-    _pegs(paper, drawing.pegs, view)
-    middle = np.array([[box.x + box.width / 2, box.y + (box.height - 14) / 2]])
-    for corner in drawing.corners:
-        _beside(paper, corner, view, middle)
+    signs = _Signs(paper, view, box._replace(height=box.height - 14))
+    _places(signs, drawing.places)
+    _pegs(signs, drawing.pegs)
+    middle = np.array([box.x + box.width / 2, box.y + (box.height - 14) / 2])
+    _corners(signs, drawing.corners, middle)
     foot = box.y + box.height
     scale_bar(paper, view.scale, box.x + 5, foot - 4.5, box.width * SCALE_SHARE)
     north_arrow(paper, box.x + box.width - 7, foot - 12.6, north)
@@ -149,29 +153,65 @@ def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> 
         paper.line(view.on_paper(stroke), edge)
 
 
-def sign(paper: Paper, mark: Mark, view: View) -> None:
-    """Draw a sign in a circle.
+class _Signs:
+    """Signs in circles that keep clear of one another, of dots and of the frame."""
 
-    Parameters
-    ----------
-    paper : Paper
-        The page.
-    mark : Mark
-        Where, and what.
-    view : View
-        Where metres lie on paper.
-    """
-    (x, y), *_ = view.on_paper(np.array([[mark.east_m, mark.north_m]]))
-    _circled(paper, float(x), float(y), mark.sign)
+    def __init__(self, paper: Paper, view: View, frame: Box) -> None:
+        self.paper, self.view, self.frame = paper, view, frame
+        self.circles: list[Floats] = []
+        self.dots: list[Floats] = []
+
+    def at(self, mark: Mark) -> Floats:
+        """Give the place of a mark on the page."""
+        place: Floats = self.view.on_paper(np.array([[mark.east_m, mark.north_m]]))[0]
+        return place
+
+    def put(self, text: str, own: Floats, tried: Sequence[Floats]) -> bool:
+        """Draw a circle at the first place that is free; tell whether there was one."""
+        free = next((place for place in tried if self._free(place, own)), None)
+        if free is None:
+            return False
+        _circled(self.paper, float(free[0]), float(free[1]), text)
+        self.circles.append(free)
+        return True
+
+    def _free(self, place: Floats, own: Floats) -> bool:
+        x, y, width, height = self.frame
+        low = np.array([x, y]) + SIGN_MM
+        high = np.array([x + width, y + height]) - SIGN_MM
+        return (
+            bool((place >= low).all() and (place <= high).all())
+            and all(_apart(place, other) >= 2 * SIGN_MM + CLEAR_MM for other in self.circles)
+            and all(
+                other is own or _apart(place, other) >= SIGN_MM + DOT_MM + CLEAR_MM / 2
+                for other in self.dots
+            )
+        )
 
 
-def _beside(paper: Paper, mark: Mark, view: View, middle: Floats) -> None:
-    """Draw a corner's letter outside the plot, away from the middle."""
-    at = view.on_paper(np.array([[mark.east_m, mark.north_m]]))
-    away = at - middle
-    step = away / max(float(np.hypot(*away[0])), 1e-6) * (SIGN_MM + 1.6)
-    x, y = (at + step)[0]
-    _circled(paper, float(x), float(y), mark.sign)
+def _apart(one: Floats, other: Floats) -> float:
+    return float(np.hypot(*(one - other)))
+
+
+def _around(at: Floats, first: Floats, far: float) -> list[Floats]:
+    """List places around a point, that in a first direction first, then to both of its sides."""
+    angle = math.atan2(first[1], first[0])
+    turned = (angle + turn for turn in AROUND_RAD)
+    return [at + far * np.array([math.cos(one), math.sin(one)]) for one in turned]
+
+
+def _places(signs: _Signs, places: tuple[Mark, ...]) -> None:
+    for place in places:
+        at = signs.at(place)
+        signs.put(place.sign, at, [at, *_around(at, np.array([1.0, 0.0]), 2 * SIGN_MM)])
+
+
+def _corners(signs: _Signs, corners: tuple[Mark, ...], middle: Floats) -> None:
+    """Draw a corner's letter outside the plot, away from the middle if that is free."""
+    for corner in corners:
+        at = signs.at(corner)
+        near, far = (_around(at, at - middle, SIGN_MM + off) for off in (1.6, 4.0))
+        signs.put(corner.sign, at, [*near, *far])
 
 
 def _circled(paper: Paper, x: float, y: float, text: str) -> None:
@@ -180,17 +220,18 @@ def _circled(paper: Paper, x: float, y: float, text: str) -> None:
     paper.write(text, x, y - 0.57 * TEXT_PT * MM_PER_PT, setting)
 
 
-def _pegs(paper: Paper, pegs: tuple[Mark, ...], view: View) -> None:
-    """Draw pegs; number the ends, and those between that leave room."""
-    numbered: list[Floats] = []
+def _pegs(signs: _Signs, pegs: tuple[Mark, ...]) -> None:
+    """Draw pegs; number the ends, then those between, beside the line where it is crowded."""
+    places = [signs.at(mark) for mark in pegs]
+    signs.dots += places
+    for x, y in places:
+        signs.paper.disc(float(x), float(y), DOT_MM, full=True)
     order = [0, len(pegs) - 1, *range(1, len(pegs) - 1)] if len(pegs) > 1 else range(len(pegs))
     for index in order:
-        mark = pegs[index]
-        (at,) = view.on_paper(np.array([[mark.east_m, mark.north_m]]))
-        paper.disc(float(at[0]), float(at[1]), 0.9, full=True)
-        if all(float(np.hypot(*(at - other))) >= PEG_ROOM_MM for other in numbered):
-            _circled(paper, float(at[0]), float(at[1]), mark.sign)
-            numbered.append(at)
+        at = places[index]
+        along = places[min(index + 1, len(pegs) - 1)] - places[max(index - 1, 0)]
+        beside = _around(at, np.array([-along[1], along[0]]), SIGN_MM + DOT_MM)
+        signs.put(pegs[index].sign, at, [at, *beside])
 
 
 def north_arrow(paper: Paper, x: float, y: float, letter: str) -> None:
@@ -282,15 +323,25 @@ def _seed(paper: Paper, x: float, y: float) -> None:
         paper.fill([tuple(p) for p in _curve(x + east, y + south - 0.9, 0.6, 0.5, turn)], grey=255)
 
 
-def _sack(paper: Paper, x: float, y: float) -> None:
+def _sack_edge(paper: Paper, x: float, y: float) -> None:
     outline = [
         (1.6, 9), (1, 5.5), (2, 3), (3.6, 2.2), (2.8, 0.6), (6.2, 0.6), (5.4, 2.2), (7, 3),
         (8, 5.5), (7.4, 9), (1.6, 9),
     ]  # fmt: skip
     paper.line([(x + east, y + south) for east, south in outline], 0.6)
     paper.line([(x + 3.6, y + 2.2), (x + 5.4, y + 2.2)], 0.6)
+
+
+def _sack(paper: Paper, x: float, y: float) -> None:
+    _sack_edge(paper, x, y)
     for east, south in ((3.2, 5), (5.6, 5), (4.4, 6.6), (3, 7.8), (6, 7.8)):
         paper.disc(x + east, y + south, 0.35, full=True)
+
+
+def _banded(paper: Paper, x: float, y: float) -> None:
+    """Draw a sack that one who doesn't read can tell from the other."""
+    paper.fill([(x + 1.1, y + 4.9), (x + 7.9, y + 4.9), (x + 7.6, y + 7.6), (x + 1.4, y + 7.6)])
+    _sack_edge(paper, x, y)
 
 
 def _manure(paper: Paper, x: float, y: float) -> None:
@@ -321,6 +372,7 @@ def _level(paper: Paper, x: float, y: float) -> None:
 PICTURES: dict[str, Callable[[Paper, float, float], None]] = {
     "seed": _seed,
     "sack": _sack,
+    "banded sack": _banded,
     "manure": _manure,
     "string": _string,
     "peg": _peg,

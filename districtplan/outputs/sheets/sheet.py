@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-Picture = Literal["seed", "sack", "manure", "string", "peg", "level"]
+Picture = Literal["seed", "sack", "banded sack", "manure", "string", "peg", "level"]
 
 
 class Mark(NamedTuple):

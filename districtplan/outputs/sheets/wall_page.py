@@ -6,6 +6,7 @@ import string
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from districtplan.outputs.sheets import pictures
 from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Setting, line_box
@@ -97,7 +98,8 @@ def _map(paper: Paper, wall: Wall, shared: Common, box: Box) -> list[str]:
     )
     for plot in wall.plots:
         pictures.field(paper, plot.drawing, view, thin=True)
-    middles = view.on_paper(np.array([plot.drawing.rings[0].mean(axis=0) for plot in wall.plots]))
+    fields = [shapely.Polygon(plot.drawing.rings[0]) for plot in wall.plots]
+    middles = view.on_paper(shapely.get_coordinates(shapely.point_on_surface(fields)))
     _numbers(paper, middles)
     foot = frame.y + frame.height
     pictures.scale_bar(paper, view.scale, frame.x + 4, foot - 3, 0.3 * frame.width)

@@ -1,0 +1,227 @@
+"""Rows along guide lines: level where the lines are, as long as the land is wide, inside it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from districtplan import rows
+from districtplan.rows import curved, ladder, level_lines, sag, straight, surface
+from districtplan.rows.band import Family
+from districtplan.rows.curved import Rule
+from tests.rows.test_ladder import LIMITS, PLOT, SETTING, TRUE, cone, plane, wavy, window
+
+BEANS = Family("beans", 0.25, 0.5, 0.1)
+RULE = Rule((BEANS,), 1.0, 1, 0.05)
+BAND = Rule((Family("maize", 0.2, 1.5, 0.3), Family("beans", 0.7, 1.5, 0.1)), 1.0, 1, 0.05)
+HOLED = shapely.difference(PLOT, shapely.Point(5, 10).buffer(6))
+PARTS = shapely.MultiPolygon([shapely.box(-25, -30, -2, 30), shapely.box(3, -30, 25, 10)])
+L_SHAPE = shapely.difference(PLOT, shapely.box(0, 0, 30, 40))
+
+
+def along(form, land=PLOT, rule=RULE, plot=PLOT, **changed):
+    from dataclasses import replace
+
+    guide = ladder.guide(plot, surface.fit(window(form), TRUE), None, replace(LIMITS, **changed))
+    return guide, curved.follow(guide, land, rule)
+
+
+def spur(x, y):
+    return -0.15 * x - 0.15 * (np.hypot(y, 3) - 3)
+
+
+@pytest.mark.parametrize("land", [PLOT, HOLED, PARTS, L_SHAPE], ids=["whole", "hole", "parts", "L"])
+def test_circles_on_a_cone_are_those_of_an_independent_drawing(land):
+    """Against the outlines of discs, clipped; our chords lie up to a centimetre inside."""
+    guide, found = along(cone, land)
+    (line,) = guide.lines if land is PLOT else guide.lines[:1]
+    apart = 0.5 / np.hypot(1, guide.ground.slope)
+    (part,) = guide.rows
+    anchor = np.median(part.rows.across(guide.ground.xy))
+    centre = shapely.Point(part.rows.centre)
+    assert anchor == pytest.approx(line.radius_m)
+    radii = anchor + apart * np.arange(-200, 201)
+    discs = [centre.buffer(r, quad_segs=2_000).exterior for r in radii if r > 0.1]
+    lengths = shapely.length(shapely.intersection(np.array(discs), land))
+    assert found.length_m.sum() == pytest.approx(lengths.sum(), rel=3e-4)
+    assert len(np.unique(found.row)) == (lengths > 1e-3).sum()
+
+
+def test_rows_along_an_arc_are_level_and_straight_ones_are_not():
+    guide, found = along(cone)
+    falls = [np.ptp(guide.ground.height(shapely.get_coordinates(row))) for row in found.course]
+    assert np.max(falls) < 0.05 * 0.25 * 50
+    straight_guide, standing = along(cone, within=0.0)
+    assert straight_guide.kind == "straight"
+    steep = [
+        np.ptp(straight_guide.ground.height(shapely.get_coordinates(row)))
+        for row in standing.course
+    ]
+    assert np.max(steep) > 5 * np.max(falls)
+
+
+def test_on_a_plane_rows_are_those_of_the_straight_layout():
+    """Another code lays straight rows; both fill the same land, started elsewhere."""
+    guide, found = along(plane)
+    assert guide.kind == "straight"
+    angle = guide.rows[0].rows.angle
+    apart = 0.5 / np.hypot(1, guide.ground.slope)
+    land = straight.Land.of(np.array([PLOT]), np.zeros((1, 2)), np.ones(1))
+    bearing = np.array([90 - np.degrees(angle)])
+    layout = straight.Layout(bearing, np.ones(1), np.array([apart]), np.array([apart / 2]))
+    counts = straight.count(land, layout, 0.1, 1.0)
+    own = curved.count(found, RULE, "beans")
+    assert own.length_m == pytest.approx(counts.length_m[0], rel=0.01)
+    assert abs(own.rows + own.short - counts.rows[0] - counts.short[0]) <= 1
+    assert own.holes == pytest.approx(counts.holes[0], rel=0.01)
+
+
+def density(guide, land):
+    """Reckon row metres from the width of a row at points: no row is drawn for it."""
+    xy = np.stack(np.meshgrid(np.arange(-24.75, 25, 0.5), np.arange(-29.75, 30, 0.5)), -1)
+    xy = xy.reshape(-1, 2)
+    xy = xy[shapely.contains_xy(land, xy)]
+    usual = 0.5 / np.hypot(1, guide.ground.slope)
+    per_m2 = np.full(len(xy), 1 / usual)
+    levels, heights = guide.rows, guide.ground.height(xy)
+    level_of = [at for at, level in enumerate(levels.pieces) for _ in level]
+    for line, at in zip(guide.lines, level_of, strict=True):
+        if line.rows is None:
+            continue
+        low, high = levels.heights[at], levels.heights[at + 1]
+        below = level_lines.away_from(levels.pieces[at], xy)
+        above = level_lines.away_from(levels.pieces[at + 1], xy)
+        here = (heights > low) & (heights < high) & ~below.beyond & ~above.beyond
+        along = shapely.line_locate_point(shapely.LineString(line.xy), shapely.points(xy))
+        peg = np.searchsorted(line.along_m, along + 1e-6, side="right") - 1
+        per_m2[here] = ((line.rows[peg] + 1) / (below.distance + above.distance))[here]
+    return per_m2.sum() * 0.25
+
+
+def test_rows_between_level_lines_come_to_what_their_widths_say():
+    guide, found = along(wavy)
+    assert guide.kind == "level lines"
+    assert len(guide.lines) > 1
+    assert found.length_m.sum() == pytest.approx(density(guide, PLOT), rel=0.03)
+
+
+def test_rows_between_level_lines_keep_their_distance():
+    """Rows lie as far apart as the gap table allows, 40 to 60 cm, and leave no land out."""
+    guide, found = along(wavy)
+    assert guide.kind == "level lines"
+    tree = shapely.STRtree(found.course)
+    middles = shapely.line_interpolate_point(found.course, 0.37, normalized=True)
+    apart = []
+    for number, middle in enumerate(middles):
+        near = tree.query(middle, "dwithin", 2.0)
+        apart.append(shapely.distance(found.course[near[near != number]], middle).min(initial=2.0))
+    # On the map, where rows are a little nearer than on the ground.
+    assert np.quantile(apart, 0.1) > 0.3
+    assert np.max(apart) < 0.7
+    places = np.random.default_rng(20_261_131).uniform([-25, -30], [25, 30], (4_000, 2))
+    _, gaps = tree.query_nearest(shapely.points(places), return_distance=True, all_matches=False)
+    assert np.quantile(gaps, 0.99) < 0.35
+
+
+def test_a_short_row_starts_and_ends_in_the_middle():
+    lower = np.column_stack([np.arange(7.0), np.zeros(7)])
+    upper = np.column_stack([np.arange(7.0), np.array([2, 2, 2, 3, 3, 2, 2.0])])
+    found = curved._divided(lower, upper, np.array([3, 3, 3, 4, 4, 3, 3]))
+    spans = sorted(tuple(np.asarray(row.coords)[[0, -1], 0]) for row in found)
+    # The one that starts ends where the gap narrows again.
+    assert [span for span in spans if span != (0.0, 6.0)] in ([(0.0, 4.0)], [(3.0, 4.0)])
+    assert len(spans) == 4
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    land=st.sampled_from([PLOT, HOLED, PARTS, L_SHAPE]),
+    strip=st.floats(-20, 20),
+)
+def test_no_row_leaves_the_planted_land_or_holds_water(seed, land, strip):
+    """On hills of random waves, with a strip taken across: neither strip nor hole is crossed."""
+    rng = np.random.default_rng(seed)
+    size, turn, phase = rng.uniform(8, 40, 6), rng.uniform(0, 7, 6), rng.uniform(0, 7, 6)
+    tall = rng.uniform(0, 0.8, 6)
+
+    def hill(x, y):
+        waves = [
+            t * np.sin((x * np.cos(a) + y * np.sin(a)) / s + p)
+            for t, s, a, p in zip(tall, size, turn, phase, strict=True)
+        ]
+        return -0.2 * x + sum(waves)
+
+    planted = shapely.difference(land, shapely.box(strip, -40, strip + 2, 40))
+    guide, found = along(hill, planted)
+    if found is None:
+        return
+    grown = planted.buffer(1e-6)
+    assert shapely.covers(grown, found.course).all()
+    for course in found.course:
+        heights = guide.ground.height(sag.walk(np.asarray(course.coords)))
+        assert sag.depth(heights).max() <= 0.05 + 1e-3
+    mean_m2 = planted.area * np.hypot(1, guide.ground.slope) / 0.5
+    assert found.length_m.sum() == pytest.approx(mean_m2, rel=0.12)
+
+
+def test_a_band_is_laid_along_arcs_and_not_in_gaps():
+    guide, found = along(cone, rule=BAND)
+    beans, maize = (curved.count(found, BAND, crop) for crop in ("beans", "maize"))
+    assert beans.length_m == pytest.approx(maize.length_m, rel=0.03)
+    assert beans.holes == pytest.approx(3 * maize.holes, rel=0.03)
+    assert along(wavy, rule=BAND)[1] is None
+    assert guide.kind == "arc"
+
+
+def test_parts_have_circles_of_their_own():
+    guide, found = along(spur, within=0.8)
+    assert guide.kind == "arc sectors"
+    whole = PLOT.area * np.hypot(1, guide.ground.slope) / 0.5
+    assert found.length_m.sum() == pytest.approx(whole, rel=0.02)
+
+
+def test_rows_are_numbered_from_the_uppermost():
+    guide, found = along(cone)
+    mean = [guide.ground.height(shapely.get_coordinates(row)).mean() for row in found.course]
+    by_row = pd.Series(mean).groupby(found.row).mean()
+    assert by_row.index.tolist() == list(range(1, len(by_row) + 1))
+    assert (np.diff(by_row) < 0.05).all()
+
+
+def test_where_nothing_is_planted_there_are_no_rows():
+    _, found = along(cone, shapely.Polygon())
+    assert len(found.row) == 0
+    assert curved.count(found, RULE, "beans") == (0, 0, 0.0, 0)
+
+
+def test_counts_take_the_place_of_straight_ones():
+    table = pd.DataFrame(
+        {
+            "plot_id": ["A", "B"],
+            "rows": pd.array([4, 5], dtype="Int64"),
+            "short_rows": pd.array([0, 1], dtype="Int64"),
+            "row_length_m": [40.0, 50.0],
+            "holes": pd.array([400, 500], dtype="Int64"),
+            "holes_basis": ["straight rows in place of curved ones", "straight rows"],
+            "first_row_corner": ["north", "south"],
+            "first_row_way": ["clockwise", "clockwise"],
+            "first_row_start_m": [1.0, 2.0],
+        }
+    )
+    counts = pd.DataFrame(
+        [("A", "beans", 6, 2, 41.5, 417)],
+        columns=["plot_id", "crop", "rows", "short_rows", "row_length_m", "holes"],
+    )
+    found = rows.with_curved(table, counts).set_index("plot_id")
+    assert found.loc["A", ["rows", "short_rows", "row_length_m", "holes"]].tolist() == [
+        6, 2, 41.5, 417,
+    ]  # fmt: skip
+    assert found.loc["A", "holes_basis"] == "rows along guide lines"
+    assert found.loc["A", ["first_row_corner", "first_row_way", "first_row_start_m"]].isna().all()
+    assert found.loc["B"].tolist() == table.set_index("plot_id").loc["B"].tolist()
+    assert SETTING.spaces.usual_m == BEANS.spacing_m
