@@ -266,10 +266,8 @@ def _guided(
 ) -> tuple[rows.Guides, RowLines, pd.DataFrame]:
     """Find guide lines, and put the rows that follow them in place of straight ones."""
     in_rows, lines = laid
-    raster_crs = lying.elevation.grid.crs
-    beside = rows.with_standing(
-        lying.on_raster, lines.planted, lying.features, lying.zone, raster_crs
-    )
+    on_raster, zone, raster_crs = lying.on_raster, lying.zone, lying.elevation.grid.crs
+    beside = rows.with_standing(on_raster, lines.planted, lying.features, zone, raster_crs)
     guides = rows.guide_lines(
         beside.merge(ground, on="plot_id", validate="one_to_one"),
         lying.elevation,
