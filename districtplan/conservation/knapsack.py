@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
-NODES_MAX = 2_000
+NODES_MAX = 500
 """Nodes of the search after which the best found counts."""
 CORE_MAX = 4_000
 """Most ways that the search decides; those that could gain least are left out beyond it."""
