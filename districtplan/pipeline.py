@@ -17,6 +17,7 @@ from districtplan.files import (
     keyed_csv,
     new_files,
     plan_file,
+    practice_file,
     raster,
     readings,
     relief,
@@ -180,7 +181,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
 def _asked(plan: Path) -> tuple[plan_file.PlanFile, Handbook, Plan, inputs.MarkedString]:
     """Read the plan under its handbook; what can't be carried by a string is told first."""
     read = plan_file.read_plan(plan)
-    book = handbook.load(read.handbook_folder)
+    book = practice_file.read_handbook(read)
     asked = read.plan.under(book)
     return read, book, asked, inputs.marked_string(asked, book)
 
@@ -472,5 +473,6 @@ def sources(plan: Path | None = None) -> list[Entry]:
     list[Entry]
         One entry a row of a table.
     """
-    folder = None if plan is None else plan_file.read_plan(plan).handbook_folder
-    return listing(handbook.load(folder))
+    if plan is None:
+        return listing(handbook.packaged())
+    return listing(practice_file.read_handbook(plan_file.read_plan(plan)))

@@ -24,6 +24,7 @@ from pydantic import (
 
 from districtplan.errors import Fault, InputError
 from districtplan.handbook import packaged
+from districtplan.handbook import practice as practices
 from districtplan.signs import hidden
 
 if TYPE_CHECKING:
@@ -58,6 +59,10 @@ def _known_equation(name: str) -> str:
     return _one_of(name, _names("erosivity_equations", "equation"))
 
 
+def _known_practice(name: str) -> str:
+    return _one_of(name, list(practices.names()))
+
+
 def _known_cover(name: str) -> str:
     return _one_of(name, _names("cover_factors", "name"))
 
@@ -77,6 +82,11 @@ CoverName = Annotated[
     AfterValidator(_known_cover),
     WithJsonSchema({"enum": _names("cover_factors", "name"), "type": "string"}),
 ]
+PracticeName = Annotated[
+    str,
+    AfterValidator(_known_practice),
+    WithJsonSchema({"enum": list(practices.names()), "type": "string"}),
+]
 MonthMm = Annotated[float, Field(ge=0, le=5_000)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
@@ -90,6 +100,15 @@ def _published(table: str, name: str, **limits: Any) -> Any:  # noqa: ANN401 - a
     return Field(
         default_factory=lambda: packaged().number(table, name),
         json_schema_extra={"published": [table, name]},
+        **limits,
+    )
+
+
+def _of_practice(name: str, **limits: Any) -> Any:  # noqa: ANN401 - as Field is typed
+    """Declare a key whose default is a number that a practice may have."""
+    return Field(
+        default_factory=lambda: packaged().tables[practices.TABLE].constants.get(name),
+        json_schema_extra={"published": [practices.TABLE, name]},
         **limits,
     )
 
@@ -487,15 +506,24 @@ class Erosion(Section):
 class Practice(Section):
     """How the crop is grown; rates have no default and are left out where absent."""
 
+    name: PracticeName = Field(
+        practices.USUAL,
+        description="Practice that the other keys of this section start from.",
+    )
+    file: Text | None = Field(
+        None,
+        description="A practice of your own, a TOML file like those of the package, in place of "
+        "name.",
+    )
     row_spacing_cm: float = _published(
-        "bean_practice",
+        "practice",
         "row_spacing_cm",
         ge=ROWS_APART_MIN_CM,
         le=300,
         description="Between rows [cm].",
     )
     hole_spacing_cm: float = _published(
-        "bean_practice",
+        "practice",
         "hole_spacing_cm",
         ge=2,
         le=200,
@@ -526,18 +554,22 @@ class Practice(Section):
         None, description="Composted manure on map area [kg/ha]; left out where absent."
     )
     row_form: Literal["flat", "earthed up", "ridges"] = Field(
-        "flat",
+        default_factory=lambda: packaged().practice.row_form,
         description="Form of the rows; flat rows get no credit for lying on the contour.",
     )
+    two_seeds: Literal["thin to one", "holes twice as far apart"] = Field(
+        default_factory=lambda: packaged().practice.two_seeds,
+        description="What follows from two seeds a hole; a hole_spacing_cm that is given stays.",
+    )
 
-    maize_bean_rows: int | None = Field(
-        None,
+    maize_bean_rows: int | None = _of_practice(
+        "maize_bean_rows",
         ge=1,
         le=10,
-        description="Bean rows between two maize rows; left out: no maize is planted.",
+        description="Bean rows between two maize rows; left out: as the practice has it.",
     )
     maize_row_spacing_cm: float = _published(
-        "bean_practice",
+        "practice",
         "maize_row_spacing_cm",
         ge=30,
         le=600,
@@ -551,15 +583,15 @@ class Practice(Section):
         "row_spacing_cm apart, in the middle.",
     )
     maize_hole_spacing_cm: float = _published(
-        "bean_practice",
+        "practice",
         "maize_hole_spacing_cm",
         ge=5,
         le=200,
         description="Between holes along a maize row [cm]; counts where maize_bean_rows is given.",
     )
     maize_seeds_per_hole: int = Field(
-        default_factory=lambda: round(packaged().number("bean_practice", "maize_seeds_per_hole")),
-        json_schema_extra={"published": ["bean_practice", "maize_seeds_per_hole"]},
+        default_factory=lambda: round(packaged().number("practice", "maize_seeds_per_hole")),
+        json_schema_extra={"published": ["practice", "maize_seeds_per_hole"]},
         ge=1,
         le=5,
         description="Maize seeds a hole; counts where maize_bean_rows is given.",
@@ -591,6 +623,12 @@ class Practice(Section):
         if self.maize_bean_rows is None:
             return self.row_spacing_cm
         return self.maize_row_spacing_cm / self.maize_bean_rows
+
+    @model_validator(mode="after")
+    def _one_practice(self) -> Practice:
+        if {"name", "file"} <= self.model_fields_set and self.file is not None:
+            raise ValueError("has both name and file. Give one of them")
+        return self
 
     @model_validator(mode="after")
     def _band(self) -> Practice:
@@ -781,6 +819,18 @@ class Limits(Section):
         return self
 
 
+def _take_forms(told: dict[str, Any], handbook: Handbook, *, spaced: bool) -> None:
+    """Take what a practice says in words; a plan's own hole spacing stays as it is."""
+    practice = handbook.practice
+    farm_saved = told.get("seed_class", "certified") == "farm-saved"
+    usual = "seeds_per_hole_farm_saved" if farm_saved else "seeds_per_hole_certified"
+    seeds = told.get("seeds_per_hole") or handbook.number(practices.TABLE, usual)
+    told.setdefault("row_form", practice.row_form)
+    told.setdefault("two_seeds", practice.two_seeds)
+    if not spaced and seeds > 1 and told["two_seeds"] != "thin to one":
+        told["hole_spacing_cm"] *= 2
+
+
 class Plan(Section):
     """The whole plan file."""
 
@@ -856,6 +906,7 @@ class Plan(Section):
             If a user's table has a value that the plan does not allow.
         """
         told = self.model_dump(exclude_unset=True)
+        spaced = "hole_spacing_cm" in told.get("practice", {})
         for name, field in type(self).model_fields.items():
             section = field.annotation
             if not (isinstance(section, type) and issubclass(section, Section)):
@@ -863,15 +914,17 @@ class Plan(Section):
             for key, declared in section.model_fields.items():
                 if isinstance(extra := declared.json_schema_extra, dict) and "published" in extra:
                     table, row = cast("tuple[str, str]", extra["published"])
-                    told.setdefault(name, {}).setdefault(key, handbook.number(table, row))
+                    usual = handbook.tables[table].constants.get(row)
+                    told.setdefault(name, {}).setdefault(key, usual)
+        _take_forms(told["practice"], handbook, spaced=spaced)
         if self.elevation.source is not None:
             rows = handbook.rows(ERRORS)
-            usual = rows[rows["name"] == self.elevation.source].iloc[0].to_dict()
+            typical = rows[rows["name"] == self.elevation.source].iloc[0].to_dict()
             keys = ["surface"]
             if self.elevation.reference_land is None:
                 keys += ["vertical_error_m", "error_correlation_m"]
             for key in keys:
-                told["elevation"].setdefault(key, usual[key])
+                told["elevation"].setdefault(key, typical[key])
         try:
             return Plan.model_validate(told)
         except ValidationError as error:

@@ -7,8 +7,13 @@ from typing import TYPE_CHECKING
 from districtplan.inputs.marked_string import MEASURES, TABLE, marked_string
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
+
+RANGES = "practice_ranges"
+"""The handbook's table of what is published of practices."""
 
 
 def doubts(plan: Plan, handbook: Handbook) -> list[str]:
@@ -33,9 +38,9 @@ def doubts(plan: Plan, handbook: Handbook) -> list[str]:
     """
 
     def number(name: str) -> float:
-        return handbook.number("bean_practice", name)
+        return handbook.number("practice", name)
 
-    said = []
+    said = list(_unusual(plan, handbook))
     weight = plan.practice.hundred_seed_weight_g
     low, high = number("hundred_seed_weight_low_g"), number("hundred_seed_weight_high_g")
     if weight is not None and not low <= weight <= high:
@@ -61,3 +66,15 @@ def doubts(plan: Plan, handbook: Handbook) -> list[str]:
                 f"{abs(mark.error_pct):.0f} % {way} than the plan's rate. Use another measure."
             )
     return said
+
+
+def _unusual(plan: Plan, handbook: Handbook) -> Iterator[str]:
+    """Tell numbers of the practice that lie outside what is published, and by whom."""
+    practice = handbook.numbers("practice")
+    for name, low, high in handbook.rows(RANGES)[["name", "low", "high"]].itertuples(index=False):
+        value = getattr(plan.practice, name, practice.get(name))
+        if value is not None and not low <= value <= high:
+            yield (
+                f"{name} = {value:g} lies outside {low:g} to {high:g}, which is published "
+                f"({handbook.source(RANGES, name)}). Check it."
+            )

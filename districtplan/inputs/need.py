@@ -97,7 +97,7 @@ def seeds_per_hole(plan: Plan, handbook: Handbook) -> int:
     if plan.practice.seeds_per_hole is not None:
         return plan.practice.seeds_per_hole
     name = "seeds_per_hole_" + plan.practice.seed_class.replace("-", "_")
-    return round(handbook.number("bean_practice", name))
+    return round(handbook.number("practice", name))
 
 
 def pack_sizes(plan: Plan) -> dict[str, float | None]:

@@ -801,14 +801,14 @@ def _stand(case: _Case) -> list[Step]:
             case.say("holes.title"),
             case.say("holes.by_row" if case.known("rows") else "holes.by_area"),
             _exactly(case, "holes", f"{digits(length, 10)} ÷ {digits(between)}", length / between),
-            f"{plan}; {case.source('bean_practice', 'row_spacing_cm', 'hole_spacing_cm')}",
+            f"{plan}; {case.source('practice', 'row_spacing_cm', 'hole_spacing_cm')}",
             case.say("holes.result", holes=f"{row['holes']:,}"),
         ),
         Step(
             case.say("seeds.title"),
             case.say("seeds.inputs", **{"each": each, "class": practice.seed_class}),
             _exactly(case, "seeds", f"{row['holes']} × {each}", seeds),
-            f"{plan}; {case.source('bean_practice', seed_name)}",
+            f"{plan}; {case.source('practice', seed_name)}",
             case.say("seeds.result", seeds=f"{row['seeds']:,}"),
         ),
         Step(

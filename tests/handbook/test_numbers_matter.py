@@ -26,7 +26,8 @@ from tests.conftest import plan_of
 from tests.support import SOIL, assessed, needed, tweaked
 
 TABLES = (
-    "bean_practice",
+    "practice",
+    "practice_ranges",
     "contour_p",
     "contour_p_degrees",
     "cover_factors",
@@ -191,7 +192,20 @@ def practices(book: Handbook) -> list[str]:
     return [*found, measured.to_json(double_precision=15)]
 
 
+def unusual(book: Handbook) -> list[str]:
+    """Doubts of practices whose numbers lie at the ends of what is published."""
+    found = []
+    for name, low, high in (
+        packaged().rows("practice_ranges")[["name", "low", "high"]].itertuples(index=False)
+    ):
+        for value in (low * 1.02, high * 1.02):
+            asked = plan_of(practice={name: value})
+            found += inputs.doubts(asked, book)
+    return found
+
+
 REACHES = {
+    "practice_ranges": (unusual,),
     "contour_p_degrees": (contours,),
     "cover_factors": (covers,),
     "erodibility_constants": (soils,),
