@@ -182,7 +182,7 @@ def _asked(plan: Path) -> tuple[plan_file.PlanFile, Handbook, Plan, inputs.Marke
     """Read the plan under its handbook; what can't be carried by a string is told first."""
     read = plan_file.read_plan(plan)
     book = practice_file.read_handbook(read)
-    asked = read.plan.under(book)
+    asked = inputs.dosed(read.plan.under(book))
     return read, book, asked, inputs.marked_string(asked, book)
 
 

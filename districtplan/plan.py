@@ -89,6 +89,7 @@ PracticeName = Annotated[
 ]
 MonthMm = Annotated[float, Field(ge=0, le=5_000)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
+Need = Annotated[float, Field(gt=0, le=1_000)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
 CORRELATION_MIN_M = 0.001
 ROWS_APART_MIN_CM = 10
@@ -538,6 +539,33 @@ class Practice(Section):
     hundred_seed_weight_g: float | None = Field(
         None, ge=5, le=150, description="Weight of 100 seeds [g]; left out: no seed weight."
     )
+    seed_kg_ha: Annotated[float, Field(gt=0, le=1_000)] | None = Field(
+        None,
+        description="Seed on map area [kg/ha], in place of hundred_seed_weight_g, which it "
+        "implies; left out where absent.",
+    )
+    target_plants_ha: Annotated[float, Field(gt=0, le=10_000_000)] | None = Field(
+        None,
+        description="Plants a hectare that are to stand: seed is bought for these, not for the "
+        "holes; left out: by holes.",
+    )
+    sprouted_of_100: int | None = Field(
+        None,
+        ge=0,
+        le=100,
+        description="Seeds of 100 that sprouted in the farmers' own test; decides on seeds a hole "
+        "and germination where these are left out.",
+    )
+    refill_share: float = _published(
+        "practice",
+        "refill_share",
+        ge=0,
+        le=1,
+        description="Share of the empty holes that are filled again.",
+    )
+    spillage_share: float = _published(
+        "practice", "spillage_share", ge=0, le=0.5, description="Share of seed lost on the way."
+    )
     germination_share: Share = Field(
         1.0, description="Share of seeds that germinate; 1 counts a full stand."
     )
@@ -624,6 +652,53 @@ class Practice(Section):
             return self.row_spacing_cm
         return self.maize_row_spacing_cm / self.maize_bean_rows
 
+    def seeds_each(self, handbook: Handbook) -> int:
+        """Give the seeds a hole.
+
+        Parameters
+        ----------
+        handbook : Handbook
+            The published tables.
+
+        Returns
+        -------
+        int
+            As given; else two where the farmers' test asks for two and one where one will do; else
+            those usual for the class of seed.
+        """
+        if self.seeds_per_hole is not None:
+            return self.seeds_per_hole
+        usual = handbook.numbers(practices.TABLE)
+        classes = ("certified", "farm-saved")
+        one, two = (round(usual[f"seeds_per_hole_{c.replace('-', '_')}"]) for c in classes)
+        if self.sprouted_of_100 is None:
+            return one if self.seed_class == "certified" else two
+        return one if self.sprouted_of_100 >= usual["one_seed_from_pct"] else two
+
+    def apart(self, handbook: Handbook) -> Practice:
+        """Set holes of two seeds twice as far apart, where the practice has it so.
+
+        Parameters
+        ----------
+        handbook : Handbook
+            The published tables.
+
+        Returns
+        -------
+        Practice
+            The same practice, its hole spacing twice as wide where two seeds go in and aren't
+            thinned.
+        """
+        if self.two_seeds == "thin to one" or self.seeds_each(handbook) == 1:
+            return self
+        return self.model_copy(update={"hole_spacing_cm": 2 * self.hole_spacing_cm})
+
+    @model_validator(mode="after")
+    def _one_weight(self) -> Practice:
+        if self.hundred_seed_weight_g is not None and self.seed_kg_ha is not None:
+            raise ValueError("has both hundred_seed_weight_g and seed_kg_ha. Give one of them")
+        return self
+
     @model_validator(mode="after")
     def _one_practice(self) -> Practice:
         if {"name", "file"} <= self.model_fields_set and self.file is not None:
@@ -652,6 +727,69 @@ class Practice(Section):
                 "fewer bean rows, or another maize_bean_distance_cm; one row stands in the middle"
             )
         return self
+
+
+class Fertiliser(Section):
+    """What fertilisers and manure hold, and what the crop is to get."""
+
+    products: list[Literal["npk", "urea", "manure"]] | None = Field(
+        None,
+        min_length=1,
+        max_length=3,
+        description="Those whose rate is worked out from the needs below, where practice gives "
+        "none; left out: none is.",
+    )
+    need_n_kg_ha: Need | None = Field(
+        None, description="Nitrogen that the crop is to get [kg/ha]; left out where absent."
+    )
+    need_p2o5_kg_ha: Need | None = Field(
+        None, description="P2O5 that the crop is to get [kg/ha]; left out where absent."
+    )
+    need_k2o_kg_ha: Need | None = Field(
+        None, description="K2O that the crop is to get [kg/ha]; left out where absent."
+    )
+    npk_n_pct: float = _published(
+        "practice", "npk_n_pct", ge=0, le=60, description="N in the NPK, as on its bag [%]."
+    )
+    npk_p2o5_pct: float = _published(
+        "practice", "npk_p2o5_pct", ge=0, le=60, description="P2O5 in the NPK, as on its bag [%]."
+    )
+    npk_k2o_pct: float = _published(
+        "practice", "npk_k2o_pct", ge=0, le=60, description="K2O in the NPK, as on its bag [%]."
+    )
+    urea_n_pct: float = _published(
+        "practice", "urea_n_pct", ge=1, le=60, description="N in the urea, as on its bag [%]."
+    )
+    manure_n_pct: float = _published(
+        "practice", "manure_n_pct", ge=0, le=10, description="N in the manure as it is spread [%]."
+    )
+    manure_p2o5_pct: float = _published(
+        "practice",
+        "manure_p2o5_pct",
+        ge=0,
+        le=10,
+        description="P2O5 in the manure as it is spread [%].",
+    )
+    manure_k2o_pct: float = _published(
+        "practice",
+        "manure_k2o_pct",
+        ge=0,
+        le=10,
+        description="K2O in the manure as it is spread [%].",
+    )
+    urea_time: Literal["first weeding", "planting"] = Field(
+        "first weeding", description="When urea is given; at planting it injures seed."
+    )
+    manure_load_kg: float = _published(
+        "practice",
+        "manure_load_kg",
+        ge=1,
+        le=1_000,
+        description="Manure that is carried at once [kg].",
+    )
+    manure_there_kg: float | None = Field(
+        None, ge=0, le=1e9, description="Manure that the district has [kg]; left out: enough."
+    )
 
 
 class Rows(Section):
@@ -819,16 +957,17 @@ class Limits(Section):
         return self
 
 
-def _take_forms(told: dict[str, Any], handbook: Handbook, *, spaced: bool) -> None:
-    """Take what a practice says in words; a plan's own hole spacing stays as it is."""
-    practice = handbook.practice
-    farm_saved = told.get("seed_class", "certified") == "farm-saved"
-    usual = "seeds_per_hole_farm_saved" if farm_saved else "seeds_per_hole_certified"
-    seeds = told.get("seeds_per_hole") or handbook.number(practices.TABLE, usual)
-    told.setdefault("row_form", practice.row_form)
-    told.setdefault("two_seeds", practice.two_seeds)
-    if not spaced and seeds > 1 and told["two_seeds"] != "thin to one":
-        told["hole_spacing_cm"] *= 2
+def _publish(told: dict[str, Any], handbook: Handbook) -> None:
+    """Set keys that a plan doesn't set to the handbook's numbers."""
+    for name, field in Plan.model_fields.items():
+        section = field.annotation
+        if not (isinstance(section, type) and issubclass(section, Section)):
+            continue
+        for key, declared in section.model_fields.items():
+            if isinstance(extra := declared.json_schema_extra, dict) and "published" in extra:
+                table, row = cast("tuple[str, str]", extra["published"])
+                usual = handbook.tables[table].constants.get(row)
+                told.setdefault(name, {}).setdefault(key, usual)
 
 
 class Plan(Section):
@@ -843,6 +982,7 @@ class Plan(Section):
     soil: Soil = Field(default_factory=Soil)
     erosion: Erosion = Field(default_factory=Erosion)
     practice: Practice = Field(default_factory=Practice)
+    fertiliser: Fertiliser = Field(default_factory=Fertiliser)
     rows: Rows = Field(default_factory=Rows)
     string: String = Field(default_factory=String)
     orders: Orders = Field(default_factory=Orders)
@@ -906,17 +1046,13 @@ class Plan(Section):
             If a user's table has a value that the plan does not allow.
         """
         told = self.model_dump(exclude_unset=True)
-        spaced = "hole_spacing_cm" in told.get("practice", {})
-        for name, field in type(self).model_fields.items():
-            section = field.annotation
-            if not (isinstance(section, type) and issubclass(section, Section)):
-                continue
-            for key, declared in section.model_fields.items():
-                if isinstance(extra := declared.json_schema_extra, dict) and "published" in extra:
-                    table, row = cast("tuple[str, str]", extra["published"])
-                    usual = handbook.tables[table].constants.get(row)
-                    told.setdefault(name, {}).setdefault(key, usual)
-        _take_forms(told["practice"], handbook, spaced=spaced)
+        own = set(told.get("practice", {}))
+        _publish(told, handbook)
+        practice = told["practice"]
+        practice.setdefault("row_form", handbook.practice.row_form)
+        practice.setdefault("two_seeds", handbook.practice.two_seeds)
+        if practice.get("sprouted_of_100"):
+            practice.setdefault("germination_share", practice["sprouted_of_100"] / 100)
         if self.elevation.source is not None:
             rows = handbook.rows(ERRORS)
             typical = rows[rows["name"] == self.elevation.source].iloc[0].to_dict()
@@ -926,7 +1062,7 @@ class Plan(Section):
             for key in keys:
                 told["elevation"].setdefault(key, typical[key])
         try:
-            return Plan.model_validate(told)
+            asked = Plan.model_validate(told)
         except ValidationError as error:
             raise InputError(
                 *(
@@ -938,3 +1074,6 @@ class Plan(Section):
                     for wrong in error.errors()
                 )
             ) from error
+        if "hole_spacing_cm" in own:
+            return asked
+        return asked.model_copy(update={"practice": asked.practice.apart(handbook)})

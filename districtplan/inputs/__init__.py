@@ -5,14 +5,21 @@ from __future__ import annotations
 from districtplan.inputs.doubts import doubts
 from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
 from districtplan.inputs.need import grams_a_metre, need
+from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
+from districtplan.inputs.seed import judge_test, stand
 from districtplan.inputs.totals import totals
 
 __all__ = [
     "MarkedString",
+    "balance",
+    "cap_in_every_hole_kg_ha",
+    "dosed",
     "doubts",
     "grams_a_metre",
+    "judge_test",
     "marked_string",
     "need",
+    "stand",
     "totals",
     "walk_string",
 ]

@@ -20,6 +20,7 @@ from districtplan.erosion import erosivity, ls
 from districtplan.errors import Fault, InputError
 from districtplan.handbook import cite
 from districtplan.inputs.need import seeds_per_hole
+from districtplan.inputs.seed import hundred_seed_weight_g
 from districtplan.outputs import wording
 
 if TYPE_CHECKING:
@@ -856,7 +857,7 @@ def _exactly(case: _Case, step: str, numbers: str, value: float) -> str:
 def _weights(case: _Case) -> list[Step]:
     row, practice, plan = case.row, case.results.plan.practice, case.say("from_plan")
     steps = []
-    weight = practice.hundred_seed_weight_g
+    weight = hundred_seed_weight_g(case.results.plan, case.results.handbook)
     if weight is not None:
         steps.append(
             Step(

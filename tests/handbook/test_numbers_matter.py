@@ -96,8 +96,18 @@ def outcome(book: Handbook, monkeypatch: pytest.MonkeyPatch) -> str:
     for value in (10.0, 70.0):
         told += inputs.doubts(plan_of(practice={"hundred_seed_weight_g": value}), book)
     told += inputs.doubts(plan_of(practice={"npk_kg_ha": 1_000.0}), book)
-    told += [*strings(book), *set_out_lines(book)]
+    told += [*strings(book), *set_out_lines(book), *fed(book)]
     return "\n".join(told)
+
+
+def fed(book: Handbook) -> list[str]:
+    """Doubts of rates and of a farmers' test, at the ends of what is allowed."""
+    found = []
+    for share in (60, 61, 86, 88):
+        asked = plan_of(practice={"sprouted_of_100": share}).under(book)
+        found += [str(asked.practice.seeds_each(book)), *inputs.doubts(asked, book)]
+    beside = plan_of(practice={"npk_kg_ha": 400.0}).under(book)
+    return found + inputs.doubts(beside, book)
 
 
 def factors(table: str, book: Handbook) -> str:
@@ -266,7 +276,7 @@ def is_whole(table: str, line: int) -> bool:
 @pytest.mark.parametrize(("table", "line", "column"), numbers(), ids=str)
 def test_every_number_matters(table, line, column, usual, monkeypatch):
     value = float(packaged().rows(table)[column][line])
-    other = value * 1.04
+    other = value * 1.04 or 1.0
     if column == "flagged":
         other = 1 - value
     elif column == "number" or is_whole(table, line):

@@ -122,7 +122,7 @@ def test_a_broken_practice_is_told(change, told):
 
 @pytest.mark.parametrize("bytes_", [b"\xff\xfe", b"", b"a = " + b"[" * 20_000])
 def test_what_is_no_practice_is_told(bytes_):
-    with pytest.raises(InputError, match="ours.toml"):
+    with pytest.raises(InputError, match=r"ours\.toml"):
         practice.parse(bytes_, "ours.toml")
 
 
