@@ -129,6 +129,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         )
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
+        bought = _bought(joined, on_zone, there, asked, book, clock)
         with clock.step("pegs"):
             pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
         with clock.step("relief"):
@@ -147,6 +148,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         features=taking,
         row_lines=row_lines,
         flow_lines=flow_lines,
+        purchase=bought,
         villages=villages,
         district=district,
         set_aside=refused,
@@ -161,6 +163,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             **known.sha256,
             **typed.current_practice.sha256,
             **typed.soils.sha256,
+            **typed.enrolment.sha256,
         },
         seconds=clock.seconds,
         warnings=(
@@ -173,6 +176,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *written.warnings,
             *typed.current_practice.warnings,
             *typed.soils.warnings,
+            *typed.enrolment.warnings,
         ),
         beside=there.given,
     )
@@ -256,41 +260,55 @@ def _guided(
 
 
 class _Beside(NamedTuple):
-    """Files of current practice and of soils, as read."""
+    """Files of current practice, of soils and of who takes part, as read."""
 
     current_practice: keyed_csv.RawTable
     soils: keyed_csv.RawTable
+    enrolment: keyed_csv.RawTable
     named: frozenset[str]
 
     @classmethod
     def read(cls, read: plan_file.PlanFile) -> _Beside:
         """Read the files that the plan names."""
         told = read.plan.files
-        named = {"current_practice": told.current_practice, "soils": told.soils}
+        named = {
+            "current_practice": told.current_practice,
+            "soils": told.soils,
+            "enrolment": told.enrolment,
+        }
         return cls(
             keyed_csv.read_table(told.current_practice, read.folder, erosion.PRACTICE),
             keyed_csv.read_table(told.soils, read.folder, erosion.SOILS),
+            keyed_csv.read_table(told.enrolment, read.folder, inputs.ENROLMENT),
             frozenset(key for key, name in named.items() if name is not None),
         )
 
-    def accept(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> dict[str, erosion.Given]:
+    def accept(
+        self, plots: pd.DataFrame, asked: Plan, book: Handbook
+    ) -> dict[str, erosion.Given | inputs.Enrolled]:
         """Take the rows that can be used, of the files that are named."""
         ids, villages = plots["plot_id"], plots["village"]
-        found = {
+        found: dict[str, erosion.Given | inputs.Enrolled] = {
             "current_practice": erosion.accept_practice(
                 self.current_practice.frame, ids, asked, book
             ),
             "soils": erosion.accept_soils(self.soils.frame, villages, asked, book),
+            "enrolment": inputs.accept_enrolment(self.enrolment.frame, plots),
         }
         return {key: given for key, given in found.items() if key in self.named}
 
 
 class _Known(NamedTuple):
-    """What soil loss goes by."""
+    """What soil loss goes by, and who takes part."""
 
     ground: pd.DataFrame
     flow: pd.DataFrame
-    given: dict[str, erosion.Given]
+    given: dict[str, erosion.Given | inputs.Enrolled]
+
+    @property
+    def enrolled(self) -> pd.DataFrame | None:
+        """Rows used of who takes part; None where the plan names no file of them."""
+        return self.given["enrolment"].used if "enrolment" in self.given else None
 
     @property
     def beside(self) -> erosion.Beside:
@@ -317,6 +335,20 @@ def _needed(
         soil = erosion.assess(plots, there.ground, asked, book, there.beside)
     with clock.step("inputs"):
         return soil, inputs.need(in_rows, asked, book)
+
+
+def _bought(
+    joined: pd.DataFrame,
+    on_zone: pd.DataFrame,
+    there: _Known,
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> inputs.Purchase:
+    """Work out what is bought for those who take part."""
+    with clock.step("purchase"):
+        outlines = on_zone["geometry"].to_numpy()
+        return inputs.purchase(joined, outlines, there.enrolled, asked, book)
 
 
 def _pegs(

@@ -90,6 +90,7 @@ PracticeName = Annotated[
 MonthMm = Annotated[float, Field(ge=0, le=5_000)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
 Need = Annotated[float, Field(gt=0, le=1_000)]
+StockKg = Annotated[float, Field(ge=0, le=1e8)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
 CORRELATION_MIN_M = 0.001
 ROWS_APART_MIN_CM = 10
@@ -198,6 +199,11 @@ class Files(Section):
     )
     soils: Text | None = Field(
         None, description="CSV file of soils, one row a village; stands in place of the plan's K."
+    )
+    enrolment: Text | None = Field(
+        None,
+        description="CSV file of who takes part, one row a plot; without it what is bought is an "
+        "upper limit, not an order.",
     )
     handbook: Text | None = Field(
         None, description="Folder of tables that replace or add to the published ones."
@@ -902,12 +908,67 @@ class String(Section):
     )
 
 
+class Enrolment(Section):
+    """Who takes part, and how sure that is."""
+
+    uptake_low_share: Share = _published(
+        "purchase_choices",
+        "uptake_low_share",
+        description="Share of the enrolled land that is planted in a bad season.",
+    )
+    uptake_usual_share: Share = _published(
+        "purchase_choices", "uptake_usual_share", description="The same in a usual season."
+    )
+    uptake_high_share: Share = _published(
+        "purchase_choices", "uptake_high_share", description="The same in the best season."
+    )
+    kit_max_ha: float | None = Field(
+        None,
+        gt=0,
+        le=1_000,
+        description="Most land that a farmer gets inputs for [ha]; left out: no cap.",
+    )
+    outline_error_m: float = _published(
+        "purchase_choices",
+        "outline_error_m",
+        ge=0,
+        le=100,
+        description="Error of an outline's points along each axis, one standard deviation [m].",
+    )
+    outline_alike_m: float = _published(
+        "purchase_choices",
+        "outline_alike_m",
+        ge=0,
+        le=1_000,
+        description="Distance over which errors of points of an outline are alike [m].",
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Enrolment:
+        shares = (self.uptake_low_share, self.uptake_usual_share, self.uptake_high_share)
+        if list(shares) != sorted(shares):
+            raise ValueError("the three uptake_*_share must rise: low, usual, high")
+        return self
+
+
 class Orders(Section):
     """How inputs are packed and bought; a pack without a size isn't counted."""
 
-    bought_at: Literal["plot", "village", "district"] = Field(
+    bought_at: Literal["plot", "farmer", "group", "village", "district"] = Field(
         "village", description="Level at which packs are bought, and rounded up once."
     )
+    chance_enough_share: Annotated[float, Field(gt=0.5, lt=1)] = _published(
+        "purchase_choices",
+        "chance_enough_share",
+        description="Chance that an order is to be enough, given uptake and errors of outlines.",
+    )
+    seed_stock_kg: StockKg = Field(0.0, description="Seed that the district has in stock [kg].")
+    npk_stock_kg: StockKg = Field(0.0, description="NPK that the district has in stock [kg].")
+    urea_stock_kg: StockKg = Field(0.0, description="Urea that the district has in stock [kg].")
+    vehicle_kg: float | None = Field(
+        None, ge=50, le=100_000, description="What a vehicle carries [kg]; left out: no lots."
+    )
+    lots_a_day: int = Field(1, ge=1, le=1_000, description="Lots that are delivered in a day.")
     seed_pack_kg: PackKg | None = Field(
         None, description="Seed in a pack [kg]; left out: packs aren't counted."
     )
@@ -985,6 +1046,7 @@ class Plan(Section):
     fertiliser: Fertiliser = Field(default_factory=Fertiliser)
     rows: Rows = Field(default_factory=Rows)
     string: String = Field(default_factory=String)
+    enrolment: Enrolment = Field(default_factory=Enrolment)
     orders: Orders = Field(default_factory=Orders)
     sheets: Sheets = Field(default_factory=Sheets)
     limits: Limits = Field(default_factory=Limits)

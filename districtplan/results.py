@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from districtplan.erosion import Given
     from districtplan.handbook import Handbook
-    from districtplan.inputs import MarkedString
+    from districtplan.inputs import Enrolled, MarkedString, Purchase
     from districtplan.plan import Plan
     from districtplan.rows import Guides, Pegs
     from districtplan.terrain import Calibration, Estimate, Forecast
@@ -140,6 +140,8 @@ class Results:
     flow_lines : pandas.DataFrame
         ``upslope_area_ha`` at the low end, ``upslope_area_at_least`` and ``geometry``, lines down
         the flow in the UTM zone, near plots.
+    purchase : Purchase
+        What is bought and for whom; an upper limit where the plan names no file of who takes part.
     villages : pandas.DataFrame
         Totals, one row a village, sorted by name.
     district : pandas.Series
@@ -158,8 +160,9 @@ class Results:
         Time of each step.
     warnings : tuple[str, ...]
         What the user should know, in sentences.
-    beside : Mapping[str, Given]
-        Rows used and set aside of ``current_practice`` and ``soils``, those that the plan names.
+    beside : Mapping[str, Given | Enrolled]
+        Rows used and set aside of ``current_practice``, ``soils`` and ``enrolment``, those that the
+        plan names.
     """
 
     plan: Plan
@@ -175,6 +178,7 @@ class Results:
     features: Features
     row_lines: RowLines
     flow_lines: pd.DataFrame
+    purchase: Purchase
     villages: pd.DataFrame
     district: pd.Series
     set_aside: pd.DataFrame
@@ -184,7 +188,7 @@ class Results:
     input_sha256: Mapping[str, str]
     seconds: Mapping[str, float]
     warnings: tuple[str, ...]
-    beside: Mapping[str, Given] = field(default_factory=dict)
+    beside: Mapping[str, Given | Enrolled] = field(default_factory=dict)
 
 
 def join(plots: pd.DataFrame, *found: pd.DataFrame) -> pd.DataFrame:

@@ -28,6 +28,7 @@ from tests.support import SOIL, assessed, needed, tweaked
 TABLES = (
     "practice",
     "practice_ranges",
+    "purchase_choices",
     "contour_p",
     "contour_p_degrees",
     "cover_factors",
@@ -396,7 +397,18 @@ NAMED = {
         "LEAST_ERROR",
         "SPACING_MAX_M",
     },
-    "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
+    "inputs": {
+        "DECIMALS",
+        "DUST",
+        "FAR",
+        "HALVINGS",
+        "NODES",
+        "PAIRS_AT_ONCE",
+        "PERCENT_DECIMALS",
+        "SAME_DECIMALS",
+        "SHOWN_MAX",
+        "TEXT_MAX",
+    },
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
 UNIFORM = {"noise.py": {12}, "serves.py": {12}}
