@@ -28,6 +28,7 @@ from districtplan.files import (
     keyed_csv,
     new_files,
     plan_file,
+    practice_file,
     raster,
     readings,
     relief,
@@ -149,7 +150,10 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         )
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
-        proposal = _proposed(joined, there, asked, book, clock)
+        proposal, bought = (
+            _proposed(joined, there, asked, book, clock),
+            _bought(joined, on_zone, there, asked, book, clock),
+        )
         with clock.step("pegs"):
             pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
         with clock.step("relief"):
@@ -169,6 +173,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         features=taking,
         row_lines=row_lines,
         flow_lines=flow_lines,
+        purchase=bought,
         villages=villages,
         district=district,
         set_aside=refused,
@@ -184,6 +189,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             **typed.current_practice.sha256,
             **typed.soils.sha256,
             **typed.vetoes.sha256,
+            **typed.enrolment.sha256,
         },
         seconds=clock.seconds,
         warnings=(
@@ -197,6 +203,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *typed.current_practice.warnings,
             *typed.soils.warnings,
             *typed.vetoes.warnings,
+            *typed.enrolment.warnings,
         ),
         beside=given,
     )
@@ -205,8 +212,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
 def _asked(plan: Path) -> tuple[plan_file.PlanFile, Handbook, Plan, inputs.MarkedString]:
     """Read the plan under its handbook; what can't be carried by a string is told first."""
     read = plan_file.read_plan(plan)
-    book = handbook.load(read.handbook_folder)
-    asked = read.plan.under(book)
+    book = practice_file.read_handbook(read)
+    asked = inputs.dosed(read.plan.under(book))
     return read, book, asked, inputs.marked_string(asked, book)
 
 
@@ -302,11 +309,12 @@ def _guided(
 
 
 class _Beside(NamedTuple):
-    """Files of current practice, of soils and of vetoes, as read."""
+    """Files of current practice, of soils, of vetoes and of who takes part, as read."""
 
     current_practice: keyed_csv.RawTable
     soils: keyed_csv.RawTable
     vetoes: keyed_csv.RawTable
+    enrolment: keyed_csv.RawTable
     named: frozenset[str]
 
     @classmethod
@@ -317,11 +325,13 @@ class _Beside(NamedTuple):
             "current_practice": told.current_practice,
             "soils": told.soils,
             "vetoes": told.vetoes,
+            "enrolment": told.enrolment,
         }
         return cls(
             keyed_csv.read_table(told.current_practice, read.folder, erosion.PRACTICE),
             keyed_csv.read_table(told.soils, read.folder, erosion.SOILS),
             keyed_csv.read_table(told.vetoes, read.folder, conservation.VETOES),
+            keyed_csv.read_table(told.enrolment, read.folder, inputs.ENROLMENT),
             frozenset(key for key, name in named.items() if name is not None),
         )
 
@@ -336,12 +346,13 @@ class _Beside(NamedTuple):
             "vetoes": conservation.accept_vetoes(
                 self.vetoes.frame, set(ids), tuple(one.name for one in conservation.catalogue(book))
             ),
+            "enrolment": inputs.accept_enrolment(self.enrolment.frame, plots),
         }
         return {key: given for key, given in found.items() if key in self.named}
 
 
 class _Known(NamedTuple):
-    """What soil loss goes by."""
+    """What soil loss goes by, and who takes part."""
 
     ground: pd.DataFrame
     flow: pd.DataFrame
@@ -390,6 +401,20 @@ def _proposed(
             vetoes=there.used("vetoes"),
         )
         return conservation.propose(joined, known, asked, book)
+
+
+def _bought(
+    joined: pd.DataFrame,
+    on_zone: pd.DataFrame,
+    there: _Known,
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> inputs.Purchase:
+    """Work out what is bought for those who take part."""
+    with clock.step("purchase"):
+        outlines = on_zone["geometry"].to_numpy()
+        return inputs.purchase(joined, outlines, there.used("enrolment"), asked, book)
 
 
 def _pegs(
@@ -546,5 +571,6 @@ def sources(plan: Path | None = None) -> list[Entry]:
     list[Entry]
         One entry a row of a table.
     """
-    folder = None if plan is None else plan_file.read_plan(plan).handbook_folder
-    return listing(handbook.load(folder))
+    if plan is None:
+        return listing(handbook.packaged())
+    return listing(practice_file.read_handbook(plan_file.read_plan(plan)))

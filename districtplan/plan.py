@@ -25,6 +25,7 @@ from pydantic import (
 from districtplan import intervals
 from districtplan.errors import Fault, InputError
 from districtplan.handbook import packaged
+from districtplan.handbook import practice as practices
 from districtplan.signs import hidden
 
 if TYPE_CHECKING:
@@ -67,6 +68,10 @@ def _known_rule(name: str) -> str:
     return _one_of(name, _rules())
 
 
+def _known_practice(name: str) -> str:
+    return _one_of(name, list(practices.names()))
+
+
 def _known_cover(name: str) -> str:
     return _one_of(name, _names("cover_factors", "name"))
 
@@ -89,8 +94,15 @@ CoverName = Annotated[
 SpacingRule = Annotated[
     str, AfterValidator(_known_rule), WithJsonSchema({"enum": _rules(), "type": "string"})
 ]
+PracticeName = Annotated[
+    str,
+    AfterValidator(_known_practice),
+    WithJsonSchema({"enum": list(practices.names()), "type": "string"}),
+]
 MonthMm = Annotated[float, Field(ge=0, le=5_000)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
+Need = Annotated[float, Field(gt=0, le=1_000)]
+StockKg = Annotated[float, Field(ge=0, le=1e8)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
 CORRELATION_MIN_M = 0.001
 ROWS_APART_MIN_CM = 10
@@ -102,6 +114,15 @@ def _published(table: str, name: str, **limits: Any) -> Any:  # noqa: ANN401 - a
     return Field(
         default_factory=lambda: packaged().number(table, name),
         json_schema_extra={"published": [table, name]},
+        **limits,
+    )
+
+
+def _of_practice(name: str, **limits: Any) -> Any:  # noqa: ANN401 - as Field is typed
+    """Declare a key whose default is a number that a practice may have."""
+    return Field(
+        default_factory=lambda: packaged().tables[practices.TABLE].constants.get(name),
+        json_schema_extra={"published": [practices.TABLE, name]},
         **limits,
     )
 
@@ -195,6 +216,11 @@ class Files(Section):
         None,
         description="CSV file of measures that can't be on a plot, as found in the field: plot_id, "
         "measure (or all), why, date.",
+    )
+    enrolment: Text | None = Field(
+        None,
+        description="CSV file of who takes part, one row a plot; without it what is bought is an "
+        "upper limit, not an order.",
     )
     handbook: Text | None = Field(
         None, description="Folder of tables that replace or add to the published ones."
@@ -593,15 +619,24 @@ class Conservation(Section):
 class Practice(Section):
     """How the crop is grown; rates have no default and are left out where absent."""
 
+    name: PracticeName = Field(
+        practices.USUAL,
+        description="Practice that the other keys of this section start from.",
+    )
+    file: Text | None = Field(
+        None,
+        description="A practice of your own, a TOML file like those of the package, in place of "
+        "name.",
+    )
     row_spacing_cm: float = _published(
-        "bean_practice",
+        "practice",
         "row_spacing_cm",
         ge=ROWS_APART_MIN_CM,
         le=300,
         description="Between rows [cm].",
     )
     hole_spacing_cm: float = _published(
-        "bean_practice",
+        "practice",
         "hole_spacing_cm",
         ge=2,
         le=200,
@@ -615,6 +650,33 @@ class Practice(Section):
     )
     hundred_seed_weight_g: float | None = Field(
         None, ge=5, le=150, description="Weight of 100 seeds [g]; left out: no seed weight."
+    )
+    seed_kg_ha: Annotated[float, Field(gt=0, le=1_000)] | None = Field(
+        None,
+        description="Seed on map area [kg/ha], in place of hundred_seed_weight_g, which it "
+        "implies; left out where absent.",
+    )
+    target_plants_ha: Annotated[float, Field(gt=0, le=10_000_000)] | None = Field(
+        None,
+        description="Plants a hectare that are to stand: seed is bought for these, not for the "
+        "holes; left out: by holes.",
+    )
+    sprouted_of_100: int | None = Field(
+        None,
+        ge=0,
+        le=100,
+        description="Seeds of 100 that sprouted in the farmers' own test; decides on seeds a hole "
+        "and germination where these are left out.",
+    )
+    refill_share: float = _published(
+        "practice",
+        "refill_share",
+        ge=0,
+        le=1,
+        description="Share of the empty holes that are filled again.",
+    )
+    spillage_share: float = _published(
+        "practice", "spillage_share", ge=0, le=0.5, description="Share of seed lost on the way."
     )
     germination_share: Share = Field(
         1.0, description="Share of seeds that germinate; 1 counts a full stand."
@@ -632,18 +694,22 @@ class Practice(Section):
         None, description="Composted manure on map area [kg/ha]; left out where absent."
     )
     row_form: Literal["flat", "earthed up", "ridges"] = Field(
-        "flat",
+        default_factory=lambda: packaged().practice.row_form,
         description="Form of the rows; flat rows get no credit for lying on the contour.",
     )
+    two_seeds: Literal["thin to one", "holes twice as far apart"] = Field(
+        default_factory=lambda: packaged().practice.two_seeds,
+        description="What follows from two seeds a hole; a hole_spacing_cm that is given stays.",
+    )
 
-    maize_bean_rows: int | None = Field(
-        None,
+    maize_bean_rows: int | None = _of_practice(
+        "maize_bean_rows",
         ge=1,
         le=10,
-        description="Bean rows between two maize rows; left out: no maize is planted.",
+        description="Bean rows between two maize rows; left out: as the practice has it.",
     )
     maize_row_spacing_cm: float = _published(
-        "bean_practice",
+        "practice",
         "maize_row_spacing_cm",
         ge=30,
         le=600,
@@ -657,15 +723,15 @@ class Practice(Section):
         "row_spacing_cm apart, in the middle.",
     )
     maize_hole_spacing_cm: float = _published(
-        "bean_practice",
+        "practice",
         "maize_hole_spacing_cm",
         ge=5,
         le=200,
         description="Between holes along a maize row [cm]; counts where maize_bean_rows is given.",
     )
     maize_seeds_per_hole: int = Field(
-        default_factory=lambda: round(packaged().number("bean_practice", "maize_seeds_per_hole")),
-        json_schema_extra={"published": ["bean_practice", "maize_seeds_per_hole"]},
+        default_factory=lambda: round(packaged().number("practice", "maize_seeds_per_hole")),
+        json_schema_extra={"published": ["practice", "maize_seeds_per_hole"]},
         ge=1,
         le=5,
         description="Maize seeds a hole; counts where maize_bean_rows is given.",
@@ -698,6 +764,59 @@ class Practice(Section):
             return self.row_spacing_cm
         return self.maize_row_spacing_cm / self.maize_bean_rows
 
+    def seeds_each(self, handbook: Handbook) -> int:
+        """Give the seeds a hole.
+
+        Parameters
+        ----------
+        handbook : Handbook
+            The published tables.
+
+        Returns
+        -------
+        int
+            As given; else two where the farmers' test asks for two and one where one will do; else
+            those usual for the class of seed.
+        """
+        if self.seeds_per_hole is not None:
+            return self.seeds_per_hole
+        usual = handbook.numbers(practices.TABLE)
+        classes = ("certified", "farm-saved")
+        one, two = (round(usual[f"seeds_per_hole_{c.replace('-', '_')}"]) for c in classes)
+        if self.sprouted_of_100 is None:
+            return one if self.seed_class == "certified" else two
+        return one if self.sprouted_of_100 >= usual["one_seed_from_pct"] else two
+
+    def apart(self, handbook: Handbook) -> Practice:
+        """Set holes of two seeds twice as far apart, where the practice has it so.
+
+        Parameters
+        ----------
+        handbook : Handbook
+            The published tables.
+
+        Returns
+        -------
+        Practice
+            The same practice, its hole spacing twice as wide where two seeds go in and aren't
+            thinned.
+        """
+        if self.two_seeds == "thin to one" or self.seeds_each(handbook) == 1:
+            return self
+        return self.model_copy(update={"hole_spacing_cm": 2 * self.hole_spacing_cm})
+
+    @model_validator(mode="after")
+    def _one_weight(self) -> Practice:
+        if self.hundred_seed_weight_g is not None and self.seed_kg_ha is not None:
+            raise ValueError("has both hundred_seed_weight_g and seed_kg_ha. Give one of them")
+        return self
+
+    @model_validator(mode="after")
+    def _one_practice(self) -> Practice:
+        if {"name", "file"} <= self.model_fields_set and self.file is not None:
+            raise ValueError("has both name and file. Give one of them")
+        return self
+
     @model_validator(mode="after")
     def _band(self) -> Practice:
         rows, given = self.maize_bean_rows, self.maize_bean_distance_cm
@@ -720,6 +839,69 @@ class Practice(Section):
                 "fewer bean rows, or another maize_bean_distance_cm; one row stands in the middle"
             )
         return self
+
+
+class Fertiliser(Section):
+    """What fertilisers and manure hold, and what the crop is to get."""
+
+    products: list[Literal["npk", "urea", "manure"]] | None = Field(
+        None,
+        min_length=1,
+        max_length=3,
+        description="Those whose rate is worked out from the needs below, where practice gives "
+        "none; left out: none is.",
+    )
+    need_n_kg_ha: Need | None = Field(
+        None, description="Nitrogen that the crop is to get [kg/ha]; left out where absent."
+    )
+    need_p2o5_kg_ha: Need | None = Field(
+        None, description="P2O5 that the crop is to get [kg/ha]; left out where absent."
+    )
+    need_k2o_kg_ha: Need | None = Field(
+        None, description="K2O that the crop is to get [kg/ha]; left out where absent."
+    )
+    npk_n_pct: float = _published(
+        "practice", "npk_n_pct", ge=0, le=60, description="N in the NPK, as on its bag [%]."
+    )
+    npk_p2o5_pct: float = _published(
+        "practice", "npk_p2o5_pct", ge=0, le=60, description="P2O5 in the NPK, as on its bag [%]."
+    )
+    npk_k2o_pct: float = _published(
+        "practice", "npk_k2o_pct", ge=0, le=60, description="K2O in the NPK, as on its bag [%]."
+    )
+    urea_n_pct: float = _published(
+        "practice", "urea_n_pct", ge=1, le=60, description="N in the urea, as on its bag [%]."
+    )
+    manure_n_pct: float = _published(
+        "practice", "manure_n_pct", ge=0, le=10, description="N in the manure as it is spread [%]."
+    )
+    manure_p2o5_pct: float = _published(
+        "practice",
+        "manure_p2o5_pct",
+        ge=0,
+        le=10,
+        description="P2O5 in the manure as it is spread [%].",
+    )
+    manure_k2o_pct: float = _published(
+        "practice",
+        "manure_k2o_pct",
+        ge=0,
+        le=10,
+        description="K2O in the manure as it is spread [%].",
+    )
+    urea_time: Literal["first weeding", "planting"] = Field(
+        "first weeding", description="When urea is given; at planting it injures seed."
+    )
+    manure_load_kg: float = _published(
+        "practice",
+        "manure_load_kg",
+        ge=1,
+        le=1_000,
+        description="Manure that is carried at once [kg].",
+    )
+    manure_there_kg: float | None = Field(
+        None, ge=0, le=1e9, description="Manure that the district has [kg]; left out: enough."
+    )
 
 
 class Rows(Section):
@@ -832,12 +1014,67 @@ class String(Section):
     )
 
 
+class Enrolment(Section):
+    """Who takes part, and how sure that is."""
+
+    uptake_low_share: Share = _published(
+        "purchase_choices",
+        "uptake_low_share",
+        description="Share of the enrolled land that is planted in a bad season.",
+    )
+    uptake_usual_share: Share = _published(
+        "purchase_choices", "uptake_usual_share", description="The same in a usual season."
+    )
+    uptake_high_share: Share = _published(
+        "purchase_choices", "uptake_high_share", description="The same in the best season."
+    )
+    kit_max_ha: float | None = Field(
+        None,
+        gt=0,
+        le=1_000,
+        description="Most land that a farmer gets inputs for [ha]; left out: no cap.",
+    )
+    outline_error_m: float = _published(
+        "purchase_choices",
+        "outline_error_m",
+        ge=0,
+        le=100,
+        description="Error of an outline's points along each axis, one standard deviation [m].",
+    )
+    outline_alike_m: float = _published(
+        "purchase_choices",
+        "outline_alike_m",
+        ge=0,
+        le=1_000,
+        description="Distance over which errors of points of an outline are alike [m].",
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Enrolment:
+        shares = (self.uptake_low_share, self.uptake_usual_share, self.uptake_high_share)
+        if list(shares) != sorted(shares):
+            raise ValueError("the three uptake_*_share must rise: low, usual, high")
+        return self
+
+
 class Orders(Section):
     """How inputs are packed and bought; a pack without a size isn't counted."""
 
-    bought_at: Literal["plot", "village", "district"] = Field(
+    bought_at: Literal["plot", "farmer", "group", "village", "district"] = Field(
         "village", description="Level at which packs are bought, and rounded up once."
     )
+    chance_enough_share: Annotated[float, Field(gt=0.5, lt=1)] = _published(
+        "purchase_choices",
+        "chance_enough_share",
+        description="Chance that an order is to be enough, given uptake and errors of outlines.",
+    )
+    seed_stock_kg: StockKg = Field(0.0, description="Seed that the district has in stock [kg].")
+    npk_stock_kg: StockKg = Field(0.0, description="NPK that the district has in stock [kg].")
+    urea_stock_kg: StockKg = Field(0.0, description="Urea that the district has in stock [kg].")
+    vehicle_kg: float | None = Field(
+        None, ge=50, le=100_000, description="What a vehicle carries [kg]; left out: no lots."
+    )
+    lots_a_day: int = Field(1, ge=1, le=1_000, description="Lots that are delivered in a day.")
     seed_pack_kg: PackKg | None = Field(
         None, description="Seed in a pack [kg]; left out: packs aren't counted."
     )
@@ -887,6 +1124,19 @@ class Limits(Section):
         return self
 
 
+def _publish(told: dict[str, Any], handbook: Handbook) -> None:
+    """Set keys that a plan doesn't set to the handbook's numbers."""
+    for name, field in Plan.model_fields.items():
+        section = field.annotation
+        if not (isinstance(section, type) and issubclass(section, Section)):
+            continue
+        for key, declared in section.model_fields.items():
+            if isinstance(extra := declared.json_schema_extra, dict) and "published" in extra:
+                table, row = cast("tuple[str, str]", extra["published"])
+                usual = handbook.tables[table].constants.get(row)
+                told.setdefault(name, {}).setdefault(key, usual)
+
+
 class Plan(Section):
     """The whole plan file."""
 
@@ -900,8 +1150,10 @@ class Plan(Section):
     erosion: Erosion = Field(default_factory=Erosion)
     conservation: Conservation = Field(default_factory=Conservation)
     practice: Practice = Field(default_factory=Practice)
+    fertiliser: Fertiliser = Field(default_factory=Fertiliser)
     rows: Rows = Field(default_factory=Rows)
     string: String = Field(default_factory=String)
+    enrolment: Enrolment = Field(default_factory=Enrolment)
     orders: Orders = Field(default_factory=Orders)
     sheets: Sheets = Field(default_factory=Sheets)
     limits: Limits = Field(default_factory=Limits)
@@ -963,24 +1215,23 @@ class Plan(Section):
             If a user's table has a value that the plan does not allow.
         """
         told = self.model_dump(exclude_unset=True)
-        for name, field in type(self).model_fields.items():
-            section = field.annotation
-            if not (isinstance(section, type) and issubclass(section, Section)):
-                continue
-            for key, declared in section.model_fields.items():
-                if isinstance(extra := declared.json_schema_extra, dict) and "published" in extra:
-                    table, row = cast("tuple[str, str]", extra["published"])
-                    told.setdefault(name, {}).setdefault(key, handbook.number(table, row))
+        own = set(told.get("practice", {}))
+        _publish(told, handbook)
+        practice = told["practice"]
+        practice.setdefault("row_form", handbook.practice.row_form)
+        practice.setdefault("two_seeds", handbook.practice.two_seeds)
+        if practice.get("sprouted_of_100"):
+            practice.setdefault("germination_share", practice["sprouted_of_100"] / 100)
         if self.elevation.source is not None:
             rows = handbook.rows(ERRORS)
-            usual = rows[rows["name"] == self.elevation.source].iloc[0].to_dict()
+            typical = rows[rows["name"] == self.elevation.source].iloc[0].to_dict()
             keys = ["surface"]
             if self.elevation.reference_land is None:
                 keys += ["vertical_error_m", "error_correlation_m"]
             for key in keys:
-                told["elevation"].setdefault(key, usual[key])
+                told["elevation"].setdefault(key, typical[key])
         try:
-            return Plan.model_validate(told)
+            asked = Plan.model_validate(told)
         except ValidationError as error:
             raise InputError(
                 *(
@@ -992,3 +1243,6 @@ class Plan(Section):
                     for wrong in error.errors()
                 )
             ) from error
+        if "hole_spacing_cm" in own:
+            return asked
+        return asked.model_copy(update={"practice": asked.practice.apart(handbook)})

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from districtplan.conservation import Proposal
     from districtplan.handbook import Handbook
-    from districtplan.inputs import MarkedString
+    from districtplan.inputs import MarkedString, Purchase
     from districtplan.plan import Plan
     from districtplan.rows import Guides, Pegs
     from districtplan.terrain import Calibration, Estimate, Forecast
@@ -176,6 +176,8 @@ class Results:
     flow_lines : pandas.DataFrame
         ``upslope_area_ha`` at the low end, ``upslope_area_at_least`` and ``geometry``, lines down
         the flow in the UTM zone, near plots.
+    purchase : Purchase
+        What is bought and for whom; an upper limit where the plan names no file of who takes part.
     villages : pandas.DataFrame
         Totals, one row a village, sorted by name.
     district : pandas.Series
@@ -195,8 +197,8 @@ class Results:
     warnings : tuple[str, ...]
         What the user should know, in sentences.
     beside : Mapping[str, Given]
-        Rows used and set aside of ``current_practice``, ``soils`` and ``vetoes``, where the plan
-        names them.
+        Rows used and set aside of ``current_practice``, ``soils``, ``vetoes`` and ``enrolment``,
+        where the plan names them.
     """
 
     plan: Plan
@@ -213,6 +215,7 @@ class Results:
     features: Features
     row_lines: RowLines
     flow_lines: pd.DataFrame
+    purchase: Purchase
     villages: pd.DataFrame
     district: pd.Series
     set_aside: pd.DataFrame

@@ -10,13 +10,14 @@ import functools
 import hashlib
 import io
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from districtplan.errors import Fault, InputError
+from districtplan.handbook import practice as practices
 from districtplan.handbook.checks import about_faults, change_faults, row_faults
 
 if TYPE_CHECKING:
@@ -24,6 +25,17 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 BYTES_MAX = 1_000_000
+NO_TABLES = (practices.TABLE, "bean_practice")
+"""What a user changes by a practice of his own, not by a table."""
+
+
+NUMBER_UNITS = {
+    "name": "Name by which the program looks the number up",
+    "value": "The number, in the unit of its row",
+    "unit": "Unit of the value; 1 where it has none",
+    "source": "Author, year, title, table",
+    "provenance": "How the number was come by: read, memory, computed, common practice, judgement",
+}
 
 
 @dataclass(frozen=True)
@@ -98,10 +110,39 @@ class Handbook:
     Attributes
     ----------
     tables : Mapping[str, Table]
-        Tables by name.
+        Tables by name; ``practice`` holds the numbers of the practice.
+    practice : Practice
+        How the crop is grown.
     """
 
     tables: Mapping[str, Table]
+    practice: practices.Practice = field(default_factory=lambda: practices.packaged()[0])
+
+    def with_practice(self, practice: practices.Practice, sha256: str) -> Handbook:
+        """Put another practice in force.
+
+        Parameters
+        ----------
+        practice : Practice
+            How the crop is grown.
+        sha256 : str
+            Digest of its file.
+
+        Returns
+        -------
+        Handbook
+            The same tables, with the numbers of this practice.
+        """
+        table = Table(
+            practices.TABLE,
+            practice.title,
+            NUMBER_UNITS,
+            practice.rows(),
+            sha256,
+            {},
+            tuple(name for name, allowed in practices.NUMBERS.items() if allowed.whole),
+        )
+        return replace(self, tables={**self.tables, table.name: table}, practice=practice)
 
     def rows(self, table: str) -> pd.DataFrame:
         """Give the rows of a table.
@@ -253,16 +294,15 @@ def packaged() -> Handbook:
     """
     folder = resources.files(__name__)
     names = sorted(entry.name[:-4] for entry in folder.iterdir() if entry.name.endswith(".csv"))
-    return Handbook(
-        {
-            name: parse(
-                name,
-                folder.joinpath(f"{name}.csv").read_bytes(),
-                folder.joinpath(f"{name}.toml").read_bytes(),
-            )
-            for name in names
-        }
-    )
+    tables = {
+        name: parse(
+            name,
+            folder.joinpath(f"{name}.csv").read_bytes(),
+            folder.joinpath(f"{name}.toml").read_bytes(),
+        )
+        for name in names
+    }
+    return Handbook(tables).with_practice(*practices.packaged())
 
 
 def load(folder: Path | None = None) -> Handbook:
@@ -306,11 +346,19 @@ def load(folder: Path | None = None) -> Handbook:
         tables[table.name] = table
     if faults:
         raise InputError(*faults)
-    return Handbook(tables)
+    return replace(own, tables=tables)
 
 
 def _read(csv: Path) -> Table:
     toml = csv.with_suffix(".toml")
+    if csv.stem in NO_TABLES:
+        raise InputError(
+            Fault(
+                str(csv),
+                "isn't a table any more: a practice has a file of its own",
+                "Write a practice and name it in the plan, [practice] file",
+            )
+        )
     if not csv.stem.isidentifier():
         raise InputError(
             Fault(str(csv), "isn't a table's name", "Use letters, digits and underscores")

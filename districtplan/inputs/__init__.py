@@ -3,16 +3,33 @@
 from __future__ import annotations
 
 from districtplan.inputs.doubts import doubts
+from districtplan.inputs.enrolment import ENROLMENT, Enrolled, accept_enrolment
 from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
 from districtplan.inputs.need import grams_a_metre, need
+from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
+from districtplan.inputs.orders import distribution, lots
+from districtplan.inputs.purchase import Purchase, purchase
+from districtplan.inputs.seed import judge_test, stand
 from districtplan.inputs.totals import totals
 
 __all__ = [
+    "ENROLMENT",
+    "Enrolled",
     "MarkedString",
+    "Purchase",
+    "accept_enrolment",
+    "balance",
+    "cap_in_every_hole_kg_ha",
+    "distribution",
+    "dosed",
     "doubts",
     "grams_a_metre",
+    "judge_test",
+    "lots",
     "marked_string",
     "need",
+    "purchase",
+    "stand",
     "totals",
     "walk_string",
 ]

@@ -5,10 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from districtplan.inputs.marked_string import MEASURES, TABLE, marked_string
+from districtplan.inputs.nutrients import beside_seed_kg_ha
+from districtplan.inputs.seed import hundred_seed_weight_g, judge_test
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
+
+RANGES = "practice_ranges"
+"""The handbook's table of what is published of practices."""
 
 
 def doubts(plan: Plan, handbook: Handbook) -> list[str]:
@@ -33,14 +40,16 @@ def doubts(plan: Plan, handbook: Handbook) -> list[str]:
     """
 
     def number(name: str) -> float:
-        return handbook.number("bean_practice", name)
+        return handbook.number("practice", name)
 
-    said = []
-    weight = plan.practice.hundred_seed_weight_g
+    said = list(_unusual(plan, handbook))
+    weight = hundred_seed_weight_g(plan, handbook)
     low, high = number("hundred_seed_weight_low_g"), number("hundred_seed_weight_high_g")
     if weight is not None and not low <= weight <= high:
+        rate = plan.practice.seed_kg_ha
+        told = "" if rate is None else f"seed_kg_ha = {rate:g} implies "
         said.append(
-            f"hundred_seed_weight_g = {weight:g} lies outside {low:g} to {high:g}. "
+            f"{told}hundred_seed_weight_g = {weight:.3g} lies outside {low:g} to {high:g}. "
             "Weigh 100 seeds again."
         )
     ceiling = number("fertiliser_high_kg_ha")
@@ -51,6 +60,7 @@ def doubts(plan: Plan, handbook: Handbook) -> list[str]:
                 f"{key} = {rate:g} lies above {ceiling:g}. Check that it is kilograms of the "
                 "product a hectare: so much beside the seed injures beans."
             )
+    said += _risks(plan, handbook)
     close = handbook.number(TABLE, "rounding_max_pct")
     for mark in marked_string(plan, handbook).marks:
         if abs(mark.error_pct) > close:
@@ -61,3 +71,37 @@ def doubts(plan: Plan, handbook: Handbook) -> list[str]:
                 f"{abs(mark.error_pct):.0f} % {way} than the plan's rate. Use another measure."
             )
     return said
+
+
+def _risks(plan: Plan, handbook: Handbook) -> Iterator[str]:
+    """Tell what would harm the stand."""
+    beside, most = beside_seed_kg_ha(plan), handbook.number("practice", "beside_seed_max_kg_ha")
+    if beside > most:
+        yield (
+            f"N and K2O at planting come to {beside:.0f} kg/ha, above {most:g}, which injures "
+            f"seed beside it ({handbook.source('practice', 'beside_seed_max_kg_ha')}). Give less, "
+            "or a part of it later."
+        )
+    if plan.fertiliser.urea_time == "planting" and plan.practice.urea_kg_ha is not None:
+        yield (
+            "Urea is to be given at planting, where it injures bean seed. Give it at the first "
+            "weeding."
+        )
+    sprouted = plan.practice.sprouted_of_100
+    if sprouted is not None and judge_test(sprouted, handbook).choice == "buy seed":
+        yield (
+            f"sprouted_of_100 = {sprouted} is too few, even for two seeds a hole. Buy seed, or "
+            "test another lot."
+        )
+
+
+def _unusual(plan: Plan, handbook: Handbook) -> Iterator[str]:
+    """Tell numbers of the practice that lie outside what is published, and by whom."""
+    practice = handbook.numbers("practice")
+    for name, low, high in handbook.rows(RANGES)[["name", "low", "high"]].itertuples(index=False):
+        value = getattr(plan.practice, name, practice.get(name))
+        if value is not None and not low <= value <= high:
+            yield (
+                f"{name} = {value:g} lies outside {low:g} to {high:g}, which is published "
+                f"({handbook.source(RANGES, name)}). Check it."
+            )

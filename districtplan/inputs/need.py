@@ -8,6 +8,7 @@ import pandas as pd
 
 from districtplan import tables
 from districtplan.inputs.counting import half_up, packs, unknown
+from districtplan.inputs.seed import hundred_seed_weight_g
 
 if TYPE_CHECKING:
     from districtplan.handbook import Handbook
@@ -45,7 +46,7 @@ def need(rows: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFrame:
         found["seeds"].astype("float64") * practice.germination_share * practice.emergence_share
     )
     found["maize_seeds"] = rows["maize_holes"] * practice.maize_seeds_per_hole
-    weight = practice.hundred_seed_weight_g
+    weight = hundred_seed_weight_g(plan, handbook)
     found["seed_g"] = (
         unknown(found.index)
         if weight is None
@@ -94,10 +95,7 @@ def seeds_per_hole(plan: Plan, handbook: Handbook) -> int:
     int
         Seeds a hole.
     """
-    if plan.practice.seeds_per_hole is not None:
-        return plan.practice.seeds_per_hole
-    name = "seeds_per_hole_" + plan.practice.seed_class.replace("-", "_")
-    return round(handbook.number("bean_practice", name))
+    return plan.practice.seeds_each(handbook)
 
 
 def pack_sizes(plan: Plan) -> dict[str, float | None]:

@@ -90,7 +90,8 @@ def _sum(values: pd.Series, what: str) -> int | None:
 
 
 def _add_packs(by_village: list[Sums], district: Sums, plan: Plan) -> None:
-    if plan.orders.bought_at == "plot":  # those are in the sums already
+    # Packs of plots are in the sums already; those of farmers and groups are in the orders alone.
+    if plan.orders.bought_at in {"plot", "farmer", "group"}:
         return
     for what, size in pack_sizes(plan).items():
         column, grams = f"{what}_packs", f"{what}_g"

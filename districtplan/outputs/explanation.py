@@ -20,6 +20,7 @@ from districtplan.erosion import erosivity, ls
 from districtplan.errors import Fault, InputError
 from districtplan.handbook import cite
 from districtplan.inputs.need import seeds_per_hole
+from districtplan.inputs.seed import hundred_seed_weight_g
 from districtplan.outputs import wording
 
 if TYPE_CHECKING:
@@ -817,14 +818,14 @@ def _stand(case: _Case) -> list[Step]:
             case.say("holes.title"),
             case.say("holes.by_row" if case.known("rows") else "holes.by_area"),
             _exactly(case, "holes", f"{digits(length, 10)} ÷ {digits(between)}", length / between),
-            f"{plan}; {case.source('bean_practice', 'row_spacing_cm', 'hole_spacing_cm')}",
+            f"{plan}; {case.source('practice', 'row_spacing_cm', 'hole_spacing_cm')}",
             case.say("holes.result", holes=f"{row['holes']:,}"),
         ),
         Step(
             case.say("seeds.title"),
             case.say("seeds.inputs", **{"each": each, "class": practice.seed_class}),
             _exactly(case, "seeds", f"{row['holes']} × {each}", seeds),
-            f"{plan}; {case.source('bean_practice', seed_name)}",
+            f"{plan}; {case.source('practice', seed_name)}",
             case.say("seeds.result", seeds=f"{row['seeds']:,}"),
         ),
         Step(
@@ -872,7 +873,7 @@ def _exactly(case: _Case, step: str, numbers: str, value: float) -> str:
 def _weights(case: _Case) -> list[Step]:
     row, practice, plan = case.row, case.results.plan.practice, case.say("from_plan")
     steps = []
-    weight = practice.hundred_seed_weight_g
+    weight = hundred_seed_weight_g(case.results.plan, case.results.handbook)
     if weight is not None:
         steps.append(
             Step(

@@ -40,7 +40,7 @@ PACKAGES = (
     "uharfbuzz",
     "xlsxwriter",
 )
-FILE_KEYS = ("plots", "readings", "features", "current_practice", "soils", "handbook")
+FILE_KEYS = ("plots", "readings", "features", "current_practice", "soils", "enrolment", "handbook")
 
 
 def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -126,6 +126,8 @@ def _settings(results: Results) -> dict[str, Any]:
         if files[key] is not None:
             files[key] = without_folder(files[key])
     files["elevation"] = [without_folder(name) for name in files["elevation"]]
+    if settings["practice"]["file"] is not None:
+        settings["practice"]["file"] = without_folder(settings["practice"]["file"])
     land = settings["elevation"]["reference_land"]
     if land is not None:
         settings["elevation"]["reference_land"] = without_folder(land)

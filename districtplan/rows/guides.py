@@ -177,7 +177,7 @@ class _Rules:
         self._within = plan.rows.within_share_min
         spacing = plan.practice.row_spacing_cm / 100
         # Where the plan asks for another spacing, its limits move with it.
-        usual = handbook.number("bean_practice", "row_spacing_cm") / 100
+        usual = handbook.number("practice", "row_spacing_cm") / 100
         self._setting = Setting(
             Spaces(
                 spacing,

@@ -29,7 +29,9 @@ from tests.conservation import cases
 from tests.support import SOIL, assessed, needed, tweaked
 
 TABLES = (
-    "bean_practice",
+    "practice",
+    "practice_ranges",
+    "purchase_choices",
     "contour_p",
     "contour_p_degrees",
     "cover_factors",
@@ -100,8 +102,18 @@ def outcome(book: Handbook, monkeypatch: pytest.MonkeyPatch) -> str:
     for value in (10.0, 70.0):
         told += inputs.doubts(plan_of(practice={"hundred_seed_weight_g": value}), book)
     told += inputs.doubts(plan_of(practice={"npk_kg_ha": 1_000.0}), book)
-    told += [*strings(book), *set_out_lines(book)]
+    told += [*strings(book), *set_out_lines(book), *fed(book)]
     return "\n".join(told)
+
+
+def fed(book: Handbook) -> list[str]:
+    """Doubts of rates and of a farmers' test, at the ends of what is allowed."""
+    found = []
+    for share in (60, 61, 86, 88):
+        asked = plan_of(practice={"sprouted_of_100": share}).under(book)
+        found += [str(asked.practice.seeds_each(book)), *inputs.doubts(asked, book)]
+    beside = plan_of(practice={"npk_kg_ha": 400.0}).under(book)
+    return found + inputs.doubts(beside, book)
 
 
 def factors(table: str, book: Handbook) -> str:
@@ -224,7 +236,20 @@ def rules(book: Handbook) -> list[str]:
     return [str(intervals.horizontal_m(rule, slope, book)) for rule in intervals.names(book)]
 
 
+def unusual(book: Handbook) -> list[str]:
+    """Doubts of practices whose numbers lie at the ends of what is published."""
+    found = []
+    for name, low, high in (
+        packaged().rows("practice_ranges")[["name", "low", "high"]].itertuples(index=False)
+    ):
+        for value in (low * 1.02, high * 1.02):
+            asked = plan_of(practice={name: value})
+            found += inputs.doubts(asked, book)
+    return found
+
+
 REACHES = {
+    "practice_ranges": (unusual,),
     "contour_p_degrees": (contours,),
     "cover_factors": (covers,),
     "erodibility_constants": (soils,),
@@ -287,7 +312,7 @@ def is_whole(table: str, line: int) -> bool:
 @pytest.mark.parametrize(("table", "line", "column"), numbers(), ids=str)
 def test_every_number_matters(table, line, column, usual, monkeypatch):
     value = float(packaged().rows(table)[column][line])
-    other = value * 1.04
+    other = value * 1.04 or 1.0
     if column == "flagged":
         other = 1 - value
     elif column == "number" or is_whole(table, line):
@@ -423,7 +448,18 @@ NAMED = {
         "SHOWN_MAX",
         "TEXT_MAX",
     },
-    "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
+    "inputs": {
+        "DECIMALS",
+        "DUST",
+        "FAR",
+        "HALVINGS",
+        "NODES",
+        "PAIRS_AT_ONCE",
+        "PERCENT_DECIMALS",
+        "SAME_DECIMALS",
+        "SHOWN_MAX",
+        "TEXT_MAX",
+    },
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
 UNIFORM = {"noise.py": {12}, "serves.py": {12}}

@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from districtplan.errors import InputError
-from districtplan.handbook import packaged
+from districtplan.handbook import packaged, practice
 from districtplan.inputs import marked_string, walk_string
 from districtplan.inputs.marked_string import MEASURES
 from tests.conftest import plan_of
@@ -51,6 +51,22 @@ def test_manure_at_5_t_a_hectare():
     """5 t/ha at 50 x 10 cm is 25 g a hole: a measure of 300 g is for 12 holes."""
     (mark,) = recipe({"manure_kg_ha": 5_000.0}, {"handful_manure_g": 300.0}).marks
     assert (mark.good, mark.holes, mark.error_pct) == ("manure", 12, 0)
+
+
+@pytest.mark.parametrize("name", practice.names())
+def test_the_string_gives_what_plots_need_under_every_practice(name):
+    """A string of each shipped practice, laid along rows, gives the rate of the plan."""
+    book = packaged().with_practice(*practice.packaged(name))
+    asked = plan_of(practice={"name": name, **RATES}, string=WEIGHED).under(book)
+    string = marked_string(asked, book)
+    apart_m = asked.practice.bean_rows_apart_cm / 100
+    rows = np.random.default_rng(5).uniform(12, 48, 70)
+    laid = walk_string(string, rows)
+    need = needed(rows.sum() * apart_m / 10_000, asked, book).iloc[0]
+    assert abs(laid.seeds - need["seeds"]) <= len(rows) / 2 * string.seeds_per_hole
+    for mark in string.marks:
+        off = abs(mark.error_pct) / 100 + 0.02
+        assert laid.grams[mark.good] == pytest.approx(float(need[f"{mark.good}_g"]), rel=off)
 
 
 @pytest.mark.parametrize("name", PRACTICES)

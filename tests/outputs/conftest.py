@@ -14,7 +14,7 @@ from shapely import LineString, Point, Polygon, affinity
 from districtplan import erosion
 from districtplan.conservation import Known, Proposal, propose
 from districtplan.handbook import packaged
-from districtplan.inputs import marked_string
+from districtplan.inputs import marked_string, purchase
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
 from districtplan.results import Features, GroundReadings, Relief, Results, RowLines
@@ -181,6 +181,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         features=no_features(),
         row_lines=no_rows(plots),
         flow_lines=make_flow_lines(),
+        purchase=purchase(plots, plots["geometry"].to_numpy(), None, plan, packaged()),
         villages=villages,
         district=district_of(villages),
         set_aside=set_aside,

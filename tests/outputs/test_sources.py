@@ -26,7 +26,7 @@ def test_every_row_says_where_it_comes_from():
     [
         ("rusle_ls", "steepness_gentle_factor", "10.8", ""),
         ("land_use_limits", "structures_from_slope_pct", "12", "%"),
-        ("bean_practice", "hole_spacing_cm", "10", "cm"),
+        ("practice", "hole_spacing_cm", "10", "cm"),
     ],
 )
 def test_constants_read_as_printed(table, what, value, unit):

@@ -1,0 +1,168 @@
+"""What to buy and for whom, put together from its parts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from districtplan.inputs.counting import exact_sum, half_up, unknown
+from districtplan.inputs.enrolment import LINES, taking_part
+from districtplan.inputs.nutrients import GOODS, balance, manure_share
+from districtplan.inputs.orders import distribution, orders
+from districtplan.inputs.outline_error import area_sd_m2
+from districtplan.inputs.seed import stand
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Plan
+
+BOUGHT = ("seed", *GOODS)
+SEASONS = ("low", "usual", "high")
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """What is bought, and for whom.
+
+    Attributes
+    ----------
+    is_order : bool
+        Whether it is known who takes part; else all of it is an upper limit, not an order.
+    kits : pandas.DataFrame
+        A row a plot: its line, land under the crop, ``area_error_share``, ``empty_holes`` and
+        ``standing`` expected on that land, and ``seed_g`` (what is bought, with gap filling and
+        spillage), ``npk_g``, ``urea_g``, ``manure_g`` and ``manure_loads`` for it.
+    lines : pandas.DataFrame
+        The same by ``village`` and ``line``, with ``plots``; lines are never added up.
+    uptake : pandas.DataFrame
+        What those enrolled need at low, usual and high uptake: ``season``, ``uptake_share`` and
+        grams.
+    orders : pandas.DataFrame
+        What each buying point buys for those enrolled and the demo kits.
+    distribution : pandas.DataFrame
+        What each of their plots gets.
+    nutrients : pandas.DataFrame
+        What the goods bring, and what is lacking.
+    """
+
+    is_order: bool
+    kits: pd.DataFrame
+    lines: pd.DataFrame
+    uptake: pd.DataFrame
+    orders: pd.DataFrame
+    distribution: pd.DataFrame
+    nutrients: pd.DataFrame
+
+
+def purchase(
+    joined: pd.DataFrame,
+    outlines: NDArray[np.object_],
+    enrolled: pd.DataFrame | None,
+    plan: Plan,
+    handbook: Handbook,
+) -> Purchase:
+    """Work out what is bought.
+
+    Parameters
+    ----------
+    joined : pandas.DataFrame
+        Plots with ``village``, ``area_ha``, ``slope_used_pct``, ``holes``, ``row_length_m`` and the
+        columns made by inputs.
+    outlines : numpy.ndarray
+        Their outlines in a grid of metres, shape (plots,).
+    enrolled : pandas.DataFrame | None
+        Rows used of the file of who takes part; None where the plan names none.
+    plan : Plan
+        What is wanted, its rates filled in.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    Purchase
+        The kits, lines, orders and lists. Without a file of who takes part, all land that may be
+        planted is ordered for, as an upper limit.
+    """
+    kits = _kits(joined, taking_part(joined, enrolled, plan), plan, handbook)
+    error = area_sd_m2(outlines, plan.enrolment.outline_error_m, plan.enrolment.outline_alike_m)
+    kits["area_error_share"] = error / (joined["area_ha"].to_numpy() * 10_000)
+    served = ["registered"] if enrolled is None else ["enrolled", "demo"]
+    theirs = kits[kits["line"].isin(served)]
+    return Purchase(
+        enrolled is not None,
+        kits,
+        _lines(kits),
+        _uptake(kits[kits["line"] == served[0]], plan),
+        orders(theirs, plan),
+        distribution(theirs, {}),
+        balance(plan),
+    )
+
+
+def _kits(
+    joined: pd.DataFrame, taking: pd.DataFrame, plan: Plan, handbook: Handbook
+) -> pd.DataFrame:
+    share = taking["bean_share"]
+    stood = stand(joined.reset_index(drop=True), plan, handbook)
+    kits = taking.copy()
+    for name in ("empty_holes", "standing"):
+        kits[name] = _part(stood[name], share)
+    kits["seed_g"] = _part(stood["seed_bought_g"], share)
+    for good in GOODS:
+        kits[f"{good}_g"] = _part(joined[f"{good}_g"].reset_index(drop=True), share)
+    wanted = kits.loc[kits["line"] != "no-go", "manure_g"]
+    if not wanted.isna().any():
+        there = manure_share(int(wanted.sum()), plan)
+        kits["manure_g"] = _part(kits["manure_g"], share * 0 + there)
+    loads = kits["manure_g"].astype("Float64") / (plan.fertiliser.manure_load_kg * 1000)
+    kits["manure_loads"] = np.ceil(loads).astype("Int64")
+    return kits
+
+
+def _part(values: pd.Series, share: pd.Series) -> pd.Series:
+    if values.isna().any():
+        return unknown(values.index)
+    return half_up(values.astype("float64") * share)
+
+
+def _lines(kits: pd.DataFrame) -> pd.DataFrame:
+    """Add up by village and line, in the order of the lines."""
+    grams = [f"{good}_g" for good in BOUGHT]
+    found = []
+    for (village, line), plots in kits.groupby(["village", "line"], sort=True):
+        sums = {name: _sum(plots[name], name) for name in grams}
+        found.append(
+            {
+                "village": village,
+                "line": line,
+                "plots": len(plots),
+                "bean_area_ha": plots["bean_area_ha"].sum(),
+                **sums,
+            }
+        )
+    table = pd.DataFrame(found).astype(dict.fromkeys(grams, "Int64"))
+    table["line"] = pd.Categorical(table["line"], LINES)
+    ordered = table.sort_values(["village", "line"], ignore_index=True)
+    return ordered.astype({"line": "str"})
+
+
+def _sum(values: pd.Series, what: str) -> int | None:
+    return None if values.isna().any() else exact_sum(values, what)
+
+
+def _uptake(enrolled: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """Set what is needed at low, usual and high uptake side by side."""
+    found = []
+    for season in SEASONS:
+        share = getattr(plan.enrolment, f"uptake_{season}_share")
+        sums = {f"{good}_g": _sum(enrolled[f"{good}_g"], f"{good}_g") for good in BOUGHT}
+        row = {
+            name: None if total is None else round(total * share) for name, total in sums.items()
+        }
+        found.append({"season": season, "uptake_share": share, **row})
+    return pd.DataFrame(found).astype(dict.fromkeys([f"{good}_g" for good in BOUGHT], "Int64"))

@@ -1,0 +1,113 @@
+"""Who takes part: rows used and set aside, four lines, the cap on a kit."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from districtplan.inputs.enrolment import ENROLMENT, LINES, accept_enrolment, taking_part
+from tests.conftest import plan_of
+
+PLOTS = pd.DataFrame(
+    {
+        "plot_id": [f"P{place}" for place in range(6)],
+        "village": ["Hill"] * 3 + ["Vale"] * 3,
+        "area_ha": [0.4, 0.2, 0.1, 0.5, 0.5, 0.5],
+        "slope_used_pct": [5.0, 5.0, 5.0, 5.0, 70.0, 5.0],
+    }
+)
+
+
+def file(*rows: dict) -> pd.DataFrame:
+    usual = {**dict.fromkeys(ENROLMENT, ""), "enrolled": "yes", "consent": "yes"}
+    return pd.DataFrame(
+        [
+            {"source_row": place + 1, **usual, **row, "reason": None, "remedy": None}
+            for place, row in enumerate(rows)
+        ]
+    )
+
+
+def accepted(*rows: dict):
+    return accept_enrolment(file(*rows), PLOTS)
+
+
+@pytest.mark.parametrize(
+    ("row", "told"),
+    [
+        ({"plot_id": "Q"}, "no plot that is used"),
+        ({"enrolled": "maybe"}, "enrolled = 'maybe' isn't yes or no"),
+        ({"enrolled": ""}, "enrolled = '' isn't yes or no"),
+        ({"consent": "si"}, "consent = 'si' isn't yes or no"),
+        ({"bean_share": "1.5"}, "more land"),
+        ({"bean_area_ha": "0.41"}, "more land"),
+        ({"bean_area_ha": "-1"}, "bean_area_ha = '-1' isn't a number"),
+        ({"bean_share": "=1+1"}, "bean_share = '=1+1' isn't a number"),
+        ({"bean_share": "\u0661"}, "isn't a number"),
+        ({"bean_share": "0.5", "bean_area_ha": "0.1"}, "both bean_area_ha and bean_share"),
+    ],
+)
+def test_what_cannot_be_used_is_set_aside(row, told):
+    found = accepted({"plot_id": "P0", **row}, {"plot_id": "P1"})
+    assert found.used["plot_id"].tolist() == ["P1"]
+    (reason,) = found.set_aside["reason"]
+    assert told in reason
+    assert found.set_aside["source_row"].tolist() == [1]
+    assert found.set_aside["remedy"].str.len().min() > 5
+
+
+def test_a_plot_in_two_rows_is_set_aside_with_both():
+    found = accepted({"plot_id": "P0"}, {"plot_id": "P0"}, {"plot_id": "P1"})
+    assert found.set_aside["source_row"].tolist() == [1, 2]
+    assert len(found.used) + len(found.set_aside) == found.rows_read == 3
+
+
+def test_four_lines():
+    used = accepted(
+        {"plot_id": "P0"},
+        {"plot_id": "P1", "consent": "no"},
+        {"plot_id": "P2", "demo": "YES"},
+        {"plot_id": "P3", "closed": "yes"},
+        {"plot_id": "P4"},
+    ).used
+    found = taking_part(PLOTS, used, plan_of()).set_index("plot_id")["line"]
+    assert found.to_dict() == {
+        "P0": "enrolled", "P1": "registered", "P2": "demo", "P3": "no-go", "P4": "no-go",
+        "P5": "registered",
+    }  # fmt: skip
+    assert set(found) == set(LINES)
+
+
+def test_without_a_file_all_are_registered():
+    found = taking_part(PLOTS, None, plan_of())
+    assert found["line"].tolist() == ["registered"] * 4 + ["no-go", "registered"]
+    assert found["bean_area_ha"].tolist() == PLOTS["area_ha"].tolist()
+    assert found["farmer_id"].tolist() == PLOTS["plot_id"].tolist()
+
+
+def test_a_file_without_a_usable_row_enrols_nobody():
+    used = accepted({"plot_id": "Q"}).used
+    assert "enrolled" not in set(taking_part(PLOTS, used, plan_of())["line"])
+
+
+def test_land_under_the_crop():
+    used = accepted(
+        {"plot_id": "P0", "bean_area_ha": "0.1"}, {"plot_id": "P1", "bean_share": "0.25"}
+    ).used
+    found = taking_part(PLOTS, used, plan_of())
+    assert found["bean_area_ha"].tolist()[:3] == pytest.approx([0.1, 0.05, 0.1])
+    assert found["bean_share"].tolist()[:3] == pytest.approx([0.25, 0.25, 1.0])
+
+
+def test_a_cap_holds_for_a_farmer_not_for_a_plot():
+    rows = [{"plot_id": f"P{place}", "farmer_id": "F"} for place in (0, 1)]
+    plan = plan_of(enrolment={"kit_max_ha": 0.3})
+    found = taking_part(PLOTS, accepted(*rows, {"plot_id": "P2"}).used, plan)
+    assert found["bean_area_ha"].tolist()[:3] == pytest.approx([0.2, 0.1, 0.1])
+    # Those who aren't enrolled get no kit, so no cap.
+    assert found["bean_area_ha"].tolist()[3] == 0.5
+
+
+def test_uptakes_must_rise():
+    with pytest.raises(ValueError, match="must rise"):
+        plan_of(enrolment={"uptake_low_share": 0.9})

@@ -1,0 +1,89 @@
+"""What is bought, put together."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from districtplan import inputs
+from districtplan.handbook import packaged
+from districtplan.inputs.enrolment import ENROLMENT, accept_enrolment
+from tests.conftest import plan_of
+from tests.support import needed
+
+PRACTICE = {"hundred_seed_weight_g": 40.0, "npk_kg_ha": 100.0, "manure_kg_ha": 2_000.0}
+SIDES = np.array([30.0, 40.0, 50.0, 60.0, 20.0])
+
+
+def bought(listed: list[dict] | None, **sections: dict):
+    plan = plan_of(**{"practice": PRACTICE, "orders": {"seed_pack_kg": 2.0}, **sections})
+    area = SIDES**2 / 10_000
+    joined = needed(area, plan).assign(
+        village=["A", "A", "B", "B", "B"],
+        area_ha=area,
+        slope_used_pct=[5.0, 5.0, 5.0, 5.0, 90.0],
+        row_length_m=area * 10_000 / 0.5,
+    )
+    outlines = np.array([shapely.box(0, 0, side, side) for side in SIDES], dtype=object)
+    used = None
+    if listed is not None:
+        usual = {**dict.fromkeys(ENROLMENT, ""), "enrolled": "yes", "consent": "yes"}
+        end = {"reason": None, "remedy": None}
+        rows = [{"source_row": 1, **usual, **row, **end} for row in listed]
+        frame = pd.DataFrame(rows, columns=["source_row", *ENROLMENT, "reason", "remedy"])
+        used = accept_enrolment(frame.astype({"plot_id": "str"}), joined).used
+    return inputs.purchase(joined, outlines, used, plan, packaged()), joined
+
+
+def test_without_enrolment_it_is_an_upper_limit():
+    found, joined = bought(None)
+    assert not found.is_order
+    assert set(found.kits["line"]) == {"registered", "no-go"}
+    usable = joined["seed_g"][:4].astype(float)
+    assert found.orders["planned_g"].sum() >= (usable * 1.02).sum() - 4
+
+
+def test_lines_stand_apart():
+    rows = [{"plot_id": "P0"}, {"plot_id": "P1", "demo": "yes"}, {"plot_id": "P2"}]
+    found, _ = bought(rows)
+    assert found.is_order
+    assert found.lines[["village", "line", "plots"]].values.tolist() == [  # noqa: PD011
+        ["A", "enrolled", 1], ["A", "demo", 1], ["B", "enrolled", 1], ["B", "registered", 1],
+        ["B", "no-go", 1],
+    ]  # fmt: skip
+    assert set(found.distribution["plot_id"]) == {"P0", "P1", "P2"}
+    by_line = found.lines.groupby("line")["seed_g"].sum()
+    assert found.uptake["seed_g"].tolist() == [
+        round(int(by_line["enrolled"]) * share) for share in (0.6, 0.8, 0.95)
+    ]
+
+
+def test_nobody_enrolled():
+    found, _ = bought([])
+    assert found.is_order
+    assert len(found.orders) == len(found.distribution) == 0
+    assert found.uptake["seed_g"].tolist() == [0, 0, 0]
+
+
+def test_half_the_land_takes_half():
+    half, _ = bought([{"plot_id": "P3", "bean_share": "0.5"}])
+    whole, _ = bought([{"plot_id": "P3"}])
+    for name in ("seed_g", "npk_g", "manure_g", "standing"):
+        assert half.kits[name][3] == pytest.approx(whole.kits[name][3] / 2, abs=1)
+
+
+def test_scarce_manure_is_shared_by_land():
+    found, joined = bought(None, fertiliser={"manure_there_kg": 500.0})
+    planned = joined["manure_g"][:4].astype(float)
+    got = found.kits["manure_g"][:4].astype(float)
+    assert got.sum() == pytest.approx(500_000, abs=4)
+    assert (got / planned).std() < 1e-4
+    loads = np.ceil(got / 20_000)
+    assert found.kits["manure_loads"][:4].tolist() == loads.tolist()
+
+
+def test_error_of_areas():
+    found, _ = bought(None, enrolment={"outline_alike_m": 0.0})
+    assert found.kits["area_error_share"].tolist() == pytest.approx(3 * np.sqrt(2) / SIDES)
