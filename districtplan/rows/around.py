@@ -10,6 +10,7 @@ import shapely
 from districtplan import geodesy
 from districtplan.grid import Window
 from districtplan.rows import surface
+from districtplan.rows.kept import SQUARE_CELLS
 from districtplan.rows.surface import Error, Heights
 
 if TYPE_CHECKING:
@@ -127,7 +128,26 @@ class Around:
         self._of = handbook.numbers(TABLE)
         self._elevation = elevation
         self._cell_m = geodesy.cell_size_m(elevation.grid)
+        self._in_bands = any(np.ptp(size) > 0 for size in self._cell_m)
         self._error = Error(plan.elevation.vertical_error_m, plan.elevation.error_correlation_m)
+
+    def order(self, outlines: NDArray[np.object_]) -> NDArray[np.int64]:
+        """Order plots so that those whose heights lie together come together.
+
+        Parameters
+        ----------
+        outlines : numpy.ndarray
+            In the CRS of the raster, shape (plots,).
+
+        Returns
+        -------
+        numpy.ndarray
+            Their numbers, shape (plots,).
+        """
+        grid = self._elevation.grid
+        west, _, _, north = shapely.bounds(outlines).reshape(-1, 4).T
+        down = (grid.north - north) / grid.cell_y // SQUARE_CELLS
+        return np.asarray(np.lexsort(((west - grid.west) / grid.cell_x // SQUARE_CELLS, down)))
 
     def surface(self, outline: Outline) -> tuple[Frame, Surface | None]:
         """Smooth the heights around a plot.
@@ -154,7 +174,7 @@ class Around:
         at = np.array([(west - grid.west), (east - grid.west)]) / grid.cell_x
         down = np.array([(grid.north - north), (grid.north - south)]) / grid.cell_y
         row = int(np.clip(down.mean(), 0, grid.rows - 1))
-        if np.ptp(self._cell_m[0]) > 0 or np.ptp(self._cell_m[1]) > 0:
+        if self._in_bands:
             row = min(row // BAND_ROWS * BAND_ROWS + BAND_ROWS // 2, grid.rows - 1)
         width, height = (float(side[row]) for side in self._cell_m)
         across, along = (

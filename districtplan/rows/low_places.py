@@ -9,6 +9,9 @@ one is not broken.
 
 from __future__ import annotations
 
+from collections import deque
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -16,11 +19,14 @@ import pandas as pd
 import shapely
 
 from districtplan import geodesy, tables
-from districtplan.rows import sag
+from districtplan.rows import walk
 from districtplan.rows.around import Around
+from districtplan.rows.kept import Kept
 from districtplan.rows.straight import Land, back, pieces
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
     from pyproj import CRS
 
@@ -29,10 +35,11 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
     from districtplan.rows.around import Frame
     from districtplan.rows.lay import Laid
-    from districtplan.rows.straight import Pieces
+    from districtplan.rows.straight import Layout, Pieces
     from districtplan.rows.surface import Surface
 
     Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
     Objects = NDArray[np.object_]
 
 TABLE = "low_places"
@@ -40,7 +47,10 @@ STRAIGHT = ("straight", "any direction")
 """Methods whose rows are straight lines."""
 ROUNDS_MAX = 5
 """A row that is broken is looked at again: its parts are rows too."""
-POINTS_AT_ONCE = 1 << 19
+PLOTS_AT_ONCE = 256
+CELLS_AT_ONCE = 1 << 18
+"""Heights around the plots that are worked together; their cubics take sixteen numbers each."""
+THREADS = 2
 ROWS_LINKED = 3
 """Rows without a low place that a hollow may pass before it counts as another."""
 
@@ -92,128 +102,190 @@ def low_places(
         After which no row of these plots has a sag deeper than the plan's limit on the smoothed
         surface.
     """
+    bent = plots["row_method"].isin(STRAIGHT) & (plots["bend_grade_pct"] > 0)
+    numbers = np.flatnonzero(bent)
+    place = pd.Index(laid.plot_id).get_indexer(pd.Index(plots["plot_id"][bent]))
+    outlines = plots["geometry"].to_numpy(dtype=object)[numbers]
+    asked = _Asked(
+        laid,
+        crs,
+        plan.rows.sag_max_cm / 100,
+        plan.rows.gap_width_m,
+        handbook.number(TABLE, "link_m"),
+    )
     gaps = np.full(len(plots), None, dtype=object)
     broken = np.zeros(len(plots), dtype=np.int64)
-    place = {plot_id: number for number, plot_id in enumerate(laid.plot_id)}
-    around = Around(elevation, plan, handbook)
-    deepest, width = plan.rows.sag_max_cm / 100, plan.rows.gap_width_m
-    link_m = handbook.number(TABLE, "link_m")
-    bent = plots["row_method"].isin(STRAIGHT) & (plots["bend_grade_pct"] > 0)
-    for number in np.flatnonzero(bent):
-        plot_id, outline = plots["plot_id"].iloc[number], plots["geometry"].iloc[number]
-        frame, surface = around.surface(outline)
-        if surface is None:
-            continue
-        field = _Field(laid, place[plot_id])
-        ground = _Ground(frame, surface, crs)
-        for _ in range(ROUNDS_MAX):
-            found = field.low(ground, deepest)
-            if not len(found):
-                break
-            broken[number] += len(found)
-            field.leave(_strip(found, field.spacing_m, width, link_m))
-        gaps[number] = field.gaps
+    with ThreadPoolExecutor(THREADS) as pool:
+        waiting: deque[Future[tuple[Integers, Objects, Integers]]] = deque()
+
+        def take(most: int) -> None:
+            while len(waiting) > most:
+                of, found, count = waiting.popleft().result()
+                gaps[numbers[of]], broken[numbers[of]] = found, count
+
+        around = Around(Kept(elevation), plan, handbook)
+        for of, frames, surfaces in _batches(outlines, around):
+            waiting.append(pool.submit(_work, of, _Field.of(asked, place[of]), frames, surfaces))
+            take(THREADS)
+        take(0)
     table = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy(), "broken_rows": broken})
     return LowPlaces(gaps, tables.check(table, ("plot_id", *tables.made_by("low places"))))
 
 
-class _Ground(NamedTuple):
-    """The surface around a plot, by places in the zone."""
+class _Asked(NamedTuple):
+    """What is the same for all plots; depth, width and distance in metres."""
 
-    frame: Frame
-    surface: Surface
+    laid: Laid
     crs: CRS
-
-    def along(self, near: Floats, far: Floats) -> Floats:
-        """Give heights at evenly spread points of rows, shape (rows, points) [m]."""
-        ends = shapely.multipoints(np.concatenate([near, far]))
-        (moved,) = geodesy.reproject(np.array([ends], dtype=object), self.crs, self.frame.grid.crs)
-        start, stop = np.split(self.frame.to(shapely.get_coordinates(moved)), 2)
-        longest = float(np.hypot(*(stop - start).T).max())
-        share = np.linspace(0, 1, int(np.ceil(longest / sag.STEP_M)) + 1)[None, :, None]
-        xy = start[:, None] + share * (stop - start)[:, None]
-        return self.surface.height(xy.reshape(-1, 2)).reshape(len(start), -1)
+    deepest: float
+    width: float
+    link: float
 
 
+def _batches(
+    outlines: Objects, around: Around
+) -> Iterator[tuple[Integers, list[Frame], list[Surface]]]:
+    """Smooth the heights around plots, neighbours together; those of too few heights are left."""
+    of: list[int] = []
+    frames: list[Frame] = []
+    surfaces: list[Surface] = []
+    cells = 0
+    for number in around.order(outlines).tolist():
+        frame, surface = around.surface(outlines[number])
+        if surface is None:
+            continue
+        of.append(number)
+        frames.append(frame)
+        surfaces.append(surface)
+        cells += surface.heights.z.size
+        if len(of) == PLOTS_AT_ONCE or cells > CELLS_AT_ONCE:
+            yield np.array(of), frames, surfaces
+            of, frames, surfaces, cells = [], [], [], 0
+    if of:
+        yield np.array(of), frames, surfaces
+
+
+def _work(
+    of: Integers, field: _Field, frames: list[Frame], surfaces: list[Surface]
+) -> tuple[Integers, Objects, Integers]:
+    """Break the rows of some plots: the plots, their gaps and how many breaks were made."""
+    ground = walk.Ground.of(surfaces)
+    broken = np.zeros(len(of), dtype=np.int64)
+    wet = np.arange(len(of))
+    for _ in range(ROUNDS_MAX):
+        plot, places = field.low(wet, frames, ground)
+        if not len(plot):
+            break
+        count = np.bincount(plot, minlength=len(of))
+        broken += count
+        wet = np.flatnonzero(count)
+        field.leave(wet, field.strips(plot, places))
+    return of, field.gaps, broken
+
+
+@dataclass
 class _Field:
-    """The rows of one plot, in metres along (s) and across (d) them."""
+    """The rows of some plots, in metres along (s) and across (d) them."""
 
-    def __init__(self, laid: Laid, place: int) -> None:
-        self._at = slice(place, place + 1)
-        self._origin, self._scale = laid.origin[self._at], laid.scale[self._at]
-        self._layouts = [layout.take(self._at) for _, layout in laid.layouts]
-        self._land = laid.polygons[place]
-        self.gaps: shapely.Geometry | None = None
-        self.spacing_m = min(float(layout.spacing_m[0]) for layout in self._layouts)
+    asked: _Asked
+    origin: Floats
+    scale: Floats
+    layouts: list[Layout]
+    land: Objects
+    gaps: Objects
 
-    def low(self, ground: _Ground, deepest: float) -> Floats:
-        """Give low places of all rows, by place across them, shape (places, 2) [m]."""
-        land = Land.of(np.array([self._land], dtype=object), self._origin, self._scale)
-        parts = [self._low(pieces(land, layout), ground, deepest) for layout in self._layouts]
-        found = np.concatenate(parts)
-        return found[np.lexsort(found.T)]
+    @classmethod
+    def of(cls, asked: _Asked, place: Integers) -> _Field:
+        """Take those that lie at some places among what was laid."""
+        laid = asked.laid
+        return cls(
+            asked,
+            laid.origin[place],
+            laid.scale[place],
+            [layout.take(place) for _, layout in laid.layouts],
+            laid.polygons[place],
+            np.full(len(place), None, dtype=object),
+        )
 
-    def leave(self, strip: shapely.Geometry) -> None:
-        """Leave a strip, in metres along and across rows, unplanted."""
-        there = shapely.transform(strip, self._zone)
-        self.gaps = there if self.gaps is None else shapely.union(self.gaps, there)
-        self._land = shapely.difference(self._land, there)
-
-    def _zone(self, sd: Floats) -> Floats:
-        layout = self._layouts[0]
-        many = np.zeros(len(sd), dtype=np.int64)
-        local = back(sd[:, 0], sd[:, 1], layout.bearing_deg[many], layout.side[many])
-        return np.asarray(self._origin + self._scale * local)
-
-    def _low(self, rows: Pieces, ground: _Ground, deepest: float) -> Floats:
-        found = [np.zeros((0, 2))]
-        reach = float((rows.far - rows.near).max(initial=0.0))
-        at_once = max(int(POINTS_AT_ONCE * sag.STEP_M / max(reach, sag.STEP_M)), 1)
-        for first in range(0, len(rows.row), at_once):
-            some = slice(first, first + at_once)
-            near, far, across = rows.near[some], rows.far[some], rows.across[some]
-            ends = [self._zone(np.column_stack([s, across])) for s in (near, far)]
-            heights = ground.along(*ends)
-            last = heights.shape[1] - 1
-            for row in np.flatnonzero(sag.depth(heights).max(axis=1) > deepest):
-                share = np.array(sag.breaks(heights[row], deepest)) / last
-                s = near[row] + share * (far[row] - near[row])
-                found.append(np.column_stack([s, np.full(len(s), across[row])]))
-        return np.concatenate(found)
-
-
-def _strip(found: Floats, spacing_m: float, width_m: float, link_m: float) -> shapely.Geometry:
-    """Draw one strip through the low places of neighbouring rows.
-
-    Parameters
-    ----------
-    found : numpy.ndarray
-        Places along and across rows, by place across, shape (places, 2) [m].
-    spacing_m : float
-        Distance of rows [m].
-    width_m : float
-        Width of a strip [m].
-    link_m : float
-        How far apart along the rows places of one hollow may lie [m].
-
-    Returns
-    -------
-    shapely.Geometry
-        The strips, which end halfway to the next row.
-    """
-    chains: list[list[Floats]] = []
-    for place in found:
-        fits = [
-            (abs(place[0] - chain[-1][0]), number)
-            for number, chain in enumerate(chains)
-            if 0 < place[1] - chain[-1][1] <= (ROWS_LINKED + 1 / 2) * spacing_m
-            and abs(place[0] - chain[-1][0]) <= link_m
+    def low(
+        self, wet: Integers, frames: list[Frame], ground: walk.Ground
+    ) -> tuple[Integers, Floats]:
+        """Give low places of all rows of some plots, by plot and place across, with their plots."""
+        land = Land.of(self.land[wet], self.origin[wet], self.scale[wet])
+        found = [
+            self._low(wet, pieces(land, layout.take(wet)), frames, ground)
+            for layout in self.layouts
         ]
-        if fits:
-            chains[min(fits)[1]].append(place)
-        else:
-            chains.append([place])
-    half = np.array([0.0, spacing_m / 2])
-    lines = [shapely.LineString([chain[0] - half, *chain, chain[-1] + half]) for chain in chains]
-    wide = shapely.buffer(lines, width_m / 2, cap_style="flat", join_style="mitre")
-    return shapely.union_all(wide)
+        plot, places = (np.concatenate(part) for part in zip(*found, strict=True))
+        order = np.lexsort((*places.T, plot))
+        return plot[order], places[order]
+
+    def _low(
+        self, wet: Integers, rows: Pieces, frames: list[Frame], ground: walk.Ground
+    ) -> tuple[Integers, Floats]:
+        plot = wet[rows.plot]
+        if not len(plot):
+            return plot, np.zeros((0, 2))
+        ends = np.concatenate(
+            [self._zone(np.column_stack([s, rows.across]), plot) for s in (rows.near, rows.far)]
+        )
+        # One shape holds them all: a line is made much faster than so many points.
+        line = np.array([shapely.linestrings(ends)], dtype=object)
+        moved = geodesy.reproject(line, self.asked.crs, frames[0].grid.crs)
+        xy = shapely.get_coordinates(moved).reshape(2, -1, 2)
+        first = np.searchsorted(rows.plot, np.arange(len(wet) + 1))
+        for one, start, stop in zip(wet, first[:-1], first[1:], strict=True):
+            there = xy[:, start:stop]
+            there[:] = frames[one].to(there.reshape(-1, 2)).reshape(there.shape)
+        row, share = walk.lows(ground, plot, xy[0], xy[1], self.asked.deepest)
+        s = rows.near[row] + share * (rows.far[row] - rows.near[row])
+        return plot[row], np.column_stack([s, rows.across[row]])
+
+    def strips(self, plot: Integers, places: Floats) -> Objects:
+        """Draw strips through low places of neighbouring rows, which end halfway to the next row.
+
+        Parameters
+        ----------
+        plot : numpy.ndarray
+            Plot of each place, in order, shape (places,).
+        places : numpy.ndarray
+            Places along and across rows, by place across, shape (places, 2) [m].
+
+        Returns
+        -------
+        numpy.ndarray
+            The strips in the zone of each plot that has places, shape (such plots,).
+        """
+        apart = np.min([layout.spacing_m for layout in self.layouts], axis=0)
+        chain = walk.chains(plot, places, (ROWS_LINKED + 1 / 2) * apart, self.asked.link)
+        order = np.argsort(chain, kind="stable")
+        chain, plot, places = chain[order], plot[order], places[order]
+        first = np.flatnonzero(np.diff(chain, prepend=-1))
+        last = np.append(first[1:], len(chain)) - 1
+        half = np.column_stack([np.zeros(len(first)), apart[plot[first]] / 2])
+        at = np.concatenate([places[first] - half, places, places[last] + half])
+        order = np.argsort(np.concatenate([chain[first], chain, chain[last]]), kind="stable")
+        lines = shapely.linestrings(
+            at[order], indices=np.repeat(np.arange(len(first)), last - first + 3)
+        )
+        wide = shapely.buffer(lines, self.asked.width / 2, cap_style="flat", join_style="mitre")
+        begin = np.flatnonzero(np.diff(plot[first], prepend=-1))
+        joined = np.empty(len(begin), dtype=object)
+        parts = np.split(np.asarray(wide, dtype=object), begin[1:])
+        joined[:] = [shapely.union_all(part) for part in parts]
+        of = plot[first][begin]
+        xy, strip = shapely.get_coordinates(joined, return_index=True)
+        return np.asarray(shapely.set_coordinates(joined, self._zone(xy, of[strip])), dtype=object)
+
+    def leave(self, wet: Integers, strips: Objects) -> None:
+        """Leave strips unplanted."""
+        before = self.gaps[wet]
+        bare = shapely.is_missing(before)
+        # The union with nothing is nothing.
+        self.gaps[wet] = np.where(bare, strips, shapely.union(before, strips))
+        self.land[wet] = shapely.difference(self.land[wet], strips)
+
+    def _zone(self, sd: Floats, plot: Integers) -> Floats:
+        layout = self.layouts[0]
+        local = back(sd[:, 0], sd[:, 1], layout.bearing_deg[plot], layout.side[plot])
+        return np.asarray(self.origin[plot] + self.scale[plot, None] * local)

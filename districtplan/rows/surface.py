@@ -22,12 +22,13 @@ References
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy import fft
-from scipy.interpolate import RectBivariateSpline
+from scipy.interpolate import RectBivariateSpline, make_interp_spline
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -147,12 +148,20 @@ class Surface:
 
     Attributes
     ----------
+    heights : Heights
+        As given.
     doubt : Doubt
         As given.
     """
 
     def __init__(self, heights: Heights, doubt: Doubt) -> None:
-        self._spline = RectBivariateSpline(
+        self.heights = heights
+        self.doubt = doubt
+
+    @functools.cached_property
+    def _spline(self) -> RectBivariateSpline:
+        heights = self.heights
+        return RectBivariateSpline(
             heights.y,
             heights.x,
             heights.z,
@@ -160,7 +169,6 @@ class Surface:
             ky=min(ORDER, heights.z.shape[1] - 1),
             s=0,
         )
-        self.doubt = doubt
 
     def height(self, xy: Floats) -> Floats:
         """Give heights.
@@ -210,6 +218,32 @@ class Surface:
         """
         return np.asarray(self._spline(y, x))
 
+    def cubics(self) -> Floats:
+        """Give the spline as polynomials, one for each cell of the lattice.
+
+        Returns
+        -------
+        numpy.ndarray
+            Coefficients by powers of the way northwards and eastwards through a cell, each from 0
+            to 1, shape (rows - 1, columns - 1, 4, 4) [m].
+        """
+        rows, columns = self.heights.z.shape
+        down, across = _cardinal(rows), _cardinal(columns)
+        both = down @ self.heights.z @ across.T
+        apart = both.reshape(rows - 1, ORDER + 1, columns - 1, ORDER + 1)
+        return np.ascontiguousarray(apart.transpose(0, 2, 1, 3))
+
+
+@functools.lru_cache(maxsize=SHAPES_KEPT)
+def _cardinal(count: int) -> Floats:
+    """Give the spline's polynomials by the heights it runs through, shape (4 cells, heights)."""
+    order = min(ORDER, count - 1)
+    spline = make_interp_spline(np.arange(count), np.eye(count), k=order)
+    powers = np.zeros((count - 1, ORDER + 1, count))
+    for power in range(order + 1):
+        powers[:, power] = spline(np.arange(count - 1), power) / math.factorial(power)
+    return powers.reshape(-1, count)
+
 
 def fit(heights: Heights, error: Error) -> Surface:
     """Smooth the heights of a window as far as their error asks.
@@ -234,6 +268,8 @@ def fit(heights: Heights, error: Error) -> Surface:
     known = ~np.isnan(heights.z)
     if not known.any():
         raise ValueError("no height is known")
+    if error.sigma_m == 0 and known.all():
+        return Surface(heights, Doubt(0.0, 0.0, heights.step_x * heights.step_y))
     trend = _trend(heights, known)
     left = np.where(known, heights.z - trend, 0.0)
     sides = heights.z.shape[0], heights.z.shape[1]

@@ -385,7 +385,10 @@ NAMED = {
         "BAND_ROWS",
         "SIDE_MAX",
         "READ_MAX",
-        "POINTS_AT_ONCE",
+        "PLOTS_AT_ONCE",
+        "CELLS_AT_ONCE",
+        "SQUARE_CELLS",
+        "SQUARES_KEPT",
         "ROWS_LINKED",
     },
     "water": {

@@ -83,7 +83,7 @@ def test_paces_are_the_plans(texts):
     said = tie_words(tie, "C", PLAN, texts)
     assert said == (
         "30.0 m along the edge from C, the south-west corner (40 paces), "
-        "with the plot on your left hand, then 0.2 m into the plot"
+        "with the plot on your left hand, then 0.2 m straight into the plot"
     )
     assert paces(30.0, plan_of(rows={"pace_m": 0.6})) == 50
     near = Tie("north", 0.8, "clockwise", 0.0, (0.0, 0.0))

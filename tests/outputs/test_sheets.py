@@ -22,6 +22,7 @@ from districtplan.outputs.sheets import paper, plot_page
 from districtplan.outputs.sheets import pictures as pictures_of
 from districtplan.outputs.sheets.build import sheets_of
 from districtplan.outputs.sheets.paper import TEXT_PT, Paper
+from districtplan.outputs.sheets.pegs import pegs_table
 from districtplan.outputs.sheets.sheet import Drawing, Mark
 from tests.conftest import plan_of
 from tests.outputs.conftest import pegs_of
@@ -591,3 +592,20 @@ def test_signs_on_the_drawing_never_cover_one_another(seed, monkeypatch):
         assert apart.min() > 2 * pictures_of.SIGN_MM
         assert (circles - pictures_of.SIGN_MM >= [box.x, box.y]).all()
         assert (circles + pictures_of.SIGN_MM <= [box.x + box.width, box.y + box.height]).all()
+
+
+def test_drops_on_paper_are_grade_times_leg(small_results, texts):
+    plots = small_results.plots
+    (outline,) = plots.loc[plots["plot_id"] == "109", "geometry"]
+    x, y = outline.centroid.x, outline.centroid.y
+    pegs = pegs_of("109", outline, np.array([[x - 20, y], [x + 13.3, y]]), 10.0).table
+    pegs = pegs.assign(number=range(1, len(pegs) + 1))
+
+    def drops(table) -> list[str]:
+        head, *rows = pegs_table(table, texts).rows
+        return [row[head.index("Drop")] for row in rows]
+
+    assert drops(pegs) == ["0 cm"] * len(pegs)
+    # 0.7 % falls 7 cm in 10 m; the last leg is 3.3 m.
+    fallen = pegs.assign(peg_drop_cm=0.7 * pegs["peg_along_m"].diff().fillna(0.0))
+    assert drops(fallen) == ["0 cm", "7 cm", "7 cm", "7 cm", "2.3 cm"]
