@@ -145,7 +145,7 @@ def choose(ways: Ways, budget: float, group_shares: Floats | None = None) -> Cho
     least = np.zeros(int(pool.group.max(initial=0)) + 1, dtype=np.float64)
     start = np.empty(0, dtype=np.int64)
     if group_shares is not None:
-        start = _each_alone(pool, steps, budget * group_shares)
+        start = _each_alone(pool, budget * group_shares)
         np.add.at(least, pool.group[start], pool.gain[start])
     greedy = _step_by_step(pool, steps, budget, start)
     price, worth = _prices(pool, steps, budget, least)
@@ -220,24 +220,15 @@ def _rises(ways: Ways, place: Ints) -> tuple[Ints, Floats, Floats]:
     return before, cost, gain
 
 
-def _each_alone(ways: Ways, steps: _Steps, budgets: Floats) -> Ints:
+def _each_alone(ways: Ways, budgets: Floats) -> Ints:
     """Spend the share of each group on it alone, step by step."""
-    groups = ways.group[steps.place]
-    chosen = [
-        _step_by_step(ways, _only(steps, groups == group), float(budgets[group]))
-        for group in np.unique(groups)
-    ]
-    return np.concatenate([*chosen, np.empty(0, dtype=np.int64)])
-
-
-def _only(steps: _Steps, kept: Bools) -> _Steps:
-    return _Steps(
-        steps.place[kept],
-        steps.before[kept],
-        steps.cost[kept],
-        steps.gain[kept],
-        steps.ratio[kept],
-    )
+    chosen = [np.empty(0, dtype=np.int64)]
+    for group in np.unique(ways.group):
+        # A way that the share can't pay is no step of the hull.
+        mine = np.flatnonzero((ways.group == group) & (ways.cost <= budgets[group]))
+        own = ways.take(mine)
+        chosen.append(mine[_step_by_step(own, _steps(own), float(budgets[group]))])
+    return np.concatenate(chosen)
 
 
 def _step_by_step(ways: Ways, steps: _Steps, budget: float, start: Ints | None = None) -> Ints:

@@ -154,7 +154,8 @@ def spacing(measure: Measure, slope_pct: Floats, plan: Plan, handbook: Handbook)
     other = next((name for name in rules if name != rule), "")
     apart = by_rule[rule]
     beside = by_rule.get(other, np.full_like(apart, np.nan))
-    alike = np.abs(beside - apart) < SAME_M
+    with np.errstate(invalid="ignore"):  # both are infinite on level land
+        alike = (beside == apart) | (np.abs(beside - apart) < SAME_M)
     every = np.stack(list(by_rule.values()))
     return Spacing(
         rule, other, apart, np.where(alike, np.nan, beside), every.min(axis=0), every.max(axis=0)

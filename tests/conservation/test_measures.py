@@ -69,6 +69,12 @@ def test_what_rows_become_beside_a_measure():
     assert (cover["land_taken_pct"], cover["holes_after"]) == (100, 0)
 
 
+def test_level_land_is_offered_nothing():
+    found = found_for([0.0, 0.5], run_on_area_ha=1.0)
+    assert found.offered.empty
+    assert len(found.refused) == 2 * len(MEASURES)
+
+
 def test_unknown_rows_stay_unknown():
     found = found_for(holes=pd.array([pd.NA], dtype="Int64"), row_length_m=np.nan)
     strips = option(found, "grass_strips")
