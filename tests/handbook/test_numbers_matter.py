@@ -372,6 +372,7 @@ NAMED = {
         "LEAST_ERROR",
         "SPACING_MAX_M",
     },
+    "conservation": set(),
     "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
