@@ -2,6 +2,23 @@
 
 from __future__ import annotations
 
+from districtplan.conservation.order import days_owed, order_of_work, safe_if
+from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, waterway
 from districtplan.conservation.sites import work_sites
+from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
 
-__all__ = ["work_sites"]
+__all__ = [
+    "Drawn",
+    "Hillside",
+    "Line",
+    "LineForm",
+    "Outlet",
+    "Waterway",
+    "days_owed",
+    "draw",
+    "order_of_work",
+    "safe_if",
+    "safe_outlets",
+    "waterway",
+    "work_sites",
+]

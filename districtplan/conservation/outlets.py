@@ -12,9 +12,9 @@ if TYPE_CHECKING:
 
     import pandas as pd
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry as Shape
 
     Floats = NDArray[np.float64]
-    Objects = NDArray[np.object_]
 
 SAFE = ("waterway", "ditch", "grass", "forest", "stream")
 """Kinds of features that water of a whole hillside may end in (common practice). A strip of grass
@@ -82,12 +82,12 @@ class Outlet(NamedTuple):
     ----------
     name : str
         Its kind and the row of the features file, or ``TO_BUILD``.
-    shape : shapely.Geometry
+    shape : Shape
         A line down the flow or an area, in the plane of the hillside.
     """
 
     name: str
-    shape: shapely.Geometry
+    shape: Shape
 
 
 class Waterway(NamedTuple):
@@ -128,10 +128,10 @@ def safe_outlets(features: pd.DataFrame) -> tuple[Outlet, ...]:
 
 
 def waterway(
-    land: shapely.Geometry,
+    land: Shape,
     flow: Sequence[shapely.LineString],
     outlets: Sequence[Outlet],
-    refused: shapely.Geometry,
+    refused: Shape,
     ground: Ground,
     limits: Mapping[str, float],
 ) -> Waterway | None:
@@ -143,13 +143,13 @@ def waterway(
 
     Parameters
     ----------
-    land : shapely.Geometry
+    land : Shape
         The site's land.
     flow : Sequence[shapely.LineString]
         Flow lines, each down the flow, from one meeting of waters to the next; the largest first.
     outlets : Sequence[Outlet]
         Safe outlets.
-    refused : shapely.Geometry
+    refused : Shape
         What water may not be led onto, other people's plots among it.
     ground : Ground
         The smoothed surface.
@@ -188,7 +188,7 @@ def _followed(
     return shapely.LineString(points)
 
 
-def _on_land(course: shapely.LineString, land: shapely.Geometry) -> shapely.LineString:
+def _on_land(course: shapely.LineString, land: Shape) -> shapely.LineString:
     """Cut off what lies above the land."""
     inside = shapely.intersection(course, land)
     entry = min(course.project(shapely.Point(xy)) for xy in shapely.get_coordinates(inside))
@@ -197,14 +197,14 @@ def _on_land(course: shapely.LineString, land: shapely.Geometry) -> shapely.Line
 
 def _ended(
     course: shapely.LineString,
-    land: shapely.Geometry,
+    land: Shape,
     outlets: Sequence[Outlet],
     limits: Mapping[str, float],
 ) -> tuple[shapely.LineString, str] | None:
     """Cut a course where it first reaches an outlet, if it does."""
     best = None
     for outlet in outlets:
-        near = shapely.intersection(course, outlet.shape.buffer(limits["outlet_reach_m"]))
+        near = shapely.intersection(course, shapely.buffer(outlet.shape, limits["outlet_reach_m"]))
         for xy in shapely.get_coordinates(near):
             at = course.project(shapely.Point(xy))
             if at > 0 and (best is None or at < best[0]):
@@ -222,9 +222,7 @@ def _between(course: shapely.LineString, start: float, stop: float) -> shapely.L
     return shapely.LineString([course.interpolate(at) for at in (start, *kept, stop)])
 
 
-def _fall(
-    laid: shapely.LineString, ground: Ground, limits: Mapping[str, float]
-) -> float | None:
+def _fall(laid: shapely.LineString, ground: Ground, limits: Mapping[str, float]) -> float | None:
     """Give how far a course falls; None where it rises on the way."""
     heights = ground.height(shapely.get_coordinates(laid))
     rise = heights - np.minimum.accumulate(heights)

@@ -86,7 +86,7 @@ class _Pairs(NamedTuple):
     one: Integers
     other: Integers
 
-    def __getitem__(self, chosen: Bools) -> _Pairs:  # type: ignore[override]
+    def only(self, chosen: Bools) -> _Pairs:
         return _Pairs(self.one[chosen], self.other[chosen])
 
 
@@ -103,30 +103,29 @@ def _links(
 ) -> tuple[Floats, _Pairs]:
     """Give the fall of each plot, that of the nearest where not known, and who is linked."""
     legs = shapely.linestrings(np.stack([middle[near.one], middle[near.other]], axis=1))
-    parted = np.zeros(len(legs), dtype=bool)
+    parted = np.zeros(len(near.one), dtype=bool)
     parted[shapely.STRtree(parting).query(legs, predicate="intersects")[0]] = True
-    pairs = near[~parted]
+    pairs = near.only(~parted)
     known = ~np.isnan(fall)
     both = known[pairs.one] & known[pairs.other]
-    alike = pairs[both]
-    alike = alike[np.abs(_turn(fall[alike.one] - fall[alike.other])) <= limits["turn_max_deg"]]
-    half = pairs[known[pairs.one] != known[pairs.other]]
+    alike = pairs.only(both)
+    turn = np.abs(_turn(fall[alike.one] - fall[alike.other]))
+    alike = alike.only(turn <= limits["turn_max_deg"])
+    half = pairs.only(known[pairs.one] != known[pairs.other])
     guest = np.where(known[half.one], half.other, half.one)
     host = np.where(known[half.one], half.one, half.other)
     far = np.hypot(*(middle[guest] - middle[host]).T)
     order = np.lexsort((host, far, guest))
     guest, host = guest[order], host[order]
-    guest, first = np.unique(guest, return_index=True)
-    host = host[first]
+    once = np.concatenate([[True], np.diff(guest) > 0])[: len(guest)]
+    guest, host = guest[once], host[once]
     filled = np.where(known, fall, 0.0)
     filled[guest] = fall[host]
     joined = _Pairs(np.concatenate([alike.one, guest]), np.concatenate([alike.other, host]))
     return filled, joined
 
 
-def _bounded(
-    fall: Floats, middle: Floats, links: _Pairs, limits: Mapping[str, float]
-) -> Integers:
+def _bounded(fall: Floats, middle: Floats, links: _Pairs, limits: Mapping[str, float]) -> Integers:
     """Give the number of each plot's site: what is linked, cut until it keeps within bounds."""
     count = len(fall)
     site = _together(count, links)
@@ -135,7 +134,7 @@ def _bounded(
         if not part.any():
             break
         same = (site[links.one] == site[links.other]) & (part[links.one] == part[links.other])
-        links = links[same]
+        links = links.only(same)
         site = _together(count, links)
     return site
 
@@ -143,12 +142,10 @@ def _bounded(
 def _together(count: int, links: _Pairs) -> Integers:
     ones = np.ones(len(links.one), dtype=np.int8)
     graph = coo_array((ones, (links.one, links.other)), shape=(count, count))
-    return connected_components(graph, directed=False)[1].astype(np.int64)
+    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 
 
-def _part(
-    fall: Floats, middle: Floats, site: Integers, limits: Mapping[str, float]
-) -> Integers:
+def _part(fall: Floats, middle: Floats, site: Integers, limits: Mapping[str, float]) -> Integers:
     """Give the part of its site that each plot is in; all 0 where every site keeps its bounds."""
     turn = np.radians(fall)
     mean = np.arctan2(np.bincount(site, np.sin(turn)), np.bincount(site, np.cos(turn)))
@@ -217,8 +214,11 @@ def _listed(site: Integers, values: Objects) -> Objects:
     listed = np.empty(int(site.max(initial=-1)) + 1, dtype=object)
     listed[:] = [()] * len(listed)
     told = pd.DataFrame({"site": site, "value": values}).drop_duplicates()
-    for own, group in told.sort_values(["site", "value"]).groupby("site")["value"]:
-        listed[int(own)] = tuple(group)  # type: ignore[call-overload]
+    told = told.sort_values(["site", "value"])
+    own, value = told["site"].to_numpy(), told["value"].to_numpy()
+    start = np.flatnonzero(np.diff(own, prepend=-1))
+    for first, those in zip(own[start], np.split(value, start[1:]), strict=False):
+        listed[first] = tuple(those)
     return listed
 
 

@@ -137,6 +137,4 @@ def test_every_limit_matters(line):
     ]
     value = float(packaged().rows("work_site_limits")["value"][line])
     book = tweaked("work_site_limits", line, "value", value - 1)
-    assert any(
-        not work_sites(*case, book).equals(work_sites(*case, packaged())) for case in cases
-    )
+    assert any(not work_sites(*case, book).equals(work_sites(*case, packaged())) for case in cases)

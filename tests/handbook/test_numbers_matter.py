@@ -372,7 +372,15 @@ NAMED = {
         "LEAST_ERROR",
         "SPACING_MAX_M",
     },
-    "conservation": set(),
+    "conservation": {
+        "LATTICE_M",
+        "LATTICE_MAX",
+        "ON_M",
+        "SETTLED",
+        "SETTLED_SHARE",
+        "SLIT_M",
+        "SMOOTH_M",
+    },
     "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
