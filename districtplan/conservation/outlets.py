@@ -202,18 +202,21 @@ def _ended(
     limits: Mapping[str, float],
 ) -> tuple[shapely.LineString, str] | None:
     """Cut a course where it first reaches an outlet, if it does."""
-    best = None
+    best: tuple[float, Outlet] | None = None
     for outlet in outlets:
         near = shapely.intersection(course, shapely.buffer(outlet.shape, limits["outlet_reach_m"]))
         for xy in shapely.get_coordinates(near):
             at = course.project(shapely.Point(xy))
             if at > 0 and (best is None or at < best[0]):
-                best = at, outlet.name
+                best = at, outlet
     if best is None:
         return None
-    laid = _between(course, 0.0, best[0])
+    # From there straight on, so that what lies between is looked at too.
+    leg = shapely.get_coordinates(shapely.shortest_line(course.interpolate(best[0]), best[1].shape))
+    points = shapely.get_coordinates(_between(course, 0.0, best[0]))
+    laid = shapely.LineString(np.concatenate([points, leg[1:]]))
     below = shapely.difference(laid, land).length
-    return None if below > limits["waterway_below_max_m"] else (laid, best[1])
+    return None if below > limits["waterway_below_max_m"] else (laid, best[1].name)
 
 
 def _between(course: shapely.LineString, start: float, stop: float) -> shapely.LineString:
@@ -224,7 +227,7 @@ def _between(course: shapely.LineString, start: float, stop: float) -> shapely.L
 
 def _fall(laid: shapely.LineString, ground: Ground, limits: Mapping[str, float]) -> float | None:
     """Give how far a course falls; None where it rises on the way."""
-    heights = ground.height(shapely.get_coordinates(laid))
+    heights = ground.height(shapely.get_coordinates(shapely.segmentize(laid, limits["peg_step_m"])))
     rise = heights - np.minimum.accumulate(heights)
     fall = float(heights[0] - heights[-1])
     return fall if fall > 0 and rise.max() <= limits["waterway_rise_max_m"] else None

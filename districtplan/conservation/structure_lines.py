@@ -348,39 +348,55 @@ def _graded(
 ) -> tuple[list[Line], int]:
     """Walk lines from outlets; give them, and how many levels from the top have some."""
     starts = _starts(site, outlets, np.array(levels))
-    count = len(starts.level)
-    away = np.concatenate([starts.xy, starts.xy])
-    paths = _walk(site, away, np.repeat([1.0, -1.0], count))
-    near = (
-        shapely.buffer(site.land, site.limits["cut_off_above_m"]) if site.form.above else site.land
-    )
-    near = shapely.difference(near, site.hillside.refused)
-    taken: list[tuple[int, shapely.LineString]] = [(-1, line) for line in standing]
-    lines: list[Line] = []
+    own, level = np.tile(starts.outlet, 2), np.tile(starts.level, 2)
+    side = np.repeat([1.0, -1.0], len(starts.level))
+    paths = _walk(site, np.tile(starts.xy, (2, 1)), side)
+    near = _near(site, 0.0)
+    free = [_free(near, place, outlets, site) for place in range(len(outlets))]
+    walks = _cut_to_land(paths, free, near, own, outlets, site)
+    taken, by = list(standing), [-1] * len(standing)
+    found: list[tuple[int, str]] = []
     done = 0
-    for place in np.lexsort((starts.outlet, starts.level)).tolist():
-        level, own = int(starts.level[place]), int(starts.outlet[place])
-        if level > done:
+    start = np.tile(np.arange(len(starts.level)), 2)
+    for place in np.lexsort((start, own, level)).tolist():
+        if level[place] > done:
             break
-        free = _free(near, starts.xy[place], own, outlets, site)
-        others = [line for other, line in taken if other != place]
-        for path in (paths[place], paths[place + count]):
-            line = _cut(path, free, near, others, site)
-            if line is None:
-                continue
-            taken.append((place, line))
-            lines.append(_line(site, level, outlets[own], line))
-            done = level + 1
-    return lines, done
+        others = [line for line, other in zip(taken, by, strict=True) if other != start[place]]
+        line = _clear_of(walks[place], others, site.limits)
+        if line is not None:
+            taken.append(line)
+            by.append(int(start[place]))
+            done = int(level[place]) + 1
+            found.append((done, outlets[int(own[place])].name))
+    return _told(site, found, taken[len(standing) :]), done
+
+
+def _told(
+    site: _Site, found: list[tuple[int, str]], shapes: list[shapely.LineString]
+) -> list[Line]:
+    drawn = np.array(shapes, dtype=object)
+    ends = [
+        site.ground.height(shapely.get_coordinates(shapely.get_point(drawn, end)))
+        for end in (0, -1)
+    ]
+    rows = zip(found, shapes, ends[0] - ends[1], _crossed(site.hillside, drawn), strict=True)
+    return [
+        Line(number, DRAWN, shape, float(fall), outlet, plots)
+        for (number, outlet), shape, fall, plots in rows
+    ]
+
+
+def _near(site: _Site, beyond_m: float) -> Shape:
+    """Give where lines may lie, widened: the land, or what is above it for a cut-off drain."""
+    above = site.limits["cut_off_above_m"] if site.form.above else 0.0
+    wide = shapely.buffer(site.land, above + beyond_m) if above + beyond_m else site.land
+    return shapely.difference(wide, site.hillside.refused)
 
 
 def _starts(site: _Site, outlets: Sequence[Outlet], levels: Floats) -> _Starts:
     """Find where outlets near the land lie at the levels of lines, and fall by more than lines."""
     reach = site.limits["outlet_reach_m"]
-    near: Shape = shapely.buffer(
-        site.land, site.limits["cut_off_above_m"] if site.form.above else reach
-    )
-    near = shapely.difference(near, site.hillside.refused)
+    near = _near(site, reach)
     found: list[tuple[int, int, float, float]] = []
     for place, outlet in enumerate(outlets):
         area = shapely.get_dimensions(outlet.shape) > 1
@@ -428,12 +444,12 @@ def _settled(
     ground: Ground, at: Floats, height: Floats, peg: Floats, grade: float
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Move pegs along the fall until they rise by the grade: where, how high, whether done."""
-    wanted = there = height
+    rise = ground.gradient(peg)
+    way = rise / np.maximum((rise**2).sum(axis=1), ON_M)[:, None]
+    there = ground.height(peg)
     for _ in range(SETTLED):
-        rise = ground.gradient(peg)
-        steep = np.maximum((rise**2).sum(axis=1), ON_M)
         wanted = height + grade * np.hypot(*(peg - at).T)
-        peg = peg + rise * ((wanted - ground.height(peg)) / steep)[:, None]
+        peg = peg + way * (wanted - there)[:, None]
         there = ground.height(peg)
     rise_m = grade * np.hypot(*(peg - at).T)
     return peg, there, np.abs(there - height - rise_m) < SETTLED_SHARE * rise_m
@@ -452,109 +468,130 @@ def _leg(
     return up * part + along * np.sqrt(1 - part**2), sure
 
 
-def _free(near: Shape, start: Floats, place: int, outlets: Sequence[Outlet], site: _Site) -> Shape:
-    """Give where a line may run: the land, and from its edge to the outlet, up to other water."""
-    reach, apart = site.limits["outlet_reach_m"], site.limits["lines_apart_min_m"]
-    own, at = outlets[place].shape, shapely.Point(start)
-    gap = shapely.difference(shapely.buffer(at, 2 * reach), site.hillside.refused)
+def _free(near: Shape, place: int, outlets: Sequence[Outlet], site: _Site) -> Shape:
+    """Give where lines of an outlet may run: the land, and on to the outlet, up to other water."""
+    reach, own = site.limits["outlet_reach_m"], outlets[place].shape
+    beside = shapely.intersection(shapely.buffer(own, 2 * reach), _near(site, reach))
     others = [one.shape for other, one in enumerate(outlets) if other != place]
-    water = shapely.difference(
-        shapely.union_all([*others, *site.hillside.flow]), shapely.buffer(own, reach)
-    )
+    water = shapely.union_all([*others, *site.hillside.flow])
+    bars: Shape = shapely.buffer(shapely.difference(water, shapely.buffer(own, reach)), SLIT_M)
     if shapely.get_dimensions(own) > 1:
-        bars = shapely.union(shapely.buffer(water, SLIT_M), shapely.buffer(own, -SLIT_M))
-    else:
-        further = shapely.difference(own, shapely.buffer(at, apart))
-        bars = shapely.buffer(shapely.union(water, further), SLIT_M)
-    return shapely.difference(shapely.union(near, gap), bars)
+        bars = shapely.union(bars, shapely.buffer(own, -SLIT_M))
+    return shapely.difference(shapely.union(near, beside), bars)
 
 
-def _cut(
-    path: Floats, free: Shape, near: Shape, others: Sequence[shapely.LineString], site: _Site
+def _cut_to_land(
+    paths: list[Floats],
+    free: list[Shape],
+    near: Shape,
+    own: Integers,
+    outlets: Sequence[Outlet],
+    site: _Site,
+) -> list[Floats]:
+    """Cut walks where they first leave free land, meet their outlet again, or meet themselves."""
+    long = np.flatnonzero([len(path) > 1 for path in paths])
+    cut = [path[:1] for path in paths]
+    walks = np.array([shapely.LineString(paths[place]) for place in long], dtype=object)
+    lands = np.array([free[place] for place in own[long]], dtype=object)
+    shapes = np.array([outlets[place].shape for place in own[long]], dtype=object)
+    again = shapely.intersection(walks, shapes)
+    again[shapely.get_dimensions(shapes) > 1] = shapely.Point()
+    stop = np.minimum(_first(walks, shapely.difference(walks, lands)), _first_back(walks))
+    stop = np.minimum(stop, _first(walks, again, site.limits["lines_apart_min_m"]))
+    # What lies beyond the land at the outlet's side brings a line there; a head does nothing.
+    at, walk = _along(walks, shapely.intersection(walks, near))
+    last = np.zeros(len(walks))
+    kept = at <= stop[walk] + ON_M
+    np.maximum.at(last, walk[kept], at[kept])
+    heads = np.zeros((len(paths), 2))
+    heads[long] = shapely.get_coordinates(shapely.line_interpolate_point(walks, last))
+    for place, end in zip(long.tolist(), last.tolist(), strict=True):
+        path = paths[place]
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+        cut[place] = path[along <= end + ON_M]
+    return _headed(cut, heads, [free[place] for place in own], site)
+
+
+def _headed(cut: list[Floats], heads: Floats, free: list[Shape], site: _Site) -> list[Floats]:
+    """Set heads that stand between two pegs at their height."""
+    at = np.array([path[-1] for path in cut]).reshape(-1, 2)
+    more = np.hypot(*(heads - at).T) > site.limits["peg_step_m"] * SETTLED_SHARE
+    more &= np.array([len(path) for path in cut]) > 1
+    if not more.any():
+        return cut
+    grade = site.form.grade_pct / 100
+    height = site.ground.height(at[more])
+    moved, _, settled = _settled(site.ground, at[more], height, heads[more], grade)
+    legs = shapely.linestrings(np.stack([at[more], moved], axis=1))
+    land = np.array(free, dtype=object)[more]
+    sound = settled & (shapely.length(shapely.difference(legs, land)) < SLIT_M)
+    for place, head, good in zip(np.flatnonzero(more), moved, sound, strict=True):
+        if good:
+            cut[place] = np.concatenate([cut[place], head[None]])
+    return cut
+
+
+def _clear_of(
+    path: Floats, others: Sequence[shapely.LineString], limits: Mapping[str, float]
 ) -> shapely.LineString | None:
-    """Cut a walk where it first leaves free land or comes near another line; head first."""
+    """Cut a walk at the last peg before it comes near another line; head first."""
     if len(path) <= 1:
         return None
     walk = shapely.LineString(path)
-    stop = min(
-        _first_out(walk, free),
-        _first_near(walk, others, site.limits["lines_apart_min_m"]),
-        _first_back(walk),
-    )
-    # What lies beyond the land at the outlet's side brings the line there; a head does nothing.
-    on_land = shapely.get_coordinates(shapely.intersection(walk, near))
-    if not len(on_land):
+    stop = _first_near(walk, others, limits["lines_apart_min_m"])
+    if stop < walk.length:
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+        path = path[along <= stop]
+    if len(path) <= 1 or shapely.LineString(path).length < limits["line_length_min_m"]:
         return None
-    places = np.asarray(shapely.line_locate_point(walk, shapely.points(on_land)))
-    stop = float(places[places <= stop + ON_M].max(initial=0.0))
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
-    kept = path[along <= stop + ON_M]
-    # The head stands between two pegs: it gets its height too.
-    end = shapely.get_coordinates(walk.interpolate(stop))
-    at = kept[-1:]
-    if np.hypot(*(end - at)[0]) > site.limits["peg_step_m"] * SETTLED_SHARE:
-        height = site.ground.height(at)
-        head, _, settled = _settled(site.ground, at, height, end, site.form.grade_pct / 100)
-        leg = shapely.LineString([at[0], head[0]])
-        if settled[0] and shapely.difference(leg, free).length < SLIT_M:
-            kept = np.concatenate([kept, head])
-    if len(kept) <= 1 or shapely.LineString(kept).length < site.limits["line_length_min_m"]:
-        return None
-    return shapely.LineString(kept[::-1])
-
-
-def _first_out(walk: shapely.LineString, free: Shape) -> float:
-    """Give how far a walk goes before it leaves free land."""
-    outside = shapely.difference(walk, free)
-    return _nearest_along(walk, outside)
+    return shapely.LineString(path[::-1])
 
 
 def _first_near(walk: shapely.LineString, others: Sequence[shapely.LineString], by: float) -> float:
-    if not others:
-        return float(walk.length)
     lines = np.array(others, dtype=object)
     close = lines[shapely.dwithin(lines, walk, by)]
     if not len(close):
         return float(walk.length)
-    return _nearest_along(
-        walk, shapely.intersection(walk, shapely.buffer(shapely.union_all(close), by))
-    )
+    beside = shapely.buffer(shapely.union_all(close), by)
+    one = np.array([walk], dtype=object)
+    return float(_first(one, shapely.intersection(one, beside))[0])
 
 
-def _first_back(walk: shapely.LineString) -> float:
-    """Give how far a walk goes before it meets itself."""
-    points = shapely.get_coordinates(walk)
-    if walk.is_simple:
-        return float(walk.length)
-    for count in range(2, len(points)):
-        part = shapely.LineString(points[: count + 1])
-        if not part.is_simple:
-            return float(shapely.LineString(points[:count]).length)
-    return float(walk.length)
+def _first_back(walks: Objects) -> Floats:
+    """Give how far walks go before they meet themselves."""
+    stop = shapely.length(walks)
+    for place in np.flatnonzero(~shapely.is_simple(walks)).tolist():
+        points = shapely.get_coordinates(walks[place])
+        parts = [shapely.LineString(points[:count]) for count in range(2, len(points) + 1)]
+        crossed = int(np.argmin(shapely.is_simple(parts)))
+        stop[place] = parts[crossed - 1].length
+    return np.asarray(stop)
 
 
-def _nearest_along(walk: shapely.LineString, there: Shape) -> float:
-    xy = shapely.get_coordinates(there)
-    if not len(xy):
-        return float(walk.length)
-    return float(shapely.line_locate_point(walk, shapely.points(xy)).min())
+def _first(walks: Objects, there: Objects, least: float = -1.0) -> Floats:
+    """Give how far each walk goes before it meets a shape on it, further on than the least."""
+    at, walk = _along(walks, there)
+    stop = np.asarray(shapely.length(walks))
+    further = at > least
+    np.minimum.at(stop, walk[further], at[further])
+    return stop
 
 
-def _line(site: _Site, level: int, outlet: Outlet, shape: shapely.LineString) -> Line:
-    ends = site.ground.height(shapely.get_coordinates(shape)[[0, -1]])
-    crossed = _crossed(site.hillside, np.array([shape], dtype=object))[0]
-    return Line(level + 1, DRAWN, shape, float(ends[0] - ends[1]), outlet.name, crossed)
+def _along(walks: Objects, there: Objects) -> tuple[Floats, Integers]:
+    """Give how far along walks the corners of shapes on them lie, and whose they are."""
+    xy, walk = shapely.get_coordinates(there, return_index=True)
+    return np.asarray(shapely.line_locate_point(walks[walk], shapely.points(xy))), walk
 
 
 def _crossed(hillside: Hillside, shapes: Objects) -> list[tuple[str, ...]]:
     """List the plots that each line crosses, from its outlet end up."""
     line, plot = shapely.STRtree(hillside.plots).query(shapes, predicate="intersects")
-    crossed: list[list[tuple[float, str]]] = [[] for _ in shapes]
-    for one, other in zip(line.tolist(), plot.tolist(), strict=True):
-        way = shapely.reverse(shapes[one])
-        part = shapely.intersection(way, hillside.plots[other])
-        crossed[one].append((_nearest_along(way, part), hillside.plot_ids[other]))
-    return [tuple(name for _, name in sorted(own)) for own in crossed]
+    ways = shapely.reverse(shapes[line])
+    first = _first(ways, shapely.intersection(ways, hillside.plots[plot]))
+    crossed: list[list[str]] = [[] for _ in shapes]
+    for place in np.lexsort((plot, first)).tolist():
+        crossed[int(line[place])].append(hillside.plot_ids[int(plot[place])])
+    return [tuple(own) for own in crossed]
 
 
 def _found_there(line: Line, hillside: Hillside) -> Line:

@@ -129,7 +129,7 @@ def faults(drawn, site, form):
         ends = shapes[drawn.waterway.ends_at]
         foot = shapely.Point(drawn.waterway.line.coords[-1])
         wrong += [
-            ("the waterway ends nowhere", foot.distance(ends) > 5.01),
+            ("the waterway ends nowhere", foot.distance(ends) > 1e-6),
             ("the waterway crosses what it may not", drawn.waterway.line.intersects(site.refused)),
         ]
     for line in drawn.lines:
