@@ -9,7 +9,7 @@ stop anywhere at its head, from which no water comes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import contourpy
 import numpy as np
@@ -240,10 +240,15 @@ def _refusal(hillside: Hillside, form: LineForm) -> str | None:
 def _land(hillside: Hillside, limits: Mapping[str, float]) -> Shape:
     """Give the site's land, the gaps between its plots closed, less what is refused."""
     half = limits["link_m"] / 2
-    wide = shapely.union_all(shapely.buffer(hillside.plots, half))
-    closed = shapely.buffer(wide, -half)
+    wide = shapely.union_all(_wide(hillside.plots, half))
+    closed = _wide(wide, -half)
     whole = shapely.union_all([closed, *hillside.plots])
     return shapely.difference(whole, hillside.refused)
+
+
+def _wide(shape: Any, by_m: float) -> Any:  # noqa: ANN401 - one shape or many
+    """Widen shapes with coarse corners: fine ones only slow what cuts lines by them."""
+    return shapely.buffer(shape, by_m, quad_segs=2)
 
 
 class _Heights(NamedTuple):
@@ -389,7 +394,7 @@ def _told(
 def _near(site: _Site, beyond_m: float) -> Shape:
     """Give where lines may lie, widened: the land, or what is above it for a cut-off drain."""
     above = site.limits["cut_off_above_m"] if site.form.above else 0.0
-    wide = shapely.buffer(site.land, above + beyond_m) if above + beyond_m else site.land
+    wide = _wide(site.land, above + beyond_m) if above + beyond_m else site.land
     return shapely.difference(wide, site.hillside.refused)
 
 
@@ -423,27 +428,40 @@ def _walk(site: _Site, start: Floats, side: Floats) -> list[Floats]:
     grade, step = site.form.grade_pct / 100, site.limits["peg_step_m"]
     count = int(np.floor(site.form.length_max_m / step))
     at, pegs = start, [start]
-    height = site.ground.height(start)
+    height, rise = site.ground.height(start), site.ground.gradient(start)
     going = np.ones(len(start), dtype=bool)
     stops = np.zeros(len(start), dtype=np.int64)
-    for _ in range(count if len(start) else 0):
-        half, sure = _leg(site.ground, at, side, grade)
-        leg, sure_there = _leg(site.ground, at + step / 2 * half, side, grade)
-        peg, there, settled = _settled(site.ground, at, height, at + step * leg, grade)
+    bounds = np.array(_near(site, 2 * site.limits["outlet_reach_m"]).bounds)
+    low_corner, high_corner = bounds[:2], bounds[2:]
+    for _ in range(count):
+        which = np.flatnonzero(going)
+        if not len(which):
+            break
+        here, low = at[which], height[which]
+        leg, sure = _leg(rise[which], side[which], grade)
+        peg, there, settled, rise[which] = _settled(
+            site.ground, here, low, here + step * leg, grade
+        )
         # Where a peg is moved by far, the land turns within a leg, or is too flat for the grade.
-        near = np.abs(np.hypot(*(peg - at).T) - step) < step / 2
-        going &= sure & sure_there & settled & near
-        stops += going
-        at, height = peg, there
-        pegs.append(peg)
+        near = np.abs(np.hypot(*(peg - here).T) - step) < step / 2
+        on = sure & settled & near
+        stops[which] += on
+        # What has left the bounds of the land has nothing more to reach.
+        going[which] = on & ((peg >= low_corner) & (peg <= high_corner)).all(axis=1)
+        at, height = at.copy(), height.copy()
+        at[which], height[which] = peg, there
+        pegs.append(at)
     every = np.stack(pegs, axis=1)
     return [walk[: stop + 1] for walk, stop in zip(every, stops, strict=True)]
 
 
 def _settled(
     ground: Ground, at: Floats, height: Floats, peg: Floats, grade: float
-) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """Move pegs along the fall until they rise by the grade: where, how high, whether done."""
+) -> tuple[Floats, Floats, NDArray[np.bool_], Floats]:
+    """Move pegs along the fall until they rise by the grade.
+
+    Give where they are, how high, whether they are done, and how the land rises thereabouts.
+    """
     rise = ground.gradient(peg)
     way = rise / np.maximum((rise**2).sum(axis=1), ON_M)[:, None]
     there = ground.height(peg)
@@ -452,14 +470,11 @@ def _settled(
         peg = peg + way * (wanted - there)[:, None]
         there = ground.height(peg)
     rise_m = grade * np.hypot(*(peg - at).T)
-    return peg, there, np.abs(there - height - rise_m) < SETTLED_SHARE * rise_m
+    return peg, there, np.abs(there - height - rise_m) < SETTLED_SHARE * rise_m, rise
 
 
-def _leg(
-    ground: Ground, at: Floats, side: Floats, grade: float
-) -> tuple[Floats, NDArray[np.bool_]]:
+def _leg(rise: Floats, side: Floats, grade: float) -> tuple[Floats, NDArray[np.bool_]]:
     """Give the direction that rises by the grade, and whether the land is steep enough for one."""
-    rise = ground.gradient(at)
     slope = np.hypot(*rise.T)
     sure = slope > 2 * grade
     up = rise / np.where(sure, slope, 1.0)[:, None]
@@ -471,13 +486,14 @@ def _leg(
 def _free(near: Shape, place: int, outlets: Sequence[Outlet], site: _Site) -> Shape:
     """Give where lines of an outlet may run: the land, and on to the outlet, up to other water."""
     reach, own = site.limits["outlet_reach_m"], outlets[place].shape
-    beside = shapely.intersection(shapely.buffer(own, 2 * reach), _near(site, reach))
+    beside = shapely.intersection(_wide(own, 2 * reach), _near(site, reach))
     others = [one.shape for other, one in enumerate(outlets) if other != place]
     water = shapely.union_all([*others, *site.hillside.flow])
-    bars: Shape = shapely.buffer(shapely.difference(water, shapely.buffer(own, reach)), SLIT_M)
+    bars = _wide(shapely.difference(water, _wide(own, reach)), SLIT_M)
     if shapely.get_dimensions(own) > 1:
-        bars = shapely.union(bars, shapely.buffer(own, -SLIT_M))
-    return shapely.difference(shapely.union(near, beside), bars)
+        bars = shapely.union(bars, _wide(own, -SLIT_M))
+    free: Shape = shapely.difference(shapely.union(near, beside), bars)
+    return free
 
 
 def _cut_to_land(
@@ -521,7 +537,7 @@ def _headed(cut: list[Floats], heads: Floats, free: list[Shape], site: _Site) ->
         return cut
     grade = site.form.grade_pct / 100
     height = site.ground.height(at[more])
-    moved, _, settled = _settled(site.ground, at[more], height, heads[more], grade)
+    moved, _, settled, _ = _settled(site.ground, at[more], height, heads[more], grade)
     legs = shapely.linestrings(np.stack([at[more], moved], axis=1))
     land = np.array(free, dtype=object)[more]
     sound = settled & (shapely.length(shapely.difference(legs, land)) < SLIT_M)

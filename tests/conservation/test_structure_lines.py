@@ -142,8 +142,8 @@ def test_no_line_harms_on_any_hillside(seed):
 
 def uphill(original):
     def settled(ground, at, height, peg, grade):
-        peg, there, sure = original(ground, at, height, peg, -grade)
-        return peg, there, np.ones_like(sure)
+        peg, there, sure, rise = original(ground, at, height, peg, -grade)
+        return peg, there, np.ones_like(sure), rise
 
     return settled
 
@@ -182,3 +182,29 @@ def test_each_seeded_fault_is_seen(name, fault, told, monkeypatch):
         if told in found:
             break
     assert told in found
+
+
+def drawn_under(limits):
+    """Everything that a limit can reach, in one text."""
+    stream = Outlet("stream 4", shapely.LineString([(-20, -102), (90, -102)]))
+    flow = (shapely.LineString([(30, 100), (30, -110)]),)
+    near = Outlet("stream 5", shapely.LineString([(-20, -62), (90, -62)]))
+    bent = Land(0.2, [(3.0, 0.0, 0.25, 0.0)])
+    rising = Land(0.2, [(1.2603, 0.0, 0.2, 0.0)])
+    short = shapely.box(0, [55, 27.5, 0], 5.1, [80, 52.5, 25])
+    wall = (shapely.LineString([(30, -10), (30, 90)]),)
+    cases = [
+        (hillside(), DITCH, wall),
+        (hillside(ground=bent), DITCH, ()),
+        (hillside(plots=short), STRIPS, ()),
+        (hillside(floor_pct=2.04), STRIPS, ()),
+        (hillside(), DRAIN, ()),
+        (hillside(outlets=(stream,), flow=flow), DITCH, ()),
+        (hillside(outlets=(near,), flow=flow, ground=rising), DITCH, ()),
+    ]
+    return [str(draw(site, form, 1.5, limits, standing)) for site, form, standing in cases]
+
+
+@pytest.mark.parametrize("name", [name for name in LIMITS if name != "link_m"])
+def test_every_limit_matters(name):
+    assert drawn_under(LIMITS | {name: LIMITS[name] * 1.04}) != drawn_under(LIMITS)
