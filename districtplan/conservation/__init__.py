@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from districtplan.conservation.line_tables import LineTables, line_tables
 from districtplan.conservation.order import days_owed, order_of_work, safe_if
 from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, waterway
 from districtplan.conservation.sites import work_sites
@@ -12,10 +13,12 @@ __all__ = [
     "Hillside",
     "Line",
     "LineForm",
+    "LineTables",
     "Outlet",
     "Waterway",
     "days_owed",
     "draw",
+    "line_tables",
     "order_of_work",
     "safe_if",
     "safe_outlets",
