@@ -38,12 +38,10 @@ REASONS = (
     "less_fall_than_spacing",
 )
 """Why lines aren't drawn. Without an outlet a technician must find one."""
-LATTICE_M = 2.0
+LATTICE_M = 1.0
 """Step of the lattice on which contours are followed [m]."""
-LATTICE_MAX = 200
+LATTICE_MAX = 400
 """Most steps along a side of that lattice."""
-SMOOTH_M = 0.05
-"""How far a corner of a line may lie beside it when its points are thinned [m]."""
 SLIT_M = 0.01
 """Width by which water that a line may not cross is cut out of the land [m]."""
 ON_M = 1e-6
@@ -300,7 +298,7 @@ def _level(
     inside = shapely.intersection(np.array(shapes, dtype=object), free)
     pieces, of = shapely.get_parts(inside, return_index=True)
     long = shapely.length(pieces) >= limits["line_length_min_m"]
-    pieces = shapely.simplify(pieces[long], SMOOTH_M)
+    pieces = pieces[long]
     numbers = np.array(owner, dtype=np.int64)[of[long]]
     crossed = _crossed(hillside, pieces)
     return [

@@ -379,7 +379,6 @@ NAMED = {
         "SETTLED",
         "SETTLED_SHARE",
         "SLIT_M",
-        "SMOOTH_M",
     },
     "inputs": {"DECIMALS", "DUST", "SAME_DECIMALS", "PERCENT_DECIMALS"},
 }
