@@ -150,9 +150,10 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         )
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
-        proposal, bought = (
+        proposal, bought, joined = (
             _proposed(joined, there, asked, book, clock),
             _bought(joined, on_zone, there, asked, book, clock),
+            _sited(joined, on_zone, flow_lines, book),
         )
         with clock.step("pegs"):
             pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
@@ -401,6 +402,14 @@ def _proposed(
             vetoes=there.used("vetoes"),
         )
         return conservation.propose(joined, known, asked, book)
+
+
+def _sited(
+    joined: pd.DataFrame, on_zone: pd.DataFrame, flow_lines: pd.DataFrame, book: Handbook
+) -> pd.DataFrame:
+    """Say which plots are of one hillside, parted by the water that gathers."""
+    there = joined.assign(geometry=on_zone["geometry"].to_numpy())
+    return join(joined, conservation.work_sites(there, flow_lines["geometry"].to_numpy(), book))
 
 
 def _bought(

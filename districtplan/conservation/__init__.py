@@ -1,18 +1,42 @@
-"""What to do against soil loss, and where first: measures, their cost, a choice under a budget."""
+"""What to do against soil loss, and where first.
+
+Measures of each plot, a choice under a budget; work sites, outlets, lines and order of work of a
+hillside.
+"""
 
 from __future__ import annotations
 
 from districtplan.conservation.catalogue import Measure, catalogue
+from districtplan.conservation.line_tables import LineTables, line_tables
+from districtplan.conservation.order import days_owed, order_of_work, safe_if
+from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, waterway
 from districtplan.conservation.propose import Known, Proposal, propose
+from districtplan.conservation.sites import work_sites
+from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
 from districtplan.conservation.vetoes import VETOES, Vetoes, accept_vetoes
 
 __all__ = [
     "VETOES",
+    "Drawn",
+    "Hillside",
     "Known",
+    "Line",
+    "LineForm",
+    "LineTables",
     "Measure",
+    "Outlet",
     "Proposal",
     "Vetoes",
+    "Waterway",
     "accept_vetoes",
     "catalogue",
+    "days_owed",
+    "draw",
+    "line_tables",
+    "order_of_work",
     "propose",
+    "safe_if",
+    "safe_outlets",
+    "waterway",
+    "work_sites",
 ]

@@ -144,9 +144,9 @@ def _of_measure(measure: Measure, asked: _Asked) -> tuple[pd.DataFrame, NDArray[
         {
             "plot_id": plots["plot_id"].to_numpy(),
             "lines": _whole(lines.number),
-            "line_length_m": lines.length_m,
+            "measure_length_m": lines.length_m,
             "land_taken_pct": lines.taken * 100,
-            "plants": _whole(plants),
+            "measure_plants": _whole(plants),
             **{f"loss_left_{end}_share": getattr(left, end) for end in ENDS},
             **{_after(name): _kept(plots[name], lines.taken) for name in KEPT},
             **_spacing(apart, land),

@@ -60,7 +60,7 @@ def nurseries(chosen: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFr
     Parameters
     ----------
     chosen : pandas.DataFrame
-        Measures to be built: ``village``, ``measure`` and ``plants``.
+        Measures to be built: ``village``, ``measure`` and ``measure_plants``.
     plan : Plan
         Its planting date, from which weeks are counted back.
     handbook : Handbook
@@ -78,7 +78,7 @@ def nurseries(chosen: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFr
     measures = [one for one in catalogue(handbook) if not np.isnan(one.number("nursery_weeks"))]
     for village, of_village in chosen.groupby("village", sort=True):
         for measure in measures:
-            plants = of_village.loc[of_village["measure"] == measure.name, "plants"]
+            plants = of_village.loc[of_village["measure"] == measure.name, "measure_plants"]
             if plants.empty:
                 continue
             total = pd.NA if plants.isna().any() else int(plants.sum())

@@ -46,7 +46,7 @@ class Priorities:
     ----------
     chosen : pandas.DataFrame
         Options chosen, in the order of work: ``plot_id``, ``village``, ``measure``, the columns
-        made by choice, ``soil_saved_counted_t_yr`` and ``plants``.
+        made by choice, ``soil_saved_counted_t_yr`` and ``measure_plants``.
     curve : pandas.DataFrame
         Most soil that can be saved for budgets from nothing to all; without rows where nothing is
         costed.
@@ -163,7 +163,7 @@ def _ways(
     carrying = [measure.name for measure in catalogue(handbook) if measure.carries_water]
     alone = ~offered["measure"].isin(carrying).to_numpy() | (SITE in plots)
     kept = np.flatnonzero(fits & saves & alone)
-    names = ["plot_id", "measure", GAIN, LEFT, "plants"]
+    names = ["plot_id", "measure", GAIN, LEFT, "measure_plants"]
     found = offered.iloc[kept][names].reset_index(drop=True)
     cost = "cost_money" if asked.budget_unit == "money" else "person_days"
     found["cost"] = offered[cost].to_numpy()[kept]
@@ -325,5 +325,5 @@ def _told(
     found = found.sort_values(["first", "unit", "erosion_rank", "plot_id"], kind="stable")
     found["measure_order"] = np.arange(1, len(found) + 1)
     found = found.rename(columns={"cost": "budget_used"}).reset_index(drop=True)
-    made = ("plot_id", "village", "measure", *tables.made_by("choice"), GAIN, "plants")
+    made = ("plot_id", "village", "measure", *tables.made_by("choice"), GAIN, "measure_plants")
     return tables.check(found[list(made)], made)

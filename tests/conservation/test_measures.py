@@ -39,7 +39,7 @@ def test_every_plot_stands_beside_every_measure_once():
 def test_lines_of_a_barrier():
     """60 m down the fall at 15 m apart: 4 lines of 50 m, 2 m wide, on 0.3 ha."""
     found = option(found_for(), "grass_strips")
-    assert (found["lines"], found["line_length_m"]) == (4, pytest.approx(200))
+    assert (found["lines"], found["measure_length_m"]) == (4, pytest.approx(200))
     assert (found["line_apart_m"], found["line_drop_m"]) == (15, pytest.approx(2.25))
     assert found["line_apart_other_m"] == pytest.approx(10)
     assert (found["spacing_rule"], found["spacing_rule_other"]) == ("distance", "drop")
@@ -54,7 +54,7 @@ def test_no_piece_between_lines_is_longer_than_the_spacing(length, lines):
 def test_without_a_length_down_the_fall_lines_are_not_counted_but_measured_by_area():
     found = option(found_for(15.0, np.nan), "grass_strips")
     assert found["lines"] is pd.NA
-    assert found["line_length_m"] == pytest.approx(3000 / 15)
+    assert found["measure_length_m"] == pytest.approx(3000 / 15)
 
 
 def test_what_rows_become_beside_a_measure():
@@ -86,7 +86,7 @@ def test_benches_take_the_riser_and_move_earth():
     """20 %, 3 m, U = 0.75: 15 % of the land, 2833.3 m/ha and 750 m³/ha."""
     found = option(found_for(20.0, book=with_labour()), "bench_terraces")
     assert found["land_taken_pct"] == pytest.approx(15)
-    assert found["line_length_m"] == pytest.approx(0.3 * 2833.333, abs=0.01)
+    assert found["measure_length_m"] == pytest.approx(0.3 * 2833.333, abs=0.01)
     assert found["person_days"] == pytest.approx(0.3 * 750 * DAYS["bench_terraces"])
 
 
@@ -95,7 +95,7 @@ def test_a_waterway_takes_what_rows_do_not_keep_clear_of_already():
     taken = option(found_for(**at), "grassed_waterway")["land_taken_pct"]
     assert taken == pytest.approx(100 * 4 * 50 / 3000)
     clear = option(found_for(**at, flow_strip_m2=200.0), "grassed_waterway")
-    assert (clear["land_taken_pct"], clear["line_length_m"]) == (0, 50)
+    assert (clear["land_taken_pct"], clear["measure_length_m"]) == (0, 50)
 
 
 def test_labour_and_money_are_empty_until_the_district_gives_them():
@@ -116,4 +116,4 @@ def test_labour_and_money_are_empty_until_the_district_gives_them():
 def test_labour_of_cover_is_by_the_hectare():
     found = option(found_for(40.0, book=with_labour()), "permanent_cover")
     assert found["person_days"] == pytest.approx(0.3 * DAYS["permanent_cover"])
-    assert found["line_length_m"] is None or np.isnan(found["line_length_m"])
+    assert found["measure_length_m"] is None or np.isnan(found["measure_length_m"])

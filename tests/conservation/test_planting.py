@@ -38,7 +38,7 @@ def test_nurseries_by_village_counted_back_from_planting():
         {
             "village": ["Hill", "Dale", "Hill", "Hill", "Hill"],
             "measure": [*["grass_strips"] * 3, "stone_lines", "permanent_cover"],
-            "plants": pd.array([3500, 10, 1500, 0, 417], dtype="Int64"),
+            "measure_plants": pd.array([3500, 10, 1500, 0, 417], dtype="Int64"),
         }
     )
     found = nurseries(chosen, plan_with(), BOOK)
@@ -55,7 +55,7 @@ def test_an_unknown_length_makes_the_villages_sum_unknown():
         {
             "village": "Hill",
             "measure": "grass_strips",
-            "plants": pd.array([3500, pd.NA], dtype="Int64"),
+            "measure_plants": pd.array([3500, pd.NA], dtype="Int64"),
         }
     )
     found = nurseries(chosen, plan_with(), BOOK)

@@ -31,7 +31,7 @@ def chosen_for(plan, slopes=SLOPES, book=BOOK, length_m=40.0, **columns):
 def test_a_budget_is_kept_and_the_choice_proved_best():
     found, _ = chosen_for(plan_with(budget=30.0))
     table = found.chosen
-    made = ["plot_id", "village", "measure", *tables.made_by("choice"), GAIN, "plants"]
+    made = ["plot_id", "village", "measure", *tables.made_by("choice"), GAIN, "measure_plants"]
     assert table.columns.tolist() == made
     assert table["budget_used"].sum() == pytest.approx(found.spent)
     assert found.spent <= 30 * (1 + 1e-9)

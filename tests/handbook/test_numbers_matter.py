@@ -447,6 +447,12 @@ NAMED = {
         "SAME_M",
         "SHOWN_MAX",
         "TEXT_MAX",
+        "LATTICE_M",
+        "LATTICE_MAX",
+        "ON_M",
+        "SETTLED",
+        "SETTLED_SHARE",
+        "SLIT_M",
     },
     "inputs": {
         "DECIMALS",

@@ -1,0 +1,618 @@
+"""The lines of structures on one hillside: level ones, and graded ones that end at an outlet.
+
+A graded line is walked from its outlet away, as a team would peg it: at each place the leg is
+turned off the contour until it rises by the grade, and the next peg is moved up or down the slope
+until its height is right. So a line falls all the way, ends at an outlet by construction, and may
+stop anywhere at its head, from which no water comes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import contourpy
+import numpy as np
+import shapely
+
+from districtplan.conservation.outlets import TO_BUILD, Ground, Outlet, waterway
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry as Shape
+
+    from districtplan.conservation.outlets import Waterway
+
+    Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
+    Objects = NDArray[np.object_]
+
+DRAWN, ON_THE_GROUND = "drawn", "on the ground"
+REASONS = (
+    "ground_not_known",
+    "slipping_ground",
+    "soil_not_deep_and_free",
+    "no_outlet",
+    "less_fall_than_spacing",
+)
+"""Why lines aren't drawn. Without an outlet a technician must find one."""
+LATTICE_M = 1.0
+"""Step of the lattice on which contours are followed [m]."""
+LATTICE_MAX = 400
+"""Most steps along a side of that lattice."""
+SLIT_M = 0.01
+"""Width by which water that a line may not cross is cut out of the land [m]."""
+ON_M = 1e-6
+"""Distance under which a point lies on a line [m]."""
+SETTLED = 3
+"""Rounds in which a peg is moved to its height."""
+SETTLED_SHARE = 0.1
+"""How far a leg may be off the grade, as a share of it."""
+
+
+@dataclass(frozen=True)
+class LineForm:
+    """How the lines of a measure run.
+
+    Attributes
+    ----------
+    name : str
+        The measure.
+    graded : bool
+        Whether they fall to an outlet; else they are level.
+    carries_water : bool
+        Whether they lead water; level lines that do are graded ones without a grade.
+    retains : bool
+        Whether they hold water back, so that the soil must be deep and drain freely.
+    above : bool
+        Whether there is one line only, above the highest land.
+    grade_pct : float
+        Fall of graded lines [%].
+    length_max_m : float
+        Longest way that water runs in one direction [m].
+    """
+
+    name: str
+    graded: bool
+    carries_water: bool
+    retains: bool
+    above: bool
+    grade_pct: float
+    length_max_m: float
+
+
+@dataclass(frozen=True)
+class Hillside:
+    """One work site, in a plane of metres.
+
+    Attributes
+    ----------
+    plot_ids : tuple[str, ...]
+        Its plots, from the top down.
+    plots : numpy.ndarray
+        Their outlines, shape (plots,).
+    outlets : tuple[Outlet, ...]
+        Safe outlets near it.
+    flow : tuple[shapely.LineString, ...]
+        Flow lines near it, down the flow, the largest first.
+    refused : Shape
+        What water may not be led onto: houses, roads, paths, graves, latrines, springs and the
+        plots of other sites, but where those below agreed in writing.
+    deep_and_free : bool
+        Whether its soil is known to be deep and to drain freely.
+    slipping : bool
+        Whether staff marked slipping ground on it.
+    ground : Ground | None
+        The smoothed surface in the same plane; None where too little is known of it.
+    floor_pct : float
+        Grade that the raster's own error costs a line that follows its contours [%].
+    """
+
+    plot_ids: tuple[str, ...]
+    plots: Objects
+    outlets: tuple[Outlet, ...]
+    flow: tuple[shapely.LineString, ...]
+    refused: Shape
+    deep_and_free: bool
+    slipping: bool
+    ground: Ground | None
+    floor_pct: float
+
+
+class Line(NamedTuple):
+    """One line of a structure.
+
+    Attributes
+    ----------
+    number : int
+        1 at the top; pieces of one height share it.
+    state : str
+        ``DRAWN``, or ``ON_THE_GROUND`` where the raster can't say the course.
+    shape : shapely.LineString | shapely.Point
+        Its course down the flow, from head to outlet; on the ground its start place.
+    fall_m : float
+        How much lower the outlet end lies than the head [m]; NaN on the ground.
+    outlet : str | None
+        Name of the outlet; None for level lines.
+    plot_ids : tuple[str, ...]
+        Plots that it crosses, from the outlet up; on the ground all of the site.
+    """
+
+    number: int
+    state: str
+    shape: shapely.LineString | shapely.Point
+    fall_m: float
+    outlet: str | None
+    plot_ids: tuple[str, ...]
+
+
+class Drawn(NamedTuple):
+    """The lines of one measure on one hillside.
+
+    Attributes
+    ----------
+    lines : tuple[Line, ...]
+        From the top down.
+    waterway : Waterway | None
+        What must be built before them.
+    waterway_plots : tuple[str, ...]
+        Plots that it crosses, from its outlet up.
+    reason : str | None
+        Why there are none, or none below the last; one of ``REASONS``.
+    """
+
+    lines: tuple[Line, ...]
+    waterway: Waterway | None
+    waterway_plots: tuple[str, ...]
+    reason: str | None
+
+
+def draw(
+    hillside: Hillside,
+    form: LineForm,
+    drop_m: float,
+    limits: Mapping[str, float],
+    standing: Sequence[shapely.LineString] = (),
+) -> Drawn:
+    """Draw the lines of a measure from the top of a hillside down.
+
+    Line k lies k drops below the highest land; a cut-off drain above it. Level lines are contours.
+    Graded ones start where an outlet lies at that height, and are walked both ways, each as far as
+    the longest way of water, the site's land, what is refused and other lines let them. Where no
+    outlet lies at the height of a line, a waterway is laid along a flow line; where that can't be
+    done either, this line and those below are refused, since the one above would leave them
+    the water of more than its spacing.
+
+    Parameters
+    ----------
+    hillside : Hillside
+        The site.
+    form : LineForm
+        How the lines run.
+    drop_m : float
+        How much lower each line lies than the one above, above 0 [m].
+    limits : Mapping[str, float]
+        Table ``structure_limits``, with ``outlet_reach_m`` (plan) and ``link_m`` (table
+        ``work_site_limits``).
+    standing : Sequence[shapely.LineString]
+        Lines that are there or drawn already, which none may cross.
+
+    Returns
+    -------
+    Drawn
+        The lines. A raster whose error reaches the grade of graded lines, or the limit of level
+        ones, gives their number and start places only.
+    """
+    ground = hillside.ground
+    reason = _refusal(hillside, form)
+    if reason is not None or ground is None:
+        return Drawn((), None, (), reason or "ground_not_known")
+    land = _land(hillside, limits)
+    heights = _Heights.of(land, ground)
+    levels = [heights.top] if form.above else heights.levels(drop_m)
+    if not levels:
+        return Drawn((), None, (), "less_fall_than_spacing")
+    if not form.graded:
+        lines = _level(hillside, heights, levels, limits, standing)
+        if hillside.floor_pct > limits["level_floor_max_pct"]:
+            lines = [_found_there(line, hillside) for line in lines]
+        return Drawn(tuple(lines), None, (), None if lines else "less_fall_than_spacing")
+    site = _Site(hillside, land, ground, form, limits)
+    drawn = _to_outlets(site, levels, standing)
+    if hillside.floor_pct < form.grade_pct:
+        return drawn
+    return drawn._replace(lines=tuple(_found_there(line, hillside) for line in drawn.lines))
+
+
+def _refusal(hillside: Hillside, form: LineForm) -> str | None:
+    """Tell why a measure may not be on a hillside at all."""
+    if hillside.slipping and (form.retains or form.carries_water):
+        return "slipping_ground"
+    if form.retains and not hillside.deep_and_free:
+        return "soil_not_deep_and_free"
+    return None
+
+
+def _land(hillside: Hillside, limits: Mapping[str, float]) -> Shape:
+    """Give the site's land, the gaps between its plots closed, less what is refused."""
+    half = limits["link_m"] / 2
+    wide = shapely.union_all(_wide(hillside.plots, half))
+    closed = _wide(wide, -half)
+    whole = shapely.union_all([closed, *hillside.plots])
+    return shapely.difference(whole, hillside.refused)
+
+
+def _wide(shape: Any, by_m: float) -> Any:  # noqa: ANN401 - one shape or many
+    """Widen shapes with coarse corners: fine ones only slow what cuts lines by them."""
+    return shapely.buffer(shape, by_m, quad_segs=2)
+
+
+class _Heights(NamedTuple):
+    """Heights over a site's land."""
+
+    x: Floats
+    y: Floats
+    z: Floats
+    land: Shape
+    top: float
+    low: float
+
+    @classmethod
+    def of(cls, land: Shape, ground: Ground) -> _Heights:
+        west, south, east, north = land.bounds
+        step = max(LATTICE_M, max(east - west, north - south) / LATTICE_MAX)
+        x = west + step * np.arange(-1, np.ceil((east - west) / step) + 2)
+        y = south + step * np.arange(-1, np.ceil((north - south) / step) + 2)
+        edge = ground.height(shapely.get_coordinates(shapely.segmentize(land, step)))
+        z = ground.lattice(x, y)
+        inside = z[shapely.contains_xy(land, *np.meshgrid(x, y))]
+        every = np.concatenate([edge, inside])
+        return cls(x, y, z, land, float(every.max()), float(every.min()))
+
+    def levels(self, drop_m: float) -> list[float]:
+        count = int(np.ceil((self.top - self.low) / drop_m)) - 1
+        return [self.top - drop_m * place for place in range(1, count + 1)]
+
+
+def _level(
+    hillside: Hillside,
+    heights: _Heights,
+    levels: list[float],
+    limits: Mapping[str, float],
+    standing: Sequence[shapely.LineString],
+) -> list[Line]:
+    contours = contourpy.contour_generator(
+        heights.x, heights.y, heights.z, name="serial", line_type=contourpy.LineType.Separate
+    )
+    free = heights.land
+    if standing:
+        kept = shapely.union_all(shapely.buffer(list(standing), limits["lines_apart_min_m"]))
+        free = shapely.difference(free, kept)
+    shapes, owner = [], []
+    for place, level in enumerate(levels):
+        for points in contours.lines(level):
+            shapes.append(shapely.LineString(np.asarray(points)))
+            owner.append(place)
+    inside = shapely.intersection(np.array(shapes, dtype=object), free)
+    pieces, of = shapely.get_parts(inside, return_index=True)
+    long = shapely.length(pieces) >= limits["line_length_min_m"]
+    pieces = pieces[long]
+    numbers = np.array(owner, dtype=np.int64)[of[long]]
+    crossed = _crossed(hillside, pieces)
+    return [
+        Line(int(number) + 1, DRAWN, piece, 0.0, None, plots)
+        for number, piece, plots in zip(numbers, pieces, crossed, strict=True)
+    ]
+
+
+class _Site(NamedTuple):
+    hillside: Hillside
+    land: Shape
+    ground: Ground
+    form: LineForm
+    limits: Mapping[str, float]
+
+
+class _Starts(NamedTuple):
+    """Where lines leave outlets, shape (starts,) each, but ``xy`` (starts, 2)."""
+
+    level: Integers
+    outlet: Integers
+    xy: Floats
+
+
+def _to_outlets(site: _Site, levels: list[float], standing: Sequence[shapely.LineString]) -> Drawn:
+    """Draw graded lines to the outlets there are, else to a waterway to build as well."""
+    hillside = site.hillside
+    lines, done = _graded(site, hillside.outlets, levels, standing)
+    dug = None
+    if done < len(levels):
+        dug = waterway(
+            site.land, hillside.flow, hillside.outlets, hillside.refused, site.ground, site.limits
+        )
+    if dug is not None:
+        outlets = (*hillside.outlets, Outlet(TO_BUILD, dug.line))
+        lines, done = _graded(site, outlets, levels, standing)
+        if not any(line.outlet == TO_BUILD for line in lines):
+            dug = None
+    through: tuple[str, ...] = ()
+    if dug is not None:
+        through = _crossed(hillside, np.array([dug.line], dtype=object))[0]
+    return Drawn(tuple(lines), dug, through, None if done == len(levels) else "no_outlet")
+
+
+def _graded(
+    site: _Site,
+    outlets: Sequence[Outlet],
+    levels: list[float],
+    standing: Sequence[shapely.LineString],
+) -> tuple[list[Line], int]:
+    """Walk lines from outlets; give them, and how many levels from the top have some."""
+    starts = _starts(site, outlets, np.array(levels))
+    own, level = np.tile(starts.outlet, 2), np.tile(starts.level, 2)
+    side = np.repeat([1.0, -1.0], len(starts.level))
+    paths = _walk(site, np.tile(starts.xy, (2, 1)), side)
+    near = _near(site, 0.0)
+    free = [_free(near, place, outlets, site) for place in range(len(outlets))]
+    walks = _cut_to_land(paths, free, near, own, outlets, site)
+    taken, by = list(standing), [-1] * len(standing)
+    found: list[tuple[int, str]] = []
+    done = 0
+    start = np.tile(np.arange(len(starts.level)), 2)
+    for place in np.lexsort((start, own, level)).tolist():
+        if level[place] > done:
+            break
+        others = [line for line, other in zip(taken, by, strict=True) if other != start[place]]
+        line = _clear_of(walks[place], others, site.limits)
+        if line is not None:
+            taken.append(line)
+            by.append(int(start[place]))
+            done = int(level[place]) + 1
+            found.append((done, outlets[int(own[place])].name))
+    return _told(site, found, taken[len(standing) :]), done
+
+
+def _told(
+    site: _Site, found: list[tuple[int, str]], shapes: list[shapely.LineString]
+) -> list[Line]:
+    drawn = np.array(shapes, dtype=object)
+    ends = [
+        site.ground.height(shapely.get_coordinates(shapely.get_point(drawn, end)))
+        for end in (0, -1)
+    ]
+    rows = zip(found, shapes, ends[0] - ends[1], _crossed(site.hillside, drawn), strict=True)
+    return [
+        Line(number, DRAWN, shape, float(fall), outlet, plots)
+        for (number, outlet), shape, fall, plots in rows
+    ]
+
+
+def _near(site: _Site, beyond_m: float) -> Shape:
+    """Give where lines may lie, widened: the land, or what is above it for a cut-off drain."""
+    above = site.limits["cut_off_above_m"] if site.form.above else 0.0
+    wide = _wide(site.land, above + beyond_m) if above + beyond_m else site.land
+    return shapely.difference(wide, site.hillside.refused)
+
+
+def _starts(site: _Site, outlets: Sequence[Outlet], levels: Floats) -> _Starts:
+    """Find where outlets near the land lie at the levels of lines, and fall by more than lines."""
+    reach = site.limits["outlet_reach_m"]
+    near = _near(site, reach)
+    found: list[tuple[int, int, float, float]] = []
+    for place, outlet in enumerate(outlets):
+        area = shapely.get_dimensions(outlet.shape) > 1
+        edge = shapely.boundary(outlet.shape) if area else outlet.shape
+        pieces = shapely.get_parts(shapely.line_merge(shapely.intersection(edge, near)))
+        for piece in pieces[shapely.length(pieces) > 0]:
+            xy = shapely.get_coordinates(shapely.segmentize(piece, reach))
+            z = site.ground.height(xy)
+            leg = np.hypot(*np.diff(xy, axis=0).T)
+            steep = np.abs(np.diff(z)) > site.form.grade_pct / 100 * leg
+            over = z[:, None] >= levels
+            at, level = np.nonzero((over[1:] != over[:-1]) & (steep | area)[:, None])
+            share = (levels[level] - z[at]) / (z[at + 1] - z[at])
+            meets = xy[at] + share[:, None] * (xy[at + 1] - xy[at])
+            found += [
+                (int(one), place, *there) for one, there in zip(level, meets.tolist(), strict=True)
+            ]
+    table = np.array(found, dtype=np.float64).reshape(-1, 4)
+    return _Starts(table[:, 0].astype(np.int64), table[:, 1].astype(np.int64), table[:, 2:])
+
+
+def _walk(site: _Site, start: Floats, side: Floats) -> list[Floats]:
+    """Walk away from outlets, rising at the grade: pegs of each walk, shape (pegs, 2) [m]."""
+    grade, step = site.form.grade_pct / 100, site.limits["peg_step_m"]
+    count = int(np.floor(site.form.length_max_m / step))
+    at, pegs = start, [start]
+    height, rise = site.ground.height(start), site.ground.gradient(start)
+    going = np.ones(len(start), dtype=bool)
+    stops = np.zeros(len(start), dtype=np.int64)
+    bounds = np.array(_near(site, 2 * site.limits["outlet_reach_m"]).bounds)
+    low_corner, high_corner = bounds[:2], bounds[2:]
+    for _ in range(count):
+        which = np.flatnonzero(going)
+        if not len(which):
+            break
+        here, low = at[which], height[which]
+        leg, sure = _leg(rise[which], side[which], grade)
+        peg, there, settled, rise[which] = _settled(
+            site.ground, here, low, here + step * leg, grade
+        )
+        # Where a peg is moved by far, the land turns within a leg, or is too flat for the grade.
+        near = np.abs(np.hypot(*(peg - here).T) - step) < step / 2
+        on = sure & settled & near
+        stops[which] += on
+        # What has left the bounds of the land has nothing more to reach.
+        going[which] = on & ((peg >= low_corner) & (peg <= high_corner)).all(axis=1)
+        at, height = at.copy(), height.copy()
+        at[which], height[which] = peg, there
+        pegs.append(at)
+    every = np.stack(pegs, axis=1)
+    return [walk[: stop + 1] for walk, stop in zip(every, stops, strict=True)]
+
+
+def _settled(
+    ground: Ground, at: Floats, height: Floats, peg: Floats, grade: float
+) -> tuple[Floats, Floats, NDArray[np.bool_], Floats]:
+    """Move pegs along the fall until they rise by the grade.
+
+    Give where they are, how high, whether they are done, and how the land rises thereabouts.
+    """
+    rise = ground.gradient(peg)
+    way = rise / np.maximum((rise**2).sum(axis=1), ON_M)[:, None]
+    there = ground.height(peg)
+    for _ in range(SETTLED):
+        wanted = height + grade * np.hypot(*(peg - at).T)
+        peg = peg + way * (wanted - there)[:, None]
+        there = ground.height(peg)
+    rise_m = grade * np.hypot(*(peg - at).T)
+    return peg, there, np.abs(there - height - rise_m) < SETTLED_SHARE * rise_m, rise
+
+
+def _leg(rise: Floats, side: Floats, grade: float) -> tuple[Floats, NDArray[np.bool_]]:
+    """Give the direction that rises by the grade, and whether the land is steep enough for one."""
+    slope = np.hypot(*rise.T)
+    sure = slope > 2 * grade
+    up = rise / np.where(sure, slope, 1.0)[:, None]
+    part = np.where(sure, grade / np.where(sure, slope, 1.0), 0.0)[:, None]
+    along = np.column_stack([-up[:, 1], up[:, 0]]) * side[:, None]
+    return up * part + along * np.sqrt(1 - part**2), sure
+
+
+def _free(near: Shape, place: int, outlets: Sequence[Outlet], site: _Site) -> Shape:
+    """Give where lines of an outlet may run: the land, and on to the outlet, up to other water."""
+    reach, own = site.limits["outlet_reach_m"], outlets[place].shape
+    beside = shapely.intersection(_wide(own, 2 * reach), _near(site, reach))
+    others = [one.shape for other, one in enumerate(outlets) if other != place]
+    water = shapely.union_all([*others, *site.hillside.flow])
+    bars = _wide(shapely.difference(water, _wide(own, reach)), SLIT_M)
+    if shapely.get_dimensions(own) > 1:
+        bars = shapely.union(bars, _wide(own, -SLIT_M))
+    free: Shape = shapely.difference(shapely.union(near, beside), bars)
+    return free
+
+
+def _cut_to_land(
+    paths: list[Floats],
+    free: list[Shape],
+    near: Shape,
+    own: Integers,
+    outlets: Sequence[Outlet],
+    site: _Site,
+) -> list[Floats]:
+    """Cut walks where they first leave free land, meet their outlet again, or meet themselves."""
+    long = np.flatnonzero([len(path) > 1 for path in paths])
+    cut = [path[:1] for path in paths]
+    walks = np.array([shapely.LineString(paths[place]) for place in long], dtype=object)
+    lands = np.array([free[place] for place in own[long]], dtype=object)
+    shapes = np.array([outlets[place].shape for place in own[long]], dtype=object)
+    again = shapely.intersection(walks, shapes)
+    again[shapely.get_dimensions(shapes) > 1] = shapely.Point()
+    stop = np.minimum(_first(walks, shapely.difference(walks, lands)), _first_back(walks))
+    stop = np.minimum(stop, _first(walks, again, site.limits["lines_apart_min_m"]))
+    # What lies beyond the land at the outlet's side brings a line there; a head does nothing.
+    at, walk = _along(walks, shapely.intersection(walks, near))
+    last = np.zeros(len(walks))
+    kept = at <= stop[walk] + ON_M
+    np.maximum.at(last, walk[kept], at[kept])
+    heads = np.zeros((len(paths), 2))
+    heads[long] = shapely.get_coordinates(shapely.line_interpolate_point(walks, last))
+    for place, end in zip(long.tolist(), last.tolist(), strict=True):
+        path = paths[place]
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+        cut[place] = path[along <= end + ON_M]
+    return _headed(cut, heads, [free[place] for place in own], site)
+
+
+def _headed(cut: list[Floats], heads: Floats, free: list[Shape], site: _Site) -> list[Floats]:
+    """Set heads that stand between two pegs at their height."""
+    at = np.array([path[-1] for path in cut]).reshape(-1, 2)
+    more = np.hypot(*(heads - at).T) > site.limits["peg_step_m"] * SETTLED_SHARE
+    more &= np.array([len(path) for path in cut]) > 1
+    if not more.any():
+        return cut
+    grade = site.form.grade_pct / 100
+    height = site.ground.height(at[more])
+    moved, _, settled, _ = _settled(site.ground, at[more], height, heads[more], grade)
+    legs = shapely.linestrings(np.stack([at[more], moved], axis=1))
+    land = np.array(free, dtype=object)[more]
+    sound = settled & (shapely.length(shapely.difference(legs, land)) < SLIT_M)
+    for place, head, good in zip(np.flatnonzero(more), moved, sound, strict=True):
+        if good:
+            cut[place] = np.concatenate([cut[place], head[None]])
+    return cut
+
+
+def _clear_of(
+    path: Floats, others: Sequence[shapely.LineString], limits: Mapping[str, float]
+) -> shapely.LineString | None:
+    """Cut a walk at the last peg before it comes near another line; head first."""
+    if len(path) <= 1:
+        return None
+    walk = shapely.LineString(path)
+    stop = _first_near(walk, others, limits["lines_apart_min_m"])
+    if stop < walk.length:
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+        path = path[along <= stop]
+    if len(path) <= 1 or shapely.LineString(path).length < limits["line_length_min_m"]:
+        return None
+    return shapely.LineString(path[::-1])
+
+
+def _first_near(walk: shapely.LineString, others: Sequence[shapely.LineString], by: float) -> float:
+    lines = np.array(others, dtype=object)
+    close = lines[shapely.dwithin(lines, walk, by)]
+    if not len(close):
+        return float(walk.length)
+    beside = shapely.buffer(shapely.union_all(close), by)
+    one = np.array([walk], dtype=object)
+    return float(_first(one, shapely.intersection(one, beside))[0])
+
+
+def _first_back(walks: Objects) -> Floats:
+    """Give how far walks go before they meet themselves."""
+    stop = shapely.length(walks)
+    for place in np.flatnonzero(~shapely.is_simple(walks)).tolist():
+        points = shapely.get_coordinates(walks[place])
+        parts = [shapely.LineString(points[:count]) for count in range(2, len(points) + 1)]
+        crossed = int(np.argmin(shapely.is_simple(parts)))
+        stop[place] = parts[crossed - 1].length
+    return np.asarray(stop)
+
+
+def _first(walks: Objects, there: Objects, least: float = -1.0) -> Floats:
+    """Give how far each walk goes before it meets a shape on it, further on than the least."""
+    at, walk = _along(walks, there)
+    stop = np.asarray(shapely.length(walks))
+    further = at > least
+    np.minimum.at(stop, walk[further], at[further])
+    return stop
+
+
+def _along(walks: Objects, there: Objects) -> tuple[Floats, Integers]:
+    """Give how far along walks the corners of shapes on them lie, and whose they are."""
+    xy, walk = shapely.get_coordinates(there, return_index=True)
+    return np.asarray(shapely.line_locate_point(walks[walk], shapely.points(xy))), walk
+
+
+def _crossed(hillside: Hillside, shapes: Objects) -> list[tuple[str, ...]]:
+    """List the plots that each line crosses, from its outlet end up."""
+    line, plot = shapely.STRtree(hillside.plots).query(shapes, predicate="intersects")
+    ways = shapely.reverse(shapes[line])
+    first = _first(ways, shapely.intersection(ways, hillside.plots[plot]))
+    crossed: list[list[str]] = [[] for _ in shapes]
+    for place in np.lexsort((plot, first)).tolist():
+        crossed[int(line[place])].append(hillside.plot_ids[int(plot[place])])
+    return [tuple(own) for own in crossed]
+
+
+def _found_there(line: Line, hillside: Hillside) -> Line:
+    """Keep of a line what the raster supports: its number and where to start."""
+    level = line.outlet is None
+    middle = line.shape.interpolate(0.5, normalized=True)
+    start = middle if level else shapely.Point(line.shape.coords[-1])
+    return line._replace(
+        state=ON_THE_GROUND, shape=start, fall_m=np.nan, plot_ids=hillside.plot_ids
+    )

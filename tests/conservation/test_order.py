@@ -1,0 +1,76 @@
+"""Order of work, days owed, and what is safe if only some take part."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from districtplan.conservation import Outlet, days_owed, draw, order_of_work, safe_if
+from tests.conservation.hillsides import BUND, DITCH, DRAIN, LIMITS, STRIPS, hillside
+
+SITES = pd.DataFrame(
+    {
+        "plot_id": ["low", "middle", "top"],
+        "work_site": "Hill-S01",
+        "site_place": [3, 2, 1],
+        "site_plots": 3,
+        "site_villages": [("Hill", "Valley")] * 3,
+        "site_neighbours": [("P9",)] * 3,
+    }
+)
+
+
+def with_waterway():
+    stream = Outlet("stream 4", shapely.LineString([(-20, -8), (90, -8)]))
+    flow = (shapely.LineString([(30, 100), (30, -20)]),)
+    return draw(hillside(outlets=(stream,), flow=flow), DITCH, 1.5, LIMITS)
+
+
+def test_water_is_provided_for_before_it_is_sent():
+    drain = draw(hillside(), DRAIN, 1.5, LIMITS)
+    steps = order_of_work(SITES, {"Hill-S01": [drain, with_waterway()]}, {"Hill-S01"})
+    assert steps["work"].tolist() == ["outlet", "waterway", "cut_off_drain", "structures", "rows"]
+    assert steps["work_season"].tolist() == ["the season before"] * 2 + ["this season"] * 3
+    assert steps["work_step"].tolist() == [1, 2, 3, 4, 5]
+    assert steps["work_plots"].tolist() == [("top", "middle", "low")] * 5
+    assert steps["work_agreed_by"].tolist() == [("Hill", "Valley", "P9")] * 4 + [()]
+
+
+def test_level_lines_need_no_outlet_and_rows_come_last():
+    strips = draw(hillside(), STRIPS, 1.5, LIMITS)
+    steps = order_of_work(SITES, {"Hill-S01": [strips]}, ())
+    assert steps["work"].tolist() == ["structures", "rows"]
+    refused = draw(hillside(outlets=()), DITCH, 1.5, LIMITS)
+    assert order_of_work(SITES, {"Hill-S01": [refused]}, ())["work"].tolist() == ["rows"]
+
+
+def test_common_days_are_shared_by_area_and_unknown_ones_stay_unknown():
+    own, area = np.array([4.0, np.nan, 2.0]), np.array([0.1, 0.1, 0.2])
+    owed = days_owed(SITES, own, area, {"Hill-S01": 20.0})["days_owed"]
+    assert owed.tolist() == pytest.approx([9.0, np.nan, 12.0], nan_ok=True)
+    assert days_owed(SITES, own, area, {})["days_owed"][0] == 4.0
+    assert days_owed(SITES, own, area, {"Hill-S01": np.nan})["days_owed"].isna().all()
+
+
+def test_level_lines_are_safe_alone():
+    bunds = draw(hillside(), BUND, 1.5, LIMITS)
+    safe, unsafe = safe_if(bunds, {"middle"})
+    assert {line.plot_ids for line in safe} == {("middle",)}
+    assert len(safe) + len(unsafe) == len(bunds.lines)
+
+
+def test_a_graded_line_is_safe_if_all_it_crosses_take_part():
+    plots = shapely.box([0, 30, 60], 0, [30, 60, 90], 80)
+    ditches = draw(hillside(plots=plots), DITCH, 4.0, LIMITS)
+    assert {line.plot_ids for line in ditches.lines} == {("top", "middle", "low")}
+    assert safe_if(ditches, {"top", "middle", "low"}) == (ditches.lines, ())
+    # Who is nearest to the outlet stays away: the rest would end above their land.
+    assert safe_if(ditches, {"middle", "low"}) == ((), ditches.lines)
+
+
+def test_lines_into_a_waterway_need_all_that_the_waterway_crosses():
+    drawn = with_waterway()
+    assert safe_if(drawn, {"top", "middle"})[0] == ()
+    assert safe_if(drawn, {"top", "middle", "low"})[1] == ()

@@ -1,0 +1,69 @@
+"""Safe outlets by kind, and waterways along flow lines."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+import shapely
+
+from districtplan.conservation import Outlet, safe_outlets, waterway
+from tests.conservation.hillsides import LIMITS, NOWHERE, Land
+
+LAND = shapely.box(0, 0, 60, 80)
+STREAM = Outlet("stream 4", shapely.LineString([(-20, -8), (90, -8)]))
+
+
+def laid(line, outlets=(STREAM,), refused=NOWHERE, ground=None):
+    line = shapely.LineString(line)
+    return waterway(LAND, (line,), outlets, refused, ground or Land(), LIMITS)
+
+
+def test_outlets_are_named_by_kind_and_row():
+    kinds = ["house", "waterway", "grass strip", "stream", "bank", "ditch", "grass", "path"]
+    features = pd.DataFrame(
+        {"source_row": range(1, 9), "kind": kinds, "geometry": shapely.box(0, 0, range(1, 9), 9)}
+    )
+    names = [outlet.name for outlet in safe_outlets(features)]
+    assert names == ["waterway 2", "stream 4", "ditch 6", "grass 7"]
+
+
+def test_a_waterway_ends_at_the_first_outlet_that_it_reaches():
+    grass = Outlet("grass 2", shapely.box(20, 5, 40, 15))
+    found = laid([(30, 100), (30, -20)], (STREAM, grass))
+    assert found.ends_at == "grass 2"
+    assert found.line.coords[0] == pytest.approx((30, 80))
+    assert found.line.coords[-1] == pytest.approx((30, 15))
+    assert found.fall_m == pytest.approx(13)
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"line": [(90, 100), (90, -20)]},
+        {"line": [(30, 100), (30, 40)]},
+        {"line": [(30, 100), (30, -20)], "outlets": ()},
+        {"line": [(30, -20), (30, 100)]},
+        {"line": [(30, 100), (30, -20)], "refused": shapely.box(0, -5, 90, -4)},
+        {"line": [(30, 100), (30, -20)], "ground": Land(0.2, [(6, 0, 0.15, 0)])},
+        {
+            "line": [(30, 100), (30, -120)],
+            "outlets": (Outlet("stream 1", shapely.box(0, -120, 60, -107)),),
+        },
+    ],
+    ids=["beside", "short of it", "no outlet", "uphill", "over a path", "rises", "too far below"],
+)
+def test_no_waterway_where_water_would_not_be_safe(given):
+    assert laid(**given) is None
+
+
+def test_of_two_flow_lines_the_one_from_higher_up_serves():
+    short = shapely.LineString([(15, 40), (15, -20)])
+    whole = shapely.LineString([(45, 100), (45, -20)])
+    found = waterway(LAND, (short, whole), (STREAM,), NOWHERE, Land(), LIMITS)
+    assert found.line.coords[0][0] == pytest.approx(45)
+
+
+def test_a_ring_of_flow_lines_ends():
+    ring = [[(10, 60), (10, 50)], [(10, 50), (20, 55)], [(20, 55), (10, 60)]]
+    lines = tuple(shapely.LineString(part) for part in ring)
+    assert waterway(LAND, lines, (STREAM,), NOWHERE, Land(), LIMITS) is None
