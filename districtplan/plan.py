@@ -101,12 +101,27 @@ PracticeName = Annotated[
 ]
 MonthMm = Annotated[float, Field(ge=0, le=5_000)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
+DaysHa = Annotated[float, Field(gt=0, le=2_000)]
+Price = Annotated[float, Field(ge=0, le=1e9)]
+Yield = Annotated[float, Field(ge=0, le=100_000)]
 Need = Annotated[float, Field(gt=0, le=1_000)]
 StockKg = Annotated[float, Field(ge=0, le=1e8)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
 CORRELATION_MIN_M = 0.001
 ROWS_APART_MIN_CM = 10
 FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2199, 12, 31)
+Day = Annotated[
+    date,
+    Field(ge=FIRST_DAY, le=LAST_DAY),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "format": "date",
+            "minimum": FIRST_DAY.isoformat(),
+            "maximum": LAST_DAY.isoformat(),
+        }
+    ),
+]
 
 
 def _published(table: str, name: str, **limits: Any) -> Any:  # noqa: ANN401 - as Field is typed
@@ -890,7 +905,8 @@ class Fertiliser(Section):
         description="K2O in the manure as it is spread [%].",
     )
     urea_time: Literal["first weeding", "planting"] = Field(
-        "first weeding", description="When urea is given; at planting it injures seed."
+        default_factory=lambda: packaged().practice.products["urea"].timing,
+        description="When urea is given; at planting it injures seed.",
     )
     manure_load_kg: float = _published(
         "practice",
@@ -902,6 +918,112 @@ class Fertiliser(Section):
     manure_there_kg: float | None = Field(
         None, ge=0, le=1e9, description="Manure that the district has [kg]; left out: enough."
     )
+
+
+class Season(Section):
+    """When the rains begin: works are counted from there."""
+
+    onset_rule: Text | None = Field(
+        None,
+        description="The rule by which the onset is known, in words, such as: 25 mm in three days "
+        "after 1 March. Left out: none is printed.",
+    )
+    onset_early: Day | None = Field(
+        None, description="Onset in an early season; left out: not told apart."
+    )
+    onset_usual: Day | None = Field(
+        None, description="Onset in a usual season; left out: counted back from planting_date."
+    )
+    onset_late: Day | None = Field(
+        None, description="Onset in a late season; left out: not told apart."
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Season:
+        given = [day for day in (self.onset_early, self.onset_usual, self.onset_late) if day]
+        if given != sorted(given):
+            raise ValueError("onset_early, onset_usual and onset_late must follow one another")
+        return self
+
+
+class Labour(Section):
+    """Work, in the district's own figures: no published one could be confirmed."""
+
+    peg_and_dig_days_ha: DaysHa | None = Field(
+        None, description="Pegging and digging [person-days/ha]; left out where absent."
+    )
+    planting_days_ha: DaysHa | None = Field(
+        None, description="Planting [person-days/ha]; left out where absent."
+    )
+    weeding_1_days_ha: DaysHa | None = Field(
+        None, description="First weeding [person-days/ha]; left out where absent."
+    )
+    weeding_2_days_ha: DaysHa | None = Field(
+        None, description="Second weeding [person-days/ha]; left out where absent."
+    )
+    weeding_3_days_ha: DaysHa | None = Field(
+        None, description="Third weeding [person-days/ha]; left out where absent."
+    )
+    harvest_days_ha: DaysHa | None = Field(
+        None, description="Harvest to clean grain [person-days/ha]; left out where absent."
+    )
+    manure_loads_a_day: float | None = Field(
+        None,
+        gt=0,
+        le=1_000,
+        description="Loads of manure that a person carries in a day; left "
+        "out: carrying isn't counted.",
+    )
+    hands_a_plot: float | None = Field(
+        None, gt=0, le=100, description="Hands available for each plot; left out: not compared."
+    )
+    work_days_a_week: float = Field(
+        5.0, gt=0, le=7, description="Days that are worked in a week (judgement)."
+    )
+
+
+class Money(Section):
+    """Prices; without one, what it would give is left out."""
+
+    currency: Annotated[str, Field(min_length=1, max_length=12), AfterValidator(_named)] | None = (
+        Field(None, description="Name of the money, as printed; left out where absent.")
+    )
+    seed_price_kg: Price | None = Field(None, description="Price of a kilogram of seed.")
+    npk_price_kg: Price | None = Field(None, description="Price of a kilogram of NPK.")
+    urea_price_kg: Price | None = Field(None, description="Price of a kilogram of urea.")
+    manure_price_kg: Price | None = Field(None, description="Price of a kilogram of manure.")
+    grain_price_low_kg: Price | None = Field(
+        None, description="Price of a kilogram of grain at harvest, low."
+    )
+    grain_price_high_kg: Price | None = Field(None, description="The same, high.")
+    yield_without_low_kg_ha: Yield = _published(
+        "practice",
+        "yield_without_low_kg_ha",
+        description="Yield without the practice, low [kg/ha].",
+    )
+    yield_without_high_kg_ha: Yield = _published(
+        "practice", "yield_without_high_kg_ha", description="The same, high [kg/ha]."
+    )
+    yield_with_low_kg_ha: Yield = _published(
+        "practice", "yield_with_low_kg_ha", description="Yield with the practice, low [kg/ha]."
+    )
+    yield_with_high_kg_ha: Yield = _published(
+        "practice", "yield_with_high_kg_ha", description="The same, high [kg/ha]."
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Money:
+        low, high = self.grain_price_low_kg, self.grain_price_high_kg
+        if (low is None) != (high is None):
+            raise ValueError("has one of grain_price_low_kg and grain_price_high_kg. Give both")
+        pairs = (
+            (low or 0.0, high or 0.0),
+            (self.yield_without_low_kg_ha, self.yield_without_high_kg_ha),
+            (self.yield_with_low_kg_ha, self.yield_with_high_kg_ha),
+        )
+        if any(first > last for first, last in pairs):
+            raise ValueError("has a low price or yield above the high one")
+        return self
 
 
 class Rows(Section):
@@ -1155,6 +1277,9 @@ class Plan(Section):
     string: String = Field(default_factory=String)
     enrolment: Enrolment = Field(default_factory=Enrolment)
     orders: Orders = Field(default_factory=Orders)
+    season: Season = Field(default_factory=Season)
+    labour: Labour = Field(default_factory=Labour)
+    money: Money = Field(default_factory=Money)
     sheets: Sheets = Field(default_factory=Sheets)
     limits: Limits = Field(default_factory=Limits)
 
@@ -1220,6 +1345,9 @@ class Plan(Section):
         practice = told["practice"]
         practice.setdefault("row_form", handbook.practice.row_form)
         practice.setdefault("two_seeds", handbook.practice.two_seeds)
+        if "urea" in handbook.practice.products:
+            timing = handbook.practice.products["urea"].timing
+            told["fertiliser"].setdefault("urea_time", timing)
         if practice.get("sprouted_of_100"):
             practice.setdefault("germination_share", practice["sprouted_of_100"] / 100)
         if self.elevation.source is not None:

@@ -49,6 +49,26 @@ NUMBERS = {
     "hundred_seed_weight_high_g": _Range(0.01, 1_000),
     "one_seed_from_pct": _Range(1, 100),
     "two_seeds_from_pct": _Range(1, 100),
+    "depth_low_cm": _Range(0.5, 20),
+    "depth_high_cm": _Range(0.5, 20),
+    "band_beside_cm": _Range(0, 50),
+    "band_below_cm": _Range(0, 50),
+    "plant_after_onset_days": _Range(0, 120, whole=True),
+    "emergence_from_day": _Range(1, 60, whole=True),
+    "emergence_to_day": _Range(1, 60, whole=True),
+    "thin_from_day": _Range(1, 120, whole=True),
+    "thin_to_day": _Range(1, 120, whole=True),
+    "weeding_1_day": _Range(1, 365, whole=True),
+    "weeding_2_day": _Range(1, 365, whole=True),
+    "weeding_3_day": _Range(1, 365, whole=True),
+    "flowering_from_day": _Range(1, 365, whole=True),
+    "harvest_from_day": _Range(1, 730, whole=True),
+    "harvest_to_day": _Range(1, 730, whole=True),
+    "yield_without_low_kg_ha": _Range(0, 100_000),
+    "yield_without_high_kg_ha": _Range(0, 100_000),
+    "yield_with_low_kg_ha": _Range(0, 100_000),
+    "yield_with_high_kg_ha": _Range(0, 100_000),
+    "holes_per_pole": _Range(1, 20, required=False),
     "refill_share": _Range(0, 1),
     "spillage_share": _Range(0, 0.5),
     "fertiliser_high_kg_ha": _Range(1, 10_000),
@@ -96,6 +116,14 @@ class Number(_Part):
     provenance: Annotated[str, AfterValidator(_provenance)]
 
 
+class Product(_Part):
+    """One product: when and where it is given."""
+
+    name: Words
+    timing: Literal["planting", "first weeding"]
+    placement: Words
+
+
 class Practice(_Part):
     """How a crop is grown."""
 
@@ -103,6 +131,8 @@ class Practice(_Part):
     crop: Words
     row_form: Literal["flat", "earthed up", "ridges"]
     two_seeds: Literal["thin to one", "holes twice as far apart"]
+    reference_day: Literal["planting", "emergence"]
+    products: dict[Literal["npk", "urea", "manure"], Product]
     numbers: dict[str, Number]
 
     def rows(self) -> pd.DataFrame:

@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from districtplan.inputs import money
+from districtplan.inputs.calendar import calendar
 from districtplan.inputs.counting import exact_sum, half_up, unknown
 from districtplan.inputs.enrolment import LINES, taking_part
-from districtplan.inputs.nutrients import GOODS, balance, manure_share
-from districtplan.inputs.orders import distribution, orders
+from districtplan.inputs.labour import labour
+from districtplan.inputs.nutrients import GOODS, balance, cap_in_every_hole_kg_ha, manure_share
+from districtplan.inputs.orders import distribution, lots, orders
 from districtplan.inputs.outline_error import area_sd_m2
 from districtplan.inputs.seed import stand
 
@@ -21,7 +24,7 @@ if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
 
-BOUGHT = ("seed", *GOODS)
+BOUGHT = money.BOUGHT
 SEASONS = ("low", "usual", "high")
 
 
@@ -36,7 +39,7 @@ class Purchase:
     kits : pandas.DataFrame
         A row a plot: its line, land under the crop, ``area_error_share``, ``empty_holes`` and
         ``standing`` expected on that land, and ``seed_g`` (what is bought, with gap filling and
-        spillage), ``npk_g``, ``urea_g``, ``manure_g`` and ``manure_loads`` for it.
+        spillage), ``npk_g``, ``urea_g``, ``manure_g``, ``manure_loads`` and ``poles`` for it.
     lines : pandas.DataFrame
         The same by ``village`` and ``line``, with ``plots``; lines are never added up.
     uptake : pandas.DataFrame
@@ -46,8 +49,20 @@ class Purchase:
         What each buying point buys for those enrolled and the demo kits.
     distribution : pandas.DataFrame
         What each of their plots gets.
+    lots : pandas.DataFrame
+        The orders loaded on vehicles, all there before the usual onset.
     nutrients : pandas.DataFrame
         What the goods bring, and what is lacking.
+    cap_in_every_hole_kg_ha : float | None
+        What a whole cap of NPK in every hole would come to: never do that [kg/ha].
+    calendar : pandas.DataFrame
+        The works of the season, dated.
+    labour : pandas.DataFrame
+        Person-days of those served, by village, work and week; no rows without figures.
+    costs : pandas.DataFrame
+        What the kits cost, by village and line.
+    margins : pandas.DataFrame
+        A hectare with the practice and without, as a range; no rows without prices of grain.
     """
 
     is_order: bool
@@ -56,7 +71,13 @@ class Purchase:
     uptake: pd.DataFrame
     orders: pd.DataFrame
     distribution: pd.DataFrame
+    lots: pd.DataFrame
     nutrients: pd.DataFrame
+    cap_in_every_hole_kg_ha: float | None
+    calendar: pd.DataFrame
+    labour: pd.DataFrame
+    costs: pd.DataFrame
+    margins: pd.DataFrame
 
 
 def purchase(
@@ -93,15 +114,38 @@ def purchase(
     kits["area_error_share"] = error / (joined["area_ha"].to_numpy() * 10_000)
     served = ["registered"] if enrolled is None else ["enrolled", "demo"]
     theirs = kits[kits["line"].isin(served)]
+    bought, dated = orders(theirs, plan), calendar(plan, handbook)
+    usual = dated[dated["season"] == "usual"].set_index("work")
+    costed = money.costs(kits, plan)
     return Purchase(
-        enrolled is not None,
-        kits,
-        _lines(kits),
-        _uptake(kits[kits["line"] == served[0]], plan),
-        orders(theirs, plan),
-        distribution(theirs, {}),
-        balance(plan),
+        is_order=enrolled is not None,
+        kits=kits,
+        lines=_lines(kits),
+        uptake=_uptake(kits[kits["line"] == served[0]], plan),
+        orders=bought,
+        distribution=distribution(theirs, {}),
+        lots=lots(bought, plan, usual["last_day"]["inputs_in_village"]),
+        nutrients=balance(plan),
+        cap_in_every_hole_kg_ha=cap_in_every_hole_kg_ha(plan),
+        calendar=dated,
+        labour=labour(theirs, dated, plan),
+        costs=money.sums(costed, ["village", "line"]),
+        margins=money.margins(plan, _cost_ha(theirs, costed)),
     )
+
+
+def _cost_ha(served: pd.DataFrame, costed: pd.DataFrame) -> dict[str, float]:
+    """Give the mean cost of a hectare by good; none where a price is lacking."""
+    area = served["bean_area_ha"].sum()
+    theirs = costed.loc[served.index]
+    if area == 0 or theirs["cost_cents"].isna().any():
+        return {}
+    columns = {good: f"{good}_cost_cents" for good in BOUGHT}
+    return {
+        good: float(theirs[name].sum()) / 100 / area
+        for good, name in columns.items()
+        if name in theirs
+    }
 
 
 def _kits(
@@ -121,6 +165,9 @@ def _kits(
         kits["manure_g"] = _part(kits["manure_g"], share * 0 + there)
     loads = kits["manure_g"].astype("Float64") / (plan.fertiliser.manure_load_kg * 1000)
     kits["manure_loads"] = np.ceil(loads).astype("Int64")
+    per_pole = handbook.numbers("practice").get("holes_per_pole")
+    holes = joined["holes"].reset_index(drop=True)
+    kits["poles"] = unknown(kits.index) if per_pole is None else _part(holes / per_pole, share)
     return kits
 
 

@@ -21,6 +21,7 @@ from districtplan.erosion import cover, erosivity
 from districtplan.erosion.practice_factor import contour_p_by_author, strip_p
 from districtplan.errors import InputError
 from districtplan.handbook import Handbook, packaged
+from districtplan.inputs.calendar import calendar
 from districtplan.outputs.field_words import level_words
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
@@ -48,6 +49,7 @@ TABLES = (
     "practice_factors",
     "row_grade_limits",
     "rusle_ls",
+    "season_calendar",
     "setting_out",
     "slope_classes",
     "soil_ranges",
@@ -112,6 +114,8 @@ def fed(book: Handbook) -> list[str]:
     for share in (60, 61, 86, 88):
         asked = plan_of(practice={"sprouted_of_100": share}).under(book)
         found += [str(asked.practice.seeds_each(book)), *inputs.doubts(asked, book)]
+    saved = plan_of(practice={"seed_class": "farm-saved", "urea_kg_ha": 40.0}).under(book)
+    found.append(calendar(saved, book).to_json(default_handler=str))
     beside = plan_of(practice={"npk_kg_ha": 400.0}).under(book)
     return found + inputs.doubts(beside, book)
 
@@ -315,7 +319,7 @@ def test_every_number_matters(table, line, column, usual, monkeypatch):
     other = value * 1.04 or 1.0
     if column == "flagged":
         other = 1 - value
-    elif column == "number" or is_whole(table, line):
+    elif column == "number" or table == "season_calendar" or is_whole(table, line):
         other = value + 1 if value < 5 else value - 1
     book = tweaked(table, line, column, other)
     if table in REACHES:

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from districtplan import inputs
-from districtplan.handbook import packaged
+from districtplan.handbook import packaged, practice
 from districtplan.inputs.enrolment import ENROLMENT, accept_enrolment
 from tests.conftest import plan_of
 from tests.support import needed
@@ -87,3 +87,44 @@ def test_scarce_manure_is_shared_by_land():
 def test_error_of_areas():
     found, _ = bought(None, enrolment={"outline_alike_m": 0.0})
     assert found.kits["area_error_share"].tolist() == pytest.approx(3 * np.sqrt(2) / SIDES)
+
+
+def test_money_work_and_days_come_with_it():
+    found, joined = bought(
+        [{"plot_id": "P0"}, {"plot_id": "P1", "demo": "yes"}],
+        money={
+            "seed_price_kg": 2.0, "npk_price_kg": 1.0, "manure_price_kg": 0.0,
+            "grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9,
+        },
+        labour={"planting_days_ha": 20.0},
+        orders={"seed_pack_kg": 2.0, "vehicle_kg": 1_000.0},
+        string={"cap_npk_g": 6.0},
+    )  # fmt: skip
+    mine = found.kits.set_index("plot_id").loc["P0"]
+    cents = round(int(mine["seed_g"]) * 0.2) + round(int(mine["npk_g"]) * 0.1)
+    costs = found.costs.set_index(["village", "line"])["cost_cents"]
+    assert costs["A", "enrolled"] == pytest.approx(cents, abs=1)
+    area = joined["area_ha"][:2].sum()
+    assert found.labour["person_days"].sum() == pytest.approx(20 * area)
+    table = found.margins.set_index("row")
+    theirs = found.kits.iloc[:2]
+    spent = float(theirs["seed_g"].sum()) * 0.002 + float(theirs["npk_g"].sum()) * 0.001
+    assert table.loc["with", "cost"] == pytest.approx(spent / area, rel=1e-3)
+    assert found.cap_in_every_hole_kg_ha == pytest.approx(1_200)
+    inputs_day = found.calendar.set_index("work").loc["inputs_in_village", "last_day"]
+    assert found.lots["day"].max() == pd.Timestamp(inputs_day)
+
+
+def test_poles_are_counted_for_climbing_beans_alone():
+    assert bought(None)[0].kits["poles"].isna().all()
+    book = packaged().with_practice(*practice.packaged("climbing beans"))
+    plan = plan_of(practice={"name": "climbing beans"}).under(book)
+    area = SIDES**2 / 10_000
+    joined = needed(area, plan, book).assign(
+        village="A", area_ha=area, slope_used_pct=5.0, row_length_m=area * 10_000 / 0.75
+    )
+    outlines = np.array([shapely.box(0, 0, side, side) for side in SIDES], dtype=object)
+    found = inputs.purchase(joined, outlines, None, plan, book)
+    assert found.kits["poles"].tolist() == [
+        round(int(holes) / 2 + 1e-9) for holes in joined["holes"]
+    ]

@@ -1,0 +1,84 @@
+"""The season's works: counted from the onset or a stage, under each practice."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+
+from districtplan.handbook import packaged, practice
+from districtplan.inputs.calendar import calendar
+from tests.conftest import plan_of
+from tests.support import renumbered
+
+SEASON = {
+    "onset_early": date(2026, 3, 1), "onset_usual": date(2026, 3, 15),
+    "onset_late": date(2026, 4, 5),
+}  # fmt: skip
+
+
+def works(book=None, **sections: dict):
+    table = calendar(plan_of(**sections), book or packaged())
+    return table[table["season"] == "usual"].set_index("work")
+
+
+def test_weedings_at_two_four_and_six_weeks():
+    found = works()
+    days = [found.loc[f"weeding_{number}", "first_day"] for number in (1, 2, 3)]
+    assert days == [date(2026, 3, 15) + timedelta(weeks=weeks) for weeks in (2, 4, 6)]
+    assert set(found.loc[["weeding_1", "weeding_2"], "counted_from"]) == {"planting"}
+
+
+def test_the_third_weeding_meets_open_flowers():
+    """Flowering starts on about day 32, so on day 42 no hoe is used."""
+    assert works()["no_hoe"].filter(like="weeding").tolist() == [0, 0, 1]
+    late = works(renumbered("practice", "flowering_from_day", 45.0))
+    assert late["no_hoe"].sum() == 0
+
+
+def test_days_may_be_counted_from_emergence():
+    told, digest = practice.packaged()
+    book = packaged().with_practice(told.model_copy(update={"reference_day": "emergence"}), digest)
+    found = works(book)
+    assert found.loc["weeding_1", "first_day"] == date(2026, 3, 15) + timedelta(days=14 + 7)
+    assert found.loc["weeding_1", "counted_from"] == "emergence"
+
+
+def test_early_usual_and_late_are_one_season_shifted():
+    table = calendar(plan_of(season=SEASON), packaged())
+    for season, onset in (("early", date(2026, 3, 1)), ("late", date(2026, 4, 5))):
+        mine = table[table["season"] == season].set_index("work")
+        usual = table[table["season"] == "usual"].set_index("work")
+        shift = onset - SEASON["onset_usual"]
+        assert (mine["first_day"] - usual["first_day"]).tolist() == [shift] * len(usual)
+        assert mine.loc["onset", "first_day"] == onset
+
+
+@pytest.mark.parametrize("name", practice.names())
+def test_works_follow_one_another_under_every_practice(name):
+    book = packaged().with_practice(*practice.packaged(name))
+    found = calendar(plan_of(practice={"name": name}).under(book), book).set_index("work")
+    order = [
+        "register", "order", "test_seed", "inputs_in_village", "onset", "planting", "emergence",
+        "weeding_1", "weeding_2", "weeding_3", "harvest", "accounts",
+    ]  # fmt: skip
+    days = found.loc[order, "first_day"].tolist()
+    assert days == sorted(days)
+    assert (found["first_day"] <= found["last_day"]).all()
+    assert found["first_day"].is_monotonic_increasing
+    # The planting date of the plan is the day of planting.
+    assert found.loc["planting", "first_day"] == date(2026, 3, 15)
+
+
+def test_thinning_only_where_two_are_thinned_and_urea_only_where_there_is_any():
+    assert {"thin", "top_dressing"} & set(works().index) == set()
+    both = works(practice={"seed_class": "farm-saved", "urea_kg_ha": 40.0})
+    assert both.loc["thin", ["from_day", "to_day"]].tolist() == [10, 14]
+    assert both.loc["top_dressing", "first_day"] == both.loc["weeding_1", "first_day"]
+    planted = works(practice={"urea_kg_ha": 40.0}, fertiliser={"urea_time": "planting"})
+    assert "top_dressing" not in planted.index
+
+
+def test_onsets_must_follow_one_another():
+    with pytest.raises(ValueError, match="must follow"):
+        plan_of(season={**SEASON, "onset_late": date(2026, 3, 2)})
