@@ -1282,7 +1282,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("area_unserved_ha", "number", "totals", "ha", "Area of those plots.", 0, None),
     _text("farmer_id", "taking part", "Id of the farmer, as given; else the plot's."),
     _text("group", "taking part", "Group of the farmer, as given; else the village."),
-    _text("line", "taking part", "enrolled, demo, registered or no-go: never one sum."),
+    _text("order_line", "taking part", "enrolled, demo, registered or no-go: never one sum."),
     Column(
         "bean_share",
         "number",

@@ -158,7 +158,7 @@ def taking_part(joined: pd.DataFrame, enrolled: pd.DataFrame | None, plan: Plan)
     found = found.assign(
         farmer_id=farmer.astype("str"),
         group=group.astype("str"),
-        line=line,
+        order_line=line,
         bean_share=share,
         bean_area_ha=share * area,
     )

@@ -25,17 +25,17 @@ def costs(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     Parameters
     ----------
     kits : pandas.DataFrame
-        ``plot_id``, ``village``, ``line`` and grams of the goods.
+        ``plot_id``, ``village``, ``order_line`` and grams of the goods.
     plan : Plan
         Its prices.
 
     Returns
     -------
     pandas.DataFrame
-        ``plot_id``, ``village``, ``line``, hundredths a good (``seed_cost_cents`` ...) and
+        ``plot_id``, ``village``, ``order_line``, hundredths a good (``seed_cost_cents`` ...) and
         ``cost_cents``, their sum: null where a good that is given has no price.
     """
-    found = kits[["plot_id", "village", "line"]].copy()
+    found = kits[["plot_id", "village", "order_line"]].copy()
     total = pd.Series(0, index=kits.index, dtype="Int64")
     for good in BOUGHT:
         grams, price = kits[f"{good}_g"], getattr(plan.money, f"{good}_price_kg")

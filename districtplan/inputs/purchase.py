@@ -41,7 +41,7 @@ class Purchase:
         ``standing`` expected on that land, and ``seed_g`` (what is bought, with gap filling and
         spillage), ``npk_g``, ``urea_g``, ``manure_g``, ``manure_loads`` and ``poles`` for it.
     lines : pandas.DataFrame
-        The same by ``village`` and ``line``, with ``plots``; lines are never added up.
+        The same by ``village`` and ``order_line``, with ``plots``; lines are never added up.
     uptake : pandas.DataFrame
         What those enrolled need at low, usual and high uptake: ``season``, ``uptake_share`` and
         grams.
@@ -113,7 +113,7 @@ def purchase(
     error = area_sd_m2(outlines, plan.enrolment.outline_error_m, plan.enrolment.outline_alike_m)
     kits["area_error_share"] = error / (joined["area_ha"].to_numpy() * 10_000)
     served = ["registered"] if enrolled is None else ["enrolled", "demo"]
-    theirs = kits[kits["line"].isin(served)]
+    theirs = kits[kits["order_line"].isin(served)]
     bought, dated = orders(theirs, plan), calendar(plan, handbook)
     usual = dated[dated["season"] == "usual"].set_index("work")
     costed = money.costs(kits, plan)
@@ -121,7 +121,7 @@ def purchase(
         is_order=enrolled is not None,
         kits=kits,
         lines=_lines(kits),
-        uptake=_uptake(kits[kits["line"] == served[0]], plan),
+        uptake=_uptake(kits[kits["order_line"] == served[0]], plan),
         orders=bought,
         distribution=distribution(theirs, {}),
         lots=lots(bought, plan, usual["last_day"]["inputs_in_village"]),
@@ -129,7 +129,7 @@ def purchase(
         cap_in_every_hole_kg_ha=cap_in_every_hole_kg_ha(plan),
         calendar=dated,
         labour=labour(theirs, dated, plan),
-        costs=money.sums(costed, ["village", "line"]),
+        costs=money.sums(costed, ["village", "order_line"]),
         margins=money.margins(plan, _cost_ha(theirs, costed)),
     )
 
@@ -159,7 +159,7 @@ def _kits(
     kits["seed_g"] = _part(stood["seed_bought_g"], share)
     for good in GOODS:
         kits[f"{good}_g"] = _part(joined[f"{good}_g"].reset_index(drop=True), share)
-    wanted = kits.loc[kits["line"] != "no-go", "manure_g"]
+    wanted = kits.loc[kits["order_line"] != "no-go", "manure_g"]
     if not wanted.isna().any():
         there = manure_share(int(wanted.sum()), plan)
         kits["manure_g"] = _part(kits["manure_g"], share * 0 + there)
@@ -181,21 +181,21 @@ def _lines(kits: pd.DataFrame) -> pd.DataFrame:
     """Add up by village and line, in the order of the lines."""
     grams = [f"{good}_g" for good in BOUGHT]
     found = []
-    for (village, line), plots in kits.groupby(["village", "line"], sort=True):
+    for (village, line), plots in kits.groupby(["village", "order_line"], sort=True):
         sums = {name: _sum(plots[name], name) for name in grams}
         found.append(
             {
                 "village": village,
-                "line": line,
+                "order_line": line,
                 "plots": len(plots),
                 "bean_area_ha": plots["bean_area_ha"].sum(),
                 **sums,
             }
         )
     table = pd.DataFrame(found).astype(dict.fromkeys(grams, "Int64"))
-    table["line"] = pd.Categorical(table["line"], LINES)
-    ordered = table.sort_values(["village", "line"], ignore_index=True)
-    return ordered.astype({"line": "str"})
+    table["order_line"] = pd.Categorical(table["order_line"], LINES)
+    ordered = table.sort_values(["village", "order_line"], ignore_index=True)
+    return ordered.astype({"order_line": "str"})
 
 
 def _sum(values: pd.Series, what: str) -> int | None:

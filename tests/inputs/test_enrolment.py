@@ -70,7 +70,7 @@ def test_four_lines():
         {"plot_id": "P3", "closed": "yes"},
         {"plot_id": "P4"},
     ).used
-    found = taking_part(PLOTS, used, plan_of()).set_index("plot_id")["line"]
+    found = taking_part(PLOTS, used, plan_of()).set_index("plot_id")["order_line"]
     assert found.to_dict() == {
         "P0": "enrolled", "P1": "registered", "P2": "demo", "P3": "no-go", "P4": "no-go",
         "P5": "registered",
@@ -80,14 +80,14 @@ def test_four_lines():
 
 def test_without_a_file_all_are_registered():
     found = taking_part(PLOTS, None, plan_of())
-    assert found["line"].tolist() == ["registered"] * 4 + ["no-go", "registered"]
+    assert found["order_line"].tolist() == ["registered"] * 4 + ["no-go", "registered"]
     assert found["bean_area_ha"].tolist() == PLOTS["area_ha"].tolist()
     assert found["farmer_id"].tolist() == PLOTS["plot_id"].tolist()
 
 
 def test_a_file_without_a_usable_row_enrols_nobody():
     used = accepted({"plot_id": "Q"}).used
-    assert "enrolled" not in set(taking_part(PLOTS, used, plan_of())["line"])
+    assert "enrolled" not in set(taking_part(PLOTS, used, plan_of())["order_line"])
 
 
 def test_land_under_the_crop():

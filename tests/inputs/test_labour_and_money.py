@@ -19,7 +19,7 @@ KITS = pd.DataFrame(
     {
         "plot_id": ["P0", "P1", "P2"],
         "village": ["A", "A", "B"],
-        "line": ["enrolled", "demo", "enrolled"],
+        "order_line": ["enrolled", "demo", "enrolled"],
         "bean_area_ha": [0.5, 0.25, 1.0],
         "manure_loads": pd.array([10, 5, 20], dtype="Int64"),
         "seed_g": pd.array([20_000, 10_000, 40_001], dtype="Int64"),
@@ -70,7 +70,7 @@ def test_costs_to_the_hundredth():
     assert found["seed_cost_cents"].tolist() == [5_000, 2_500, 10_000]
     assert found["npk_cost_cents"].tolist() == [4_575, 2_288, 9_150]
     assert found["cost_cents"].tolist() == [9_575, 4_788, 19_150]
-    by_line = money.sums(found, ["village", "line"])
+    by_line = money.sums(found, ["village", "order_line"])
     assert by_line["cost_cents"].tolist() == [4_788, 9_575, 19_150]
 
 
@@ -87,7 +87,7 @@ def test_sums_are_those_of_the_parts(grams, price_thousandths):
         {
             "plot_id": [str(place) for place in range(len(grams))],
             "village": "A",
-            "line": "enrolled",
+            "order_line": "enrolled",
             "seed_g": pd.array(grams, dtype="Int64"),
         }
     )

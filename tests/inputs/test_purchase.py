@@ -40,7 +40,7 @@ def bought(listed: list[dict] | None, **sections: dict):
 def test_without_enrolment_it_is_an_upper_limit():
     found, joined = bought(None)
     assert not found.is_order
-    assert set(found.kits["line"]) == {"registered", "no-go"}
+    assert set(found.kits["order_line"]) == {"registered", "no-go"}
     usable = joined["seed_g"][:4].astype(float)
     assert found.orders["planned_g"].sum() >= (usable * 1.02).sum() - 4
 
@@ -49,12 +49,12 @@ def test_lines_stand_apart():
     rows = [{"plot_id": "P0"}, {"plot_id": "P1", "demo": "yes"}, {"plot_id": "P2"}]
     found, _ = bought(rows)
     assert found.is_order
-    assert found.lines[["village", "line", "plots"]].values.tolist() == [  # noqa: PD011
+    assert found.lines[["village", "order_line", "plots"]].values.tolist() == [  # noqa: PD011
         ["A", "enrolled", 1], ["A", "demo", 1], ["B", "enrolled", 1], ["B", "registered", 1],
         ["B", "no-go", 1],
     ]  # fmt: skip
     assert set(found.distribution["plot_id"]) == {"P0", "P1", "P2"}
-    by_line = found.lines.groupby("line")["seed_g"].sum()
+    by_line = found.lines.groupby("order_line")["seed_g"].sum()
     assert found.uptake["seed_g"].tolist() == [
         round(int(by_line["enrolled"]) * share) for share in (0.6, 0.8, 0.95)
     ]
@@ -102,7 +102,7 @@ def test_money_work_and_days_come_with_it():
     )  # fmt: skip
     mine = found.kits.set_index("plot_id").loc["P0"]
     cents = round(int(mine["seed_g"]) * 0.2) + round(int(mine["npk_g"]) * 0.1)
-    costs = found.costs.set_index(["village", "line"])["cost_cents"]
+    costs = found.costs.set_index(["village", "order_line"])["cost_cents"]
     assert costs["A", "enrolled"] == pytest.approx(cents, abs=1)
     area = joined["area_ha"][:2].sum()
     assert found.labour["person_days"].sum() == pytest.approx(20 * area)
