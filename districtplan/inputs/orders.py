@@ -195,21 +195,21 @@ def distribution(kits: pd.DataFrame, arrived_g: dict[tuple[str, str], int]) -> p
     Returns
     -------
     pandas.DataFrame
-        ``village``, ``plot_id``, ``farmer_id``, ``good``, ``planned_g`` and ``issued_g``. A short
-        delivery is shared by what was planned.
+        ``village``, ``plot_id``, ``farmer_id``, ``good``, ``planned_g`` and ``issued_g``, good by
+        good, villages in order of name. A short delivery is shared by what was planned.
     """
+    ordered = kits.sort_values("village", kind="stable")
+    listed = ordered[["village", "plot_id", "farmer_id"]]
     found = []
-    for village, plots in kits.groupby("village", sort=True):
-        for good in ("seed", "npk", "urea"):
-            planned = plots[f"{good}_g"]
-            if planned.isna().any():
-                continue
-            wants = [int(grams) for grams in planned]
-            issued = shared(arrived_g.get((str(village), good), sum(wants)), wants)
-            found.append(
-                plots[["village", "plot_id", "farmer_id"]].assign(
-                    good=good, planned_g=wants, issued_g=issued
-                )
-            )
-    names = ["village", "plot_id", "farmer_id", "good", "planned_g", "issued_g"]
-    return pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=names)
+    for good in ("seed", "npk", "urea"):
+        planned = ordered[f"{good}_g"]
+        if planned.isna().any() or planned.empty:
+            continue
+        found.append(listed.assign(good=good, planned_g=planned, issued_g=planned))
+    if not found:
+        return pd.DataFrame(columns=[*listed, "good", "planned_g", "issued_g"])
+    table = pd.concat(found, ignore_index=True)
+    for (village, good), grams in arrived_g.items():
+        theirs = (table["village"] == village) & (table["good"] == good)
+        table.loc[theirs, "issued_g"] = shared(grams, table.loc[theirs, "planned_g"].tolist())
+    return table
