@@ -92,7 +92,7 @@ class Given(Protocol):
 
     @property
     def used(self) -> pd.DataFrame:
-        """Rows used.
+        """Give the rows used.
 
         Returns
         -------
@@ -102,7 +102,7 @@ class Given(Protocol):
 
     @property
     def set_aside(self) -> pd.DataFrame:
-        """Rows set aside.
+        """Give the rows set aside.
 
         Returns
         -------

@@ -85,6 +85,27 @@ def packs(need_g: int, pack_kg: float) -> int:
     return -(-int(need_g) * size.denominator // size.numerator)
 
 
+def packs_each(need_g: NDArray[np.int64], pack_kg: float) -> NDArray[np.int64]:
+    """Count the packs of many buyers, each as :func:`packs` does.
+
+    Parameters
+    ----------
+    need_g : numpy.ndarray
+        Needs, shape (buyers,) [g].
+    pack_kg : float
+        Size of a pack [kg].
+
+    Returns
+    -------
+    numpy.ndarray
+        Packs, shape (buyers,).
+    """
+    size = _pack_g(pack_kg)
+    if int(need_g.max(initial=0)) * size.denominator > np.iinfo(np.int64).max:
+        return np.array([packs(int(grams), pack_kg) for grams in need_g], dtype=np.int64)
+    return -(-need_g * size.denominator // size.numerator)
+
+
 @functools.cache
 def _pack_g(pack_kg: float) -> Fraction:
     return Fraction(repr(float(pack_kg))) * 1000

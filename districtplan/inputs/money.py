@@ -67,11 +67,9 @@ def sums(costed: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     pandas.DataFrame
         ``by`` and ``cost_cents``, null where a part is unknown.
     """
-    found = [
-        (*key, None if rows.isna().any() else exact_sum(rows, "cost_cents"))
-        for key, rows in costed.groupby(by, sort=True)["cost_cents"]
-    ]
-    return pd.DataFrame(found, columns=[*by, "cost_cents"]).astype({"cost_cents": "Int64"})
+    if costed["cost_cents"].notna().all():
+        exact_sum(costed["cost_cents"], "cost_cents")  # refuses what no file can hold
+    return costed.groupby(by, sort=True)["cost_cents"].sum(min_count=1).reset_index()
 
 
 def margins(plan: Plan, cost_ha: dict[str, float]) -> pd.DataFrame:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import tables
-from districtplan.inputs.counting import packs
+from districtplan.inputs.counting import packs_each, unknown
 from districtplan.inputs.enough import enough
 from districtplan.inputs.need import pack_sizes
 from districtplan.inputs.seed import TESTED
@@ -50,6 +50,8 @@ def shared(total: int, wants: Sequence[int]) -> list[int]:
     wanted = sum(wants)
     if total >= wanted:
         return list(wants)
+    if total == 0:
+        return [0] * len(wants)
     found = [total * want // wanted for want in wants]
     lost = [total * want % wanted for want in wants]
     order = sorted(range(len(wants)), key=lambda place: (-lost[place], place))
@@ -116,13 +118,15 @@ def _of_good(
             chance,
         )
         wanted, dominates = sure.amount_g, sure.dominates
-    stock = shared(round(getattr(plan.orders, f"{good}_stock_kg") * 1000), wanted.tolist())
-    short = [int(want) - there for want, there in zip(wanted, stock, strict=True)]
-    count = [None if pack_kg is None else packs(grams, pack_kg) for grams in short]
-    bought = [
-        grams if number is None or pack_kg is None else round(number * pack_kg * 1000)
-        for grams, number in zip(short, count, strict=True)
-    ]
+    there = round(getattr(plan.orders, f"{good}_stock_kg") * 1000)
+    stock = np.array(shared(there, wanted.tolist()), dtype=np.int64)
+    short = wanted - stock
+    if pack_kg is None:
+        count, bought = unknown(pd.RangeIndex(len(names))), short
+    else:
+        whole = packs_each(short, pack_kg)
+        count = pd.Series(whole, dtype="Int64")
+        bought = np.rint(whole * (pack_kg * 1000)).astype(np.int64)
     return pd.DataFrame(
         {
             "buying_point": names,
@@ -130,9 +134,9 @@ def _of_good(
             "planned_g": pd.array(planned, dtype="Int64"),
             "wanted_g": pd.array(wanted, dtype="Int64"),
             "stock_g": pd.array(stock, dtype="Int64"),
-            "packs": pd.array(count, dtype="Int64"),
+            "packs": count,
             "ordered_g": pd.array(bought, dtype="Int64"),
-            "leftover_g": pd.array(np.subtract(bought, short), dtype="Int64"),
+            "leftover_g": pd.array(bought - short, dtype="Int64"),
             "chance_share": chance,
             "dominates": dominates,
         }
@@ -176,7 +180,7 @@ def lots(bought: pd.DataFrame, plan: Plan, due: date) -> pd.DataFrame:
                 left, room = left - taken, room - taken * size
     table = pd.DataFrame(loaded, columns=["lot", "buying_point", "good", "packs", "kg"])
     days_before = (lot - table["lot"]) // plan.orders.lots_a_day
-    table["day"] = [pd.Timestamp(due) - pd.Timedelta(days=int(days)) for days in days_before]
+    table["day"] = pd.Timestamp(due) - pd.to_timedelta(days_before.astype("int64"), unit="D")
     table["seeds_to_test"] = np.where(table["good"] == "seed", TESTED, 0)
     return table[names]
 
@@ -195,21 +199,21 @@ def distribution(kits: pd.DataFrame, arrived_g: dict[tuple[str, str], int]) -> p
     Returns
     -------
     pandas.DataFrame
-        ``village``, ``plot_id``, ``farmer_id``, ``good``, ``planned_g`` and ``issued_g``. A short
-        delivery is shared by what was planned.
+        ``village``, ``plot_id``, ``farmer_id``, ``good``, ``planned_g`` and ``issued_g``, good by
+        good, villages in order of name. A short delivery is shared by what was planned.
     """
+    ordered = kits.sort_values("village", kind="stable")
+    listed = ordered[["village", "plot_id", "farmer_id"]]
     found = []
-    for village, plots in kits.groupby("village", sort=True):
-        for good in ("seed", "npk", "urea"):
-            planned = plots[f"{good}_g"]
-            if planned.isna().any():
-                continue
-            wants = [int(grams) for grams in planned]
-            issued = shared(arrived_g.get((str(village), good), sum(wants)), wants)
-            found.append(
-                plots[["village", "plot_id", "farmer_id"]].assign(
-                    good=good, planned_g=wants, issued_g=issued
-                )
-            )
-    names = ["village", "plot_id", "farmer_id", "good", "planned_g", "issued_g"]
-    return pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=names)
+    for good in ("seed", "npk", "urea"):
+        planned = ordered[f"{good}_g"]
+        if planned.isna().any() or planned.empty:
+            continue
+        found.append(listed.assign(good=good, planned_g=planned, issued_g=planned))
+    if not found:
+        return pd.DataFrame(columns=[*listed, "good", "planned_g", "issued_g"])
+    table = pd.concat(found, ignore_index=True)
+    for (village, good), grams in arrived_g.items():
+        theirs = (table["village"] == village) & (table["good"] == good)
+        table.loc[theirs, "issued_g"] = shared(grams, table.loc[theirs, "planned_g"].tolist())
+    return table

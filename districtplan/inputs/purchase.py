@@ -179,20 +179,11 @@ def _part(values: pd.Series, share: pd.Series) -> pd.Series:
 
 def _lines(kits: pd.DataFrame) -> pd.DataFrame:
     """Add up by village and line, in the order of the lines."""
-    grams = [f"{good}_g" for good in BOUGHT]
-    found = []
-    for (village, line), plots in kits.groupby(["village", "order_line"], sort=True):
-        sums = {name: _sum(plots[name], name) for name in grams}
-        found.append(
-            {
-                "village": village,
-                "order_line": line,
-                "plots": len(plots),
-                "bean_area_ha": plots["bean_area_ha"].sum(),
-                **sums,
-            }
-        )
-    table = pd.DataFrame(found).astype(dict.fromkeys(grams, "Int64"))
+    groups = kits.groupby(["village", "order_line"], sort=True)
+    table = pd.DataFrame(
+        {"plots": groups.size(), "bean_area_ha": groups["bean_area_ha"].sum()}
+        | {f"{good}_g": groups[f"{good}_g"].sum(min_count=1) for good in BOUGHT}
+    ).reset_index()
     table["order_line"] = pd.Categorical(table["order_line"], LINES)
     ordered = table.sort_values(["village", "order_line"], ignore_index=True)
     return ordered.astype({"order_line": "str"})
@@ -204,10 +195,10 @@ def _sum(values: pd.Series, what: str) -> int | None:
 
 def _uptake(enrolled: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """Set what is needed at low, usual and high uptake side by side."""
+    sums = {f"{good}_g": _sum(enrolled[f"{good}_g"], f"{good}_g") for good in BOUGHT}
     found = []
     for season in SEASONS:
         share = getattr(plan.enrolment, f"uptake_{season}_share")
-        sums = {f"{good}_g": _sum(enrolled[f"{good}_g"], f"{good}_g") for good in BOUGHT}
         row = {
             name: None if total is None else round(total * share) for name, total in sums.items()
         }

@@ -41,6 +41,18 @@ def test_packs_hold_the_need_and_no_pack_is_spare(need_g, pack_kg):
     assert (count - 1) * size_g < need_g or count == 0
 
 
+@settings(deadline=None)
+@given(st.lists(st.integers(0, 10**12), max_size=8), pack_sizes)
+def test_packs_of_many_are_those_of_each(needs, pack_kg):
+    found = counting.packs_each(np.array(needs, dtype=np.int64), pack_kg)
+    assert found.tolist() == [counting.packs(grams, pack_kg) for grams in needs]
+
+
+def test_packs_of_very_much_are_exact():
+    huge = np.array([2**62], dtype=np.int64)
+    assert counting.packs_each(huge, 0.0015).tolist() == [counting.packs(2**62, 0.0015)]
+
+
 def test_sum_keeps_every_digit():
     assert counting.exact_sum([2**53, 1, 1], "seed_g") == 2**53 + 2
 

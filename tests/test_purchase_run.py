@@ -1,0 +1,86 @@
+"""A run with a practice of one's own, enrolment, prices and packs: all of it read and used."""
+
+from __future__ import annotations
+
+import json
+from importlib import resources
+
+import pytest
+
+from districtplan import handbook, pipeline
+from tests.conftest import small_district, write_district
+
+MORE = """\
+[practice]
+file = "ours.toml"
+hundred_seed_weight_g = 40
+[fertiliser]
+products = ["npk"]
+need_p2o5_kg_ha = 21
+[orders]
+seed_pack_kg = 2
+npk_pack_kg = 50
+[money]
+currency = "coins"
+seed_price_kg = 2
+npk_price_kg = 1
+"""
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory):
+    plots, raster = small_district()
+    path = write_district(tmp_path_factory.mktemp("purchase"), plots, raster)
+    ours = resources.files(handbook).joinpath("practices", "bush_beans.toml").read_text("utf-8")
+    ours = ours.replace("value = 50\n", "value = 40\n", 1)
+    (path.parent / "ours.toml").write_text(ours, encoding="utf-8")
+    rows = ["plot_id,enrolled,consent,bean_share"]
+    rows += [f"{plot_id},yes,yes,0.5" for plot_id in plots["plot_id"][:6]]
+    rows += [f"{plots['plot_id'][6]},yes,no,", "nobody,yes,yes,"]
+    (path.parent / "who.csv").write_text("\n".join(rows), encoding="utf-8")
+    text = path.read_text(encoding="utf-8")
+    text = text.replace("[files]\n", '[files]\nenrolment = "who.csv"\n')
+    path.write_text(text + MORE, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def results(plan):
+    return pipeline.find(plan)
+
+
+def test_the_practice_is_the_users(results):
+    assert results.plan.practice.row_spacing_cm == 40
+    assert results.plan.practice.npk_kg_ha == pytest.approx(100)
+
+
+def test_orders_are_for_those_enrolled(results):
+    bought = results.purchase
+    assert bought.is_order
+    lines = bought.lines.groupby("line")["plots"].sum()
+    assert lines["enrolled"] == 6
+    mine = bought.kits[bought.kits["line"] == "enrolled"]
+    assert (mine["bean_share"] == 0.5).all()
+    planned = bought.orders.groupby("good")["planned_g"].sum()
+    assert planned["seed"] == mine["seed_g"].sum()
+    assert planned["npk"] == mine["npk_g"].sum()
+    assert bought.costs["cost_cents"].notna().all()
+
+
+def test_rows_in_are_rows_used_and_set_aside(plan, tmp_path):
+    pipeline.run(plan, tmp_path / "run")
+    told = json.loads((tmp_path / "run" / "run.json").read_text(encoding="utf-8"))
+    counts = told["counts"]
+    assert counts["enrolment"] == counts["enrolment_used"] + counts["enrolment_set_aside"] == 8
+    aside = (tmp_path / "run" / "enrolment_set_aside.csv").read_text(encoding="utf-8")
+    assert "no plot that is used" in aside
+    assert {"who.csv"} <= {file["name"] for file in told["inputs"]}
+    practice = next(table for table in told["handbook"] if table["table"] == "practice")
+    assert practice["sha256"] != handbook.packaged().tables["practice"].sha256
+
+
+def test_sources_list_the_practice_in_force(plan):
+    found = {
+        entry.what: entry.value for entry in pipeline.sources(plan) if entry.table == "practice"
+    }
+    assert found["row_spacing_cm"] == "40"
