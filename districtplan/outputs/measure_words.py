@@ -47,7 +47,7 @@ def sentences(results: Results, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        Which measures on how many plots, how sure the choice is, and what isn't a plot's own
+        Which measures on how many plots, then how they were chosen, and what isn't a plot's own
         matter; empty where nothing is proposed.
     """
     priorities = results.proposal.priorities
@@ -59,22 +59,19 @@ def sentences(results: Results, texts: Texts) -> list[str]:
         texts.say("measures.on", measure=name(str(measure), texts), count=f"{count:,}")
         for measure, count in counts[counts > 0].items()
     ]
+    said = [texts.say("measures.first", measures=texts.listed(named))]
     asked = results.plan.conservation
-    said = []
     if asked.budget is None:
-        said.append(texts.say("measures.no_budget", measures=texts.listed(named)))
+        said.append(texts.say("measures.no_budget"))
     else:
-        unit = texts.say(f"measures.unit.{asked.budget_unit}")
-        spent = f"{priorities.spent:,.0f}"
         said.append(
             texts.say(
                 "measures.within",
-                measures=texts.listed(named),
                 saved=f"{priorities.saved_t_yr:,.0f}",
                 greedy=f"{priorities.greedy_t_yr:,.0f}",
                 gap=f"{100 * priorities.gap:.2f}",
-                spent=spent,
-                unit=unit,
+                spent=f"{priorities.spent:,.0f}",
+                unit=texts.say(f"measures.unit.{asked.budget_unit}"),
             )
         )
     if priorities.not_costed:

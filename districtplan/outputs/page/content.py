@@ -163,7 +163,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "findings": {
             "steep": [
                 *wording.district_sentences(results, texts),
-                *measure_words.sentences(results, texts),
+                *measure_words.sentences(results, texts)[:1],
             ],
             "rows": [
                 *wording.rows_sentences(results, texts),
