@@ -93,7 +93,7 @@ class Table:
 
     @functools.cached_property
     def constants(self) -> Mapping[str, float]:
-        """Values by name, of a table of the columns ``name`` and ``value``.
+        """Give values by name, of a table of the columns ``name`` and ``value``.
 
         Returns
         -------
