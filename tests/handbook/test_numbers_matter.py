@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import functools
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +25,7 @@ from districtplan.handbook import Handbook, packaged
 from districtplan.inputs.calendar import calendar
 from districtplan.outputs.field_words import level_words
 from districtplan.outputs.texts import Texts
-from districtplan.plan import Plan
+from districtplan.plan import Plan, Practice
 from tests.conftest import plan_of
 from tests.conservation import cases
 from tests.support import SOIL, assessed, needed, tweaked
@@ -247,8 +248,11 @@ def unusual(book: Handbook) -> list[str]:
         packaged().rows("practice_ranges")[["name", "low", "high"]].itertuples(index=False)
     ):
         for value in (low * 1.02, high * 1.02):
-            asked = plan_of(practice={name: value})
-            found += inputs.doubts(asked, book)
+            own = book.rows("practice").copy()
+            own["value"] = own["value"].where(own["name"] != name, value)
+            numbers = {"practice": replace(book.tables["practice"], rows=own)}
+            asked = plan_of(practice={name: value} if name in Practice.model_fields else {})
+            found += inputs.doubts(asked, Handbook({**book.tables, **numbers}))
     return found
 
 

@@ -25,6 +25,18 @@ def test_doubted(key, value, said):
     assert all(word in found[0] for word in (key, *said))
 
 
+@pytest.mark.parametrize(("name", "value"), [("row_spacing_cm", 30.0), ("hole_spacing_cm", 25.0)])
+def test_what_no_table_has_is_doubted_with_the_source(name, value):
+    (said,) = inputs.doubts(plan_of(practice={name: value}), packaged())
+    assert f"{name} = {value:g} lies outside" in said
+    assert packaged().source("practice_ranges", name) in said
+
+
+def test_a_practice_that_no_table_has_is_doubted():
+    (said,) = inputs.doubts(plan_of(), renumbered("practice", "weeding_1_day", 35.0))
+    assert "weeding_1_day = 35 lies outside 14 to 28" in said
+
+
 def test_a_measure_that_fits_no_whole_holes_is_doubted():
     practice = {"manure_kg_ha": 2_000.0}
     plan = plan_of(practice=practice, string={"handful_manure_g": 13.5})
