@@ -57,9 +57,9 @@ def test_the_practice_is_the_users(results):
 def test_orders_are_for_those_enrolled(results):
     bought = results.purchase
     assert bought.is_order
-    lines = bought.lines.groupby("line")["plots"].sum()
+    lines = bought.lines.groupby("order_line")["plots"].sum()
     assert lines["enrolled"] == 6
-    mine = bought.kits[bought.kits["line"] == "enrolled"]
+    mine = bought.kits[bought.kits["order_line"] == "enrolled"]
     assert (mine["bean_share"] == 0.5).all()
     planned = bought.orders.groupby("good")["planned_g"].sum()
     assert planned["seed"] == mine["seed_g"].sum()
