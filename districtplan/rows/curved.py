@@ -41,6 +41,8 @@ STEP_M = 2.0
 LEAP = 4.0
 """Where the nearest place of the upper line moves this many times as far as the lower one does,
 rows can't follow: the upper line bends away."""
+POINTS_MAX = 10_000
+"""Places at which gaps of a plot are divided: a hectare. Larger fields aren't drawn row by row."""
 BEANS = "beans"
 KEY = 4
 LINE, BETWEEN, BESIDE = range(3)
@@ -146,12 +148,13 @@ def follow(guide: Guide, land: Outline, rule: Rule) -> Rows | None:
     -------
     Rows | None
         The rows; None where the team finds the lines' course on the ground, and where a band of two
-        crops would have to divide gaps that widen and narrow.
+        crops, or a field of more than a hectare, would have to divide gaps that widen and narrow.
     """
     if guide.rows is None:
         return None
     if isinstance(guide.rows, LevelLines):
-        if len(rule.families) > 1:
+        points = land.area / (rule.families[0].spacing_m * STEP_M)
+        if len(rule.families) > 1 or points > POINTS_MAX:
             return None
         found = list(_by_levels(guide, guide.rows, land, rule.families[0]))
     else:

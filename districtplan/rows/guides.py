@@ -150,7 +150,9 @@ def guide_lines(
         _plot_table(plots, found),
         _drawn(drawn, ("plot_id", "guide_kind", *tables.made_by("guide lines"))),
         _drawn(pegged, ("plot_id", "line", "peg", "peg_along_m", *OF_GUIDES)),
-        pd.concat([pd.DataFrame(columns=list(OF_ROWS)), *followed], ignore_index=True),
+        pd.concat([pd.DataFrame(columns=list(OF_ROWS)), *followed], ignore_index=True).astype(
+            {"row": "int64", "length_m": "float64"}
+        ),
         pd.DataFrame(counted, columns=list(OF_COUNTS)),
         elevation.grid.crs,
     )
