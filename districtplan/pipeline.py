@@ -38,7 +38,7 @@ from districtplan.files import (
 from districtplan.outputs import explanation, render_all, sheets
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
-from districtplan.results import Features, Given, GroundReadings, Results, RowLines, join
+from districtplan.results import Features, GroundReadings, Results, RowLines, join
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
+    from districtplan.accepted import Given
     from districtplan.handbook import Handbook
     from districtplan.outputs.explanation import Step
     from districtplan.outputs.sources import Entry

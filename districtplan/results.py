@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
+    from districtplan.accepted import Given
     from districtplan.conservation import Proposal
     from districtplan.handbook import Handbook
     from districtplan.inputs import MarkedString, Purchase
@@ -85,40 +86,6 @@ class Features:
     used: pd.DataFrame
     set_aside: pd.DataFrame
     rows_read: int
-
-
-class Given(Protocol):
-    """Rows of a file beside the plots: those used, and those set aside."""
-
-    @property
-    def used(self) -> pd.DataFrame:
-        """Give the rows used.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Their values.
-        """
-
-    @property
-    def set_aside(self) -> pd.DataFrame:
-        """Give the rows set aside.
-
-        Returns
-        -------
-        pandas.DataFrame
-            ``source_row``, the row's key, ``reason`` and ``remedy``.
-        """
-
-    @property
-    def rows_read(self) -> int:
-        """Count the rows of the file.
-
-        Returns
-        -------
-        int
-            All of them.
-        """
 
 
 @dataclass(frozen=True)

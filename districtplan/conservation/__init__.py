@@ -13,7 +13,7 @@ from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, wa
 from districtplan.conservation.propose import Known, Proposal, propose
 from districtplan.conservation.sites import work_sites
 from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
-from districtplan.conservation.vetoes import VETOES, Vetoes, accept_vetoes
+from districtplan.conservation.vetoes import VETOES, accept_vetoes
 
 __all__ = [
     "VETOES",
@@ -26,7 +26,6 @@ __all__ = [
     "Measure",
     "Outlet",
     "Proposal",
-    "Vetoes",
     "Waterway",
     "accept_vetoes",
     "catalogue",

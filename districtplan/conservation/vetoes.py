@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from districtplan.accepted import SHOWN_MAX, Given, UnusableError, accept
 from districtplan.conservation.measures import Options
 from districtplan.signs import hidden
 
@@ -16,33 +17,9 @@ if TYPE_CHECKING:
 VETOES = ("plot_id", "measure", "why", "date")
 """Columns of a file of vetoes."""
 ALL = "all"
-SHOWN_MAX = 40
-TEXT_MAX = 200
 
 
-class Vetoes(NamedTuple):
-    """The rows of the file, none lost.
-
-    Attributes
-    ----------
-    used : pandas.DataFrame
-        ``plot_id``, ``measure`` (or all), ``why`` and ``date``, in the order of the file.
-    set_aside : pandas.DataFrame
-        ``source_row``, ``plot_id``, ``reason`` and ``remedy`` of the others.
-    rows_read : int
-        Rows of the file.
-    """
-
-    used: pd.DataFrame
-    set_aside: pd.DataFrame
-    rows_read: int
-
-
-class _UnusableError(ValueError):
-    """A row that can't be used: reason and remedy."""
-
-
-def accept_vetoes(given: pd.DataFrame, known: Collection[str], measures: tuple[str, ...]) -> Vetoes:
+def accept_vetoes(given: pd.DataFrame, known: Collection[str], measures: tuple[str, ...]) -> Given:
     """Take the rows that can be used and set the others aside.
 
     Parameters
@@ -57,49 +34,34 @@ def accept_vetoes(given: pd.DataFrame, known: Collection[str], measures: tuple[s
 
     Returns
     -------
-    Vetoes
-        All rows.
+    Given
+        Rows used: ``plot_id``, ``measure`` (or all), ``why`` and ``date``; and rows set aside.
     """
-    there, used, aside = set(known), [], []
-    for row in given.to_dict("records"):
-        cells = {str(name): value for name, value in row.items()}
+
+    def read(row: dict[str, Any]) -> dict[str, str]:
+        measure = row["measure"].lower()
+        if measure not in {ALL, *measures}:
+            told = (
+                f"measure = {measure[:SHOWN_MAX]!a} isn't known"
+                if measure
+                else "it names no measure"
+            )
+            raise UnusableError(told, f"Give one of: {ALL}, {', '.join(measures)}")
+        if not row["why"].strip() or hidden(row["why"]):
+            raise UnusableError("it says no reason that can be read", "Say in why what was found")
         try:
-            used.append(_read(cells, there, measures))
-        except _UnusableError as unusable:
-            aside.append((row["source_row"], str(row["plot_id"])[:TEXT_MAX], *unusable.args))
-    return Vetoes(
-        pd.DataFrame(used, columns=list(VETOES), dtype=object),
-        pd.DataFrame(aside, columns=["source_row", "plot_id", "reason", "remedy"]).astype(
-            {"source_row": "int64"}
-        ),
-        len(given),
-    )
+            day = date.fromisoformat(row["date"])
+        except ValueError:
+            told = f"date = {row['date'][:SHOWN_MAX]!a} isn't a day"
+            raise UnusableError(told, "Write year-month-day, such as 2026-02-27") from None
+        return {
+            "plot_id": row["plot_id"],
+            "measure": measure,
+            "why": row["why"],
+            "date": day.isoformat(),
+        }
 
-
-def _read(row: dict[str, Any], there: set[str], measures: tuple[str, ...]) -> dict[str, str]:
-    if row["reason"] is not None:
-        raise _UnusableError(row["reason"], row["remedy"])
-    if row["plot_id"] not in there:
-        raise _UnusableError("no plot that is used has this plot_id", "Correct the name")
-    measure = row["measure"].lower()
-    if measure not in {ALL, *measures}:
-        told = (
-            f"measure = {measure[:SHOWN_MAX]!a} isn't known" if measure else "it names no measure"
-        )
-        raise _UnusableError(told, f"Give one of: {ALL}, {', '.join(measures)}")
-    if not row["why"].strip() or hidden(row["why"]):
-        raise _UnusableError("it says no reason that can be read", "Say in why what was found")
-    try:
-        day = date.fromisoformat(row["date"])
-    except ValueError:
-        told = f"date = {row['date'][:SHOWN_MAX]!a} isn't a day"
-        raise _UnusableError(told, "Write year-month-day, such as 2026-02-27") from None
-    return {
-        "plot_id": row["plot_id"],
-        "measure": measure,
-        "why": row["why"],
-        "date": day.isoformat(),
-    }
+    return accept(given, "plot_id", known, read, VETOES)
 
 
 def respect(options: Options, used: pd.DataFrame) -> Options:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from districtplan.erosion.assess import FLAGS, Beside, assess
 from districtplan.erosion.doubts import doubts
 from districtplan.erosion.equations import Equations
-from districtplan.erosion.given import PRACTICE, SOILS, Given, accept_practice, accept_soils
+from districtplan.erosion.given import PRACTICE, SOILS, accept_practice, accept_soils
 from districtplan.erosion.ls import FlowCells, LengthByArea, constants
 from districtplan.erosion.now import standing
 
@@ -16,7 +16,6 @@ __all__ = [
     "Beside",
     "Equations",
     "FlowCells",
-    "Given",
     "LengthByArea",
     "accept_practice",
     "accept_soils",

@@ -6,17 +6,18 @@ Rows that can be used, and those set aside with the reason: together all rows gi
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
+from districtplan.accepted import NUMBER, SHOWN_MAX, Given, UnusableError, accept
 from districtplan.erosion import erodibility
 from districtplan.erosion.unit_systems import SYSTEMS, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection
+
+    import pandas as pd
 
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
@@ -62,36 +63,8 @@ RUN_ON = (
     "stopped by terrace",
 )
 """Whether water runs onto the plot from above."""
-SHOWN_MAX = 40
-TEXT_MAX = 200
 LISTED = 10
 SPACING_MAX_M = 1_000
-
-# Written out: float() also takes digits of other scripts, underscores, inf and nan.
-_NUMBER = re.compile(r"[0-9]{1,6}(\.[0-9]{1,9})?")
-
-
-@dataclass(frozen=True)
-class Given:
-    """The rows of a file, none lost.
-
-    Attributes
-    ----------
-    used : pandas.DataFrame
-        Rows that can be used, in the order of the file.
-    set_aside : pandas.DataFrame
-        ``source_row``, the key, ``reason`` and ``remedy`` of the others.
-    rows_read : int
-        Rows of the file.
-    """
-
-    used: pd.DataFrame
-    set_aside: pd.DataFrame
-    rows_read: int
-
-
-class _UnusableError(ValueError):
-    """A row that can't be used: reason and remedy."""
 
 
 def accept_practice(
@@ -125,17 +98,17 @@ def accept_practice(
         if structure in {"", "none"}:
             structure = ""
             if condition:
-                raise _UnusableError("it has a condition and no structure", "Name the structure")
+                raise UnusableError("it has a condition and no structure", "Name the structure")
         else:
             _choice("structure", structure, tuple(table.index))
             _choice("condition", condition, CONDITIONS)
         run_on = _choice("run_on", row["run_on"], RUN_ON) if row["run_on"] else ""
         if not (rows or row["structure"] or run_on):
-            raise _UnusableError("it has neither rows nor a structure nor run_on", "Give one")
+            raise UnusableError("it has neither rows nor a structure nor run_on", "Give one")
         spacing = _number("spacing_m", row["spacing_m"], 1, SPACING_MAX_M)
         shortens = structure and table["way"][structure] == "length"
         if shortens and condition != "broken" and np.isnan(spacing):
-            raise _UnusableError(
+            raise UnusableError(
                 f"{structure} need a spacing_m", "Give it down the slope, in metres"
             )
         form = row["row_form"].lower()
@@ -150,7 +123,7 @@ def accept_practice(
             "run_on": run_on,
         }
 
-    return _accept(given, "plot_id", known, read, PRACTICE)
+    return accept(given, "plot_id", known, _once(given, "plot_id", read), PRACTICE)
 
 
 def accept_soils(
@@ -183,7 +156,7 @@ def accept_soils(
             k = _number("k", row["k"], 0, 1) * to_si("erodibility", system, handbook)
             by = "given"
         elif equation is None:
-            raise _UnusableError(
+            raise UnusableError(
                 "it has no k, and the plan names no equation",
                 "Give k and k_unit, or soil.erodibility_equation in the plan",
             )
@@ -191,10 +164,11 @@ def accept_soils(
             k = _by_equation(equation, row, handbook)
             by = equation
         if not 0 < k <= handbook.number("soil_ranges", "erodibility_high"):
-            raise _UnusableError(f"K = {k:.4g} is believable of no soil", "Check units and values")
+            raise UnusableError(f"K = {k:.4g} is believable of no soil", "Check units and values")
         return {"village": row["village"], "k": k, "k_by": by}
 
-    return _accept(given, "village", known, read, ("village", "k", "k_by"))
+    names = ("village", "k", "k_by")
+    return accept(given, "village", known, _once(given, "village", read), names)
 
 
 def _by_equation(equation: str, row: dict[str, Any], handbook: Handbook) -> float:
@@ -203,7 +177,7 @@ def _by_equation(equation: str, row: dict[str, Any], handbook: Handbook) -> floa
     def needed(name: str, low: float, high: float) -> float:
         value = _number(name, row[name], low, high)
         if np.isnan(value):
-            raise _UnusableError(f"{name} is missing", f"The {equation} needs it")
+            raise UnusableError(f"{name} is missing", f"The {equation} needs it")
         return value
 
     silt, clay = needed("silt_pct", 0, 100), needed("clay_pct", 0, 100)
@@ -211,7 +185,7 @@ def _by_equation(equation: str, row: dict[str, Any], handbook: Handbook) -> floa
     matter = _number("organic_matter_pct", row["organic_matter_pct"], 0, 100)
     if np.isnan(carbon) == np.isnan(matter):
         both = not np.isnan(carbon)
-        raise _UnusableError(
+        raise UnusableError(
             "it has both organic carbon and organic matter"
             if both
             else "organic_carbon_pct and organic_matter_pct are missing",
@@ -222,7 +196,7 @@ def _by_equation(equation: str, row: dict[str, Any], handbook: Handbook) -> floa
     if equation == "epic":
         sand = needed("sand_pct", 0, 100)
         if abs(sand + silt + clay - 100) > n["texture_sum_slack_pct"]:
-            raise _UnusableError(
+            raise UnusableError(
                 f"sand, silt and clay add up to {sand + silt + clay:g} %", "They make 100 %"
             )
         grains = {"sand_pct": sand, "silt_pct": silt, "clay_pct": clay}
@@ -230,7 +204,7 @@ def _by_equation(equation: str, row: dict[str, Any], handbook: Handbook) -> floa
         return float(erodibility.epic(_arrays(values), handbook)[0])
     fine = silt + needed("very_fine_sand_pct", 0, 100)
     if fine + clay > 100 + n["texture_sum_slack_pct"]:
-        raise _UnusableError(
+        raise UnusableError(
             f"silt, very fine sand and clay add up to {fine + clay:g} %", "They can't pass 100 %"
         )
     values = {
@@ -242,7 +216,7 @@ def _by_equation(equation: str, row: dict[str, Any], handbook: Handbook) -> floa
     }
     k = float(erodibility.nomograph(_arrays(values), handbook)[0])
     if np.isnan(k):
-        raise _UnusableError(
+        raise UnusableError(
             f"the nomograph isn't for {fine:g} % of silt and very fine sand",
             "Give k, or use epic",
         )
@@ -256,67 +230,46 @@ def _arrays(values: dict[str, float]) -> dict[str, np.ndarray[tuple[int], np.dty
 def _class(name: str, row: dict[str, Any], classes: float) -> float:
     value = _number(name, row[name], 1, classes)
     if not value.is_integer():
-        raise _UnusableError(f"{name} isn't a class", f"Give a whole number, 1 to {classes:g}")
+        raise UnusableError(f"{name} isn't a class", f"Give a whole number, 1 to {classes:g}")
     return value
 
 
 def _choice(name: str, text: str, known: tuple[str, ...]) -> str:
     if text.lower() not in known:
         told = f"{name} = {text[:SHOWN_MAX]!a} isn't known" if text else f"{name} is missing"
-        raise _UnusableError(told, f"Give one of: {', '.join(known)}")
+        raise UnusableError(told, f"Give one of: {', '.join(known)}")
     return text.lower()
 
 
 def _number(name: str, text: str, low: float, high: float) -> float:
     if not text:
         return np.nan
-    if not _NUMBER.fullmatch(text):
-        raise _UnusableError(
+    if not re.fullmatch(NUMBER, text):
+        raise UnusableError(
             f"{name} = {text[:SHOWN_MAX]!a} isn't a number", "Write digits only, such as 12.5"
         )
     value = float(text)
     if not low <= value <= high:
-        raise _UnusableError(f"{name} = {value:g} lies outside {low:g} to {high:g}", "Correct it")
+        raise UnusableError(f"{name} = {value:g} lies outside {low:g} to {high:g}", "Correct it")
     return value
 
 
-def _accept(
-    given: pd.DataFrame,
-    key: str,
-    known: Collection[str],
-    read: Callable[[dict[str, Any]], dict[str, object]],
-    names: tuple[str, ...],
-) -> Given:
-    there, used, aside = set(known), [], []
+def _once(
+    given: pd.DataFrame, key: str, read: Callable[[dict[str, Any]], dict[str, object]]
+) -> Callable[[dict[str, Any]], dict[str, object]]:
+    """Read rows whose key stands in no other row."""
     listed: dict[str, list[int]] = {}
     for source_row, value in zip(given["source_row"], given[key], strict=True):
         listed.setdefault(value, []).append(source_row)
-    for source_row, cells in zip(
-        given["source_row"], given.drop(columns="source_row").to_dict("records"), strict=True
-    ):
-        row = {str(name): text for name, text in cells.items()}
-        try:
-            _check_key(row, key, there, listed[row[key]])
-            used.append(read(row))
-        except _UnusableError as unusable:
-            aside.append((source_row, str(row[key])[:TEXT_MAX], *unusable.args))
-    return Given(
-        pd.DataFrame(used, columns=list(names)),
-        pd.DataFrame(aside, columns=["source_row", key, "reason", "remedy"]).astype(
-            {"source_row": "int64"}
-        ),
-        len(given),
-    )
 
+    def read_once(row: dict[str, Any]) -> dict[str, object]:
+        rows = listed[row[key]]
+        if len(rows) > 1:
+            more = f" and {len(rows) - LISTED} more" if len(rows) > LISTED else ""
+            told = ", ".join(map(str, rows[:LISTED]))
+            raise UnusableError(
+                f"this {key} stands in {len(rows)} rows: {told}{more}", "Keep one of them"
+            )
+        return read(row)
 
-def _check_key(row: dict[str, Any], key: str, there: set[str], rows: list[int]) -> None:
-    if row["reason"] is not None:
-        raise _UnusableError(row["reason"], row["remedy"])
-    if row[key] not in there:
-        raise _UnusableError(f"no plot that is used has this {key}", "Correct the name")
-    if len(rows) > 1:
-        more = f" and {len(rows) - LISTED} more" if len(rows) > LISTED else ""
-        told = ", ".join(map(str, rows[:LISTED]))
-        raise _UnusableError(
-            f"this {key} stands in {len(rows)} rows: {told}{more}", "Keep one of them"
-        )
+    return read_once

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from districtplan.inputs.doubts import doubts
-from districtplan.inputs.enrolment import ENROLMENT, Enrolled, accept_enrolment
+from districtplan.inputs.enrolment import ENROLMENT, accept_enrolment
 from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
 from districtplan.inputs.need import grams_a_metre, need
 from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
@@ -14,7 +14,6 @@ from districtplan.inputs.totals import totals
 
 __all__ = [
     "ENROLMENT",
-    "Enrolled",
     "MarkedString",
     "Purchase",
     "accept_enrolment",

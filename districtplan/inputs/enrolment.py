@@ -6,13 +6,13 @@ which the crop isn't planted, closed or too steep by the plan's rule.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from districtplan import tables
+from districtplan.accepted import NUMBER, SHOWN_MAX, TEXT_MAX, Given
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -32,34 +32,10 @@ ENROLMENT = (
 )
 """Columns of a file of who takes part."""
 LINES = ("enrolled", "demo", "registered", "no-go")
-TEXT_MAX = 200
-SHOWN_MAX = 40
 ANSWERS = ("enrolled", "consent", "demo", "closed")
-# Written out: float() also takes digits of other scripts, underscores, inf and nan.
-_NUMBER = r"[0-9]{1,6}(\.[0-9]{1,9})?"
 
 
-@dataclass(frozen=True)
-class Enrolled:
-    """The rows of a file of who takes part, none lost.
-
-    Attributes
-    ----------
-    used : pandas.DataFrame
-        ``plot_id``, ``farmer_id`` and ``group`` (empty where not given), ``takes_part``, ``demo``
-        and ``closed``, and ``bean_share``, the share of the plot under the crop.
-    set_aside : pandas.DataFrame
-        ``source_row, plot_id, reason, remedy`` of the others.
-    rows_read : int
-        Rows of the file.
-    """
-
-    used: pd.DataFrame
-    set_aside: pd.DataFrame
-    rows_read: int
-
-
-def accept_enrolment(given: pd.DataFrame, plots: pd.DataFrame) -> Enrolled:
+def accept_enrolment(given: pd.DataFrame, plots: pd.DataFrame) -> Given:
     """Take the rows that can be used and set the others aside.
 
     Parameters
@@ -71,15 +47,17 @@ def accept_enrolment(given: pd.DataFrame, plots: pd.DataFrame) -> Enrolled:
 
     Returns
     -------
-    Enrolled
-        Rows used and rows set aside: together all rows given. Who doesn't consent takes no part.
+    Given
+        Rows used: ``plot_id``, ``farmer_id`` and ``group`` (empty where not given), ``takes_part``,
+        ``demo`` and ``closed``, and ``bean_share``, the share of the plot under the crop; and rows
+        set aside. Who doesn't consent takes no part.
     """
     given = given.reset_index(drop=True)
     for name in ANSWERS:
         given[name] = given[name].str.lower()
     area = given["plot_id"].map(plots.set_index("plot_id")["area_ha"]).astype("float64")
     numbers = {
-        name: pd.to_numeric(given[name].where(given[name].str.fullmatch(_NUMBER)), errors="coerce")
+        name: pd.to_numeric(given[name].where(given[name].str.fullmatch(NUMBER)), errors="coerce")
         for name in ("bean_area_ha", "bean_share")
     }
     for wrong, reason, remedy in _checks(given, area, numbers):
@@ -96,7 +74,7 @@ def accept_enrolment(given: pd.DataFrame, plots: pd.DataFrame) -> Enrolled:
     )
     told = given.loc[aside, ["source_row", "plot_id", "reason", "remedy"]]
     told["plot_id"] = told["plot_id"].str[:TEXT_MAX]
-    return Enrolled(used[~aside].reset_index(drop=True), told.reset_index(drop=True), len(given))
+    return Given(used[~aside].reset_index(drop=True), told.reset_index(drop=True), len(given))
 
 
 def _checks(

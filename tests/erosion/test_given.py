@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from districtplan import erosion
+from districtplan.accepted import Given
 from districtplan.files.keyed_csv import parse
 from districtplan.handbook import packaged
 from tests.conftest import plan_of
@@ -16,18 +17,18 @@ PLAN = plan_of()
 HEAD = "plot_id,rows,row_form,row_grade_pct,structure,condition,spacing_m"
 
 
-def practice(*rows: str, known=("A", "B"), plan=PLAN) -> erosion.Given:
+def practice(*rows: str, known=("A", "B"), plan=PLAN) -> Given:
     frame, _ = parse("\n".join([HEAD, *rows]), "now.csv", erosion.PRACTICE)
     return erosion.accept_practice(frame, known, plan, packaged())
 
 
-def soils(head: str, *rows: str, equation: str | None = None) -> erosion.Given:
+def soils(head: str, *rows: str, equation: str | None = None) -> Given:
     frame, _ = parse("\n".join([head, *rows]), "soils.csv", erosion.SOILS)
     plan = plan_of(soil={"erodibility_equation": equation})
     return erosion.accept_soils(frame, ("Hill", "Ford"), plan, packaged())
 
 
-def why(found: erosion.Given) -> str:
+def why(found: Given) -> str:
     assert found.used.empty
     return str(found.set_aside["reason"].iloc[0])
 
