@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,10 @@ if TYPE_CHECKING:
     from districtplan.conservation.effects import Equations
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
+
+
+FIRST = ("measure_order", "plot_id", "village", "measure", "chosen_by", "budget_used")
+"""Columns of a choice that come first where it is listed."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +44,19 @@ class Proposal:
     priorities: Priorities
     nurseries: pd.DataFrame
     walk_over: pd.DataFrame
+
+    @functools.cached_property
+    def chosen(self) -> pd.DataFrame:
+        """Give the measures chosen with what each takes, saves and leaves.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a plot, in the order of work.
+        """
+        return self.priorities.chosen[list(FIRST)].merge(
+            self.options.offered, on=["plot_id", "measure"], how="left", validate="one_to_one"
+        )
 
 
 @dataclass(frozen=True)

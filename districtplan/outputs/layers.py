@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pyogrio
 
-from districtplan.outputs.measures_csv import chosen
 from districtplan.outputs.plot_table import plot_table
 
 if TYPE_CHECKING:
@@ -53,7 +52,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         if len(table):
             crs = results.guides.crs if name == "guide_lines" else results.grid_crs
             layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
-    measures = chosen(results)
+    measures = results.proposal.chosen
     if len(measures):
         outlines = results.plots.set_index("plot_id")["geometry"]
         layers["measures"] = gpd.GeoDataFrame(

@@ -99,15 +99,13 @@ def name(measure: str, texts: Texts) -> str:
     return known.get(measure, measure.replace("_", " "))
 
 
-def worded(results: Results, chosen: pd.DataFrame, texts: Texts) -> pd.DataFrame:
+def worded(results: Results, texts: Texts) -> pd.DataFrame:
     """Put what was chosen into words, for people.
 
     Parameters
     ----------
     results : Results
         The run.
-    chosen : pandas.DataFrame
-        Measures chosen with what each takes and saves.
     texts : Texts
         The words.
 
@@ -116,6 +114,7 @@ def worded(results: Results, chosen: pd.DataFrame, texts: Texts) -> pd.DataFrame
     pandas.DataFrame
         The columns ``SHOWN``, one row a plot, in the order of work.
     """
+    chosen = results.proposal.chosen
     now = results.plots.set_index("plot_id")["soil_loss_now_likely_t_ha_yr"]
     told = results.handbook.rows("measures").set_index("name")
     measure = chosen["measure"].astype(object)

@@ -38,28 +38,8 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     target = io.BytesIO()
     every.to_parquet(target, index=False)
     return {
-        "measures.csv": write(chosen(results)),
+        "measures.csv": write(proposal.chosen),
         "walk_over.csv": write(walk),
         "nurseries.csv": write(proposal.nurseries),
         "measure_options.parquet": target.getvalue(),
     }
-
-
-def chosen(results: Results) -> pd.DataFrame:
-    """List the measures chosen with what each takes, saves and leaves.
-
-    Parameters
-    ----------
-    results : Results
-        The run.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a plot, in the order of work.
-    """
-    first = ["measure_order", "plot_id", "village", "measure", "chosen_by", "budget_used"]
-    offered = results.proposal.options.offered
-    return results.proposal.priorities.chosen[first].merge(
-        offered, on=["plot_id", "measure"], how="left", validate="one_to_one"
-    )

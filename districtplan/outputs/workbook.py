@@ -12,7 +12,7 @@ import pandas as pd
 import xlsxwriter
 from xlsxwriter.utility import xl_col_to_name
 
-from districtplan.outputs import measure_words, measures_csv, wording
+from districtplan.outputs import measure_words, wording
 from districtplan.outputs.plot_table import dictionary, district_row, plot_table, village_table
 from districtplan.outputs.sources import listing
 
@@ -326,7 +326,7 @@ def _plots(book: _Book, results: Results) -> None:
 
 
 def _measures(book: _Book, results: Results) -> None:
-    chosen = measure_words.worded(results, measures_csv.chosen(results), book.texts)
+    chosen = measure_words.worded(results, book.texts)
     if 0 < len(chosen) < ROWS_MAX:
         _table(book, "measures", chosen)
     else:

@@ -332,16 +332,20 @@ def _divided(lower: Floats, upper: Floats, rows: Integers) -> Objects:
     """Draw the rows of one run: where their number changes, one in the middle starts or ends."""
     going: list[list[Floats]] = [[] for _ in range(int(rows[0]))]
     done: list[list[Floats]] = []
-    for low, high, number in zip(lower, upper, rows.tolist(), strict=True):
+    changes = np.flatnonzero(np.diff(rows)) + 1
+    for stretch in np.split(np.arange(len(rows)), changes):
+        number = int(rows[stretch[0]])
         middle = min(len(going), number) // 2
         while len(going) > number:
             done.append(going.pop(middle))
         while len(going) < number:
             going.insert(middle, [])
-        for place, row in enumerate(going, 1):
-            row.append(low + place / (number + 1) * (high - low))
-    long = [shapely.LineString(row) for row in done + going if len(row) > 1]
-    return np.array(long, dtype=object)
+        share = np.arange(1, number + 1)[:, None, None] / (number + 1)
+        placed = lower[stretch] + share * (upper[stretch] - lower[stretch])
+        for row, points in zip(going, placed, strict=True):
+            row.append(points)
+    drawn = [np.concatenate(row) for row in done + going]
+    return np.array([shapely.LineString(row) for row in drawn if len(row) > 1], dtype=object)
 
 
 def _nearest(pieces: list[Floats], land: Outline) -> list[shapely.Geometry]:

@@ -65,7 +65,7 @@ def test_sentences_name_what_is_chosen(texts, small_results):
 
 
 def test_the_sheet_holds_the_numbers_of_the_file(texts, small_results, files):
-    shown = measure_words.worded(small_results, measures_csv.chosen(small_results), texts)
+    shown = measure_words.worded(small_results, texts)
     chosen = rows_of(files["measures.csv"])
     assert shown["plot_id"].tolist() == [row["plot_id"] for row in chosen]
     told = [None if not row["soil_saved_t_yr"] else float(row["soil_saved_t_yr"]) for row in chosen]

@@ -13,7 +13,6 @@ import pandas as pd
 
 from districtplan.handbook import cite
 from districtplan.outputs import measure_words, wording
-from districtplan.outputs.measures_csv import chosen as chosen_measures
 from districtplan.outputs.page import ground, lines, palette, shapes
 
 if TYPE_CHECKING:
@@ -241,7 +240,7 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
 
 def _measures(results: Results, texts: Texts) -> dict[str, Any]:
     """Gather the measure chosen for each plot: its words, what it takes and what it saves."""
-    chosen = chosen_measures(results).set_index("plot_id").reindex(results.plots["plot_id"])
+    chosen = results.proposal.chosen.set_index("plot_id").reindex(results.plots["plot_id"])
     names = [
         None if pd.isna(one) else measure_words.name(str(one), texts) for one in chosen["measure"]
     ]
