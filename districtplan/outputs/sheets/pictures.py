@@ -158,39 +158,38 @@ class _Signs:
 
     def __init__(self, paper: Paper, view: View, frame: Box) -> None:
         self.paper, self.view, self.frame = paper, view, frame
-        self.circles: list[Floats] = []
-        self.dots: list[Floats] = []
+        self.circles: Floats = np.zeros((0, 2))
+        self.dots: Floats = np.zeros((0, 2))
 
     def at(self, mark: Mark) -> Floats:
         """Give the place of a mark on the page."""
         place: Floats = self.view.on_paper(np.array([[mark.east_m, mark.north_m]]))[0]
         return place
 
-    def put(self, text: str, own: Floats, tried: Sequence[Floats]) -> bool:
-        """Draw a circle at the first place that is free; tell whether there was one."""
+    def put(self, text: str, tried: Sequence[Floats], own: int | None = None) -> None:
+        """Draw a circle at the first place that is free, if there is one; it may be on its dot."""
         free = next((place for place in tried if self._free(place, own)), None)
-        if free is None:
-            return False
-        _circled(self.paper, float(free[0]), float(free[1]), text)
-        self.circles.append(free)
-        return True
+        if free is not None:
+            _circled(self.paper, float(free[0]), float(free[1]), text)
+            self.circles = np.vstack([self.circles, free])
 
-    def _free(self, place: Floats, own: Floats) -> bool:
+    def _free(self, place: Floats, own: int | None) -> bool:
         x, y, width, height = self.frame
         low = np.array([x, y]) + SIGN_MM
         high = np.array([x + width, y + height]) - SIGN_MM
-        return (
-            bool((place >= low).all() and (place <= high).all())
-            and all(_apart(place, other) >= 2 * SIGN_MM + CLEAR_MM for other in self.circles)
-            and all(
-                other is own or _apart(place, other) >= SIGN_MM + DOT_MM + CLEAR_MM / 2
-                for other in self.dots
-            )
-        )
+        if not ((place >= low).all() and (place <= high).all()):
+            return False
+        if (_apart(place, self.circles) < 2 * SIGN_MM + CLEAR_MM).any():
+            return False
+        near = _apart(place, self.dots) < SIGN_MM + DOT_MM + CLEAR_MM / 2
+        if own is not None:
+            near[own] = False
+        return not near.any()
 
 
-def _apart(one: Floats, other: Floats) -> float:
-    return float(np.hypot(*(one - other)))
+def _apart(one: Floats, others: Floats) -> Floats:
+    found: Floats = np.hypot(*(one - others).T)
+    return found
 
 
 def _around(at: Floats, first: Floats, far: float) -> list[Floats]:
@@ -203,7 +202,7 @@ def _around(at: Floats, first: Floats, far: float) -> list[Floats]:
 def _places(signs: _Signs, places: tuple[Mark, ...]) -> None:
     for place in places:
         at = signs.at(place)
-        signs.put(place.sign, at, [at, *_around(at, np.array([1.0, 0.0]), 2 * SIGN_MM)])
+        signs.put(place.sign, [at, *_around(at, np.array([1.0, 0.0]), 2 * SIGN_MM)])
 
 
 def _corners(signs: _Signs, corners: tuple[Mark, ...], middle: Floats) -> None:
@@ -211,7 +210,7 @@ def _corners(signs: _Signs, corners: tuple[Mark, ...], middle: Floats) -> None:
     for corner in corners:
         at = signs.at(corner)
         near, far = (_around(at, at - middle, SIGN_MM + off) for off in (1.6, 4.0))
-        signs.put(corner.sign, at, [*near, *far])
+        signs.put(corner.sign, [*near, *far])
 
 
 def _circled(paper: Paper, x: float, y: float, text: str) -> None:
@@ -223,7 +222,7 @@ def _circled(paper: Paper, x: float, y: float, text: str) -> None:
 def _pegs(signs: _Signs, pegs: tuple[Mark, ...]) -> None:
     """Draw pegs; number the ends, then those between, beside the line where it is crowded."""
     places = [signs.at(mark) for mark in pegs]
-    signs.dots += places
+    signs.dots = np.array(places).reshape(-1, 2)
     for x, y in places:
         signs.paper.disc(float(x), float(y), DOT_MM, full=True)
     order = [0, len(pegs) - 1, *range(1, len(pegs) - 1)] if len(pegs) > 1 else range(len(pegs))
@@ -231,7 +230,7 @@ def _pegs(signs: _Signs, pegs: tuple[Mark, ...]) -> None:
         at = places[index]
         along = places[min(index + 1, len(pegs) - 1)] - places[max(index - 1, 0)]
         beside = _around(at, np.array([-along[1], along[0]]), SIGN_MM + DOT_MM)
-        signs.put(pegs[index].sign, at, [at, *beside])
+        signs.put(pegs[index].sign, [at, *beside], own=index)
 
 
 def north_arrow(paper: Paper, x: float, y: float, letter: str) -> None:
