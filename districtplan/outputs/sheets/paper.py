@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import uharfbuzz
 from fpdf import FPDF
+from fpdf.fonts import TTFFont
 
 from districtplan.outputs.sheets.names import ELLIPSIS, Ink, fitted, is_plain
 
@@ -160,7 +161,12 @@ class Paper:
         bytes
             The PDF.
         """
-        return bytes(self.pdf.output())
+        written = bytes(self.pdf.output())
+        # The library leaves the files of its fonts open.
+        for font in self.pdf.fonts.values():
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
+        return written
 
     def width(self, text: str, setting: Setting = PLAIN) -> float:
         """Measure words of the catalogue.
