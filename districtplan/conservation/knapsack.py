@@ -18,7 +18,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array, vstack
 
 if TYPE_CHECKING:
@@ -326,6 +325,9 @@ def _decide(
         rows.append(csr_array(np.where(ways.group[core] == group, ways.gain[core], 0)[np.newaxis]))
         lower.append(least[group] * (1 - ROUND) - held[group])
         upper.append(np.inf)
+    # Takes half a second to import: only who has a budget waits for it.
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
     solved = milp(
         -ways.gain[core],
         constraints=LinearConstraint(vstack(rows, format="csr"), np.array(lower), np.array(upper)),

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -116,5 +116,8 @@ def _uptake(seasons: Enrolment) -> Floats:
     if low == high:
         return np.full(NODES, usual)
     chances = (np.arange(NODES) + 0.5) / NODES
+    # Takes as long to import as all else.
+    from scipy import stats
+
     found: Floats = stats.triang.ppf(chances, (usual - low) / (high - low), low, high - low)
     return found

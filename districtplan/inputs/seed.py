@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
-from scipy import stats
 
 from districtplan.inputs.counting import half_up, unknown
 
@@ -65,6 +64,9 @@ def judge_test(sprouted: int, handbook: Handbook) -> SeedTest:
         choice = "two"
     else:
         choice = "buy seed"
+    # Takes as long to import as all else: only who has a test waits for it.
+    from scipy import stats
+
     sure = stats.binomtest(sprouted, TESTED).proportion_ci()
     return SeedTest(choice, float(sure.low), float(sure.high))
 
