@@ -168,27 +168,29 @@ class _Signs:
 
     def put(self, text: str, tried: Sequence[Floats], own: int | None = None) -> None:
         """Draw a circle at the first place that is free, if there is one; it may be on its dot."""
-        free = next((place for place in tried if self._free(place, own)), None)
-        if free is not None:
-            _circled(self.paper, float(free[0]), float(free[1]), text)
-            self.circles = np.vstack([self.circles, free])
+        places = np.array(tried)
+        free = np.flatnonzero(self._free(places, own))
+        if len(free):
+            place = places[free[0]]
+            _circled(self.paper, float(place[0]), float(place[1]), text)
+            self.circles = np.vstack([self.circles, place])
 
-    def _free(self, place: Floats, own: int | None) -> bool:
+    def _free(self, places: Floats, own: int | None) -> NDArray[np.bool_]:
         x, y, width, height = self.frame
         low = np.array([x, y]) + SIGN_MM
         high = np.array([x + width, y + height]) - SIGN_MM
-        if not ((place >= low).all() and (place <= high).all()):
-            return False
-        if (_apart(place, self.circles) < 2 * SIGN_MM + CLEAR_MM).any():
-            return False
-        near = _apart(place, self.dots) < SIGN_MM + DOT_MM + CLEAR_MM / 2
+        inside = ((places >= low) & (places <= high)).all(axis=1)
+        clear = (_apart(places, self.circles) >= 2 * SIGN_MM + CLEAR_MM).all(axis=1)
+        off = _apart(places, self.dots) >= SIGN_MM + DOT_MM + CLEAR_MM / 2
         if own is not None:
-            near[own] = False
-        return not near.any()
+            off[:, own] = True
+        return np.asarray(inside & clear & off.all(axis=1))
 
 
-def _apart(one: Floats, others: Floats) -> Floats:
-    found: Floats = np.hypot(*(one - others).T)
+def _apart(places: Floats, others: Floats) -> Floats:
+    """Give distances of places from others, shape (places, others)."""
+    between = places[:, None] - others
+    found: Floats = np.hypot(between[..., 0], between[..., 1])
     return found
 
 
