@@ -11,10 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-import contourpy
 import numpy as np
 import shapely
 
+from districtplan import contours
 from districtplan.conservation.outlets import TO_BUILD, Ground, Outlet, waterway
 
 if TYPE_CHECKING:
@@ -38,10 +38,6 @@ REASONS = (
     "less_fall_than_spacing",
 )
 """Why lines aren't drawn. Without an outlet a technician must find one."""
-LATTICE_M = 1.0
-"""Step of the lattice on which contours are followed [m]."""
-LATTICE_MAX = 400
-"""Most steps along a side of that lattice."""
 SLIT_M = 0.01
 """Width by which water that a line may not cross is cut out of the land [m]."""
 ON_M = 1e-6
@@ -261,10 +257,7 @@ class _Heights(NamedTuple):
 
     @classmethod
     def of(cls, land: Shape, ground: Ground) -> _Heights:
-        west, south, east, north = land.bounds
-        step = max(LATTICE_M, max(east - west, north - south) / LATTICE_MAX)
-        x = west + step * np.arange(-1, np.ceil((east - west) / step) + 2)
-        y = south + step * np.arange(-1, np.ceil((north - south) / step) + 2)
+        x, y, step = contours.lattice_over(land)
         edge = ground.height(shapely.get_coordinates(shapely.segmentize(land, step)))
         z = ground.lattice(x, y)
         inside = z[shapely.contains_xy(land, *np.meshgrid(x, y))]
@@ -283,18 +276,16 @@ def _level(
     limits: Mapping[str, float],
     standing: Sequence[shapely.LineString],
 ) -> list[Line]:
-    contours = contourpy.contour_generator(
-        heights.x, heights.y, heights.z, name="serial", line_type=contourpy.LineType.Separate
-    )
+    trace = contours.traced(heights.x, heights.y, heights.z)
     free = heights.land
     if standing:
         kept = shapely.union_all(shapely.buffer(list(standing), limits["lines_apart_min_m"]))
         free = shapely.difference(free, kept)
     shapes, owner = [], []
     for place, level in enumerate(levels):
-        for points in contours.lines(level):
-            shapes.append(shapely.LineString(np.asarray(points)))
-            owner.append(place)
+        found = trace(level)
+        shapes += found
+        owner += [place] * len(found)
     inside = shapely.intersection(np.array(shapes, dtype=object), free)
     pieces, of = shapely.get_parts(inside, return_index=True)
     long = shapely.length(pieces) >= limits["line_length_min_m"]

@@ -13,10 +13,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-import contourpy
 import numpy as np
 import shapely
 
+from districtplan import contours
 from districtplan.rows.arc import quarter
 
 if TYPE_CHECKING:
@@ -28,10 +28,6 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
     Outline = shapely.Polygon | shapely.MultiPolygon
 
-TRACE_M = 1.0
-"""Step of the lattice on which contours are followed [m]."""
-TRACE_MAX = 400
-"""Most steps along a side of that lattice."""
 SMOOTH_M = 0.05
 """How far a corner of a line may lie beside it when its points are thinned [m]."""
 TAIL_M = 15.0
@@ -69,14 +65,8 @@ class Contours:
     """
 
     def __init__(self, surface: Surface, outline: Outline, shortest: float) -> None:
-        west, south, east, north = outline.bounds
-        size = max(east - west, north - south)
-        step = max(TRACE_M, size / TRACE_MAX)
-        x = west + step * np.arange(-1, np.ceil((east - west) / step) + 2)
-        y = south + step * np.arange(-1, np.ceil((north - south) / step) + 2)
-        self._lines = contourpy.contour_generator(
-            x, y, surface.lattice(x, y), name="serial", line_type=contourpy.LineType.Separate
-        )
+        x, y, _ = contours.lattice_over(outline)
+        self._lines = contours.traced(x, y, surface.lattice(x, y))
         self._outline, self._shortest = outline, shortest
 
     def at(self, height: float) -> tuple[Floats, ...]:
@@ -93,7 +83,7 @@ class Contours:
             Pieces, the longest first, shape (points, 2) each [m]; those shorter than asked only
             where there is no longer one.
         """
-        lines = [shapely.LineString(np.asarray(line)) for line in self._lines.lines(height)]
+        lines = self._lines(height)
         if not lines:
             return ()
         inside = shapely.intersection(
@@ -109,12 +99,12 @@ class Contours:
         return tuple(np.asarray(part.coords)[:, :2] for part in long or pieces[:1])
 
 
-def place(contours: Contours, heights: Floats, count: int) -> LevelLines:
+def place(traced: Contours, heights: Floats, count: int) -> LevelLines:
     """Place lines in the middles of bands of equal area.
 
     Parameters
     ----------
-    contours : Contours
+    traced : Contours
         The contours of the plot.
     heights : numpy.ndarray
         Heights at points spread evenly over the plot, shape (points,) [m].
@@ -127,7 +117,7 @@ def place(contours: Contours, heights: Floats, count: int) -> LevelLines:
         The lines.
     """
     levels = np.quantile(heights, (np.arange(count) + 0.5) / count)
-    found = [(float(level), contours.at(float(level))) for level in levels]
+    found = [(float(level), traced.at(float(level))) for level in levels]
     found = [(level, pieces) for level, pieces in found if pieces]
     return LevelLines(tuple(level for level, _ in found), tuple(pieces for _, pieces in found))
 
