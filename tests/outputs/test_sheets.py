@@ -594,6 +594,13 @@ def test_signs_on_the_drawing_never_cover_one_another(seed, monkeypatch):
         assert (circles + pictures_of.SIGN_MM <= [box.x + box.width, box.y + box.height]).all()
 
 
+def test_paper_leaves_no_file_open():
+    # One that is thrown away unfinished fails whichever test runs when it is collected.
+    fonts = Paper("a", date(2026, 3, 15), "en").pdf.fonts.values()
+    assert fonts
+    assert all(isinstance(font.ttfont.reader.file, io.BytesIO) for font in fonts)
+
+
 def test_drops_on_paper_are_grade_times_leg(small_results, texts):
     plots = small_results.plots
     (outline,) = plots.loc[plots["plot_id"] == "109", "geometry"]

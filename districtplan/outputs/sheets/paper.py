@@ -7,6 +7,7 @@ Words of the catalogue are set letter by letter; a name from outside goes throug
 from __future__ import annotations
 
 import functools
+import io
 from datetime import UTC, datetime, time
 from importlib import resources
 from types import MappingProxyType
@@ -145,8 +146,18 @@ class Paper:
         self.pdf.set_lang(language)
         for style in FILES:
             self.pdf.add_font(FAMILY, style, _path(style))
+        self._hold_fonts()
         self.names: list[str] = []
         """Names that had to be shortened, as printed."""
+
+    def _hold_fonts(self) -> None:
+        """Hold fonts in memory: the library leaves their files open for as long as it lives."""
+        for font in self.pdf.fonts.values():
+            if isinstance(font, TTFFont):
+                reader = font.ttfont.reader
+                with reader.file as opened:
+                    opened.seek(0)
+                    reader.file = io.BytesIO(opened.read())
 
     def page(self) -> None:
         """Start a page."""
@@ -161,12 +172,7 @@ class Paper:
         bytes
             The PDF.
         """
-        written = bytes(self.pdf.output())
-        # The library leaves the files of its fonts open.
-        for font in self.pdf.fonts.values():
-            if isinstance(font, TTFFont):
-                font.ttfont.close()
-        return written
+        return bytes(self.pdf.output())
 
     def width(self, text: str, setting: Setting = PLAIN) -> float:
         """Measure words of the catalogue.
