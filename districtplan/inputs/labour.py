@@ -40,11 +40,11 @@ def labour(kits: pd.DataFrame, dated: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``village``, ``work``, ``week`` (its Monday) and ``person_days``, spread evenly over the
+        ``village``, ``work``, ``week`` (its Monday) and ``work_days``, spread evenly over the
         days of the work in a usual season; ``hands_days`` that the village has in that week, NaN
         where the plan doesn't say.
     """
-    columns = ["village", "work", "week", "person_days", "hands_days"]
+    columns = ["village", "work", "week", "work_days", "hands_days"]
     usual: dict[str, tuple[date, date]] = {
         row["work"]: (row["first_day"], row["last_day"])
         for row in dated[dated["season"] == "usual"].to_dict("records")

@@ -14,7 +14,14 @@ from districtplan.inputs.counting import exact_sum, half_up, unknown
 from districtplan.inputs.enrolment import LINES, taking_part
 from districtplan.inputs.labour import labour
 from districtplan.inputs.nutrients import GOODS, balance, cap_in_every_hole_kg_ha, manure_share
-from districtplan.inputs.orders import distribution, lots, orders
+from districtplan.inputs.orders import (
+    SEASONS,
+    distribution,
+    handed_out,
+    lots,
+    orders,
+    pole_orders,
+)
 from districtplan.inputs.outline_error import area_sd_m2
 from districtplan.inputs.seed import stand
 
@@ -25,7 +32,6 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
 
 BOUGHT = money.BOUGHT
-SEASONS = ("low", "usual", "high")
 
 
 @dataclass(frozen=True)
@@ -47,8 +53,12 @@ class Purchase:
         grams.
     orders : pandas.DataFrame
         What each buying point buys for those enrolled and the demo kits.
+    poles : pandas.DataFrame
+        Poles for climbing beans by buying point; no rows for other crops.
     distribution : pandas.DataFrame
-        What each of their plots gets.
+        What each of their plots gets; no rows where it isn't known who takes part.
+    handed_out : pandas.DataFrame
+        The same by farmer, in packs and what is weighed out of one.
     lots : pandas.DataFrame
         The orders loaded on vehicles, all there before the usual onset.
     nutrients : pandas.DataFrame
@@ -59,8 +69,10 @@ class Purchase:
         The works of the season, dated.
     labour : pandas.DataFrame
         Person-days of those served, by village, work and week; no rows without figures.
+    kit_costs : pandas.DataFrame
+        What each kit costs, good by good.
     costs : pandas.DataFrame
-        What the kits cost, by village and line.
+        The same by village and line.
     margins : pandas.DataFrame
         A hectare with the practice and without, as a range; no rows without prices of grain.
     """
@@ -70,12 +82,15 @@ class Purchase:
     lines: pd.DataFrame
     uptake: pd.DataFrame
     orders: pd.DataFrame
+    poles: pd.DataFrame
     distribution: pd.DataFrame
+    handed_out: pd.DataFrame
     lots: pd.DataFrame
     nutrients: pd.DataFrame
     cap_in_every_hole_kg_ha: float | None
     calendar: pd.DataFrame
     labour: pd.DataFrame
+    kit_costs: pd.DataFrame
     costs: pd.DataFrame
     margins: pd.DataFrame
 
@@ -114,7 +129,10 @@ def purchase(
     kits["area_error_share"] = error / (joined["area_ha"].to_numpy() * 10_000)
     served = ["registered"] if enrolled is None else ["enrolled", "demo"]
     theirs = kits[kits["order_line"].isin(served)]
+    # Nothing is loaded or handed out while it isn't known to whom.
+    known = theirs if enrolled is not None else theirs.iloc[:0]
     bought, dated = orders(theirs, plan), calendar(plan, handbook)
+    listed = distribution(known, {})
     usual = dated[dated["season"] == "usual"].set_index("work")
     costed = money.costs(kits, plan)
     return Purchase(
@@ -123,12 +141,19 @@ def purchase(
         lines=_lines(kits),
         uptake=_uptake(kits[kits["order_line"] == served[0]], plan),
         orders=bought,
-        distribution=distribution(theirs, {}),
-        lots=lots(bought, plan, usual["last_day"]["inputs_in_village"]),
+        poles=pole_orders(theirs, plan),
+        distribution=listed,
+        handed_out=handed_out(listed, plan),
+        lots=lots(
+            bought if enrolled is not None else bought.iloc[:0],
+            plan,
+            usual["last_day"]["inputs_in_village"],
+        ),
         nutrients=balance(plan),
         cap_in_every_hole_kg_ha=cap_in_every_hole_kg_ha(plan),
         calendar=dated,
         labour=labour(theirs, dated, plan),
+        kit_costs=costed,
         costs=money.sums(costed, ["village", "order_line"]),
         margins=money.margins(plan, _cost_ha(theirs, costed)),
     )
