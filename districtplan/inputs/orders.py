@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import tables
-from districtplan.inputs.counting import packs_each, unknown
+from districtplan.inputs.counting import half_up, packs_each, unknown
 from districtplan.inputs.enough import enough
 from districtplan.inputs.need import pack_sizes
 from districtplan.inputs.seed import TESTED
@@ -177,9 +177,8 @@ def _of_good(
             "good": good,
             "planned_g": pd.array(planned, dtype="Int64"),
             **{
-                f"need_{season}_g": pd.array(
-                    np.rint(planned * getattr(plan.enrolment, f"uptake_{season}_share")),
-                    dtype="Int64",
+                f"need_{season}_g": half_up(
+                    pd.Series(planned * getattr(plan.enrolment, f"uptake_{season}_share"))
                 )
                 for season in SEASONS
             },

@@ -61,6 +61,8 @@ class Purchase:
         The same by farmer, in packs and what is weighed out of one.
     lots : pandas.DataFrame
         The orders loaded on vehicles, all there before the usual onset.
+    manure_there_share : float
+        Share of the manure wanted that there is [1].
     nutrients : pandas.DataFrame
         What the goods bring, and what is lacking.
     cap_in_every_hole_kg_ha : float | None
@@ -86,6 +88,7 @@ class Purchase:
     distribution: pd.DataFrame
     handed_out: pd.DataFrame
     lots: pd.DataFrame
+    manure_there_share: float
     nutrients: pd.DataFrame
     cap_in_every_hole_kg_ha: float | None
     calendar: pd.DataFrame
@@ -124,7 +127,7 @@ def purchase(
         The kits, lines, orders and lists. Without a file of who takes part, all land that may be
         planted is ordered for, as an upper limit.
     """
-    kits = _kits(joined, taking_part(joined, enrolled, plan), plan, handbook)
+    kits, there = _kits(joined, taking_part(joined, enrolled, plan), plan, handbook)
     error = area_sd_m2(outlines, plan.enrolment.outline_error_m, plan.enrolment.outline_alike_m)
     kits["area_error_share"] = error / (joined["area_ha"].to_numpy() * 10_000)
     served = ["registered"] if enrolled is None else ["enrolled", "demo"]
@@ -149,6 +152,7 @@ def purchase(
             plan,
             usual["last_day"]["inputs_in_village"],
         ),
+        manure_there_share=there,
         nutrients=balance(plan),
         cap_in_every_hole_kg_ha=cap_in_every_hole_kg_ha(plan),
         calendar=dated,
@@ -175,7 +179,8 @@ def _cost_ha(served: pd.DataFrame, costed: pd.DataFrame) -> dict[str, float]:
 
 def _kits(
     joined: pd.DataFrame, taking: pd.DataFrame, plan: Plan, handbook: Handbook
-) -> pd.DataFrame:
+) -> tuple[pd.DataFrame, float]:
+    """Work out the kits, and the share of the manure wanted that there is."""
     share = taking["bean_share"]
     stood = stand(joined.reset_index(drop=True), plan, handbook)
     kits = taking.copy()
@@ -184,16 +189,20 @@ def _kits(
     kits["seed_g"] = _part(stood["seed_bought_g"], share)
     for good in GOODS:
         kits[f"{good}_g"] = _part(joined[f"{good}_g"].reset_index(drop=True), share)
-    wanted = kits.loc[kits["order_line"] != "no-go", "manure_g"]
-    if not wanted.isna().any():
-        there = manure_share(int(wanted.sum()), plan)
-        kits["manure_g"] = _part(kits["manure_g"], share * 0 + there)
+    there = _manure_there(kits, plan)
+    kits["manure_g"] = _part(kits["manure_g"], share * 0 + there)
     loads = kits["manure_g"].astype("Float64") / (plan.fertiliser.manure_load_kg * 1000)
     kits["manure_loads"] = np.ceil(loads).astype("Int64")
     per_pole = handbook.numbers("practice").get("holes_per_pole")
     holes = joined["holes"].reset_index(drop=True)
     kits["poles"] = unknown(kits.index) if per_pole is None else _part(holes / per_pole, share)
-    return kits
+    return kits, there
+
+
+def _manure_there(kits: pd.DataFrame, plan: Plan) -> float:
+    """Give the share of the manure wanted that there is, on land that may be planted."""
+    wanted = kits.loc[kits["order_line"] != "no-go", "manure_g"]
+    return manure_share(None if wanted.isna().any() else int(wanted.sum()), plan)
 
 
 def _part(values: pd.Series, share: pd.Series) -> pd.Series:
@@ -220,12 +229,9 @@ def _sum(values: pd.Series, what: str) -> int | None:
 
 def _uptake(enrolled: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """Set what is needed at low, usual and high uptake side by side."""
-    sums = {f"{good}_g": _sum(enrolled[f"{good}_g"], f"{good}_g") for good in BOUGHT}
-    found = []
-    for season in SEASONS:
-        share = getattr(plan.enrolment, f"uptake_{season}_share")
-        row = {
-            name: None if total is None else round(total * share) for name, total in sums.items()
-        }
-        found.append({"season": season, "uptake_share": share, **row})
-    return pd.DataFrame(found).astype(dict.fromkeys([f"{good}_g" for good in BOUGHT], "Int64"))
+    shares = pd.Series([getattr(plan.enrolment, f"uptake_{season}_share") for season in SEASONS])
+    used = {}
+    for good in BOUGHT:
+        total = _sum(enrolled[f"{good}_g"], f"{good}_g")
+        used[f"{good}_g"] = unknown(shares.index) if total is None else half_up(shares * total)
+    return pd.DataFrame({"season": SEASONS, "uptake_share": shares, **used})

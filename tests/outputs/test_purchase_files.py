@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import dataclasses
 import io
 
 import numpy as np
@@ -11,48 +10,11 @@ import pandas as pd
 import pytest
 
 from districtplan import tables
-from districtplan.handbook import packaged
-from districtplan.inputs import accept_enrolment, purchase
-from districtplan.inputs.enrolment import ENROLMENT
 from districtplan.outputs import purchase_files
 from districtplan.outputs.plot_table import dictionary
 from districtplan.outputs.purchase_tables import purchase_tables
 from districtplan.outputs.texts import Texts
-
-ENROLLED, DEMO = ("A-01", "A-02", "=B+1", "007", "109"), ("<b>B2</b>",)
-
-
-def bought_by(results, **sections):
-    """Enrol five plots and a demo plot of the small district; sections go into its plan."""
-    told = results.plan.model_dump(exclude_unset=True)
-    for name, keys in sections.items():
-        told[name] = {**told.get(name, {}), **keys}
-    plan = type(results.plan).model_validate(told)
-    plots = results.plots
-    listed = pd.DataFrame(dict.fromkeys(ENROLMENT, ""), index=range(6)).assign(
-        plot_id=[*ENROLLED, *DEMO],
-        farmer_id=["f1", "f1", "=HYPERLINK(1)", "@x", "\tz", ""],
-        enrolled="yes",
-        consent="yes",
-        demo=["", "", "", "", "", "yes"],
-        source_row=range(1, 7),
-        reason=pd.Series([None] * 6, dtype=object),
-        remedy=pd.Series([None] * 6, dtype=object),
-    )
-    used = accept_enrolment(listed, plots).used
-    found = purchase(plots, plots["geometry"].to_numpy(), used, plan, packaged())
-    return dataclasses.replace(results, plan=plan, purchase=found)
-
-
-@pytest.fixture(scope="module")
-def enrolled_results(small_results):
-    return bought_by(
-        small_results,
-        money={"currency": "shell", "seed_price_kg": 2.35, "npk_price_kg": 1.07,
-               "manure_price_kg": 0.05, "grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9},
-        labour={"planting_days_ha": 20.0, "hands_a_plot": 2.0},
-        orders={"vehicle_kg": 1_000.0},
-    )  # fmt: skip
+from tests.outputs.conftest import DEMO, ENROLLED, bought_by
 
 
 def rows(content):
