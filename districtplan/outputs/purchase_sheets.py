@@ -18,6 +18,7 @@ from districtplan.inputs import hundred_seed_weight_g
 from districtplan.outputs import purchase_words
 from districtplan.outputs.plot_table import village_table
 from districtplan.outputs.purchase_tables import COSTS, GOODS, SIGNATURE, purchase_tables
+from districtplan.outputs.purchase_words import LINES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
     from districtplan.results import Results
 
-LINES = ("enrolled", "demo", "registered", "no-go")
 LOOKED_THROUGH_MAX = 50_000_000
 """Cells that formulas of orders may look through; beyond it planned amounts are plain numbers."""
 VILLAGE_COLUMNS = (

@@ -77,6 +77,47 @@ def status(bought: Purchase) -> str:
     return ORDER if bought.is_order else LIMIT
 
 
+def served_totals(results: Results) -> tuple[pd.DataFrame, pd.Series]:
+    """Give the totals with what is bought for those served, in place of all land's.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    villages : pandas.DataFrame
+        Rows of ``results.villages`` with grams and packs for those enrolled and demo kits; where it
+        isn't known who takes part, for all land that may be planted.
+    district : pandas.Series
+        The same over the district.
+    """
+    bought = results.purchase
+    served = ["enrolled", "demo"] if bought.is_order else ["registered"]
+    theirs = bought.kits[bought.kits["order_line"].isin(served)]
+    villages, district = results.villages.copy(), results.district.copy()
+    for good in GOODS:
+        name = f"{good}_g"
+        if bought.kits[name].isna().any():
+            villages[name], district[name] = pd.array([pd.NA] * len(villages), "Int64"), pd.NA
+            continue
+        by_village = theirs.groupby("village")[name].sum()
+        sums = [int(by_village.get(village, 0)) for village in villages["village"]]
+        villages[name], district[name] = pd.array(sums, dtype="Int64"), sum(sums)
+    by_point = results.plan.orders.bought_at == "village"
+    for good in GOODS[:3]:
+        packs = bought.orders[bought.orders["good"] == good].set_index("buying_point")["packs"]
+        known = len(packs) > 0 and packs.notna().all()
+        district[f"{good}_packs"] = int(packs.sum()) if known else pd.NA
+        counts = [
+            packs.get(village, 0) if known and by_point else pd.NA
+            for village in villages["village"]
+        ]
+        villages[f"{good}_packs"] = pd.array(counts, dtype="Int64")
+    return villages, district
+
+
 def kits(bought: Purchase) -> pd.DataFrame:
     """Make the table of kits.
 

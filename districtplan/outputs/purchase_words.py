@@ -13,8 +13,81 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
+LINES = ("enrolled", "demo", "registered", "no-go")
 SHOWN = ("season", "first_day", "last_day", "season_work", "work_note", "work_source")
 """Columns of the sheet of the calendar."""
+
+
+def headline(results: Results, texts: Texts) -> list[str]:
+    """Say in short what is bought.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        The first good, whether it is an order or an upper limit; then the others, the lines, what
+        makes it unsure and what is left out.
+    """
+    bought = results.purchase
+    goods = [of for good in GOODS if (of := _amount(results, good, texts))]
+    if not goods:
+        nobody = bought.is_order and not bought.kits["order_line"].isin(["enrolled", "demo"]).any()
+        said = [texts.say(f"purchase.headline_{'nobody' if nobody else 'nothing'}")]
+    else:
+        key = "order" if bought.is_order else "limit"
+        said = [texts.say(f"purchase.headline_{key}", goods=goods[0])]
+    if goods[1:]:
+        said.append(texts.say("purchase.and_more", goods=texts.listed(goods[1:])))
+    return [*said, _lines(results, texts), *_unsure(results, texts), *_no_rate(results, texts)]
+
+
+def _amount(results: Results, good: str, texts: Texts) -> str:
+    orders = results.purchase.orders
+    theirs = orders[orders["good"] == good]
+    if theirs.empty:
+        return ""
+    bought = {
+        "amount": kilograms(int(theirs["ordered_g"].sum())),
+        "good": texts.say(f"goods.{good}_g"),
+    }
+    if theirs["packs"].isna().any():
+        return texts.say("purchase.amount", **bought)
+    return texts.say("purchase.amount_in_packs", packs=_packs(theirs, good, texts), **bought)
+
+
+def _packs(theirs: pd.DataFrame, good: str, texts: Texts) -> str:
+    packs = int(theirs["packs"].sum())
+    return texts.say(f"packs.{good}_packs.{'one' if packs == 1 else 'many'}", count=f"{packs:,}")
+
+
+def _lines(results: Results, texts: Texts) -> str:
+    counts = results.purchase.lines.groupby("order_line")["plots"].sum()
+    named = [
+        texts.say("purchase.plots_on", line=texts.say(f"order_lines.{line}"), plots=f"{count:,}")
+        for line, count in counts.reindex(LINES).dropna().astype(int).items()
+    ]
+    return texts.say("purchase.lines", lines=texts.listed(named))
+
+
+def _unsure(results: Results, texts: Texts) -> list[str]:
+    reasons = set(results.purchase.orders["dominates"]) - {"", "nothing"}
+    if not reasons:
+        return []
+    share = f"{100 * results.plan.orders.chance_enough_share:.0f}"
+    why = texts.say(f"purchase.why.{'both' if len(reasons) > 1 else reasons.pop()}")
+    return [texts.say("purchase.sure", share=share, why=why)]
+
+
+def _no_rate(results: Results, texts: Texts) -> list[str]:
+    kits = results.purchase.kits
+    goods = [texts.say(f"goods.{good}_g") for good in GOODS if kits[f"{good}_g"].isna().all()]
+    return [texts.say("purchase.no_rate", goods=texts.listed(goods))] if goods else []
 
 
 def sentences(results: Results, texts: Texts) -> list[str]:
@@ -35,18 +108,9 @@ def sentences(results: Results, texts: Texts) -> list[str]:
     """
     bought = results.purchase
     said = [texts.say(f"purchase.{'order' if bought.is_order else 'limit'}")]
-    counts = bought.lines.groupby("order_line")["plots"].sum()
-    named = [
-        texts.say("purchase.plots_on", line=texts.say(f"order_lines.{line}"), plots=f"{count:,}")
-        for line, count in counts.items()
-    ]
-    said.append(texts.say("purchase.lines", lines=texts.listed(named)))
+    said.append(_lines(results, texts))
     said += [line for good in GOODS for line in of_good(results, good, texts)]
-    reasons = set(bought.orders["dominates"]) - {"", "nothing"}
-    if reasons:
-        share = f"{100 * results.plan.orders.chance_enough_share:.0f}"
-        why = "both" if len(reasons) > 1 else reasons.pop()
-        said.append(texts.say("purchase.sure", share=share, why=texts.say(f"purchase.why.{why}")))
+    said += [*_unsure(results, texts), *_no_rate(results, texts)]
     poles = bought.poles["poles_wanted"].sum()
     if poles:
         said.append(texts.say("purchase.poles", count=f"{int(poles):,}"))
@@ -95,10 +159,7 @@ def of_good(results: Results, good: str, texts: Texts) -> list[str]:
     }
     said = texts.say("purchase.good", good=texts.say(f"goods.{good}_g"), **sums)
     if theirs["packs"].notna().all():
-        packs = int(theirs["packs"].sum())
-        counted = texts.say(
-            f"packs.{good}_packs.{'one' if packs == 1 else 'many'}", count=f"{packs:,}"
-        )
+        counted = _packs(theirs, good, texts)
         said = f"{said} {texts.say('purchase.packs', packs=counted, **sums)}"
     return [said]
 

@@ -14,6 +14,7 @@ import pytest
 
 from districtplan.outputs import purchase_sheets, workbook
 from districtplan.outputs.purchase_tables import purchase_tables
+from districtplan.outputs.purchase_words import LINES
 from tests.outputs.conftest import bought_by
 
 OFFICE = shutil.which("soffice")
@@ -64,7 +65,7 @@ def test_openpyxl_reads_it_without_complaint(content):
 def test_values_kept_are_the_packages_totals(content, enrolled_results, texts):
     book = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
     lines = purchase_tables(enrolled_results)["lines"]
-    for line in purchase_sheets.LINES:
+    for line in LINES:
         said = texts.say(f"order_lines.{line}")
         place = column(book["Summary"], "Line (never added up)").index(said)
         theirs = lines[lines["order_line"] == line]
@@ -80,7 +81,7 @@ def test_values_kept_are_the_packages_totals(content, enrolled_results, texts):
 
 def test_no_row_adds_up_the_lines(content):
     sheet = openpyxl.load_workbook(io.BytesIO(content))["Summary"]
-    assert sheet.max_row == 1 + len(purchase_sheets.LINES) + 3
+    assert sheet.max_row == 1 + len(LINES) + 3
     assert not any("SUM(" in str(cell.value) for row in sheet for cell in row)
 
 
