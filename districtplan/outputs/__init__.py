@@ -16,6 +16,7 @@ from districtplan.outputs import (
     tables_csv,
     workbook,
 )
+from districtplan.outputs.sheets import hand_out
 from districtplan.outputs.texts import Texts
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "workbook": workbook.render,
         "gpx": gpx.render,
         "sheets": sheets.render,
+        "lists": hand_out.render,
     }
 )
 """What writes each format; the manifest comes after them, over their bytes."""

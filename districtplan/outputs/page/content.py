@@ -139,7 +139,7 @@ KIT = ("seed_g", "npk_g", "urea_g", "manure_g", "manure_loads", "poles")
 BEYOND = "slope_beyond_equations"
 STEEP_CODES = {BEYOND, "rows_alone_not_enough", "perennials_only", "forest_only"}
 STEEP = ("storms", "landslide", "law")
-FEED = ("fertiliser", "manure", "hands")
+FEED = ("fertiliser", "dressed", "bags", "store", "manure", "hands", "rates")
 
 
 def district(results: Results, texts: Texts) -> dict[str, Any]:
