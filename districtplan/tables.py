@@ -1384,6 +1384,8 @@ COLUMNS: tuple[Column, ...] = (
     _integer("short_g", "distribution", "g", "What is lacking.", nullable=False),
     _integer("whole_packs", "distribution", "", "Whole packs of it; empty without a size."),
     _integer("loose_g", "distribution", "g", "What is weighed out of a pack.", nullable=False),
+    _text("zone", "calendar", "Zone of onset; empty for villages that go by the plan's own."),
+    _text("onset_rule", "calendar", "Rule by which the onset is known; empty of other works."),
     _text("season_work", "calendar", "Work of the season."),
     Column("first_day", "date", "calendar", "", "First day of the work."),
     Column("last_day", "date", "calendar", "", "Last day of the work."),

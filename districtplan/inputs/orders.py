@@ -62,7 +62,7 @@ def shared(total: int, wants: Sequence[int]) -> list[int]:
     return found
 
 
-def orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+def orders(kits: pd.DataFrame, plan: Plan, stocks: pd.DataFrame | None = None) -> pd.DataFrame:
     """Work out what each buying point buys.
 
     Parameters
@@ -71,18 +71,20 @@ def orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
         Plots that take part: ``plot_id``, ``village``, ``farmer_id``, ``group``,
         ``area_error_share`` and ``seed_g``, ``npk_g``, ``urea_g`` (null where there is no rate).
     plan : Plan
-        Level, packs, stock, chance and uptake.
+        Level, packs, the district's stock, chance and uptake.
+    stocks : pandas.DataFrame | None, default None
+        What buying points have in store themselves: rows used of the file of stocks.
 
     Returns
     -------
     pandas.DataFrame
         A row a buying point and good, the columns made by orders; ``chance_share`` is NaN for plots
-        and farmers, who buy their own kit as planned. Stock goes to buying points by their wants;
-        manure has no packs.
+        and farmers, who buy their own kit as planned. A buying point uses its own stock first; the
+        district's goes by what is then still wanted. Manure has no packs.
     """
     points = _points(kits, plan)
     found = [
-        _of_good(kits, good, size, points, plan)
+        _of_good(kits, good, size, (*points, _own(points[0], good, stocks)), plan)
         for good, size in {**pack_sizes(plan), "manure": None}.items()
         if len(kits) and not kits[f"{good}_g"].isna().any()
     ]
@@ -90,6 +92,41 @@ def orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     if not found:
         return pd.DataFrame(columns=list(columns))
     return tables.check(pd.concat(found, ignore_index=True), columns)
+
+
+def _own(names: NDArray[np.object_], good: str, stocks: pd.DataFrame | None) -> NDArray[np.int64]:
+    """Give what each buying point has in store of a good [g]."""
+    if stocks is None or f"{good}_g" not in stocks:
+        return np.zeros(len(names), dtype=np.int64)
+    known = stocks.set_index("buying_point")[f"{good}_g"].dropna()
+    return np.array([int(known.get(name, 0)) for name in names], dtype=np.int64)
+
+
+def buying_points(plots: pd.DataFrame, enrolled: pd.DataFrame | None, plan: Plan) -> set[str]:
+    """List the buying points that there are.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        ``plot_id`` and ``village`` of the plots used.
+    enrolled : pandas.DataFrame | None
+        Rows used of the file of who takes part.
+    plan : Plan
+        The level at which packs are bought.
+
+    Returns
+    -------
+    set[str]
+        Names of plots, farmers, groups or villages, or ``district``.
+    """
+    level = plan.orders.bought_at
+    if level == "district":
+        return {level}
+    column, beside = POINTS[level], {"farmer": "plot_id", "group": "village"}
+    if column in plots:
+        return set(plots[column])
+    named = set() if enrolled is None else set(enrolled[column]) - {""}
+    return named | set(plots[beside[level]])
 
 
 def pole_orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
@@ -153,17 +190,18 @@ def _of_good(
     kits: pd.DataFrame,
     good: str,
     pack_kg: float | None,
-    points: tuple[NDArray[np.object_], NDArray[np.intp]],
+    points: tuple[NDArray[np.object_], NDArray[np.intp], NDArray[np.int64]],
     plan: Plan,
 ) -> pd.DataFrame:
-    names, point = points
+    names, point, own = points
     grams = kits[f"{good}_g"].to_numpy(dtype=np.int64)
     planned = np.zeros(len(names), dtype=np.int64)
     np.add.at(planned, point, grams)
     sure, dominates = _enough(kits, grams, point, plan)
     wanted = planned if sure is None else sure
     there = round(getattr(plan.orders, f"{good}_stock_kg", 0.0) * 1000)
-    stock = np.array(shared(there, wanted.tolist()), dtype=np.int64)
+    own = np.minimum(own, wanted)
+    stock = own + np.array(shared(there, (wanted - own).tolist()), dtype=np.int64)
     short = wanted - stock
     if pack_kg is None:
         count, bought = unknown(pd.RangeIndex(len(names))), short

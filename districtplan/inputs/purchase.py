@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from districtplan.inputs import money
-from districtplan.inputs.calendar import calendar
+from districtplan.inputs.amounts import GOODS as AMOUNTS
+from districtplan.inputs.calendar import zoned
 from districtplan.inputs.counting import exact_sum, half_up, unknown
 from districtplan.inputs.enrolment import LINES, taking_part
 from districtplan.inputs.labour import labour
@@ -32,6 +33,24 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
 
 BOUGHT = money.BOUGHT
+
+
+class Beside(NamedTuple):
+    """Rows used of files beside that of who takes part; None where the plan names none.
+
+    Attributes
+    ----------
+    onsets : pandas.DataFrame | None
+        When the rains begin, by village and zone.
+    stocks : pandas.DataFrame | None
+        What buying points have in store.
+    arrived : pandas.DataFrame | None
+        What has come, by village.
+    """
+
+    onsets: pd.DataFrame | None = None
+    stocks: pd.DataFrame | None = None
+    arrived: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +79,7 @@ class Purchase:
     handed_out : pandas.DataFrame
         The same by farmer, in packs and what is weighed out of one.
     lots : pandas.DataFrame
-        The orders loaded on vehicles, all there before the usual onset.
+        The orders loaded on vehicles, all there before the usual onset of the first zone.
     manure_there_share : float
         Share of the manure wanted that there is [1].
     nutrients : pandas.DataFrame
@@ -104,6 +123,7 @@ def purchase(
     enrolled: pd.DataFrame | None,
     plan: Plan,
     handbook: Handbook,
+    beside: Beside = Beside(),  # noqa: B008 - it can't be changed
 ) -> Purchase:
     """Work out what is bought.
 
@@ -120,6 +140,8 @@ def purchase(
         What is wanted, its rates filled in.
     handbook : Handbook
         The published tables.
+    beside : Beside, default Beside()
+        Onsets by zone, stocks and deliveries.
 
     Returns
     -------
@@ -134,9 +156,14 @@ def purchase(
     theirs = kits[kits["order_line"].isin(served)]
     # Nothing is loaded or handed out while it isn't known to whom.
     known = theirs if enrolled is not None else theirs.iloc[:0]
-    bought, dated = orders(theirs, plan), calendar(plan, handbook)
-    listed = distribution(known, {})
-    usual = dated[dated["season"] == "usual"].set_index("work")
+    bought, dated = orders(theirs, plan, beside.stocks), zoned(plan, handbook, beside.onsets)
+    listed = distribution(known, _arrived(beside.arrived))
+    zone_of = (
+        {}
+        if beside.onsets is None
+        else dict(zip(beside.onsets["village"], beside.onsets["zone"], strict=True))
+    )
+    usual = dated[(dated["season"] == "usual") & (dated["work"] == "inputs_in_village")]
     costed = money.costs(kits, plan)
     return Purchase(
         is_order=enrolled is not None,
@@ -150,17 +177,29 @@ def purchase(
         lots=lots(
             bought if enrolled is not None else bought.iloc[:0],
             plan,
-            usual["last_day"]["inputs_in_village"],
+            usual["last_day"].min(),
         ),
         manure_there_share=there,
         nutrients=balance(plan),
         cap_in_every_hole_kg_ha=cap_in_every_hole_kg_ha(plan),
         calendar=dated,
-        labour=labour(theirs, dated, plan),
+        labour=labour(theirs, dated, plan, zone_of),
         kit_costs=costed,
         costs=money.sums(costed, ["village", "order_line"]),
         margins=money.margins(plan, _cost_ha(theirs, costed)),
     )
+
+
+def _arrived(rows: pd.DataFrame | None) -> dict[tuple[str, str], int]:
+    """Give what came by village and good; what isn't told came in full."""
+    if rows is None:
+        return {}
+    return {
+        (row["village"], good): int(row[f"{good}_g"])
+        for row in rows.to_dict("records")
+        for good in AMOUNTS
+        if pd.notna(row[f"{good}_g"])
+    }
 
 
 def _cost_ha(served: pd.DataFrame, costed: pd.DataFrame) -> dict[str, float]:

@@ -43,6 +43,7 @@ VILLAGE_COLUMNS = (
     "plots_unserved",
     "area_unserved_ha",
 )
+MONEY = ("value_low", "value_high", "margin_low", "margin_high")
 AMOUNTS = (
     "planned",
     "need_low",
@@ -144,7 +145,7 @@ def sheets(results: Results, texts: Texts, rows_max: int) -> list[Laid]:
         order = replace(
             order, formulas={k: v for k, v in order.formulas.items() if k != "planned_kg"}
         )
-    return [
+    laid = [
         *over_kits,
         in_all if len(order.table) < rows_max else replace(in_all, formulas={}),
         order.worded(texts),
@@ -157,6 +158,19 @@ def sheets(results: Results, texts: Texts, rows_max: int) -> list[Laid]:
         kit,
         held,
     ]
+    return [_in_currency(one, results.plan.money.currency, texts) for one in laid]
+
+
+def _in_currency(laid: Laid, currency: str | None, texts: Texts) -> Laid:
+    """Name the currency at the head of columns of money, where the plan does."""
+    if currency is None:
+        return laid
+    heads = dict(laid.heads)
+    for name in map(str, laid.table):
+        if name.endswith(("cost", *MONEY)):
+            head = heads.get(name) or texts.say(f"workbook.heads.{name}")
+            heads[name] = texts.say("workbook.in_currency", head=head, currency=currency)
+    return replace(laid, heads=heads)
 
 
 @dataclass(frozen=True)

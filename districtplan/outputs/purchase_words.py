@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 LINES = ("enrolled", "demo", "registered", "no-go")
-SHOWN = ("season", "first_day", "last_day", "season_work", "work_note", "work_source")
+SHOWN = ("zone", "season", "first_day", "last_day", "season_work", "work_note", "work_source")
 """Columns of the sheet of the calendar."""
 
 
@@ -186,14 +186,18 @@ def calendar(results: Results, texts: Texts) -> pd.DataFrame:
             [
                 *([notes[work]] if work in notes else []),
                 *([texts.say("works_note.no_hoe")] if no_hoe else []),
+                *([texts.say("works_note.rule", rule=rule)] if rule else []),
             ]
         )
-        for work, no_hoe in zip(dated["season_work"], dated["no_hoe"], strict=True)
+        for work, no_hoe, rule in dated[["season_work", "no_hoe", "onset_rule"]].itertuples(
+            index=False
+        )
     ]
     named = works_named(dated, texts).assign(
         season=[texts.say(f"seasons.{season}") for season in dated["season"]], work_note=said
     )
-    return named[list(SHOWN)]
+    zones = [zone or texts.say("seasons.rest") for zone in dated["zone"]]
+    return named.assign(zone=zones)[list(SHOWN)]
 
 
 def works_named(table: pd.DataFrame, texts: Texts) -> pd.DataFrame:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import textwrap
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING
@@ -164,6 +165,8 @@ WIDTHS = {
     "farmer_id": 18,
     "signature": 34,
     "season": 16,
+    "zone": 20,
+    "good": 20,
     "season_work": 28,
     "work_note": 70,
     "work_source": 44,
@@ -185,6 +188,7 @@ WRAPPED = (
     "work_source",
 )
 READ_FIRST_WIDTH = 110
+HEAD_LINE_PT = 15
 
 
 @dataclass(frozen=True)
@@ -296,15 +300,19 @@ def _put(sheet: Worksheet, row: int, column: int, value: Cell, style: Format) ->
 def _rows(
     book: _Book, sheet: Worksheet, table: pd.DataFrame, heads: Mapping[str, str] | None = None
 ) -> None:
-    own = heads or {}
+    own, lines = heads or {}, 1
     for column, name in enumerate(table.columns):
-        sheet.set_column(column, column, WIDTHS.get(name, WIDTH))
+        width = WIDTHS.get(name, WIDTH)
+        sheet.set_column(column, column, width)
         head = own.get(name) or book.texts.say(f"workbook.heads.{name}")
+        lines = max(lines, len(textwrap.wrap(head, max(width - 3, 1))))
         sheet.write_string(0, column, head, book.styles["head"])
         style = book.style(name)
         values = table[name].astype(object)
         for row, value in enumerate(values.where(values.notna(), None), start=1):
             _put(sheet, row, column, value, style)
+    # Not every program makes a row as high as its wrapped text.
+    sheet.set_row(0, HEAD_LINE_PT * lines + 2)
 
 
 def _printed_as_table(sheet: Worksheet, table: pd.DataFrame, *, frozen: int) -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from districtplan.handbook import packaged
 from districtplan.inputs import money
-from districtplan.inputs.calendar import calendar
+from districtplan.inputs.calendar import zoned
 from districtplan.inputs.labour import labour
 from tests.conftest import plan_of
 
@@ -34,7 +34,7 @@ GRAIN = {"grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9}
 
 def worked(**figures: float) -> pd.DataFrame:
     plan = plan_of(labour=figures)
-    return labour(KITS, calendar(plan, packaged()), plan)
+    return labour(KITS, zoned(plan, packaged(), None), plan, {})
 
 
 def test_work_is_area_times_days():

@@ -71,7 +71,7 @@ def test_values_kept_are_the_packages_totals(content, enrolled_results, texts):
         theirs = lines[lines["order_line"] == line]
         grams = int(theirs["kit_seed_g"].sum())
         assert column(book["Summary"], "Seed [kg]")[place] == pytest.approx(grams / 1000)
-        assert sum(column(book["Villages"], f"{said}: Cost")[:-1]) == pytest.approx(
+        assert sum(column(book["Villages"], f"{said}: Cost [shell]")[:-1]) == pytest.approx(
             theirs["kit_cost"].sum(), abs=CENT
         )
     orders = enrolled_results.purchase.orders
@@ -147,7 +147,9 @@ def test_a_changed_assumption_gives_what_the_package_gives(content, enrolled_res
     )
     kits = purchase_tables(other)["kits"]
     assert column(found["Kits"], "Seed [g]") == kits["kit_seed_g"].tolist()
-    assert column(found["Kits"], "Cost") == pytest.approx(kits["kit_cost"].tolist(), abs=CENT)
+    assert column(found["Kits"], "Cost [shell]") == pytest.approx(
+        kits["kit_cost"].tolist(), abs=CENT
+    )
     seed = other.purchase.orders.query("good == 'seed'")
     amounts = column(found["Orders"], "All who take part [kg]")[: len(seed)]
     assert amounts == pytest.approx((seed["planned_g"] / 1000).tolist())

@@ -73,4 +73,4 @@ def test_the_calendar_has_a_row_a_work(enrolled_results, texts):
 def test_every_work_has_a_name(enrolled_results, texts):
     works = texts.section("works")
     assert set(enrolled_results.purchase.calendar["work"]) <= set(works)
-    assert set(texts.section("works_note")) - {"no_hoe"} <= set(works)
+    assert set(texts.section("works_note")) - {"no_hoe", "rule"} <= set(works)

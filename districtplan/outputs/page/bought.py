@@ -75,7 +75,7 @@ def calendar(results: Results, texts: Texts) -> dict[str, Any]:
     pairs = zip(dated["first_day"], dated["last_day"], strict=True)
     days = dict(
         zip(
-            zip(dated["season"], dated["season_work"], strict=True),
+            zip(dated["zone"], dated["season"], dated["season_work"], strict=True),
             [_span(first, last, texts) for first, last in pairs],
             strict=True,
         )
@@ -84,12 +84,14 @@ def calendar(results: Results, texts: Texts) -> dict[str, Any]:
     usual = dated[dated["season"] == "usual"]
     rows = [
         [
-            worded["season_work"][place],
-            days["usual", work],
+            worded["season_work"][place]
+            if dated["zone"].nunique() == 1
+            else f"{worded['zone'][place]}: {worded['season_work'][place]}",
+            days[zone, "usual", work],
             worded["work_note"][place],
-            *(days[season, work] for season in others),
+            *(days.get((zone, season, work), "") for season in others),
         ]
-        for place, work in zip(usual.index, usual["season_work"], strict=True)
+        for place, zone, work in usual[["zone", "season_work"]].itertuples()
     ]
     first, *more = (texts.say(f"seasons.{season}") for season in ("usual", *others))
     work, note = (texts.say(f"purchase.head_calendar_{one}") for one in ("work", "note"))
