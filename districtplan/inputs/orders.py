@@ -255,10 +255,9 @@ def lots(bought: pd.DataFrame, plan: Plan, due: date) -> pd.DataFrame:
     lot = 0
     for goods in (("seed",), ("npk", "urea")):
         room = 0.0
-        for point, good, number in bought.loc[
-            bought["good"].isin(goods) & bought["packs"].gt(0).fillna(value=False),
-            ["buying_point", "good", "packs"],
-        ].itertuples(index=False):
+        theirs = bought[bought["good"].isin(goods) & bought["packs"].gt(0).fillna(value=False)]
+        columns = [theirs[name].tolist() for name in ("buying_point", "good", "packs")]
+        for point, good, number in zip(*columns, strict=True):
             size, left = sizes[good], int(number)
             while vehicle is not None and size is not None and left:
                 if room < size:
@@ -267,8 +266,9 @@ def lots(bought: pd.DataFrame, plan: Plan, due: date) -> pd.DataFrame:
                 loaded.append((lot, point, good, taken, taken * size))
                 left, room = left - taken, room - taken * size
     table = pd.DataFrame(loaded, columns=["lot", "buying_point", "good", "packs", "lot_kg"])
-    days_before = (lot - table["lot"]) // plan.orders.lots_a_day
-    table["delivery_day"] = [due - timedelta(days=int(days)) for days in days_before]
+    a_day = plan.orders.lots_a_day
+    days = {one: due - timedelta(days=(lot - one) // a_day) for one in range(1, lot + 1)}
+    table["delivery_day"] = [days[one] for one in table["lot"].tolist()]
     table["seeds_to_test"] = np.where(table["good"] == "seed", TESTED, 0)
     return table.astype({"lot": "int64", "packs": "int64", "lot_kg": "float64"})[names]
 
@@ -336,14 +336,17 @@ def handed_out(listed: pd.DataFrame, plan: Plan) -> pd.DataFrame:
         whole_packs=np.ceil(issued / pack_g) if own else np.nan,
         pack_g=pack_g.astype("float64"),
     )
-    order = {good: place for place, good in enumerate(sizes)}
-    found = table.groupby(names, sort=False, as_index=False).agg(
+    for name in ("village", "farmer_id"):
+        table[name] = table[name].astype("category")
+    table["good"] = pd.Categorical(table["good"], list(sizes))
+    found = table.groupby(names, sort=True, observed=True, as_index=False).agg(
         farmer_plots=("farmer_plots", "sum"),
         farmer_planned_g=("farmer_planned_g", "sum"),
         issued_g=("issued_g", "sum"),
         whole_packs=("whole_packs", "sum"),
         pack_g=("pack_g", "first"),
     )
+    found = found.astype(dict.fromkeys(names, "str"))
     got = found["issued_g"].astype("float64")
     if plan.orders.bought_at == "farmer":
         found["whole_packs"] = np.ceil(got / found["pack_g"])
@@ -353,6 +356,4 @@ def handed_out(listed: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     found["loose_g"] = np.rint(np.maximum(got - held, 0.0)).astype("int64")
     found["whole_packs"] = found["whole_packs"].where(found["pack_g"].notna()).astype("Int64")
     found["short_g"] = found["farmer_planned_g"] - found["issued_g"]
-    found["place"] = found["good"].map(order)
-    found = found.sort_values(["village", "farmer_id", "place"], ignore_index=True)
     return tables.check(found[columns], columns)
