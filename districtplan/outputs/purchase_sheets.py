@@ -7,6 +7,7 @@ formulas use. Sums go by numbers of villages and buying points, never by their n
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -108,7 +109,11 @@ class Laid:
         str
             Its letter or letters.
         """
-        return str(xl_col_to_name(self.table.columns.tolist().index(name)))
+        return self._letters[name]
+
+    @functools.cached_property
+    def _letters(self) -> dict[str, str]:
+        return {str(name): str(xl_col_to_name(at)) for at, name in enumerate(self.table)}
 
 
 def sheets(results: Results, texts: Texts, rows_max: int) -> list[Laid]:

@@ -14,16 +14,14 @@ import xlsxwriter
 
 from districtplan.outputs import measure_words, purchase_sheets, purchase_words, wording
 from districtplan.outputs.plot_table import dictionary, plot_table
+from districtplan.outputs.purchase_sheets import Laid
 from districtplan.outputs.sources import listing
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from xlsxwriter.format import Format
     from xlsxwriter.workbook import Workbook
     from xlsxwriter.worksheet import Worksheet
 
-    from districtplan.outputs.purchase_sheets import Laid
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -297,20 +295,21 @@ def _put(sheet: Worksheet, row: int, column: int, value: Cell, style: Format) ->
         sheet.write_number(row, column, value, style)
 
 
-def _rows(
-    book: _Book, sheet: Worksheet, table: pd.DataFrame, heads: Mapping[str, str] | None = None
-) -> None:
-    own, lines = heads or {}, 1
+def _rows(book: _Book, sheet: Worksheet, laid: Laid) -> None:
+    table, lines = laid.table, 1
     for column, name in enumerate(table.columns):
         width = WIDTHS.get(name, WIDTH)
         sheet.set_column(column, column, width)
-        head = own.get(name) or book.texts.say(f"workbook.heads.{name}")
+        head = laid.heads.get(name) or book.texts.say(f"workbook.heads.{name}")
         lines = max(lines, len(textwrap.wrap(head, max(width - 3, 1))))
         sheet.write_string(0, column, head, book.styles["head"])
         style = book.style(name)
-        values = table[name].astype(object)
+        values, formula = table[name].astype(object), laid.formulas.get(name)
         for row, value in enumerate(values.where(values.notna(), None), start=1):
-            _put(sheet, row, column, value, style)
+            if formula is not None and value is not None and (told := formula(row + 1)):
+                sheet.write_formula(row, column, f"={told}", style, value)
+            else:
+                _put(sheet, row, column, value, style)
     # Not every program makes a row as high as its wrapped text.
     sheet.set_row(0, HEAD_LINE_PT * lines + 2)
 
@@ -325,7 +324,7 @@ def _printed_as_table(sheet: Worksheet, table: pd.DataFrame, *, frozen: int) -> 
 
 def _table(book: _Book, name: str, table: pd.DataFrame) -> None:
     sheet = book.sheet(name)
-    _rows(book, sheet, table)
+    _rows(book, sheet, Laid(name, table))
     _printed_as_table(sheet, table, frozen=1)
 
 
@@ -386,13 +385,8 @@ def _laid(book: _Book, laid: Laid) -> None:
         sentence = "too_many_rows" if len(table) else f"no_{laid.name}"
         sheet.write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
         return
-    _rows(book, sheet, table, laid.heads)
+    _rows(book, sheet, laid)
     _printed_as_table(sheet, table, frozen=1)
-    for name, formula in laid.formulas.items():
-        column, style = table.columns.tolist().index(name), book.style(name)
-        for row, value in enumerate(table[name].tolist(), start=1):
-            if (told := formula(row + 1)) and pd.notna(value):
-                sheet.write_formula(row, column, f"={told}", style, value)
     there = book.texts.say(f"workbook.{laid.name}")
     for name, row in laid.names.items():
         book.book.define_name(name, f"='{there}'!${laid.column('value')}${row}")
