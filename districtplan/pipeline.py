@@ -188,10 +188,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             **({} if land is None else land.sha256),
             **written.sha256,
             **known.sha256,
-            **typed.current_practice.sha256,
-            **typed.soils.sha256,
-            **typed.vetoes.sha256,
-            **typed.enrolment.sha256,
+            **typed.sha256,
         },
         seconds=clock.seconds,
         warnings=(
@@ -202,10 +199,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *sheets.doubts(joined, asked),
             *elevation.warnings,
             *written.warnings,
-            *typed.current_practice.warnings,
-            *typed.soils.warnings,
-            *typed.vetoes.warnings,
-            *typed.enrolment.warnings,
+            *typed.warnings,
         ),
         beside=given,
     )
@@ -311,44 +305,61 @@ def _guided(
 
 
 class _Beside(NamedTuple):
-    """Files of current practice, of soils, of vetoes and of who takes part, as read."""
+    """Files with a row a plot, a village or a buying point, as read, by their keys in the plan."""
 
-    current_practice: keyed_csv.RawTable
-    soils: keyed_csv.RawTable
-    vetoes: keyed_csv.RawTable
-    enrolment: keyed_csv.RawTable
+    tables: dict[str, keyed_csv.RawTable]
     named: frozenset[str]
 
     @classmethod
     def read(cls, read: plan_file.PlanFile) -> _Beside:
         """Read the files that the plan names."""
-        told = read.plan.files
-        named = {
-            "current_practice": told.current_practice,
-            "soils": told.soils,
-            "vetoes": told.vetoes,
-            "enrolment": told.enrolment,
+        columns = {
+            "current_practice": erosion.PRACTICE,
+            "soils": erosion.SOILS,
+            "vetoes": conservation.VETOES,
+            "enrolment": inputs.ENROLMENT,
+            "onsets": inputs.ONSETS,
+            "stock": inputs.STOCK,
+            "arrived": inputs.ARRIVED,
         }
+        names = {key: getattr(read.plan.files, key) for key in columns}
         return cls(
-            keyed_csv.read_table(told.current_practice, read.folder, erosion.PRACTICE),
-            keyed_csv.read_table(told.soils, read.folder, erosion.SOILS),
-            keyed_csv.read_table(told.vetoes, read.folder, conservation.VETOES),
-            keyed_csv.read_table(told.enrolment, read.folder, inputs.ENROLMENT),
-            frozenset(key for key, name in named.items() if name is not None),
+            {
+                key: keyed_csv.read_table(names[key], read.folder, known)
+                for key, known in columns.items()
+            },
+            frozenset(key for key, name in names.items() if name is not None),
         )
+
+    @property
+    def sha256(self) -> dict[str, str]:
+        """Digests of the files, by name."""
+        return {name: told for raw in self.tables.values() for name, told in raw.sha256.items()}
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What was noticed of the files."""
+        return tuple(told for raw in self.tables.values() for told in raw.warnings)
 
     def accept(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> dict[str, Given]:
         """Take the rows that can be used, of the files that are named."""
         ids, villages = plots["plot_id"], plots["village"]
+        frames = {key: raw.frame for key, raw in self.tables.items()}
+        enrolled = inputs.accept_enrolment(frames["enrolment"], plots)
+        taking = enrolled.used if "enrolment" in self.named else None
+        points = inputs.buying_points(plots, taking, asked)
         found: dict[str, Given] = {
             "current_practice": erosion.accept_practice(
-                self.current_practice.frame, ids, asked, book
+                frames["current_practice"], ids, asked, book
             ),
-            "soils": erosion.accept_soils(self.soils.frame, villages, asked, book),
+            "soils": erosion.accept_soils(frames["soils"], villages, asked, book),
             "vetoes": conservation.accept_vetoes(
-                self.vetoes.frame, set(ids), tuple(one.name for one in conservation.catalogue(book))
+                frames["vetoes"], set(ids), tuple(one.name for one in conservation.catalogue(book))
             ),
-            "enrolment": inputs.accept_enrolment(self.enrolment.frame, plots),
+            "enrolment": enrolled,
+            "onsets": inputs.accept_onsets(frames["onsets"], set(villages)),
+            "stock": inputs.accept_amounts(frames["stock"], points, inputs.STOCK),
+            "arrived": inputs.accept_amounts(frames["arrived"], set(villages), inputs.ARRIVED),
         }
         return {key: given for key, given in found.items() if key in self.named}
 
@@ -424,7 +435,8 @@ def _bought(
     """Work out what is bought for those who take part."""
     with clock.step("purchase"):
         outlines = on_zone["geometry"].to_numpy()
-        return inputs.purchase(joined, outlines, there.used("enrolment"), asked, book)
+        beside = inputs.Beside(there.used("onsets"), there.used("stock"), there.used("arrived"))
+        return inputs.purchase(joined, outlines, there.used("enrolment"), asked, book, beside)
 
 
 def _pegs(

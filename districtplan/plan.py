@@ -237,6 +237,21 @@ class Files(Section):
         description="CSV file of who takes part, one row a plot; without it what is bought is an "
         "upper limit, not an order.",
     )
+    onsets: Text | None = Field(
+        None,
+        description="CSV file of when the rains begin, one row a village: village, zone, "
+        "onset_rule, onset_early, onset_usual, onset_late; villages without a row go by season.",
+    )
+    stock: Text | None = Field(
+        None,
+        description="CSV file of what buying points have in store, one row each: buying_point, "
+        "seed_kg, npk_kg, urea_kg.",
+    )
+    arrived: Text | None = Field(
+        None,
+        description="CSV file of what has come, one row a village: village, seed_kg, npk_kg, "
+        "urea_kg; a short delivery is shared by what was planned.",
+    )
     handbook: Text | None = Field(
         None, description="Folder of tables that replace or add to the published ones."
     )

@@ -14,7 +14,7 @@ import pandas as pd
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-Kind = Literal["text", "integer", "number", "texts", "geometry"]
+Kind = Literal["text", "integer", "number", "texts", "date", "geometry"]
 Maker = Literal[
     "intake",
     "terrain",
@@ -44,7 +44,17 @@ Maker = Literal[
     "inputs",
     "totals",
     "taking part",
+    "kits",
+    "seasons",
     "orders",
+    "poles",
+    "lots",
+    "distribution",
+    "calendar",
+    "labour",
+    "money",
+    "margins",
+    "lists",
     "features",
     "drawing",
     "set aside",
@@ -63,7 +73,7 @@ class Column:
     name : str
         Name, ending in the unit where it has one.
     kind : Kind
-        Text, integer, number, texts (a tuple of codes) or geometry.
+        Text, integer, number, texts (a tuple of codes), date or geometry.
     maker : Maker
         The stage that makes it.
     unit : str
@@ -1293,9 +1303,43 @@ COLUMNS: tuple[Column, ...] = (
         1,
     ),
     Column("bean_area_ha", "number", "taking part", "ha", "Area of that share.", 0, None),
+    Column(
+        "area_error_share",
+        "number",
+        "kits",
+        "",
+        "Standard error of the plot's area, from its outline's points, as a share of it.",
+        0,
+        None,
+    ),
+    _integer("empty_holes", "kits", "", "Holes expected to stay empty before any is filled again."),
+    _integer("standing", "kits", "", "Plants expected then, after thinning where it is done."),
+    _integer("kit_seed_g", "kits", "g", "Seed of the kit, gap filling and spillage in it."),
+    _integer("kit_npk_g", "kits", "g", "NPK of the kit."),
+    _integer("kit_urea_g", "kits", "g", "Urea of the kit."),
+    _integer("kit_manure_g", "kits", "g", "Manure of the kit, of what there is."),
+    _integer("manure_loads", "kits", "", "Loads of manure to carry."),
+    _integer("poles", "kits", "", "Poles for climbing beans; empty for other crops."),
+    _text(
+        "season",
+        "seasons",
+        "low, usual or high uptake; in the calendar early, usual or late rains.",
+    ),
+    Column(
+        "uptake_share",
+        "number",
+        "seasons",
+        "",
+        "Share of the enrolled land that is planted in such a season.",
+        0,
+        1,
+    ),
     _text("buying_point", "orders", "Who buys: a plot, farmer, group, village or the district."),
-    _text("good", "orders", "What is bought: seed, npk or urea."),
+    _text("good", "orders", "What is bought or carried: seed, npk, urea or manure."),
     _integer("planned_g", "orders", "g", "What all who take part need.", nullable=False),
+    _integer("need_low_g", "orders", "g", "Of that, what is used at low uptake.", nullable=False),
+    _integer("need_usual_g", "orders", "g", "The same at usual uptake.", nullable=False),
+    _integer("need_high_g", "orders", "g", "The same at high uptake.", nullable=False),
     _integer(
         "wanted_g",
         "orders",
@@ -1307,6 +1351,92 @@ COLUMNS: tuple[Column, ...] = (
     _integer("packs", "orders", "", "Packs to buy, rounded up once; empty without a size."),
     _integer("ordered_g", "orders", "g", "What is bought.", nullable=False),
     _integer("leftover_g", "orders", "g", "What is bought beyond the wants.", nullable=False),
+    Column(
+        "chance_share",
+        "number",
+        "orders",
+        "",
+        "Chance that it is enough; empty where plots or farmers buy what they plan.",
+        0,
+        1,
+        nullable=True,
+    ),
+    _text(
+        "dominates",
+        "orders",
+        "Which makes it unsure: outlines, uptake or nothing; empty where chance_share is.",
+    ),
+    _integer("poles_planned", "poles", "", "Poles that all who take part need."),
+    _integer("poles_wanted", "poles", "", "Poles that are enough with the plan's chance."),
+    _integer("lot", "lots", "", "Load of a vehicle, the first 1.", nullable=False),
+    Column("delivery_day", "date", "lots", "", "Day on which the lot is to arrive."),
+    Column("lot_kg", "number", "lots", "kg", "Weight of these packs.", 0, None),
+    _integer(
+        "seeds_to_test",
+        "lots",
+        "",
+        "Seeds of this delivery to germinate on arrival.",
+        nullable=False,
+    ),
+    _integer("farmer_plots", "distribution", "", "Plots of the farmer there.", nullable=False),
+    _integer("farmer_planned_g", "distribution", "g", "What they are to get.", nullable=False),
+    _integer("issued_g", "distribution", "g", "What they get of what arrived.", nullable=False),
+    _integer("short_g", "distribution", "g", "What is lacking.", nullable=False),
+    _integer("whole_packs", "distribution", "", "Whole packs of it; empty without a size."),
+    _integer("loose_g", "distribution", "g", "What is weighed out of a pack.", nullable=False),
+    _text("zone", "calendar", "Zone of onset; empty for villages that go by the plan's own."),
+    _text("onset_rule", "calendar", "Rule by which the onset is known; empty of other works."),
+    _text("season_work", "calendar", "Work of the season."),
+    Column("first_day", "date", "calendar", "", "First day of the work."),
+    Column("last_day", "date", "calendar", "", "Last day of the work."),
+    _text("counted_from", "calendar", "Day 0 of the days counted."),
+    Column("from_day", "integer", "calendar", "", "First day, counted from there."),
+    Column("to_day", "integer", "calendar", "", "Last day, counted from there."),
+    _integer("no_hoe", "calendar", "", "1 where flowers may be open: no hoe.", nullable=False),
+    _text("work_source", "calendar", "Where the days are from; empty where they follow."),
+    Column("week", "date", "labour", "", "Monday of the week."),
+    Column(
+        "work_days",
+        "number",
+        "labour",
+        "",
+        "Person-days of the work in that week, by the district's own figures.",
+        0,
+        None,
+    ),
+    Column(
+        "hands_days",
+        "number",
+        "labour",
+        "",
+        "Person-days that the village has in that week; empty where the plan doesn't say.",
+        0,
+        None,
+        nullable=True,
+    ),
+    *(
+        Column(f"{good}_cost", "number", "money", "", meaning, 0, None, nullable=True)
+        for good, meaning in (
+            ("seed", "Cost of the seed, in the plan's currency."),
+            ("npk", "Cost of the NPK."),
+            ("urea", "Cost of the urea."),
+            ("manure", "Cost of the manure."),
+            ("kit", "Cost of all that is in the kit; empty where a price is lacking."),
+        )
+    ),
+    _text("margin_of", "margins", "A hectare without the practice, with it, or what it adds."),
+    *(
+        Column(name, "number", "margins", "", meaning, nullable=name.startswith("value_cost"))
+        for name, meaning in (
+            ("value_low", "Value of the harvest of a hectare, low."),
+            ("value_high", "The same, high."),
+            ("cost", "Cost of a hectare."),
+            ("margin_low", "Value less cost, low."),
+            ("margin_high", "The same, high."),
+            ("value_cost_ratio_low", "Value added for each unit of cost added, low."),
+            ("value_cost_ratio_high", "The same, high."),
+        )
+    ),
     _text("kind", "features", "Kind of a feature that takes land, as given."),
     Column(
         "width_m",
@@ -1321,6 +1451,8 @@ COLUMNS: tuple[Column, ...] = (
     _text("crop", "drawing", "What is planted along a row: beans or maize."),
     _integer("row", "drawing", "", "Number of a row in its plot, the first 1, counted downhill."),
     _metres("length_m", "Length of a row on the ground.", "drawing"),
+    _text("order_status", "lists", "order, or upper limit: it isn't known who takes part."),
+    _text("signature", "lists", "Left empty, for a signature or thumbprint."),
     _text("reason", "set aside", "Why the row wasn't used."),
     _text("remedy", "set aside", "What to do about it."),
     _text("row_method_why", "outputs", "Why rows are laid out so, in a sentence."),

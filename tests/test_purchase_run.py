@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from importlib import resources
 
 import pytest
@@ -25,6 +26,15 @@ currency = "coins"
 seed_price_kg = 2
 npk_price_kg = 1
 """
+BESIDE = {
+    "onsets": [
+        "village,zone,onset_rule,onset_early,onset_usual,onset_late",
+        "Ostrabek,valley,25 mm in three days,,2026-04-12,",
+        "Nowhere,hills,,,2026-04-01,",
+    ],
+    "stock": ["buying_point,seed_kg,npk_kg,urea_kg", "Ostrabek,1,,"],
+    "arrived": ["village,seed_kg,npk_kg,urea_kg", "Tilverra,0.5,,", "Numbassi,x,,"],
+}
 
 
 @pytest.fixture(scope="module")
@@ -38,8 +48,11 @@ def plan(tmp_path_factory):
     rows += [f"{plot_id},yes,yes,0.5" for plot_id in plots["plot_id"][:6]]
     rows += [f"{plots['plot_id'][6]},yes,no,", "nobody,yes,yes,"]
     (path.parent / "who.csv").write_text("\n".join(rows), encoding="utf-8")
+    for name, lines in BESIDE.items():
+        (path.parent / f"{name}.csv").write_text("\n".join(lines), encoding="utf-8")
     text = path.read_text(encoding="utf-8")
-    text = text.replace("[files]\n", '[files]\nenrolment = "who.csv"\n')
+    files = "".join(f'{name} = "{name}.csv"\n' for name in BESIDE)
+    text = text.replace("[files]\n", f'[files]\nenrolment = "who.csv"\n{files}')
     path.write_text(text + MORE, encoding="utf-8")
     return path
 
@@ -67,6 +80,24 @@ def test_orders_are_for_those_enrolled(results):
     assert bought.costs["cost_cents"].notna().all()
 
 
+def test_a_zone_has_its_own_calendar(results):
+    dated = results.purchase.calendar
+    onset = dated[dated["work"] == "onset"].set_index("zone")
+    assert set(onset.index) == {"", "valley"}
+    assert onset.loc["valley", "first_day"] == date(2026, 4, 12)
+    assert onset.loc["valley", "onset_rule"] == "25 mm in three days"
+
+
+def test_stock_is_used_where_it_lies_and_a_short_delivery_is_shared(results):
+    seed = results.purchase.orders.query("good == 'seed'").set_index("buying_point")
+    assert seed["stock_g"].to_dict() == {"Numbassi": 0, "Ostrabek": 1_000, "Tilverra": 0}
+    listed = results.purchase.handed_out.query("good == 'seed'")
+    by_village = listed.groupby("village")[["issued_g", "short_g"]].sum()
+    assert by_village.loc["Tilverra", "issued_g"] == 500
+    assert by_village.loc["Tilverra", "short_g"] > 0
+    assert by_village.loc["Ostrabek", "short_g"] == by_village.loc["Numbassi", "short_g"] == 0
+
+
 def test_rows_in_are_rows_used_and_set_aside(plan, tmp_path):
     pipeline.run(plan, tmp_path / "run")
     told = json.loads((tmp_path / "run" / "run.json").read_text(encoding="utf-8"))
@@ -74,7 +105,11 @@ def test_rows_in_are_rows_used_and_set_aside(plan, tmp_path):
     assert counts["enrolment"] == counts["enrolment_used"] + counts["enrolment_set_aside"] == 8
     aside = (tmp_path / "run" / "enrolment_set_aside.csv").read_text(encoding="utf-8")
     assert "no plot that is used" in aside
-    assert {"who.csv"} <= {file["name"] for file in told["inputs"]}
+    for key in BESIDE:
+        aside = (tmp_path / "run" / f"{key}_set_aside.csv").read_text(encoding="utf-8")
+        assert len(aside.splitlines()) == 1 + counts[f"{key}_set_aside"]
+        assert counts[key] == counts[f"{key}_used"] + counts[f"{key}_set_aside"]
+    assert {"who.csv", "stock.csv"} <= {file["name"] for file in told["inputs"]}
     practice = next(table for table in told["handbook"] if table["table"] == "practice")
     assert practice["sha256"] != handbook.packaged().tables["practice"].sha256
 

@@ -2,31 +2,42 @@
 
 from __future__ import annotations
 
+from districtplan.inputs.amounts import ARRIVED, STOCK, accept_amounts
 from districtplan.inputs.doubts import doubts
 from districtplan.inputs.enrolment import ENROLMENT, accept_enrolment
 from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
-from districtplan.inputs.need import grams_a_metre, need
+from districtplan.inputs.need import grams_a_metre, need, pack_sizes
 from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
-from districtplan.inputs.orders import distribution, lots
-from districtplan.inputs.purchase import Purchase, purchase
-from districtplan.inputs.seed import judge_test, stand
+from districtplan.inputs.orders import buying_points, distribution, lots
+from districtplan.inputs.purchase import Beside, Purchase, purchase
+from districtplan.inputs.seed import hundred_seed_weight_g, judge_test, stand
 from districtplan.inputs.totals import totals
+from districtplan.inputs.zones import ONSETS, accept_onsets
 
 __all__ = [
+    "ARRIVED",
     "ENROLMENT",
+    "ONSETS",
+    "STOCK",
+    "Beside",
     "MarkedString",
     "Purchase",
+    "accept_amounts",
     "accept_enrolment",
+    "accept_onsets",
     "balance",
+    "buying_points",
     "cap_in_every_hole_kg_ha",
     "distribution",
     "dosed",
     "doubts",
     "grams_a_metre",
+    "hundred_seed_weight_g",
     "judge_test",
     "lots",
     "marked_string",
     "need",
+    "pack_sizes",
     "purchase",
     "stand",
     "totals",

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from districtplan.inputs.zones import DAYS, REST
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -18,6 +20,34 @@ TABLE = "season_calendar"
 WEEDINGS = ("weeding_1", "weeding_2", "weeding_3")
 PLANTING = ("depth_low_cm", "depth_high_cm", "band_beside_cm", "band_below_cm")
 """Numbers that a team needs when it plants."""
+
+
+def zoned(plan: Plan, handbook: Handbook, zones: pd.DataFrame | None) -> pd.DataFrame:
+    """Date the works of each zone.
+
+    Parameters
+    ----------
+    plan : Plan
+        Onsets of the villages that no zone names.
+    handbook : Handbook
+        Tables ``practice`` and ``season_calendar``.
+    zones : pandas.DataFrame | None
+        Rows used of the file of onsets; None where the plan names none.
+
+    Returns
+    -------
+    pandas.DataFrame
+        What :func:`calendar` gives, after ``zone``, which is empty for the plan's own onsets.
+    """
+    found = [calendar(plan, handbook).assign(zone=REST)]
+    if zones is not None:
+        for row in zones.drop_duplicates("zone").to_dict("records"):
+            days = {name: row[name] for name in DAYS}
+            season = plan.season.model_copy(update={"onset_rule": row["onset_rule"], **days})
+            there = plan.model_copy(update={"season": season})
+            found.append(calendar(there, handbook).assign(zone=row["zone"]))
+    table = pd.concat(found, ignore_index=True)
+    return table[["zone", *(name for name in table if name != "zone")]]
 
 
 def calendar(plan: Plan, handbook: Handbook) -> pd.DataFrame:
@@ -35,8 +65,8 @@ def calendar(plan: Plan, handbook: Handbook) -> pd.DataFrame:
     pandas.DataFrame
         ``season`` (early, usual, late; those that the plan gives), ``work``, ``first_day`` and
         ``last_day`` as dates, ``counted_from`` (what day 0 is), ``from_day`` and ``to_day`` from
-        there, ``no_hoe`` (1 where flowers may be open: pull by hand), ``numbers`` that the work
-        needs, ``source``; in order of time.
+        there, ``onset_rule`` of the onset, ``no_hoe`` (1 where flowers may be open: pull by hand),
+        ``numbers`` that the work needs, ``source``; in order of time.
     """
     works = sorted(_works(plan, handbook), key=lambda work: (work["onset_day"], work["work"]))
     found = []
@@ -95,6 +125,7 @@ def _works(plan: Plan, handbook: Handbook) -> Iterator[dict[str, Any]]:
             "from_day": days[0],
             "to_day": days[1],
             "no_hoe": 0,
+            "onset_rule": "",
             "numbers": {},
             "source": handbook.source("practice", f"{name}_day") if name in WEEDINGS else "",
         }
@@ -104,7 +135,7 @@ def _works(plan: Plan, handbook: Handbook) -> Iterator[dict[str, Any]]:
         counted = row["counted_from"]
         told = work(row["name"], starts[counted], counted, days)
         yield told | {"source": handbook.source(TABLE, row["name"])}
-    yield work("onset", 0, "onset", (0, 0))
+    yield work("onset", 0, "onset", (0, 0)) | {"onset_rule": plan.season.onset_rule or ""}
     exact = handbook.numbers("practice")
     numbers = {name: exact[name] for name in PLANTING}
     yield work("planting", 0, "onset", (planted, planted)) | {"numbers": numbers}

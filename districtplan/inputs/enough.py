@@ -5,6 +5,8 @@ the relative error r_i of its area; U_i whether it is planted, with the season's
 chance, alike for all. Of u are given a low, a usual and a high value: it is taken as triangular
 between them. Given u, the sum has the mean u S and the variance u (Q + P) - u² Q, S = sum A,
 Q = sum A², P = sum A² r², and is taken as normal; its quantile over all u is found by halving.
+Of few plots the normal has a tail beyond all of them: never more is enough than with all planted,
+which is S and its errors alone.
 """
 
 from __future__ import annotations
@@ -98,6 +100,7 @@ def enough(
             z = np.where(sd > 0, (middle - mean) / sd, np.where(middle >= mean, np.inf, -np.inf))
         held = special.ndtr(z).mean(axis=0) >= chance
         low, high = np.where(held, low, middle), np.where(held, middle, high)
+    high = np.minimum(high, total + special.ndtri(chance) * np.sqrt(wide))
     outline = uptake.mean() * wide
     other = (uptake.mean() - (uptake**2).mean()) * square + uptake.var() * total**2
     with np.errstate(divide="ignore", invalid="ignore"):

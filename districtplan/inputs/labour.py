@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from districtplan.inputs.zones import REST
+
 if TYPE_CHECKING:
     from datetime import date
 
@@ -25,7 +27,9 @@ WORKS = {
 """Works, and the line of the calendar that says when."""
 
 
-def labour(kits: pd.DataFrame, dated: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+def labour(
+    kits: pd.DataFrame, dated: pd.DataFrame, plan: Plan, zone_of: dict[str, str]
+) -> pd.DataFrame:
     """Count the work of those who take part.
 
     Parameters
@@ -36,17 +40,19 @@ def labour(kits: pd.DataFrame, dated: pd.DataFrame, plan: Plan) -> pd.DataFrame:
         The calendar.
     plan : Plan
         Its section ``labour``; works without a figure are left out.
+    zone_of : dict[str, str]
+        Zone by village, of those that have one.
 
     Returns
     -------
     pandas.DataFrame
-        ``village``, ``work``, ``week`` (its Monday) and ``person_days``, spread evenly over the
+        ``village``, ``work``, ``week`` (its Monday) and ``work_days``, spread evenly over the
         days of the work in a usual season; ``hands_days`` that the village has in that week, NaN
         where the plan doesn't say.
     """
-    columns = ["village", "work", "week", "person_days", "hands_days"]
-    usual: dict[str, tuple[date, date]] = {
-        row["work"]: (row["first_day"], row["last_day"])
+    columns = ["village", "work", "week", "work_days", "hands_days"]
+    usual: dict[tuple[str, str], tuple[date, date]] = {
+        (row["zone"], row["work"]): (row["first_day"], row["last_day"])
         for row in dated[dated["season"] == "usual"].to_dict("records")
     }
     hands, week_days = plan.labour.hands_a_plot, plan.labour.work_days_a_week
@@ -57,7 +63,7 @@ def labour(kits: pd.DataFrame, dated: pd.DataFrame, plan: Plan) -> pd.DataFrame:
             days = _person_days(work, plots, plan)
             if days is None:
                 continue
-            first, last = usual[line]
+            first, last = usual[zone_of.get(str(village), REST), line]
             dates = [first + timedelta(days=day) for day in range((last - first).days + 1)]
             weeks = Counter(day - timedelta(days=day.weekday()) for day in dates)
             for week, count in sorted(weeks.items()):

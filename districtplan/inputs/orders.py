@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from districtplan import tables
-from districtplan.inputs.counting import packs_each, unknown
+from districtplan.inputs.counting import half_up, packs_each, unknown
 from districtplan.inputs.enough import enough
 from districtplan.inputs.need import pack_sizes
 from districtplan.inputs.seed import TESTED
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     from districtplan.plan import Plan
 
+SEASONS = ("low", "usual", "high")
 POINTS = {"plot": "plot_id", "farmer": "farmer_id", "group": "group", "village": "village"}
 """Column of who buys, by level; the district is one."""
 
@@ -60,7 +62,7 @@ def shared(total: int, wants: Sequence[int]) -> list[int]:
     return found
 
 
-def orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+def orders(kits: pd.DataFrame, plan: Plan, stocks: pd.DataFrame | None = None) -> pd.DataFrame:
     """Work out what each buying point buys.
 
     Parameters
@@ -69,57 +71,137 @@ def orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
         Plots that take part: ``plot_id``, ``village``, ``farmer_id``, ``group``,
         ``area_error_share`` and ``seed_g``, ``npk_g``, ``urea_g`` (null where there is no rate).
     plan : Plan
-        Level, packs, stock, chance and uptake.
+        Level, packs, the district's stock, chance and uptake.
+    stocks : pandas.DataFrame | None, default None
+        What buying points have in store themselves: rows used of the file of stocks.
 
     Returns
     -------
     pandas.DataFrame
-        A row a buying point and good, the columns made by orders, with ``chance_share`` that it is
-        enough (NaN for plots and farmers, who buy their own kit as planned) and ``dominates``.
-        Stock goes to buying points by their wants.
+        A row a buying point and good, the columns made by orders; ``chance_share`` is NaN for plots
+        and farmers, who buy their own kit as planned. A buying point uses its own stock first; the
+        district's goes by what is then still wanted. Manure has no packs.
+    """
+    points = _points(kits, plan)
+    found = [
+        _of_good(kits, good, size, (*points, _own(points[0], good, stocks)), plan)
+        for good, size in {**pack_sizes(plan), "manure": None}.items()
+        if len(kits) and not kits[f"{good}_g"].isna().any()
+    ]
+    columns = tables.made_by("orders")
+    if not found:
+        return pd.DataFrame(columns=list(columns))
+    return tables.check(pd.concat(found, ignore_index=True), columns)
+
+
+def _own(names: NDArray[np.object_], good: str, stocks: pd.DataFrame | None) -> NDArray[np.int64]:
+    """Give what each buying point has in store of a good [g]."""
+    if stocks is None or f"{good}_g" not in stocks:
+        return np.zeros(len(names), dtype=np.int64)
+    known = stocks.set_index("buying_point")[f"{good}_g"].dropna()
+    return np.array([int(known.get(name, 0)) for name in names], dtype=np.int64)
+
+
+def buying_points(plots: pd.DataFrame, enrolled: pd.DataFrame | None, plan: Plan) -> set[str]:
+    """List the buying points that there are.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        ``plot_id`` and ``village`` of the plots used.
+    enrolled : pandas.DataFrame | None
+        Rows used of the file of who takes part.
+    plan : Plan
+        The level at which packs are bought.
+
+    Returns
+    -------
+    set[str]
+        Names of plots, farmers, groups or villages, or ``district``.
     """
     level = plan.orders.bought_at
     if level == "district":
-        names, point = np.array(["district"], dtype=object), np.zeros(len(kits), dtype=np.intp)
-    else:
-        point, found_names = pd.factorize(kits[POINTS[level]], sort=True)
-        names = found_names.to_numpy(dtype=object)
-    found = [
-        _of_good(kits, good, size, (names, point), plan)
-        for good, size in pack_sizes(plan).items()
-        if len(kits) and not kits[f"{good}_g"].isna().any()
-    ]
-    columns = (*tables.made_by("orders"), "chance_share", "dominates")
-    if not found:
-        return pd.DataFrame(columns=list(columns))
-    return pd.concat(found, ignore_index=True)[list(columns)]
+        return {level}
+    column, beside = POINTS[level], {"farmer": "plot_id", "group": "village"}
+    if column in plots:
+        return set(plots[column])
+    named = set() if enrolled is None else set(enrolled[column]) - {""}
+    return named | set(plots[beside[level]])
+
+
+def pole_orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """Work out the poles that each buying point cuts or buys.
+
+    Parameters
+    ----------
+    kits : pandas.DataFrame
+        Plots that take part, with ``area_error_share`` and ``poles``.
+    plan : Plan
+        Level, chance and uptake.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``buying_point``, ``poles_planned`` and ``poles_wanted``, enough with the plan's chance; no
+        rows where the crop needs none.
+    """
+    if kits.empty or kits["poles"].isna().any():
+        return pd.DataFrame(columns=["buying_point", *tables.made_by("poles")])
+    names, point = _points(kits, plan)
+    count = kits["poles"].to_numpy(dtype=np.int64)
+    planned = np.zeros(len(names), dtype=np.int64)
+    np.add.at(planned, point, count)
+    wanted, _ = _enough(kits, count, point, plan)
+    return pd.DataFrame(
+        {
+            "buying_point": names,
+            "poles_planned": pd.array(planned, dtype="Int64"),
+            "poles_wanted": pd.array(planned if wanted is None else wanted, dtype="Int64"),
+        }
+    )
+
+
+def _points(kits: pd.DataFrame, plan: Plan) -> tuple[NDArray[np.object_], NDArray[np.intp]]:
+    """Name the buying points, and number that of each plot."""
+    level = plan.orders.bought_at
+    if level == "district":
+        return np.array(["district"], dtype=object), np.zeros(len(kits), dtype=np.intp)
+    point, names = pd.factorize(kits[POINTS[level]], sort=True)
+    return names.to_numpy(dtype=object), point
+
+
+def _enough(
+    kits: pd.DataFrame, amounts: NDArray[np.int64], point: NDArray[np.intp], plan: Plan
+) -> tuple[NDArray[np.int64] | None, list[str]]:
+    """Say what is enough by buying point, and why; None for plots and farmers: as planned."""
+    if plan.orders.bought_at in {"plot", "farmer"}:
+        return None, []
+    sure = enough(
+        amounts.astype(np.float64),
+        kits["area_error_share"].to_numpy(dtype=np.float64),
+        point,
+        plan.enrolment,
+        plan.orders.chance_enough_share,
+    )
+    return sure.amount_g, sure.dominates
 
 
 def _of_good(
     kits: pd.DataFrame,
     good: str,
     pack_kg: float | None,
-    points: tuple[NDArray[np.object_], NDArray[np.intp]],
+    points: tuple[NDArray[np.object_], NDArray[np.intp], NDArray[np.int64]],
     plan: Plan,
 ) -> pd.DataFrame:
-    names, point = points
+    names, point, own = points
     grams = kits[f"{good}_g"].to_numpy(dtype=np.int64)
     planned = np.zeros(len(names), dtype=np.int64)
     np.add.at(planned, point, grams)
-    chance, dominates = np.nan, ["" for _ in names]
-    wanted = planned
-    if plan.orders.bought_at not in {"plot", "farmer"}:
-        chance = plan.orders.chance_enough_share
-        sure = enough(
-            grams.astype(np.float64),
-            kits["area_error_share"].to_numpy(dtype=np.float64),
-            point,
-            plan.enrolment,
-            chance,
-        )
-        wanted, dominates = sure.amount_g, sure.dominates
-    there = round(getattr(plan.orders, f"{good}_stock_kg") * 1000)
-    stock = np.array(shared(there, wanted.tolist()), dtype=np.int64)
+    sure, dominates = _enough(kits, grams, point, plan)
+    wanted = planned if sure is None else sure
+    there = round(getattr(plan.orders, f"{good}_stock_kg", 0.0) * 1000)
+    own = np.minimum(own, wanted)
+    stock = own + np.array(shared(there, (wanted - own).tolist()), dtype=np.int64)
     short = wanted - stock
     if pack_kg is None:
         count, bought = unknown(pd.RangeIndex(len(names))), short
@@ -132,13 +214,19 @@ def _of_good(
             "buying_point": names,
             "good": good,
             "planned_g": pd.array(planned, dtype="Int64"),
+            **{
+                f"need_{season}_g": half_up(
+                    pd.Series(planned * getattr(plan.enrolment, f"uptake_{season}_share"))
+                )
+                for season in SEASONS
+            },
             "wanted_g": pd.array(wanted, dtype="Int64"),
             "stock_g": pd.array(stock, dtype="Int64"),
             "packs": count,
             "ordered_g": pd.array(bought, dtype="Int64"),
             "leftover_g": pd.array(bought - short, dtype="Int64"),
-            "chance_share": chance,
-            "dominates": dominates,
+            "chance_share": np.nan if sure is None else plan.orders.chance_enough_share,
+            "dominates": "" if sure is None else dominates,
         }
     )
 
@@ -158,19 +246,18 @@ def lots(bought: pd.DataFrame, plan: Plan, due: date) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``lot`` (from 1), ``day``, ``buying_point``, ``good``, ``packs``, ``kg`` and
-        ``seeds_to_test``, 100 of each delivery of seed; none without a vehicle or packs.
+        ``buying_point``, ``good``, ``packs`` and the columns made by lots, by lot; none without a
+        vehicle or packs.
     """
-    names = ["lot", "day", "buying_point", "good", "packs", "kg", "seeds_to_test"]
+    names = ["buying_point", "good", "packs", *tables.made_by("lots")]
     sizes, vehicle = pack_sizes(plan), plan.orders.vehicle_kg
     loaded: list[tuple[int, str, str, int, float]] = []
     lot = 0
     for goods in (("seed",), ("npk", "urea")):
         room = 0.0
-        for point, good, number in bought.loc[
-            bought["good"].isin(goods) & bought["packs"].gt(0).fillna(value=False),
-            ["buying_point", "good", "packs"],
-        ].itertuples(index=False):
+        theirs = bought[bought["good"].isin(goods) & bought["packs"].gt(0).fillna(value=False)]
+        columns = [theirs[name].tolist() for name in ("buying_point", "good", "packs")]
+        for point, good, number in zip(*columns, strict=True):
             size, left = sizes[good], int(number)
             while vehicle is not None and size is not None and left:
                 if room < size:
@@ -178,11 +265,12 @@ def lots(bought: pd.DataFrame, plan: Plan, due: date) -> pd.DataFrame:
                 taken = min(left, int(room // size))
                 loaded.append((lot, point, good, taken, taken * size))
                 left, room = left - taken, room - taken * size
-    table = pd.DataFrame(loaded, columns=["lot", "buying_point", "good", "packs", "kg"])
-    days_before = (lot - table["lot"]) // plan.orders.lots_a_day
-    table["day"] = pd.Timestamp(due) - pd.to_timedelta(days_before.astype("int64"), unit="D")
+    table = pd.DataFrame(loaded, columns=["lot", "buying_point", "good", "packs", "lot_kg"])
+    a_day = plan.orders.lots_a_day
+    days = {one: due - timedelta(days=(lot - one) // a_day) for one in range(1, lot + 1)}
+    table["delivery_day"] = [days[one] for one in table["lot"].tolist()]
     table["seeds_to_test"] = np.where(table["good"] == "seed", TESTED, 0)
-    return table[names]
+    return table.astype({"lot": "int64", "packs": "int64", "lot_kg": "float64"})[names]
 
 
 def distribution(kits: pd.DataFrame, arrived_g: dict[tuple[str, str], int]) -> pd.DataFrame:
@@ -217,3 +305,55 @@ def distribution(kits: pd.DataFrame, arrived_g: dict[tuple[str, str], int]) -> p
         theirs = (table["village"] == village) & (table["good"] == good)
         table.loc[theirs, "issued_g"] = shared(grams, table.loc[theirs, "planned_g"].tolist())
     return table
+
+
+def handed_out(listed: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """Put the plots of each farmer together, in whole packs and what is weighed out of one.
+
+    Parameters
+    ----------
+    listed : pandas.DataFrame
+        What :func:`distribution` lists.
+    plan : Plan
+        Sizes of packs, and who buys: plots and farmers get whole packs only.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``village``, ``farmer_id``, ``good`` and the columns made by distribution, farmer by farmer.
+    """
+    names = ["village", "farmer_id", "good"]
+    columns = [*names, *tables.made_by("distribution")]
+    if listed.empty:
+        return pd.DataFrame(columns=columns)
+    sizes = pack_sizes(plan)
+    pack_g = listed["good"].map({good: size and size * 1000 for good, size in sizes.items()})
+    own = plan.orders.bought_at == "plot"
+    issued = listed["issued_g"].astype("float64")
+    table = listed.assign(
+        farmer_plots=1,
+        farmer_planned_g=listed["planned_g"],
+        whole_packs=np.ceil(issued / pack_g) if own else np.nan,
+        pack_g=pack_g.astype("float64"),
+    )
+    for name in ("village", "farmer_id"):
+        table[name] = table[name].astype("category")
+    table["good"] = pd.Categorical(table["good"], list(sizes))
+    found = table.groupby(names, sort=True, observed=True, as_index=False).agg(
+        farmer_plots=("farmer_plots", "sum"),
+        farmer_planned_g=("farmer_planned_g", "sum"),
+        issued_g=("issued_g", "sum"),
+        whole_packs=("whole_packs", "sum"),
+        pack_g=("pack_g", "first"),
+    )
+    found = found.astype(dict.fromkeys(names, "str"))
+    got = found["issued_g"].astype("float64")
+    if plan.orders.bought_at == "farmer":
+        found["whole_packs"] = np.ceil(got / found["pack_g"])
+    elif not own:
+        found["whole_packs"] = np.floor(got / found["pack_g"])
+    held = (found["whole_packs"] * found["pack_g"]).fillna(0.0)
+    found["loose_g"] = np.rint(np.maximum(got - held, 0.0)).astype("int64")
+    found["whole_packs"] = found["whole_packs"].where(found["pack_g"].notna()).astype("Int64")
+    found["short_g"] = found["farmer_planned_g"] - found["issued_g"]
+    return tables.check(found[columns], columns)

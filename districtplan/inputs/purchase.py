@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from districtplan.inputs import money
-from districtplan.inputs.calendar import calendar
+from districtplan.inputs.amounts import GOODS as AMOUNTS
+from districtplan.inputs.calendar import zoned
 from districtplan.inputs.counting import exact_sum, half_up, unknown
 from districtplan.inputs.enrolment import LINES, taking_part
 from districtplan.inputs.labour import labour
 from districtplan.inputs.nutrients import GOODS, balance, cap_in_every_hole_kg_ha, manure_share
-from districtplan.inputs.orders import distribution, lots, orders
+from districtplan.inputs.orders import (
+    SEASONS,
+    distribution,
+    handed_out,
+    lots,
+    orders,
+    pole_orders,
+)
 from districtplan.inputs.outline_error import area_sd_m2
 from districtplan.inputs.seed import stand
 
@@ -25,7 +33,24 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
 
 BOUGHT = money.BOUGHT
-SEASONS = ("low", "usual", "high")
+
+
+class Beside(NamedTuple):
+    """Rows used of files beside that of who takes part; None where the plan names none.
+
+    Attributes
+    ----------
+    onsets : pandas.DataFrame | None
+        When the rains begin, by village and zone.
+    stocks : pandas.DataFrame | None
+        What buying points have in store.
+    arrived : pandas.DataFrame | None
+        What has come, by village.
+    """
+
+    onsets: pd.DataFrame | None = None
+    stocks: pd.DataFrame | None = None
+    arrived: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -47,10 +72,16 @@ class Purchase:
         grams.
     orders : pandas.DataFrame
         What each buying point buys for those enrolled and the demo kits.
+    poles : pandas.DataFrame
+        Poles for climbing beans by buying point; no rows for other crops.
     distribution : pandas.DataFrame
-        What each of their plots gets.
+        What each of their plots gets; no rows where it isn't known who takes part.
+    handed_out : pandas.DataFrame
+        The same by farmer, in packs and what is weighed out of one.
     lots : pandas.DataFrame
-        The orders loaded on vehicles, all there before the usual onset.
+        The orders loaded on vehicles, all there before the usual onset of the first zone.
+    manure_there_share : float
+        Share of the manure wanted that there is [1].
     nutrients : pandas.DataFrame
         What the goods bring, and what is lacking.
     cap_in_every_hole_kg_ha : float | None
@@ -59,8 +90,10 @@ class Purchase:
         The works of the season, dated.
     labour : pandas.DataFrame
         Person-days of those served, by village, work and week; no rows without figures.
+    kit_costs : pandas.DataFrame
+        What each kit costs, good by good.
     costs : pandas.DataFrame
-        What the kits cost, by village and line.
+        The same by village and line.
     margins : pandas.DataFrame
         A hectare with the practice and without, as a range; no rows without prices of grain.
     """
@@ -70,12 +103,16 @@ class Purchase:
     lines: pd.DataFrame
     uptake: pd.DataFrame
     orders: pd.DataFrame
+    poles: pd.DataFrame
     distribution: pd.DataFrame
+    handed_out: pd.DataFrame
     lots: pd.DataFrame
+    manure_there_share: float
     nutrients: pd.DataFrame
     cap_in_every_hole_kg_ha: float | None
     calendar: pd.DataFrame
     labour: pd.DataFrame
+    kit_costs: pd.DataFrame
     costs: pd.DataFrame
     margins: pd.DataFrame
 
@@ -86,6 +123,7 @@ def purchase(
     enrolled: pd.DataFrame | None,
     plan: Plan,
     handbook: Handbook,
+    beside: Beside = Beside(),  # noqa: B008 - it can't be changed
 ) -> Purchase:
     """Work out what is bought.
 
@@ -102,6 +140,8 @@ def purchase(
         What is wanted, its rates filled in.
     handbook : Handbook
         The published tables.
+    beside : Beside, default Beside()
+        Onsets by zone, stocks and deliveries.
 
     Returns
     -------
@@ -109,13 +149,21 @@ def purchase(
         The kits, lines, orders and lists. Without a file of who takes part, all land that may be
         planted is ordered for, as an upper limit.
     """
-    kits = _kits(joined, taking_part(joined, enrolled, plan), plan, handbook)
+    kits, there = _kits(joined, taking_part(joined, enrolled, plan), plan, handbook)
     error = area_sd_m2(outlines, plan.enrolment.outline_error_m, plan.enrolment.outline_alike_m)
     kits["area_error_share"] = error / (joined["area_ha"].to_numpy() * 10_000)
     served = ["registered"] if enrolled is None else ["enrolled", "demo"]
     theirs = kits[kits["order_line"].isin(served)]
-    bought, dated = orders(theirs, plan), calendar(plan, handbook)
-    usual = dated[dated["season"] == "usual"].set_index("work")
+    # Nothing is loaded or handed out while it isn't known to whom.
+    known = theirs if enrolled is not None else theirs.iloc[:0]
+    bought, dated = orders(theirs, plan, beside.stocks), zoned(plan, handbook, beside.onsets)
+    listed = distribution(known, _arrived(beside.arrived))
+    zone_of = (
+        {}
+        if beside.onsets is None
+        else dict(zip(beside.onsets["village"], beside.onsets["zone"], strict=True))
+    )
+    usual = dated[(dated["season"] == "usual") & (dated["work"] == "inputs_in_village")]
     costed = money.costs(kits, plan)
     return Purchase(
         is_order=enrolled is not None,
@@ -123,15 +171,35 @@ def purchase(
         lines=_lines(kits),
         uptake=_uptake(kits[kits["order_line"] == served[0]], plan),
         orders=bought,
-        distribution=distribution(theirs, {}),
-        lots=lots(bought, plan, usual["last_day"]["inputs_in_village"]),
+        poles=pole_orders(theirs, plan),
+        distribution=listed,
+        handed_out=handed_out(listed, plan),
+        lots=lots(
+            bought if enrolled is not None else bought.iloc[:0],
+            plan,
+            usual["last_day"].min(),
+        ),
+        manure_there_share=there,
         nutrients=balance(plan),
         cap_in_every_hole_kg_ha=cap_in_every_hole_kg_ha(plan),
         calendar=dated,
-        labour=labour(theirs, dated, plan),
+        labour=labour(theirs, dated, plan, zone_of),
+        kit_costs=costed,
         costs=money.sums(costed, ["village", "order_line"]),
         margins=money.margins(plan, _cost_ha(theirs, costed)),
     )
+
+
+def _arrived(rows: pd.DataFrame | None) -> dict[tuple[str, str], int]:
+    """Give what came by village and good; what isn't told came in full."""
+    if rows is None:
+        return {}
+    return {
+        (row["village"], good): int(row[f"{good}_g"])
+        for row in rows.to_dict("records")
+        for good in AMOUNTS
+        if pd.notna(row[f"{good}_g"])
+    }
 
 
 def _cost_ha(served: pd.DataFrame, costed: pd.DataFrame) -> dict[str, float]:
@@ -150,7 +218,8 @@ def _cost_ha(served: pd.DataFrame, costed: pd.DataFrame) -> dict[str, float]:
 
 def _kits(
     joined: pd.DataFrame, taking: pd.DataFrame, plan: Plan, handbook: Handbook
-) -> pd.DataFrame:
+) -> tuple[pd.DataFrame, float]:
+    """Work out the kits, and the share of the manure wanted that there is."""
     share = taking["bean_share"]
     stood = stand(joined.reset_index(drop=True), plan, handbook)
     kits = taking.copy()
@@ -159,16 +228,20 @@ def _kits(
     kits["seed_g"] = _part(stood["seed_bought_g"], share)
     for good in GOODS:
         kits[f"{good}_g"] = _part(joined[f"{good}_g"].reset_index(drop=True), share)
-    wanted = kits.loc[kits["order_line"] != "no-go", "manure_g"]
-    if not wanted.isna().any():
-        there = manure_share(int(wanted.sum()), plan)
-        kits["manure_g"] = _part(kits["manure_g"], share * 0 + there)
+    there = _manure_there(kits, plan)
+    kits["manure_g"] = _part(kits["manure_g"], share * 0 + there)
     loads = kits["manure_g"].astype("Float64") / (plan.fertiliser.manure_load_kg * 1000)
     kits["manure_loads"] = np.ceil(loads).astype("Int64")
     per_pole = handbook.numbers("practice").get("holes_per_pole")
     holes = joined["holes"].reset_index(drop=True)
     kits["poles"] = unknown(kits.index) if per_pole is None else _part(holes / per_pole, share)
-    return kits
+    return kits, there
+
+
+def _manure_there(kits: pd.DataFrame, plan: Plan) -> float:
+    """Give the share of the manure wanted that there is, on land that may be planted."""
+    wanted = kits.loc[kits["order_line"] != "no-go", "manure_g"]
+    return manure_share(None if wanted.isna().any() else int(wanted.sum()), plan)
 
 
 def _part(values: pd.Series, share: pd.Series) -> pd.Series:
@@ -195,12 +268,9 @@ def _sum(values: pd.Series, what: str) -> int | None:
 
 def _uptake(enrolled: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """Set what is needed at low, usual and high uptake side by side."""
-    sums = {f"{good}_g": _sum(enrolled[f"{good}_g"], f"{good}_g") for good in BOUGHT}
-    found = []
-    for season in SEASONS:
-        share = getattr(plan.enrolment, f"uptake_{season}_share")
-        row = {
-            name: None if total is None else round(total * share) for name, total in sums.items()
-        }
-        found.append({"season": season, "uptake_share": share, **row})
-    return pd.DataFrame(found).astype(dict.fromkeys([f"{good}_g" for good in BOUGHT], "Int64"))
+    shares = pd.Series([getattr(plan.enrolment, f"uptake_{season}_share") for season in SEASONS])
+    used = {}
+    for good in BOUGHT:
+        total = _sum(enrolled[f"{good}_g"], f"{good}_g")
+        used[f"{good}_g"] = unknown(shares.index) if total is None else half_up(shares * total)
+    return pd.DataFrame({"season": SEASONS, "uptake_share": shares, **used})

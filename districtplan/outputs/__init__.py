@@ -11,10 +11,12 @@ from districtplan.outputs import (
     manifest,
     measures_csv,
     page,
+    purchase_files,
     sheets,
     tables_csv,
     workbook,
 )
+from districtplan.outputs.sheets import hand_out
 from districtplan.outputs.texts import Texts
 
 if TYPE_CHECKING:
@@ -28,9 +30,11 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "layers": layers.render,
         "tables": tables_csv.render,
         "measures": measures_csv.render,
+        "purchase": purchase_files.render,
         "workbook": workbook.render,
         "gpx": gpx.render,
         "sheets": sheets.render,
+        "lists": hand_out.render,
     }
 )
 """What writes each format; the manifest comes after them, over their bytes."""

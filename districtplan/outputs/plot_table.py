@@ -8,6 +8,7 @@ import pandas as pd
 
 from districtplan import tables
 from districtplan.outputs import wording
+from districtplan.outputs.purchase_tables import purchase_tables
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -138,6 +139,8 @@ def dictionary(results: Results) -> pd.DataFrame:
     )
     carried["walk_over"] = tuple(proposal.walk_over.columns)
     carried["nurseries"] = tuple(proposal.nurseries.columns)
+    bought = purchase_tables(results).items()
+    carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}
     kinds = {"texts": "codes, joined by semicolons"}
     # In words: a cell that starts with a percent sign gets an apostrophe in CSV.
     units = {"%": "percent"}

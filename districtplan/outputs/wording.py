@@ -27,10 +27,8 @@ MOST = 0.8
 """Share of plots that a raster worth asking for serves (judgement)."""
 GAIN_MIN = 0.05
 """Share of plots from which more are worth a finer raster (judgement)."""
-GOODS = ("seed_g", "npk_g", "urea_g", "manure_g")
 TENTHS_BELOW_G, HUNDREDTHS_BELOW_G = 100_000, 10_000
 TENS_FROM_T = 100
-PACKS = {"seed_g": "seed_packs", "npk_g": "npk_packs", "urea_g": "urea_packs"}
 EXCLUDED = ("forest_only", "perennials_only")
 LAND_USE = (*EXCLUDED, "rows_alone_not_enough")
 """Flags of what land may be used for, the gravest first; each says more than those after it."""
@@ -803,47 +801,6 @@ def _percent(share: float) -> str:
     return f"{percent:.0f}" if percent in {0, 100} else f"{min(max(percent, 1), 99):.0f}"
 
 
-def orders_sentences(results: Results, texts: Texts) -> list[str]:
-    """Say what the district needs to buy.
-
-    Parameters
-    ----------
-    results : Results
-        The run.
-    texts : Texts
-        The words.
-
-    Returns
-    -------
-    list[str]
-        One to four sentences: what all plots would need, how much of it lies on land that is not
-        for beans, and which goods have no rate in the plan.
-    """
-    known = [good for good in GOODS if pd.notna(results.district[good])]
-    left_out = [texts.say(f"goods.{good}") for good in GOODS if good not in known]
-    holes = results.district["holes"]
-    values = {
-        "plots": f"{int(results.district['plots']):,}",
-        "area": f"{float(results.district['area_ha']):,.1f}",
-        "holes": "0" if pd.isna(holes) else f"{int(holes):,}",
-    }
-    if known:
-        need, *more = [_need(results.district, good, texts) for good in known]
-        said = [texts.say("finding.orders", need=need, **values)]
-        if more:
-            said.append(texts.say("finding.orders_more", needs=texts.listed(more)))
-    else:
-        said = [texts.say("finding.holes_only", **values)]
-    away = results.plots[_excluded_plots(results)]
-    if len(away):
-        key = "finding.excluded_seed" if "seed_g" in known else "finding.excluded_plots"
-        amount = kilograms(int(away["seed_g"].sum()))
-        said.append(_counted(key, len(away), texts, amount=amount))
-    if left_out:
-        said.append(texts.say("finding.left_out", goods=texts.listed(left_out)))
-    return said
-
-
 def kilograms(grams: int) -> str:
     """Write a weight for someone who weighs it out.
 
@@ -907,16 +864,6 @@ def _checked(plots: pd.DataFrame, plan: Plan) -> pd.Series:
 
 def _excluded_plots(results: Results) -> pd.Series:
     return results.plots["erosion_flags"].map(lambda raised: not set(EXCLUDED).isdisjoint(raised))
-
-
-def _need(district: pd.Series, good: str, texts: Texts) -> str:
-    named = {"amount": kilograms(int(district[good])), "good": texts.say(f"goods.{good}")}
-    packs = district[PACKS[good]] if good in PACKS else pd.NA
-    if pd.isna(packs):
-        return texts.say("finding.good", **named)
-    form = "one" if packs == 1 else "many"
-    counted = texts.say(f"packs.{PACKS[good]}.{form}", count=f"{int(packs):,}")
-    return texts.say("finding.good_in_packs", packs=counted, **named)
 
 
 def _why_measured(plots: pd.DataFrame, plan: Plan, texts: Texts) -> str | None:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import io
 import math
+import textwrap
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 import pandas as pd
 import xlsxwriter
-from xlsxwriter.utility import xl_col_to_name
 
-from districtplan.outputs import measure_words, wording
-from districtplan.outputs.plot_table import dictionary, district_row, plot_table, village_table
+from districtplan.outputs import measure_words, purchase_sheets, purchase_words, wording
+from districtplan.outputs.plot_table import dictionary, plot_table
+from districtplan.outputs.purchase_sheets import Laid
 from districtplan.outputs.sources import listing
 
 if TYPE_CHECKING:
@@ -24,36 +25,13 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-    Cell = str | float | None
+    Cell = str | float | date | None
 
 # A sheet of the format ends here, and so does a cell.
 ROWS_MAX = 1_048_576
 CELL_CHARACTERS_MAX = 32_767
 A4 = 9
 
-VILLAGE_COLUMNS = (
-    "village",
-    "plots",
-    "area_ha",
-    "seed_kg",
-    "npk_kg",
-    "urea_kg",
-    "manure_kg",
-    "seed_packs",
-    "npk_packs",
-    "urea_packs",
-    "holes",
-    "plants",
-    "seeds",
-    "maize_holes",
-    "maize_seeds",
-    "plots_steep",
-    "plots_beyond_equations",
-    "plots_measure",
-    "area_measure_ha",
-    "plots_unserved",
-    "area_unserved_ha",
-)
 PLOT_COLUMNS = (
     "plot_id",
     "village",
@@ -140,7 +118,10 @@ NUMBER_FORMATS = {
     "_t_yr": "#,##0.0",
     "_g": "#,##0",
     "_kg": "#,##0.0",
+    "_cost": "#,##0.00",
+    "value": "General",
 }
+DATES = ("first_day", "last_day", "delivery_day", "week")
 WIDTHS = {
     "plot_id": 14,
     "village": 20,
@@ -175,6 +156,20 @@ WIDTHS = {
     "measure": 30,
     "upkeep": 48,
     "caution": 48,
+    "summary_line": 34,
+    "buying_point": 20,
+    "order_status": 24,
+    "dominates": 20,
+    "farmer_id": 18,
+    "signature": 34,
+    "season": 16,
+    "zone": 20,
+    "good": 20,
+    "season_work": 28,
+    "work_note": 70,
+    "work_source": 44,
+    "margin_of": 30,
+    "assumption": 24,
 }
 WIDTH = 12
 WRAPPED = (
@@ -187,8 +182,11 @@ WRAPPED = (
     "source",
     "upkeep",
     "caution",
+    "work_note",
+    "work_source",
 )
 READ_FIRST_WIDTH = 110
+HEAD_LINE_PT = 15
 
 
 @dataclass(frozen=True)
@@ -208,6 +206,8 @@ class _Book:
     def style(self, column: str) -> Format:
         if column in WRAPPED:
             return self.styles["wrapped"]
+        if column in DATES:
+            return self.styles["date"]
         ends = [end for end in NUMBER_FORMATS if column.endswith(end)]
         return self.styles[max(ends, key=len)] if ends else self.styles["plain"]
 
@@ -239,8 +239,12 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         _properties(workbook, results)
         book = _Book(workbook, texts, _styles(workbook))
         _read_first(book, results)
-        _villages(book, results)
+        laid = purchase_sheets.sheets(results, texts, ROWS_MAX)
+        for sheet in laid[:-2]:
+            _laid(book, sheet)
         _plots(book, results)
+        for sheet in laid[-2:]:
+            _laid(book, sheet)
         _measures(book, results)
         _set_aside(book, results)
         _readings(book, results)
@@ -268,6 +272,7 @@ def _styles(workbook: Workbook) -> dict[str, Format]:
     styles |= {
         "plain": workbook.add_format({**base, "num_format": "General"}),
         "wrapped": workbook.add_format({**base, "text_wrap": True}),
+        "date": workbook.add_format({**base, "num_format": "d mmm yyyy", "align": "left"}),
         "head": workbook.add_format(head),
         "title": workbook.add_format({"bold": True, "font_size": 16}),
         "heading": workbook.add_format({"bold": True, "font_size": 12, "top": 1}),
@@ -284,18 +289,29 @@ def _put(sheet: Worksheet, row: int, column: int, value: Cell, style: Format) ->
         sheet.write_string(row, column, value[:CELL_CHARACTERS_MAX], style)
     elif value is None:
         sheet.write_blank(row, column, None, style)
+    elif isinstance(value, date):
+        sheet.write_datetime(row, column, value, style)
     else:
         sheet.write_number(row, column, value, style)
 
 
-def _rows(book: _Book, sheet: Worksheet, table: pd.DataFrame) -> None:
+def _rows(book: _Book, sheet: Worksheet, laid: Laid) -> None:
+    table, lines = laid.table, 1
     for column, name in enumerate(table.columns):
-        sheet.set_column(column, column, WIDTHS.get(name, WIDTH))
-        sheet.write_string(0, column, book.texts.say(f"workbook.heads.{name}"), book.styles["head"])
+        width = WIDTHS.get(name, WIDTH)
+        sheet.set_column(column, column, width)
+        head = laid.heads.get(name) or book.texts.say(f"workbook.heads.{name}")
+        lines = max(lines, len(textwrap.wrap(head, max(width - 3, 1))))
+        sheet.write_string(0, column, head, book.styles["head"])
         style = book.style(name)
-        values = table[name].astype(object)
+        values, formula = table[name].astype(object), laid.formulas.get(name)
         for row, value in enumerate(values.where(values.notna(), None), start=1):
-            _put(sheet, row, column, value, style)
+            if formula is not None and value is not None and (told := formula(row + 1)):
+                sheet.write_formula(row, column, f"={told}", style, value)
+            else:
+                _put(sheet, row, column, value, style)
+    # Not every program makes a row as high as its wrapped text.
+    sheet.set_row(0, HEAD_LINE_PT * lines + 2)
 
 
 def _printed_as_table(sheet: Worksheet, table: pd.DataFrame, *, frozen: int) -> None:
@@ -308,7 +324,7 @@ def _printed_as_table(sheet: Worksheet, table: pd.DataFrame, *, frozen: int) -> 
 
 def _table(book: _Book, name: str, table: pd.DataFrame) -> None:
     sheet = book.sheet(name)
-    _rows(book, sheet, table)
+    _rows(book, sheet, Laid(name, table))
     _printed_as_table(sheet, table, frozen=1)
 
 
@@ -361,31 +377,38 @@ def _readings(book: _Book, results: Results) -> None:
             book.sheet(name).write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
 
 
-def _villages(book: _Book, results: Results) -> None:
-    table = village_table(results)[list(VILLAGE_COLUMNS)]
-    sheet = book.sheet("villages")
-    _rows(book, sheet, table)
+def _laid(book: _Book, laid: Laid) -> None:
+    """Write a sheet whose formulas keep their values beside them."""
+    table = laid.table
+    sheet = book.sheet(laid.name)
+    if not 0 < len(table) < ROWS_MAX:
+        sentence = "too_many_rows" if len(table) else f"no_{laid.name}"
+        sheet.write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
+        return
+    _rows(book, sheet, laid)
     _printed_as_table(sheet, table, frozen=1)
-    district = district_row(results)
-    last = len(table)
-    sheet.write_string(last + 1, 0, book.texts.say("workbook.total"), book.styles["total plain"])
-    for column, name in enumerate(table.columns[1:], start=1):
+    there = book.texts.say(f"workbook.{laid.name}")
+    for name, row in laid.names.items():
+        book.book.define_name(name, f"='{there}'!${laid.column('value')}${row}")
+    if laid.sums and len(table) + 1 < ROWS_MAX:
+        _last_row(book, sheet, laid)
+
+
+def _last_row(book: _Book, sheet: Worksheet, laid: Laid) -> None:
+    last = len(laid.table) + 1
+    sheet.write_string(last, 0, book.texts.say("workbook.total"), book.styles["total plain"])
+    for name in laid.sums:
+        letter = laid.column(name)
         ends = [end for end in NUMBER_FORMATS if name.endswith(end)]
-        style = book.styles[f"total {ends[0] if ends else 'plain'}"]
-        total = district[name]
-        if last and _sums_up(table[name], total):
-            letter = xl_col_to_name(column)
-            formula = f"=SUM({letter}2:{letter}{last + 1})"
-            sheet.write_formula(last + 1, column, formula, style, total)
-        else:
-            # Bought by the district, so it isn't the sum of the villages.
-            _put(sheet, last + 1, column, None if pd.isna(total) else total, style)
-
-
-def _sums_up(values: pd.Series, total: object) -> bool:
-    if bool(values.isna().any()) or not isinstance(total, int | float):
-        return False
-    return math.isclose(math.fsum(values.tolist()), total, rel_tol=1e-12, abs_tol=1e-12)
+        style = book.styles[f"total {max(ends, key=len) if ends else 'plain'}"]
+        total = math.fsum(laid.table[name].tolist())
+        sheet.write_formula(
+            last,
+            laid.table.columns.tolist().index(name),
+            f"=SUM({letter}2:{letter}{last})",
+            style,
+            total,
+        )
 
 
 def _read_first(book: _Book, results: Results) -> None:
@@ -429,7 +452,7 @@ def _findings(results: Results, texts: Texts) -> list[str]:
         wording.district_finding(results, texts),
         " ".join(wording.rows_sentences(results, texts)),
         " ".join(wording.served_sentences(results, texts)),
-        " ".join(wording.orders_sentences(results, texts)),
+        *purchase_words.sentences(results, texts),
         " ".join(measure_words.sentences(results, texts)),
     ]
     key = "page.set_aside_some" if aside else "page.set_aside_none"

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from districtplan.handbook import packaged
 from districtplan.inputs import money
-from districtplan.inputs.calendar import calendar
+from districtplan.inputs.calendar import zoned
 from districtplan.inputs.labour import labour
 from tests.conftest import plan_of
 
@@ -34,12 +34,12 @@ GRAIN = {"grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9}
 
 def worked(**figures: float) -> pd.DataFrame:
     plan = plan_of(labour=figures)
-    return labour(KITS, calendar(plan, packaged()), plan)
+    return labour(KITS, zoned(plan, packaged(), None), plan, {})
 
 
 def test_work_is_area_times_days():
     found = worked(planting_days_ha=20.0, peg_and_dig_days_ha=40.0, hands_a_plot=2.0)
-    total = found.groupby(["village", "work"])["person_days"].sum()
+    total = found.groupby(["village", "work"])["work_days"].sum()
     assert total["A", "planting"] == pytest.approx(15)
     assert total["B", "peg_and_dig"] == pytest.approx(40)
     hands = found.groupby("village")["hands_days"].first()
@@ -51,8 +51,8 @@ def test_weeks_begin_on_monday_and_hold_all_days():
     assert {day.weekday() for day in found["week"]} == {0}
     village = found[found["village"] == "B"]
     # 29 days of work at a person-day a day: a whole week holds seven.
-    assert village["person_days"].max() == pytest.approx(7)
-    assert village["person_days"].sum() == pytest.approx(29)
+    assert village["work_days"].max() == pytest.approx(7)
+    assert village["work_days"].sum() == pytest.approx(29)
 
 
 def test_without_figures_there_is_no_work_to_tell():
@@ -62,7 +62,7 @@ def test_without_figures_there_is_no_work_to_tell():
 
 def test_loads_of_manure_are_carried():
     found = worked(manure_loads_a_day=5.0)
-    assert found.groupby("village")["person_days"].sum().tolist() == pytest.approx([3, 4])
+    assert found.groupby("village")["work_days"].sum().tolist() == pytest.approx([3, 4])
 
 
 def test_costs_to_the_hundredth():

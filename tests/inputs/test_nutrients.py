@@ -25,7 +25,7 @@ def dosed(**fertiliser):
 
 @pytest.mark.published
 def test_phosphate_as_a_compound():
-    """kg product = kg nutrient / fraction: 40 kg P2O5 as 18-46-0 is 86.96 kg and brings 15.65 N."""
+    """WE05. kg product = kg nutrient / fraction: 40 kg P2O5 as 18-46-0 is 86.96 kg, 15.65 kg N."""
     plan = dosed(
         products=["npk"], need_p2o5_kg_ha=40.0, npk_n_pct=18.0, npk_p2o5_pct=46.0, npk_k2o_pct=0.0
     )
@@ -35,7 +35,7 @@ def test_phosphate_as_a_compound():
 
 @pytest.mark.published
 def test_phosphate_first_and_nitrogen_after():
-    """Worked text on replenishing nutrients (backyardgardener.com): 1.0 lb P2O5 as 11-55-0 is
+    """WE06. Worked text on replenishing nutrients (backyardgardener.com): 1.0 lb P2O5 as 11-55-0 is
     1.8 lb with 0.2 lb N; the 2.8 lb N still wanted of 3.0 are 13.3 lb of 21-0-0."""
     plan = dosed(
         products=["npk", "urea"], need_p2o5_kg_ha=1.0, need_n_kg_ha=3.0,
@@ -49,7 +49,7 @@ def test_phosphate_first_and_nitrogen_after():
 
 @pytest.mark.published
 def test_a_third_of_a_rate_by_the_stand():
-    """West African school examination in agricultural science (myschool.ng 60104): maize at
+    """WE02. West African school examination in agricultural science (myschool.ng 60104): maize at
     60 x 91 cm on 2 ha, a third of 100 kg of NPK at two weeks is 33.3 kg, 0.91 g a stand."""
     stands = round(10_000 / (0.60 * 0.91)) * 2
     assert stands == pytest.approx(36_630, abs=1)
@@ -63,7 +63,7 @@ def test_a_third_of_a_rate_by_the_stand():
 @pytest.mark.published
 @pytest.mark.parametrize(("grams", "kg_ha"), [(6.0, 60.0), (2.0, 20.0)])
 def test_doses_by_the_hill(grams, kg_ha):
-    """Bielders & Gerard 2015: 6 g NPK or 2 g DAP a hill at 10,000 hills/ha, 60 and 20 kg/ha."""
+    """WE04. Bielders & Gerard 2015: 6 g NPK or 2 g DAP a hill at 10,000 hills/ha: 60, 20 kg/ha."""
     hills = {"row_spacing_cm": 100, "hole_spacing_cm": 100}
     plan = plan_of(practice=hills, string={"cap_npk_g": grams})
     assert inputs.cap_in_every_hole_kg_ha(plan) == pytest.approx(kg_ha)

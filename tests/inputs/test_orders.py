@@ -10,7 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from districtplan.inputs.orders import distribution, lots, orders, shared
+from districtplan.inputs.orders import (
+    distribution,
+    handed_out,
+    lots,
+    orders,
+    pole_orders,
+    shared,
+)
 from tests.conftest import plan_of
 
 LEVELS = ("plot", "farmer", "group", "village", "district")
@@ -40,6 +47,7 @@ def kits_of(plots: list[tuple], *, npk: bool = True, urea: bool = True) -> pd.Da
             "seed_g": pd.array(grams, dtype="Int64"),
             "npk_g": pd.array([2 * one for one in grams] if npk else none, dtype="Int64"),
             "urea_g": pd.array(grams if urea else none, dtype="Int64"),
+            "manure_g": pd.array(none, dtype="Int64"),
         }
     )
 
@@ -107,15 +115,15 @@ def test_lots_carry_all_and_keep_seed_from_fertiliser():
     plan = plan_of(orders={**SIZES, "vehicle_kg": 500.0, "lots_a_day": 2})
     bought = orders(kits_of(plots), plan)
     table = lots(bought, plan, date(2026, 3, 1))
-    assert (table.groupby("lot")["kg"].sum() <= 500 + 1e-6).all()
+    assert (table.groupby("lot")["lot_kg"].sum() <= 500 + 1e-6).all()
     carried = table.groupby(["buying_point", "good"])["packs"].sum()
     wanted = bought.set_index(["buying_point", "good"])["packs"]
     assert carried.to_dict() == wanted.to_dict()
     kinds = table.assign(seed=table["good"] == "seed").groupby("lot")["seed"].nunique()
     assert (kinds == 1).all()
-    assert table["day"].max() == pd.Timestamp(2026, 3, 1)
-    assert (table.groupby("day")["lot"].nunique() <= 2).all()
-    assert table["day"].is_monotonic_increasing
+    assert table["delivery_day"].max() == date(2026, 3, 1)
+    assert (table.groupby("delivery_day")["lot"].nunique() <= 2).all()
+    assert table["delivery_day"].is_monotonic_increasing
     assert set(table.loc[table["good"] == "seed", "seeds_to_test"]) == {100}
 
 
@@ -161,3 +169,43 @@ def test_one_row_a_buying_point_and_good(level):
     bought = orders(kits_of(plots), plan_of(orders={**SIZES, "bought_at": level}))
     count = {"plot": 3, "farmer": 2, "group": 2, "village": 2, "district": 1}[level]
     assert bought.groupby("good").size().tolist() == [count] * 3
+
+
+def test_uptake_stands_beside_the_plan():
+    bought = orders(kits_of([("A", "f1", 1_000, 0.1)]), plan_of(orders=SIZES)).set_index("good")
+    shown = bought.loc["seed", ["need_low_g", "need_usual_g", "need_high_g", "planned_g"]]
+    assert shown.tolist() == [600, 800, 950, 1_000]
+
+
+def test_manure_is_in_the_order_without_packs():
+    kits = kits_of([("A", "f1", 1_000, 0.0)] * 3).assign(manure_g=pd.array([5_000] * 3, "Int64"))
+    bought = orders(kits, plan_of(orders={**SIZES, "bought_at": "farmer"})).set_index("good")
+    assert bought.loc["manure", ["planned_g", "ordered_g", "leftover_g"]].tolist() == [
+        15_000
+    ] * 2 + [0]
+    assert pd.isna(bought.loc["manure", "packs"])
+
+
+def test_poles_are_ordered_for_climbing_beans_alone():
+    kits = kits_of([("A", "f1", 1_000, 0.0), ("B", "f2", 1_000, 0.0), ("B", "f3", 9, 0.0)])
+    none = pd.array([pd.NA] * 3, dtype="Int64")
+    assert len(pole_orders(kits.assign(poles=none), plan_of(orders=SIZES))) == 0
+    cut = kits.assign(poles=pd.array([500, 300, 40], dtype="Int64"))
+    own = pole_orders(cut, plan_of(orders={**SIZES, "bought_at": "farmer"}))
+    assert own["poles_wanted"].tolist() == own["poles_planned"].tolist() == [500, 300, 40]
+    village = pole_orders(cut, plan_of(orders=SIZES))
+    assert village["poles_planned"].tolist() == [500, 340]
+    # Few plots and no error of outlines: not more than all of them need.
+    assert village["poles_wanted"].tolist() == [500, 340]
+
+
+@pytest.mark.parametrize(
+    ("level", "packs", "loose"), [("village", 1, 700), ("farmer", 2, 0), ("plot", 2, 0)]
+)
+def test_packs_of_a_farmer_and_what_is_weighed_out(level, packs, loose):
+    plots = [("A", "f1", 1_500, 0.0), ("A", "f1", 1_200, 0.0), ("B", "f1", 0, 0.0)]
+    plan = plan_of(orders={**SIZES, "bought_at": level})
+    found = handed_out(distribution(kits_of(plots), {}), plan)
+    mine = found[(found["village"] == "A") & (found["good"] == "seed")].iloc[0]
+    assert (mine["farmer_plots"], mine["farmer_planned_g"], mine["short_g"]) == (2, 2_700, 0)
+    assert (mine["whole_packs"], mine["loose_g"]) == (packs, loose)

@@ -105,14 +105,14 @@ def test_money_work_and_days_come_with_it():
     costs = found.costs.set_index(["village", "order_line"])["cost_cents"]
     assert costs["A", "enrolled"] == pytest.approx(cents, abs=1)
     area = joined["area_ha"][:2].sum()
-    assert found.labour["person_days"].sum() == pytest.approx(20 * area)
+    assert found.labour["work_days"].sum() == pytest.approx(20 * area)
     table = found.margins.set_index("row")
     theirs = found.kits.iloc[:2]
     spent = float(theirs["seed_g"].sum()) * 0.002 + float(theirs["npk_g"].sum()) * 0.001
     assert table.loc["with", "cost"] == pytest.approx(spent / area, rel=1e-3)
     assert found.cap_in_every_hole_kg_ha == pytest.approx(1_200)
     inputs_day = found.calendar.set_index("work").loc["inputs_in_village", "last_day"]
-    assert found.lots["day"].max() == pd.Timestamp(inputs_day)
+    assert found.lots["delivery_day"].max() == inputs_day
 
 
 def test_poles_are_counted_for_climbing_beans_alone():

@@ -67,7 +67,7 @@ def test_laws(germination, emergence, refill, seeds):
 
 @pytest.mark.published
 def test_seed_rate_of_a_target_stand():
-    """The formula of seed rates: 200,000 plants, 35 g, 0.80 and 0.90 are 97.2 kg/ha; 70.0 at 1."""
+    """WE07. The formula of seed rates: 200,000 plants, 35 g, 0.80, 0.90: 97.2 kg/ha; 70.0 at 1."""
     assert seed_rate_kg_ha(200_000, 0.8, 0.9, 35) == pytest.approx(97.2, abs=0.05)
     assert seed_rate_kg_ha(200_000, 1, 1, 35) == pytest.approx(70.0)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,8 @@ from shapely import LineString, Point, Polygon, affinity
 from districtplan import erosion
 from districtplan.conservation import Known, Proposal, propose
 from districtplan.handbook import packaged
-from districtplan.inputs import marked_string, purchase
+from districtplan.inputs import accept_enrolment, marked_string, purchase
+from districtplan.inputs.enrolment import ENROLMENT
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
 from districtplan.results import Features, GroundReadings, Relief, Results, RowLines
@@ -42,6 +44,7 @@ UNMEASURED = {
     "row_bearing_raster_true_deg": np.nan,
     "row_bearing_raster_se_deg": np.nan,
 }
+ENROLLED, DEMO = ("A-01", "A-02", "=B+1", "007", "109"), ("<b>B2</b>",)
 SLOPE_CLASSES = (
     (0.2, "Flat"),
     (0.5, "Level"),
@@ -112,6 +115,39 @@ def results_without_soil():
 @pytest.fixture(scope="session")
 def results_with_names():
     return make_results(names=True)
+
+
+@pytest.fixture(scope="session")
+def enrolled_results(small_results):
+    return bought_by(
+        small_results,
+        money={"currency": "shell", "seed_price_kg": 2.35, "npk_price_kg": 1.07,
+               "manure_price_kg": 0.05, "grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9},
+        labour={"planting_days_ha": 20.0, "hands_a_plot": 2.0},
+        orders={"vehicle_kg": 1_000.0},
+    )  # fmt: skip
+
+
+def bought_by(results, **sections):
+    """Enrol five plots and a demo plot of the small district; sections go into its plan."""
+    told = results.plan.model_dump(exclude_unset=True)
+    for name, keys in sections.items():
+        told[name] = {**told.get(name, {}), **keys}
+    plan = type(results.plan).model_validate(told)
+    plots = results.plots
+    listed = pd.DataFrame(dict.fromkeys(ENROLMENT, ""), index=range(6)).assign(
+        plot_id=[*ENROLLED, *DEMO],
+        farmer_id=["f1", "f1", "=HYPERLINK(1)", "@x", "\tz", "+1"],
+        enrolled="yes",
+        consent="yes",
+        demo=["", "", "", "", "", "yes"],
+        source_row=range(1, 7),
+        reason=pd.Series([None] * 6, dtype=object),
+        remedy=pd.Series([None] * 6, dtype=object),
+    )
+    used = accept_enrolment(listed, plots).used
+    found = purchase(plots, plots["geometry"].to_numpy(), used, plan, packaged())
+    return dataclasses.replace(results, plan=plan, purchase=found)
 
 
 def make_plan(*, soil: bool = True, names: bool = False) -> Plan:

@@ -154,27 +154,6 @@ def test_the_land_and_not_the_raster_is_not_blamed_on_the_raster(small_results, 
     assert len(said) == 1
 
 
-def test_what_is_bought_and_what_is_left_out(small_results, texts):
-    first, more, away, left_out = wording.orders_sentences(small_results, texts)
-    packs = f"{int(small_results.district['seed_packs']):,} packs"
-    assert f"{int(small_results.district['seed_g']) / 1000:,.0f} kg of seed ({packs})" in first
-    bags = int(small_results.district["npk_packs"])
-    assert f"kg of NPK ({bags} bags) and" in more
-    grams = small_results.plots.set_index("plot_id").loc[["B4", "110"], "seed_g"].sum()
-    assert away.startswith("2 of these plots are not for beans")
-    assert f"would take {grams / 1000:.1f} kg of the seed" in away
-    assert left_out == "The plan gives no rate for urea: left out."
-
-
-def test_nothing_is_bought_without_rates(small_results, texts):
-    district = small_results.district.copy()
-    district[list(wording.GOODS)] = pd.NA
-    said = " ".join(wording.orders_sentences(replace(small_results, district=district), texts))
-    assert "2 of these plots are not for beans" in said
-    assert "planting holes" in said
-    assert "no rate for seed, NPK, urea and composted manure" in said
-
-
 def test_every_code_makes_a_sentence(small_results, texts):
     row = small_results.plots.iloc[0].to_dict()
     said = []

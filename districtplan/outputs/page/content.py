@@ -12,8 +12,9 @@ import numpy as np
 import pandas as pd
 
 from districtplan.handbook import cite
-from districtplan.outputs import measure_words, wording
-from districtplan.outputs.page import ground, lines, palette, shapes
+from districtplan.outputs import measure_words, purchase_words, wording
+from districtplan.outputs.page import bought, ground, lines, palette, shapes
+from districtplan.outputs.purchase_tables import served_totals
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -132,10 +133,13 @@ SAID_OF = (
 )
 """Columns that a plot's sentences are made from."""
 
+KIT = ("seed_g", "npk_g", "urea_g", "manure_g", "manure_loads", "poles")
+"""What is in a kit."""
+
 BEYOND = "slope_beyond_equations"
 STEEP_CODES = {BEYOND, "rows_alone_not_enough", "perennials_only", "forest_only"}
 STEEP = ("storms", "landslide", "law")
-FEED = ("fertiliser", "manure", "hands")
+FEED = ("fertiliser", "dressed", "bags", "store", "manure", "hands", "rates")
 
 
 def district(results: Results, texts: Texts) -> dict[str, Any]:
@@ -156,6 +160,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
     plan = results.plan
     by_slope = not plan.tonnes
     plots = _plots(results, texts)
+    villages, whole = served_totals(results)
     return {
         "language": texts.language,
         "words": texts.section("page"),
@@ -168,7 +173,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
                 *wording.rows_sentences(results, texts),
                 *wording.served_sentences(results, texts),
             ],
-            "buy": wording.orders_sentences(results, texts),
+            "buy": purchase_words.headline(results, texts),
         },
         "planting_date": texts.day(plan.district.planting_date),
         "colour_by": "slope" if by_slope else "erosion",
@@ -177,9 +182,11 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "ground": ground.picture(results.relief),
         "plots": plots,
         "flow": lines.flow(results, shapes.origin_of(plots["shape"])),
-        "villages": _totals(results.villages),
+        "order": bought.order(results, texts),
+        "calendar": bought.calendar(results, texts),
+        "villages": _totals(villages),
         "villages_named": wording.villages_named(results),
-        "district": _totals(results.district.to_frame().T),
+        "district": _totals(whole.to_frame().T),
         "cautions": _cautions(texts),
         "warnings": wording.noticed(results, texts),
         "set_aside": _set_aside(results, texts),
@@ -233,6 +240,7 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
     if "farmer_name" in plots:
         found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
     found["measure"] = _measures(results, texts)
+    found["kit"] = _kits(results, texts)
     found["notes"] = _sentences(results, texts)
     found["readings"] = {kind: _read(plots, kind, texts) for kind in ("slope", "bearing")}
     return found
@@ -248,6 +256,17 @@ def _measures(results: Results, texts: Texts) -> dict[str, Any]:
     return {
         "words": {"measure": _coded(names)},
         "numbers": {name: _number(chosen[name], places) for name, places in digits.items()},
+    }
+
+
+def _kits(results: Results, texts: Texts) -> dict[str, Any]:
+    """Gather the kit of each plot: who it is for and what is in it."""
+    kits = results.purchase.kits
+    digits = {"bean_area_ha": 2, **dict.fromkeys(KIT, 0)}
+    said = [texts.say(f"order_lines.{line}") for line in kits["order_line"]]
+    return {
+        "words": {"order_line": _coded(said)},
+        "numbers": {name: _number(kits[name], places) for name, places in digits.items()},
     }
 
 

@@ -143,8 +143,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const data = JSON.parse(document.getElementById("data").textContent);
   const plots = data.plots;
   const count = plots.count;
-  for (const { numbers } of [plots, plots.measure, data.villages, data.district]) unpackNumbers(numbers);
-  for (const { words } of [plots, plots.measure]) unpackCodes(words);
+  for (const { numbers } of [plots, plots.measure, plots.kit, data.villages, data.district]) unpackNumbers(numbers);
+  for (const { words } of [plots, plots.measure, plots.kit]) unpackCodes(words);
   const shapes = unpackShapes(plots.shape);
   const land = plots.rows.land ? unpackShapes(plots.rows.land) : null;
   const landOf = new Map(plots.rows.planted.map((i, at) => [i, at]));
@@ -1098,6 +1098,29 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     ];
   }
 
+  /* What the plot's farmer gets, and on which line of the order it stands. */
+  function kitLines(i) {
+    const { words, numbers } = plots.kit;
+    const weight = (key, name) => {
+      const value = inNumbers(numbers, name, i);
+      return line(key, value === null ? null : say("kg", { kg: kilograms(value) }));
+    };
+    const counted = (key, name) => {
+      const value = inNumbers(numbers, name, i);
+      return line(key, value === null ? null : shown(value));
+    };
+    return [
+      line("kit_line", words.order_line.texts[words.order_line.codes[i]]),
+      line("kit_area", say("ha", { ha: shown(inNumbers(numbers, "bean_area_ha", i), 2) })),
+      weight("kit_seed", "seed_g"),
+      weight("npk", "npk_g"),
+      weight("urea", "urea_g"),
+      weight("manure", "manure_g"),
+      counted("kit_loads", "manure_loads"),
+      counted("kit_poles", "poles"),
+    ];
+  }
+
   function placeLines(i) {
     const [latitude, longitude] = [numberOf("latitude_deg", i), numberOf("longitude_deg", i)];
     const ha = numberOf("area_ha", i);
@@ -1149,6 +1172,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       paragraph(plots.notes.same[i], "same"),
       make("h3", {}, data.words.inputs_heading),
       list(inputLines(i)),
+      make("h3", {}, data.words.kit_heading),
+      list(kitLines(i)),
       make("h3", {}, data.words.place_heading),
       list(placeLines(i)),
       careOf(i),
@@ -1370,6 +1395,22 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     });
   }
 
+  /* A table whose cells are written already. */
+  function startTable(id, { heads, rows }, name, hint) {
+    const head = heads.map((text) => make("th", { scope: "col" }, text));
+    const body = rows.map(([first, ...cells]) =>
+      make("tr", {}, make("th", { scope: "row" }, first), ...cells.map((text) => make("td", {}, text))),
+    );
+    const table = make(
+      "table",
+      {},
+      make("thead", {}, make("tr", {}, ...head)),
+      make("tbody", {}, ...body),
+    );
+    const region = { class: "wide", tabindex: "0", role: "region", "aria-label": name };
+    fold(id, name, make("p", { class: "hint" }, hint), make("div", region, table));
+  }
+
   function startTotals() {
     const sums = data.district.numbers;
     const names = Object.keys(sums).filter((name) => inNumbers(sums, name, 0) !== null);
@@ -1389,7 +1430,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     );
     const region = { class: "wide", tabindex: "0", role: "region", "aria-label": data.words.totals };
     const wide = make("div", region, table);
-    fold("totals", data.words.totals, make("p", { class: "hint" }, data.words.totals_hint), wide, more);
+    const hint = `${data.order.served} ${data.words.totals_hint}`;
+    fold("totals", data.words.totals, make("p", { class: "hint" }, hint), wide, more);
   }
 
   // ---------------------------------------------------------------- legend and notes
@@ -1609,6 +1651,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     byId("legend-water").hidden = view === "buy";
     const cross = byId("legend-excluded");
     if (cross) cross.hidden = view === "steep";
+    byId("order").open = view === "buy";
+    byId("calendar").hidden = view !== "buy";
+    byId("order").hidden = view !== "buy";
     byId("totals").open = view === "buy";
     byId("legend").open = legendFits() && view !== "buy";
     // The buying view widens the panel, so the map is measured again.
@@ -1692,6 +1737,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   startViews();
   startLegend();
   startSearch();
+  startTable("order", data.order, data.words.order_title, data.words.order_hint);
+  startTable("calendar", data.calendar, data.words.calendar_title, data.words.calendar_hint);
   startTotals();
   startList();
   startNotes();

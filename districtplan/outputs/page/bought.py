@@ -1,0 +1,106 @@
+"""What the buying view of the page shows beside the map: the order and the calendar."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from districtplan.outputs import purchase_words
+from districtplan.outputs.purchase_tables import GOODS, purchase_tables
+from districtplan.outputs.wording import kilograms
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+ROWS = ("wanted", "stock", "packs", "leftover", "planned", "need_low", "need_usual", "need_high")
+"""What is told of each good, what is bought first."""
+
+
+def order(results: Results, texts: Texts) -> dict[str, Any]:
+    """Lay out the order over all buying points.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any]
+        ``heads`` and ``rows`` of a table, a column a good, and ``served``, whom the totals are for.
+    """
+    orders = results.purchase.orders
+    known = [good for good in GOODS if (orders["good"] == good).any()]
+    rows = []
+    for name in ROWS:
+        cells = []
+        for good in known:
+            theirs = orders[orders["good"] == good]
+            if name != "packs":
+                grams = int(theirs[f"{name}_g"].sum())
+                cells.append(kilograms(grams) if grams else "0")
+            else:
+                unknown = theirs["packs"].isna().any()
+                cells.append("" if unknown else f"{int(theirs['packs'].sum()):,}")
+        rows.append([texts.say(f"purchase.head_{name}"), *cells])
+    kind = "order" if results.purchase.is_order else "limit"
+    return {
+        "heads": ["", *(texts.say(f"goods.{good}_g") for good in known)],
+        "rows": rows if known else [],
+        "served": texts.say(f"purchase.served_{kind}"),
+    }
+
+
+def calendar(results: Results, texts: Texts) -> dict[str, Any]:
+    """Lay out the calendar, a row a work and a column a season.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any]
+        ``heads`` and ``rows`` of a table.
+    """
+    dated = purchase_tables(results)["calendar"]
+    worded = purchase_words.calendar(results, texts)
+    pairs = zip(dated["first_day"], dated["last_day"], strict=True)
+    days = dict(
+        zip(
+            zip(dated["zone"], dated["season"], dated["season_work"], strict=True),
+            [_span(first, last, texts) for first, last in pairs],
+            strict=True,
+        )
+    )
+    others = [season for season in dict.fromkeys(dated["season"]) if season != "usual"]
+    usual = dated[dated["season"] == "usual"]
+    rows = [
+        [
+            worded["season_work"][place]
+            if dated["zone"].nunique() == 1
+            else f"{worded['zone'][place]}: {worded['season_work'][place]}",
+            days[zone, "usual", work],
+            worded["work_note"][place],
+            *(days.get((zone, season, work), "") for season in others),
+        ]
+        for place, zone, work in usual[["zone", "season_work"]].itertuples()
+    ]
+    first, *more = (texts.say(f"seasons.{season}") for season in ("usual", *others))
+    work, note = (texts.say(f"purchase.head_calendar_{one}") for one in ("work", "note"))
+    return {"heads": [work, first, note, *more], "rows": rows}
+
+
+def _span(first: date, last: date, texts: Texts) -> str:
+    told = [
+        texts.say("dates.short", day=day.day, month=texts.say(f"dates.brief_{day.month}"))
+        for day in (first, last)
+    ]
+    return told[0] if first == last else texts.say("dates.span", first=told[0], last=told[1])

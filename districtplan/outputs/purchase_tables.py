@@ -1,0 +1,177 @@
+"""What is bought as the tables that files carry, so that they all agree."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from districtplan import tables
+
+if TYPE_CHECKING:
+    from districtplan.inputs import Purchase
+    from districtplan.results import Results
+
+GOODS = ("seed", "npk", "urea", "manure")
+COSTS = (*(f"{good}_cost" for good in GOODS), "kit_cost")
+ORDER, LIMIT = "order", "upper limit, not an order"
+SIGNATURE = "signature"
+"""A column that is left empty, for a signature or thumbprint."""
+
+KIT = ("plot_id", "village", *tables.made_by("taking part"), *tables.made_by("kits"))
+LINE = (
+    "village",
+    "order_line",
+    "plots",
+    "bean_area_ha",
+    *(f"kit_{good}_g" for good in GOODS),
+    "kit_cost",
+)
+CALENDAR = ("season", *tables.made_by("calendar"))
+LABOUR = ("village", "season_work", *tables.made_by("labour"))
+
+
+def purchase_tables(results: Results) -> dict[str, pd.DataFrame]:
+    """Make the tables of what is bought.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    dict[str, pandas.DataFrame]
+        ``kits`` (a row a plot), ``lines`` (by village and line), ``uptake``, ``orders``, ``poles``,
+        ``deliveries``, ``distribution`` (by farmer), ``calendar``, ``labour`` and ``margins``; each
+        without rows where nothing is known of it.
+    """
+    bought = results.purchase
+    return {
+        "kits": kits(bought),
+        "lines": _lines(bought),
+        "uptake": bought.uptake.rename(columns={f"{good}_g": f"kit_{good}_g" for good in GOODS}),
+        "orders": bought.orders.assign(order_status=status(bought)),
+        "poles": bought.poles,
+        "deliveries": bought.lots,
+        "distribution": _distribution(results),
+        "calendar": _calendar(bought),
+        "labour": bought.labour.rename(columns={"work": "season_work"})[list(LABOUR)],
+        "margins": bought.margins.rename(columns={"row": "margin_of"}),
+    }
+
+
+def status(bought: Purchase) -> str:
+    """Say what the order is worth.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    str
+        ``order``, or ``upper limit, not an order`` where it isn't known who takes part.
+    """
+    return ORDER if bought.is_order else LIMIT
+
+
+def served_totals(results: Results) -> tuple[pd.DataFrame, pd.Series]:
+    """Give the totals with what is bought for those served, in place of all land's.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    villages : pandas.DataFrame
+        Rows of ``results.villages`` with grams and packs for those enrolled and demo kits; where it
+        isn't known who takes part, for all land that may be planted.
+    district : pandas.Series
+        The same over the district.
+    """
+    bought = results.purchase
+    served = ["enrolled", "demo"] if bought.is_order else ["registered"]
+    theirs = bought.kits[bought.kits["order_line"].isin(served)]
+    villages, district = results.villages.copy(), results.district.copy()
+    for good in GOODS:
+        name = f"{good}_g"
+        if bought.kits[name].isna().any():
+            villages[name], district[name] = pd.array([pd.NA] * len(villages), "Int64"), pd.NA
+            continue
+        by_village = theirs.groupby("village")[name].sum()
+        sums = [int(by_village.get(village, 0)) for village in villages["village"]]
+        villages[name], district[name] = pd.array(sums, dtype="Int64"), sum(sums)
+    by_point = results.plan.orders.bought_at == "village"
+    for good in GOODS[:3]:
+        packs = bought.orders[bought.orders["good"] == good].set_index("buying_point")["packs"]
+        known = len(packs) > 0 and packs.notna().all()
+        district[f"{good}_packs"] = int(packs.sum()) if known else pd.NA
+        counts = [
+            packs.get(village, 0) if known and by_point else pd.NA
+            for village in villages["village"]
+        ]
+        villages[f"{good}_packs"] = pd.array(counts, dtype="Int64")
+    return villages, district
+
+
+def kits(bought: Purchase) -> pd.DataFrame:
+    """Make the table of kits.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a plot: who it is for, what it holds and costs.
+    """
+    table = bought.kits.rename(columns={f"{good}_g": f"kit_{good}_g" for good in GOODS})
+    return tables.check(
+        pd.concat([table[list(KIT)], _costs(bought.kit_costs)], axis=1), (*KIT, *COSTS)
+    )
+
+
+def _costs(costed: pd.DataFrame) -> pd.DataFrame:
+    """Give whole hundredths as amounts of money."""
+    cents = {f"{good}_cost": f"{good}_cost_cents" for good in GOODS} | {"kit_cost": "cost_cents"}
+    return pd.DataFrame(
+        {
+            name: costed[column].astype("Float64").to_numpy("float64", na_value=float("nan")) / 100
+            if column in costed
+            else float("nan")
+            for name, column in cents.items()
+        },
+        index=costed.index,
+    )
+
+
+def _lines(bought: Purchase) -> pd.DataFrame:
+    table = bought.lines.rename(columns={f"{good}_g": f"kit_{good}_g" for good in GOODS})
+    beside = bought.costs.assign(kit_cost=_costs(bought.costs)["kit_cost"])
+    keys = ["village", "order_line"]
+    table = table.merge(beside[[*keys, "kit_cost"]], on=keys, how="left", validate="one_to_one")
+    return tables.check(table, LINE).assign(order_status=status(bought))
+
+
+def _distribution(results: Results) -> pd.DataFrame:
+    listed = results.purchase.handed_out
+    if "farmer_name" in results.plots:
+        kept = results.purchase.kits[["farmer_id", "village"]].assign(
+            farmer_name=results.plots["farmer_name"].to_numpy(dtype=object)
+        )
+        names = kept.drop_duplicates(["farmer_id", "village"])
+        named = listed.merge(names, on=["village", "farmer_id"], how="left", validate="many_to_one")
+        listed = listed.copy()
+        listed.insert(2, "farmer_name", named["farmer_name"].to_numpy(dtype=object))
+    return listed.assign(**{SIGNATURE: ""})
+
+
+def _calendar(bought: Purchase) -> pd.DataFrame:
+    dated = bought.calendar.rename(columns={"work": "season_work", "source": "work_source"})
+    return tables.check(dated[list(CALENDAR)], CALENDAR)

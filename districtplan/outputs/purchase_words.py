@@ -1,0 +1,262 @@
+"""Words on what is bought: the order in sentences, the calendar, the tables of people."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from districtplan.outputs.purchase_tables import GOODS, purchase_tables
+from districtplan.outputs.wording import kilograms
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+LINES = ("enrolled", "demo", "registered", "no-go")
+SHOWN = ("zone", "season", "first_day", "last_day", "season_work", "work_note", "work_source")
+"""Columns of the sheet of the calendar."""
+
+
+def headline(results: Results, texts: Texts) -> list[str]:
+    """Say in short what is bought.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        The first good, whether it is an order or an upper limit; then the others, the lines, what
+        makes it unsure and what is left out.
+    """
+    bought = results.purchase
+    goods = [of for good in GOODS if (of := _amount(results, good, texts))]
+    if not goods:
+        nobody = bought.is_order and not bought.kits["order_line"].isin(["enrolled", "demo"]).any()
+        said = [texts.say(f"purchase.headline_{'nobody' if nobody else 'nothing'}")]
+    else:
+        key = "order" if bought.is_order else "limit"
+        said = [texts.say(f"purchase.headline_{key}", goods=goods[0])]
+    if goods[1:]:
+        said.append(texts.say("purchase.and_more", goods=texts.listed(goods[1:])))
+    return [*said, _lines(results, texts), *_unsure(results, texts), *_no_rate(results, texts)]
+
+
+def _amount(results: Results, good: str, texts: Texts) -> str:
+    orders = results.purchase.orders
+    theirs = orders[orders["good"] == good]
+    if theirs.empty:
+        return ""
+    bought = {
+        "amount": kilograms(int(theirs["ordered_g"].sum())),
+        "good": texts.say(f"goods.{good}_g"),
+    }
+    if theirs["packs"].isna().any():
+        return texts.say("purchase.amount", **bought)
+    return texts.say("purchase.amount_in_packs", packs=_packs(theirs, good, texts), **bought)
+
+
+def _packs(theirs: pd.DataFrame, good: str, texts: Texts) -> str:
+    packs = int(theirs["packs"].sum())
+    return texts.say(f"packs.{good}_packs.{'one' if packs == 1 else 'many'}", count=f"{packs:,}")
+
+
+def _lines(results: Results, texts: Texts) -> str:
+    counts = results.purchase.lines.groupby("order_line")["plots"].sum()
+    named = [
+        texts.say("purchase.plots_on", line=texts.say(f"order_lines.{line}"), plots=f"{count:,}")
+        for line, count in counts.reindex(LINES).dropna().astype(int).items()
+    ]
+    return texts.say("purchase.lines", lines=texts.listed(named))
+
+
+def _unsure(results: Results, texts: Texts) -> list[str]:
+    reasons = set(results.purchase.orders["dominates"]) - {"", "nothing"}
+    if not reasons:
+        return []
+    share = f"{100 * results.plan.orders.chance_enough_share:.0f}"
+    why = texts.say(f"purchase.why.{'both' if len(reasons) > 1 else reasons.pop()}")
+    return [texts.say("purchase.sure", share=share, why=why)]
+
+
+def _no_rate(results: Results, texts: Texts) -> list[str]:
+    kits = results.purchase.kits
+    goods = [texts.say(f"goods.{good}_g") for good in GOODS if kits[f"{good}_g"].isna().all()]
+    return [texts.say("purchase.no_rate", goods=texts.listed(goods))] if goods else []
+
+
+def sentences(results: Results, texts: Texts) -> list[str]:
+    """Say what the order is.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Whether it is an order, the four lines, what is enough of each good, its packs and what is
+        left over, and what makes it unsure.
+    """
+    bought = results.purchase
+    said = [texts.say(f"purchase.{'order' if bought.is_order else 'limit'}")]
+    said.append(_lines(results, texts))
+    said += [line for good in GOODS for line in of_good(results, good, texts)]
+    said += [*_unsure(results, texts), *_no_rate(results, texts)]
+    poles = bought.poles["poles_wanted"].sum()
+    if poles:
+        said.append(texts.say("purchase.poles", count=f"{int(poles):,}"))
+    if bought.cap_in_every_hole_kg_ha is not None:
+        amount = f"{bought.cap_in_every_hole_kg_ha:,.0f}"
+        said.append(texts.say("purchase.cap", amount=amount))
+    if bought.labour.empty:
+        said.append(texts.say("purchase.no_labour"))
+    if bought.costs["cost_cents"].isna().any():
+        said.append(texts.say("purchase.no_money"))
+    return said
+
+
+def of_good(results: Results, good: str, texts: Texts) -> list[str]:
+    """Say what is bought of one good over all buying points.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    good : str
+        Seed, NPK, urea or manure.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        One sentence, none where none is bought.
+    """
+    orders = results.purchase.orders
+    theirs = orders[orders["good"] == good]
+    if theirs.empty:
+        return []
+    sums = {
+        name: kilograms(int(theirs[f"{name}_g"].sum()))
+        for name in (
+            "planned",
+            "need_low",
+            "need_usual",
+            "need_high",
+            "wanted",
+            "stock",
+            "leftover",
+        )
+    }
+    said = texts.say("purchase.good", good=texts.say(f"goods.{good}_g"), **sums)
+    if theirs["packs"].notna().all():
+        counted = _packs(theirs, good, texts)
+        said = f"{said} {texts.say('purchase.packs', packs=counted, **sums)}"
+    return [said]
+
+
+def calendar(results: Results, texts: Texts) -> pd.DataFrame:
+    """Put the calendar into words.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns ``SHOWN``, in order of time a season.
+    """
+    dated = purchase_tables(results)["calendar"]
+    notes = texts.section("works_note")
+    said = [
+        " ".join(
+            [
+                *([notes[work]] if work in notes else []),
+                *([texts.say("works_note.no_hoe")] if no_hoe else []),
+                *([texts.say("works_note.rule", rule=rule)] if rule else []),
+            ]
+        )
+        for work, no_hoe, rule in dated[["season_work", "no_hoe", "onset_rule"]].itertuples(
+            index=False
+        )
+    ]
+    named = works_named(dated, texts).assign(
+        season=[texts.say(f"seasons.{season}") for season in dated["season"]], work_note=said
+    )
+    zones = [zone or texts.say("seasons.rest") for zone in dated["zone"]]
+    return named.assign(zone=zones)[list(SHOWN)]
+
+
+def works_named(table: pd.DataFrame, texts: Texts) -> pd.DataFrame:
+    """Name the works of a table.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        With ``season_work``.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same, its works in words.
+    """
+    return table.assign(season_work=[texts.say(f"works.{work}") for work in table["season_work"]])
+
+
+def reasons_named(orders: pd.DataFrame, texts: Texts) -> pd.DataFrame:
+    """Name what makes orders unsure, and what they are worth.
+
+    Parameters
+    ----------
+    orders : pandas.DataFrame
+        With ``dominates`` and ``order_status``.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same in words.
+    """
+    return orders.assign(
+        dominates=[texts.say(f"purchase.why.{why}") if why else "" for why in orders["dominates"]],
+        order_status=[
+            texts.say(f"purchase.status_{'order' if one == 'order' else 'limit'}")
+            for one in orders["order_status"]
+        ],
+    )
+
+
+def margins_named(margins: pd.DataFrame, texts: Texts) -> pd.DataFrame:
+    """Name the rows of margins.
+
+    Parameters
+    ----------
+    margins : pandas.DataFrame
+        With ``margin_of``.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same in words.
+    """
+    return margins.assign(
+        margin_of=[texts.say(f"purchase.margin_{row}") for row in margins["margin_of"]]
+    )

@@ -1,0 +1,168 @@
+"""The workbook's formulas, recalculated by another program, against the package's totals."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import subprocess
+import warnings
+import zipfile
+
+import openpyxl
+import pytest
+
+from districtplan.outputs import purchase_sheets, workbook
+from districtplan.outputs.purchase_tables import purchase_tables
+from districtplan.outputs.purchase_words import LINES
+from tests.outputs.conftest import bought_by
+
+OFFICE = shutil.which("soffice")
+needs_office = pytest.mark.skipif(OFFICE is None, reason="LibreOffice isn't installed")
+CENT = 0.005
+
+
+def without_values(content: bytes) -> bytes:
+    """Take away the values kept beside formulas, so that whoever opens it must calculate."""
+    target = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as source, zipfile.ZipFile(target, "w") as bare:
+        for name in source.namelist():
+            raw = source.read(name)
+            if name.startswith("xl/worksheets/sheet"):
+                raw = re.sub(rb"(</f>)<v>[^<]*</v>", rb"\1", raw)
+            bare.writestr(name, raw)
+    return target.getvalue()
+
+
+def recalculated(content: bytes, folder) -> openpyxl.Workbook:
+    path = folder / "given.xlsx"
+    path.write_bytes(content)
+    subprocess.run(
+        [OFFICE, f"-env:UserInstallation={(folder / 'profile').as_uri()}", "--headless",
+         "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", folder / "out", path],
+        check=True, capture_output=True, timeout=240,
+    )  # fmt: skip
+    return openpyxl.load_workbook(folder / "out" / "given.xlsx", data_only=True)
+
+
+def column(sheet, head: str) -> list:
+    heads = [cell.value for cell in sheet[1]]
+    return [row[heads.index(head)] for row in sheet.iter_rows(min_row=2, values_only=True)]
+
+
+@pytest.fixture(scope="module")
+def content(enrolled_results, texts):
+    return workbook.render(enrolled_results, texts)["district.xlsx"]
+
+
+def test_openpyxl_reads_it_without_complaint(content):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        book = openpyxl.load_workbook(io.BytesIO(content))
+    assert {"Summary", "Orders", "Distribution", "Kits", "Assumptions"} <= set(book.sheetnames)
+
+
+def test_values_kept_are_the_packages_totals(content, enrolled_results, texts):
+    book = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
+    lines = purchase_tables(enrolled_results)["lines"]
+    for line in LINES:
+        said = texts.say(f"order_lines.{line}")
+        place = column(book["Summary"], "Line (never added up)").index(said)
+        theirs = lines[lines["order_line"] == line]
+        grams = int(theirs["kit_seed_g"].sum())
+        assert column(book["Summary"], "Seed [kg]")[place] == pytest.approx(grams / 1000)
+        assert sum(column(book["Villages"], f"{said}: Cost [shell]")[:-1]) == pytest.approx(
+            theirs["kit_cost"].sum(), abs=CENT
+        )
+    orders = enrolled_results.purchase.orders
+    packs = orders["packs"].astype(object).where(orders["packs"].notna(), None)
+    assert column(book["Orders"], "Packs to buy") == packs.tolist()
+
+
+def test_no_row_adds_up_the_lines(content):
+    sheet = openpyxl.load_workbook(io.BytesIO(content))["Summary"]
+    assert sheet.max_row == 1 + len(LINES) + 3
+    assert not any("SUM(" in str(cell.value) for row in sheet for cell in row)
+
+
+def test_every_assumption_has_a_source_and_a_name(content):
+    book = openpyxl.load_workbook(io.BytesIO(content))
+    sheet = book["Assumptions"]
+    assert all(column(sheet, "Source"))
+    for name, cell in zip(column(sheet, "Name in formulas"), sheet["B"][1:], strict=True):
+        assert book.defined_names[name].attr_text == f"'Assumptions'!$B${cell.row}"
+        assert cell.data_type == "n"
+
+
+def test_a_sheet_that_is_too_small_is_not_looked_through(enrolled_results, texts):
+    laid = {one.name: one for one in purchase_sheets.sheets(enrolled_results, texts, 5)}
+    assert not laid["summary"].formulas
+    assert not laid["villages"].formulas
+    assert "planned_kg" not in laid["orders"].formulas
+    assert not laid["order_in_all"].formulas
+
+
+@pytest.mark.slow
+@needs_office
+def test_recalculated_values_are_those_kept(content, tmp_path):
+    kept = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
+    live = openpyxl.load_workbook(io.BytesIO(content))
+    found = recalculated(without_values(content), tmp_path)
+    checked = 0
+    for sheet in live:
+        for row in sheet.iter_rows():
+            for cell in row:
+                if cell.data_type != "f":
+                    continue
+                value = found[sheet.title][cell.coordinate].value
+                expected = kept[sheet.title][cell.coordinate].value
+                assert value == pytest.approx(expected, abs=1e-6), (sheet.title, cell.coordinate)
+                checked += 1
+    assert checked > 300
+
+
+@pytest.mark.slow
+@needs_office
+def test_a_changed_assumption_gives_what_the_package_gives(content, enrolled_results, tmp_path):
+    book = openpyxl.load_workbook(io.BytesIO(content))
+    sheet = book["Assumptions"]
+    changed = {
+        "seed_price_kg": 3.11,
+        "spillage_share": 0.1,
+        "seed_pack_kg": 5.0,
+        "refill_share": 0.2,
+    }
+    for name, cell in zip(column(sheet, "Name in formulas"), sheet["B"][1:], strict=True):
+        if name in changed:
+            cell.value = changed.pop(name)
+    assert not changed
+    target = io.BytesIO()
+    book.save(target)
+    found = recalculated(target.getvalue(), tmp_path)
+    other = bought_by(
+        enrolled_results,
+        money={"seed_price_kg": 3.11},
+        practice={"spillage_share": 0.1, "refill_share": 0.2},
+        orders={"seed_pack_kg": 5.0},
+    )
+    kits = purchase_tables(other)["kits"]
+    assert column(found["Kits"], "Seed [g]") == kits["kit_seed_g"].tolist()
+    assert column(found["Kits"], "Cost [shell]") == pytest.approx(
+        kits["kit_cost"].tolist(), abs=CENT
+    )
+    seed = other.purchase.orders.query("good == 'seed'")
+    amounts = column(found["Orders"], "All who take part [kg]")[: len(seed)]
+    assert amounts == pytest.approx((seed["planned_g"] / 1000).tolist())
+    assert column(found["Orders"], "Packs to buy")[: len(seed)] == seed["packs"].tolist()
+
+
+@pytest.mark.slow
+@needs_office
+def test_names_come_back_as_text(content, tmp_path):
+    found = recalculated(content, tmp_path)
+    ids = column(found["Distribution"], "Farmer's id")
+    assert {"=HYPERLINK(1)", "+1", "@x", "\tz"} <= set(ids)
+    sheet = openpyxl.load_workbook(tmp_path / "out" / "given.xlsx")["Distribution"]
+    heads = [cell.value for cell in sheet[1]]
+    for row in sheet.iter_rows(min_row=2):
+        assert row[heads.index("Farmer's id")].data_type == "s"

@@ -1,0 +1,104 @@
+"""The distribution list on paper, read back."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+
+import pandas as pd
+import pypdf
+import pypdfium2
+import pytest
+
+from districtplan.inputs.orders import distribution, handed_out
+from districtplan.outputs.sheets import hand_out
+from districtplan.outputs.wording import kilograms
+from tests.outputs.conftest import bought_by
+
+
+@pytest.fixture(scope="module")
+def lists(enrolled_results, texts):
+    return hand_out.render(enrolled_results, texts)
+
+
+def said(content: bytes) -> str:
+    pages = pypdf.PdfReader(io.BytesIO(content)).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).split())
+
+
+def ridge(files: dict[str, bytes]) -> str:
+    return said(next(content for name, content in files.items() if "upper-tamba-ridge" in name))
+
+
+def test_a_list_for_each_village_where_someone_gets_something(lists, enrolled_results):
+    villages = enrolled_results.purchase.handed_out["village"].nunique()
+    assert len(lists) == villages
+    assert all(name.endswith("-list.pdf") for name in lists)
+
+
+def test_nobody_known_no_list(small_results, texts):
+    assert hand_out.render(small_results, texts) == {}
+
+
+def test_every_farmer_and_amount_stands_on_it(lists, enrolled_results):
+    listed = enrolled_results.purchase.handed_out
+    told = ridge(lists)
+    mine = listed[listed["village"] == "Upper Tamba Ridge"]
+    assert len(mine)
+    for row in mine.itertuples():
+        assert row.farmer_id in told
+        assert f"{kilograms(row.issued_g)} kg" in told
+    packs = mine[mine["good"] == "seed"].iloc[0]
+    assert f"{packs['whole_packs']} + {kilograms(packs['loose_g'])} kg" in told
+
+
+def test_cautions_and_checks_stand_on_it(lists, texts):
+    for content in lists.values():
+        told = said(content)
+        for name in hand_out.CAUTIONS:
+            assert texts.say(f"cautions.{name}") in told
+        assert "packs of 2 kg ordered; counted on arrival:" in told
+        assert "of 100 seeds laid out, sprouted (85 or more: one a hole; 60 or more: two" in told
+        assert "Seed stands apart from fertiliser." in told
+        assert "Signature or thumbprint" in told
+
+
+def test_a_short_delivery_stands_on_it(enrolled_results, texts):
+    kits = enrolled_results.purchase.kits
+    served = kits[kits["order_line"].isin(["enrolled", "demo"])]
+    village = "Upper Tamba Ridge"
+    came = distribution(served, {(village, "seed"): 1_500})
+    short = dataclasses.replace(
+        enrolled_results.purchase, handed_out=handed_out(came, enrolled_results.plan)
+    )
+    files = hand_out.render(dataclasses.replace(enrolled_results, purchase=short), texts)
+    assert "1.50 kg" in ridge(files)
+
+
+def test_black_on_white_and_nothing_runs_off_the_page(lists):
+    for content in lists.values():
+        for page in pypdfium2.PdfDocument(content):
+            picture = page.render(scale=1).to_pil().convert("RGB")
+            colours = {abs(r - g) + abs(g - b) for _, (r, g, b) in picture.getcolors(1 << 20)}
+            assert max(colours) == 0
+            edge = [picture.getpixel((picture.width - 12, y)) for y in range(picture.height)]
+            assert set(edge) == {(255, 255, 255)}
+
+
+def test_many_farmers_go_on_over_pages(enrolled_results, texts):
+    one = enrolled_results.purchase.handed_out
+    mine = one[one["farmer_id"] == "f1"]
+    many = pd.concat([mine.assign(farmer_id=f"F{n:02d}") for n in range(40)], ignore_index=True)
+    changed = dataclasses.replace(enrolled_results.purchase, handed_out=many)
+    files = hand_out.render(dataclasses.replace(enrolled_results, purchase=changed), texts)
+    (content,) = files.values()
+    read = pypdf.PdfReader(io.BytesIO(content)).pages
+    pages = [" ".join(page.extract_text().split()) for page in read]
+    assert len(pages) > 1
+    assert all("Signature or thumbprint" in page for page in pages)
+    assert all(f"F{n:02d}" in "".join(pages) for n in range(40))
+
+
+def test_names_of_farmers_are_printed_if_the_plan_asks(results_with_names, texts):
+    files = hand_out.render(bought_by(results_with_names), texts)
+    assert any("Invented Farmer" in said(content) for content in files.values())
