@@ -173,6 +173,13 @@ WIDTHS = {
     "source": 90,
     "provenance": 26,
     "measure": 30,
+    "work_site": 20,
+    "work": 60,
+    "work_season": 18,
+    "work_structure": 26,
+    "work_outlet": 26,
+    "work_plots": 40,
+    "work_agreed_by": 40,
     "upkeep": 48,
     "caution": 48,
 }
@@ -187,6 +194,10 @@ WRAPPED = (
     "source",
     "upkeep",
     "caution",
+    "work",
+    "work_outlet",
+    "work_plots",
+    "work_agreed_by",
 )
 READ_FIRST_WIDTH = 110
 
@@ -332,6 +343,11 @@ def _measures(book: _Book, results: Results) -> None:
     else:
         sentence = "too_many_measures" if len(chosen) else "no_measures"
         book.sheet("measures").write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
+    works = measure_words.works(results, book.texts)
+    if 0 < len(works) < ROWS_MAX:
+        _table(book, "work_order", works)
+    else:
+        book.sheet("work_order").write_string(0, 0, book.texts.say("workbook.no_works"))
     nurseries = results.proposal.nurseries
     named = [measure_words.name(str(one), book.texts) for one in nurseries["measure"]]
     _table(book, "nurseries", nurseries.assign(measure=named))

@@ -148,11 +148,19 @@ def test_measures_that_take_too_much_land_are_listed_not_chosen():
 
 def test_plots_of_a_site_take_one_measure_together():
     sites = ["A"] * 3 + ["B"] * 3
-    plan = plan_with(budget=1e6, reserved_share=0.0)
+    plan = plan_with(budget=1e6, reserved_share=0.0, choose_by="work site")
     found, _ = chosen_for(plan, slopes=[14, 16, 18, 20, 22, 24], work_site=sites)
     assert found.chosen.groupby("village")["plot_id"].count().sum() == 6
     by_site = found.chosen.assign(site=[sites[int(p[1:])] for p in found.chosen["plot_id"]])
     assert (by_site.groupby("site")["measure"].nunique() == 1).all()
+
+
+def test_what_is_for_one_plot_of_a_site_leaves_all_on_the_others():
+    plan = plan_with(choose_by="work site")
+    # Trees would leave least, on the one plot that is steep enough for them.
+    found, _ = chosen_for(plan, slopes=[14, 14, 14, 32], work_site=["A"] * 4)
+    assert set(found.chosen["measure"]) != {"permanent_cover"}
+    assert len(found.chosen) == 4
 
 
 def test_the_curve_rises_ever_less_steeply():

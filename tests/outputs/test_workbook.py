@@ -17,6 +17,7 @@ SHEETS = [
     "Villages",
     "Plots",
     "Measures",
+    "Order of work",
     "Nurseries",
     "Walk over",
     "Set aside",
