@@ -99,6 +99,19 @@ def test_without_a_safe_outlet_nothing_carries_water(kind):
     assert found.refused["structure_reason"].tolist() == ["no_outlet"]
 
 
+@pytest.mark.parametrize("kind", ["house", "road", "path", "grave", "latrine", "spring"])
+def test_no_water_is_led_over_what_stands_between_the_hillside_and_its_outlet(kind):
+    between = shapely.box(-1.5, -20, -0.5, 120)
+    found = works(features(waterway=WATERWAY, **{kind: between}))
+    assert found.lines["structure_outlet"].isna().all()
+    assert found.order["work"].iloc[0] == "find_outlet"
+
+
+def test_a_forest_may_take_the_water():
+    found = works(features(forest=shapely.box(-20, -10, -2, 110)))
+    assert found.outlets["outlet"].tolist() == ["forest 1"]
+
+
 def test_a_neighbours_land_is_no_way_for_water():
     plots, proposal, known, plan = proposed()
     # Another site's plot lies between the hillside and the waterway.
