@@ -253,6 +253,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         _villages(book, results)
         _plots(book, results)
         _measures(book, results)
+        _curve(book, results)
         _set_aside(book, results)
         _readings(book, results)
         _table(book, "columns", dictionary(results))
@@ -352,6 +353,26 @@ def _measures(book: _Book, results: Results) -> None:
     named = [measure_words.name(str(one), book.texts) for one in nurseries["measure"]]
     _table(book, "nurseries", nurseries.assign(measure=named))
     _table(book, "walk_over", measure_words.looked_at(results, book.texts))
+
+
+def _curve(book: _Book, results: Results) -> None:
+    """Draw the most soil that each budget can save, beside its numbers."""
+    curve = results.proposal.priorities.curve
+    if curve.empty:
+        return
+    _table(book, "curve", curve)
+    name = book.texts.say("workbook.curve")
+    chart = book.book.add_chart({"type": "scatter", "subtype": "straight"})
+    last = len(curve)
+    series = {"categories": [name, 1, 0, last, 0], "values": [name, 1, 1, last, 1]}
+    chart.add_series({**series, "line": {"color": "#1D1408", "width": 2}})
+    unit = book.texts.say(f"measures.unit.{results.plan.conservation.budget_unit}")
+    chart.set_title({"name": book.texts.say("workbook.curve_title")})
+    chart.set_x_axis({"name": book.texts.say("workbook.curve_budget", unit=unit), "min": 0})
+    chart.set_y_axis({"name": book.texts.say("workbook.curve_saved"), "min": 0})
+    chart.set_legend({"none": True})
+    sheet = book.book.get_worksheet_by_name(name)
+    sheet.insert_chart(1, 3, chart, {"x_scale": 1.6, "y_scale": 1.6})
 
 
 def _set_aside(book: _Book, results: Results) -> None:
