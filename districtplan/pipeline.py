@@ -39,6 +39,7 @@ from districtplan.outputs import explanation, render_all, sheets
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
 from districtplan.results import Features, GroundReadings, Results, RowLines, join
+from districtplan.rows.around import Around
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -133,7 +134,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             ground, in_rows, row_lines = _rows(
                 on_zone,
                 ground,
-                lying := _Lying(taking.used, flow_lines, zone, on_raster, elevation),
+                lying := _Lying(taking.used, flow_lines, zone, on_raster, elevation, on_zone),
                 asked,
                 book,
             )
@@ -151,11 +152,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         )
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
-        proposal, bought, joined = (
-            _proposed(joined, there, asked, book, clock),
-            _bought(joined, on_zone, there, asked, book, clock),
-            _sited(joined, on_zone, flow_lines, book),
-        )
+        joined, proposal, works = _conserved(joined, lying, there, asked, book, clock)
         with clock.step("pegs"):
             pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
         with clock.step("relief"):
@@ -170,12 +167,13 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         guides=guides,
         pegs=pegs,
         proposal=proposal,
+        works=works,
         string=string,
         readings=GroundReadings(compared, taken.set_aside, len(written.frame), calibration),
         features=taking,
         row_lines=row_lines,
         flow_lines=flow_lines,
-        purchase=bought,
+        purchase=_bought(joined, on_zone, there, asked, book, clock),
         villages=villages,
         district=district,
         set_aside=refused,
@@ -258,6 +256,7 @@ class _Lying(NamedTuple):
     zone: CRS
     on_raster: pd.DataFrame
     elevation: raster.Raster
+    on_zone: pd.DataFrame
 
 
 def _rows(
@@ -403,25 +402,41 @@ def _needed(
         return soil, inputs.need(in_rows, asked, book)
 
 
-def _proposed(
-    joined: pd.DataFrame, there: _Known, asked: Plan, book: Handbook, clock: Clock
-) -> conservation.Proposal:
-    """Set measures against soil loss beside each plot, and choose what to do first."""
+def _conserved(
+    joined: pd.DataFrame,
+    lying: _Lying,
+    there: _Known,
+    asked: Plan,
+    book: Handbook,
+    clock: Clock,
+) -> tuple[pd.DataFrame, conservation.Proposal, conservation.Works]:
+    """Set measures against soil loss beside each plot, choose, and lay out each hillside."""
+    outlines = lying.on_zone["geometry"].to_numpy(dtype=object)
+    flow = lying.flow_lines["geometry"].to_numpy(dtype=object)
+    enrolled = there.used("enrolment")
     with clock.step("measures"):
         known = conservation.Known(
             standing=erosion.standing(joined["plot_id"], there.used("current_practice"), book),
             equations=erosion.Equations(asked, book),
             vetoes=there.used("vetoes"),
+            taking_part=None
+            if enrolled is None
+            else frozenset(enrolled.loc[enrolled["takes_part"].eq(other=True), "plot_id"]),
         )
-        return conservation.propose(joined, known, asked, book)
-
-
-def _sited(
-    joined: pd.DataFrame, on_zone: pd.DataFrame, flow_lines: pd.DataFrame, book: Handbook
-) -> pd.DataFrame:
-    """Say which plots are of one hillside, parted by the water that gathers."""
-    there = joined.assign(geometry=on_zone["geometry"].to_numpy())
-    return join(joined, conservation.work_sites(there, flow_lines["geometry"].to_numpy(), book))
+        sited = conservation.work_sites(joined.assign(geometry=outlines), flow, book)
+        joined = join(joined, sited)
+        proposal = conservation.propose(joined, known, asked, book)
+    with clock.step("works"):
+        terrain = conservation.Terrain(
+            outlines,
+            lying.features,
+            flow,
+            lying.zone,
+            lying.elevation.grid.crs,
+            Around(lying.elevation, asked, book),
+        )
+        works = conservation.site_works(joined, proposal, terrain, known, asked, book)
+    return join(joined, works.days), proposal, works
 
 
 def _bought(

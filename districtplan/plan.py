@@ -586,6 +586,18 @@ class Conservation(Section):
         le=1e9,
         description="Pay of a person-day, in the district's money; needed for a budget of money.",
     )
+    choose_by: Literal["plot", "work site"] = Field(
+        "plot",
+        description="Choose a measure for each plot, or one for each hillside together; only then "
+        "are measures that carry water among them.",
+    )
+    sites_drawn_max: int = Field(
+        100,
+        ge=0,
+        le=100_000,
+        description="Hillsides whose lines and order of work are laid out, the first in the order "
+        "of work (judgement); some 20 take a second.",
+    )
     goal: Literal["most soil", "least labour"] = Field(
         "most soil",
         description="On each plot choose among all measures what saves most, or only the one of "

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from districtplan.accepted import Given
-    from districtplan.conservation import Proposal
+    from districtplan.conservation import Proposal, Works
     from districtplan.handbook import Handbook
     from districtplan.inputs import MarkedString, Purchase
     from districtplan.plan import Plan
@@ -132,6 +132,8 @@ class Results:
         Control pegs of guide lines, and of a row of each plot that gets a sheet of paper.
     proposal : Proposal
         Measures against soil loss: what each plot may bear, and what to do first.
+    works : Works
+        Their lines on each hillside, outlets, and the order of work.
     string : MarkedString
         The recipe for the string that carries the practice.
     readings : GroundReadings
@@ -177,6 +179,7 @@ class Results:
     guides: Guides
     pegs: Pegs
     proposal: Proposal
+    works: Works
     string: MarkedString
     readings: GroundReadings
     features: Features

@@ -7,6 +7,7 @@ hillside.
 from __future__ import annotations
 
 from districtplan.conservation.catalogue import Measure, catalogue
+from districtplan.conservation.hillsides import Terrain
 from districtplan.conservation.line_tables import LineTables, line_tables
 from districtplan.conservation.order import days_owed, order_of_work, safe_if
 from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, waterway
@@ -14,6 +15,7 @@ from districtplan.conservation.propose import Known, Proposal, propose
 from districtplan.conservation.sites import work_sites
 from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
 from districtplan.conservation.vetoes import VETOES, accept_vetoes
+from districtplan.conservation.works import Works, site_works
 
 __all__ = [
     "VETOES",
@@ -26,7 +28,9 @@ __all__ = [
     "Measure",
     "Outlet",
     "Proposal",
+    "Terrain",
     "Waterway",
+    "Works",
     "accept_vetoes",
     "catalogue",
     "days_owed",
@@ -36,6 +40,7 @@ __all__ = [
     "propose",
     "safe_if",
     "safe_outlets",
+    "site_works",
     "waterway",
     "work_sites",
 ]

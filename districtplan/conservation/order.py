@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from districtplan import tables
 from districtplan.conservation.outlets import TO_BUILD
+from districtplan.conservation.structure_lines import DRAWN
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
@@ -20,28 +21,36 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 BEFORE, NOW = "the season before", "this season"
-WORKS = ("outlet", "waterway", "cut_off_drain", "structures", "rows")
+FIND = "find_outlet"
+WORKS = (FIND, "outlet", "waterway", "cut_off_drain", "structures", "rows")
 """Works of a site in their order: what takes water comes before what sends it."""
+NO_OUTLET = "no_outlet"
 
 
 def order_of_work(
-    sites: pd.DataFrame, drawn: Mapping[str, Sequence[Drawn]], above: Collection[str]
+    sites: pd.DataFrame,
+    drawn: Mapping[str, Mapping[str, Drawn]],
+    above: Collection[str],
+    days: Mapping[tuple[str, str], float] | None = None,
 ) -> pd.DataFrame:
     """Put the works of each site in order.
 
-    Outlets are looked over and waterways dug and grassed a season before water is sent into them;
-    then the cut-off drain above the top plot, structures from the top down, and rows. Whatever
-    carries water needs the written agreement of all villages of the site and of the plots below it
-    that belong to others.
+    Where water has nowhere safe to go, an outlet is found first, by a technician, and nothing that
+    carries water is built. Outlets are looked over and waterways dug and grassed a season before
+    water is sent into them; then the cut-off drain above the top plot, structures from the top
+    down, and rows. Whatever carries water needs the written agreement of all villages of the site
+    and of the plots below it that belong to others.
 
     Parameters
     ----------
     sites : pandas.DataFrame
         ``plot_id`` and the columns of work sites.
-    drawn : Mapping[str, Sequence[Drawn]]
-        Lines of each site, by its name: one entry a measure.
+    drawn : Mapping[str, Mapping[str, Drawn]]
+        Lines by name of the site, and of the measure.
     above : Collection[str]
-        Names of sites whose first entry is a cut-off drain.
+        Measures that lie above the top plot.
+    days : Mapping[tuple[str, str], float] | None, default None
+        Person-days by site and measure, NaN where not known.
 
     Returns
     -------
@@ -54,41 +63,85 @@ def order_of_work(
         site = str(name)
         plots = tuple(own["plot_id"])
         asked = tuple(own["site_villages"].iloc[0]) + tuple(own["site_neighbours"].iloc[0])
-        works = _works(plots, drawn.get(site, ()), drain_first=site in above)
-        for step, (work, who) in enumerate(works, start=1):
-            rows_alone = work in WORKS[-1:]
+        for step, work in enumerate(_works(plots, drawn.get(site, {}), above), start=1):
+            spent = (days or {}).get((site, work.structure or ""), np.nan)
             found.append(
                 {
                     "work_site": site,
                     "work_step": step,
-                    "work": work,
-                    "work_season": BEFORE if work in WORKS[:2] else NOW,
-                    "work_plots": who,
-                    "work_agreed_by": () if rows_alone else asked,
+                    "work": work.name,
+                    "work_season": BEFORE if work.name in WORKS[:3] else NOW,
+                    "work_structure": work.structure,
+                    "work_lines": work.lines,
+                    "work_length_m": work.length_m,
+                    "work_outlet": work.outlet,
+                    "work_person_days": spent,
+                    "work_plots": work.plots,
+                    "work_agreed_by": asked if work.carries else (),
                 }
             )
     columns = ("work_site", *tables.made_by("work order"))
-    return tables.check(pd.DataFrame(found, columns=list(columns)), columns)
+    table = pd.DataFrame(found, columns=list(columns))
+    types = {"work_step": "int64", "work_lines": "Int64"}
+    types |= dict.fromkeys(("work_length_m", "work_person_days"), "float64")
+    return tables.check(table.astype(types), columns)
+
+
+class _Work(NamedTuple):
+    name: str
+    plots: tuple[str, ...]
+    carries: bool
+    structure: str | None = None
+    lines: int | None = None
+    length_m: float = np.nan
+    outlet: str | None = None
 
 
 def _works(
-    plots: tuple[str, ...], drawn: Sequence[Drawn], *, drain_first: bool
-) -> list[tuple[str, tuple[str, ...]]]:
-    works: list[tuple[str, tuple[str, ...]]] = []
-    if any(line.outlet is not None for one in drawn for line in one.lines):
-        works.append(("outlet", plots))
-    if any(one.waterway is not None for one in drawn):
-        works.append(("waterway", plots))
-    for place, one in enumerate(drawn):
-        if not one.lines:
-            continue
-        if drain_first and place == 0:
-            # It protects all of them, though it crosses none.
-            works.append(("cut_off_drain", plots))
-            continue
-        on = {plot for line in one.lines for plot in line.plot_ids}
-        works.append(("structures", tuple(plot for plot in plots if plot in on)))
-    return [*works, ("rows", plots)]
+    plots: tuple[str, ...], drawn: Mapping[str, Drawn], above: Collection[str]
+) -> list[_Work]:
+    works: list[_Work] = []
+    if any(one.reason == NO_OUTLET for one in drawn.values()):
+        works.append(_Work(FIND, plots, carries=True))
+    waterways = [one.waterway for one in drawn.values() if one.waterway is not None]
+    ends = [line.outlet for one in drawn.values() for line in one.lines if line.outlet is not None]
+    there = sorted({*ends, *(dug.ends_at for dug in waterways)} - {TO_BUILD})
+    if there:
+        works.append(_Work("outlet", plots, carries=True, outlet="; ".join(there)))
+    if waterways:
+        dug = waterways[0]
+        works.append(
+            _Work(
+                "waterway",
+                plots,
+                carries=True,
+                structure="grassed_waterway",
+                lines=1,
+                length_m=float(dug.line.length),
+                outlet=dug.ends_at,
+            )
+        )
+    first = sorted(drawn, key=lambda name: name not in above)
+    works += [_of_lines(name, drawn[name], plots, above) for name in first if drawn[name].lines]
+    return [*works, _Work("rows", plots, carries=False)]
+
+
+def _of_lines(name: str, drawn: Drawn, plots: tuple[str, ...], above: Collection[str]) -> _Work:
+    on = {plot for line in drawn.lines for plot in line.plot_ids}
+    ends = sorted({line.outlet for line in drawn.lines if line.outlet is not None})
+    known = all(line.state == DRAWN for line in drawn.lines)
+    length = sum(float(line.shape.length) for line in drawn.lines)
+    drain = name in above
+    return _Work(
+        "cut_off_drain" if drain else "structures",
+        # A drain above protects all of them, though it crosses none.
+        plots if drain else tuple(plot for plot in plots if plot in on),
+        carries=bool(ends),
+        structure=name,
+        lines=len(drawn.lines),
+        length_m=length if known else np.nan,
+        outlet="; ".join(ends) or None,
+    )
 
 
 def days_owed(

@@ -191,7 +191,7 @@ def _followed(
 def _on_land(course: shapely.LineString, land: Shape) -> shapely.LineString:
     """Cut off what lies above the land."""
     inside = shapely.intersection(course, land)
-    entry = min(course.project(shapely.Point(xy)) for xy in shapely.get_coordinates(inside))
+    entry = float(_places(course, inside).min())
     return _between(course, entry, course.length)
 
 
@@ -205,10 +205,10 @@ def _ended(
     best: tuple[float, Outlet] | None = None
     for outlet in outlets:
         near = shapely.intersection(course, shapely.buffer(outlet.shape, limits["outlet_reach_m"]))
-        for xy in shapely.get_coordinates(near):
-            at = course.project(shapely.Point(xy))
-            if at > 0 and (best is None or at < best[0]):
-                best = at, outlet
+        places = _places(course, near)
+        at = float(places[places > 0].min(initial=np.inf))
+        if at < (np.inf if best is None else best[0]):
+            best = at, outlet
     if best is None:
         return None
     # From there straight on, so that what lies between is looked at too.
@@ -220,9 +220,16 @@ def _ended(
 
 
 def _between(course: shapely.LineString, start: float, stop: float) -> shapely.LineString:
-    places = np.array([course.project(shapely.Point(xy)) for xy in course.coords])
+    places = _places(course, course)
     kept = places[(places > start) & (places < stop)]
-    return shapely.LineString([course.interpolate(at) for at in (start, *kept, stop)])
+    points = shapely.line_interpolate_point(course, [start, *kept, stop])
+    return shapely.LineString(shapely.get_coordinates(points))
+
+
+def _places(course: shapely.LineString, shape: Shape) -> Floats:
+    """Give how far along a course the corners of a shape on it lie."""
+    points = shapely.points(shapely.get_coordinates(shape))
+    return np.asarray(shapely.line_locate_point(course, points), dtype=np.float64)
 
 
 def _fall(laid: shapely.LineString, ground: Ground, limits: Mapping[str, float]) -> float | None:

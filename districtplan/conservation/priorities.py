@@ -33,8 +33,8 @@ CURVE_POINTS = 200
 BELOW = ("house", "road", "path", "stream", "neighbour")
 """What may lie below the ends of rows, the worst first."""
 SAVES_MOST, HELD = "saves most", "place held for plots without tonnes"
-SITE = "work_site"
-"""Column of the hillside that a plot is of, where it is known."""
+SITE, SITES = "work_site", "work site"
+"""Column of the hillside that a plot is of, and what the plan calls it."""
 GAIN, LEFT = "soil_saved_counted_t_yr", "loss_left_likely_share"
 
 
@@ -84,11 +84,12 @@ def choose(
     plots : pandas.DataFrame
         Their plots: ``plot_id``, ``village``, ``area_ha``, ``slope_mean_pct``,
         ``slope_measured_pct``, ``slope_class_number``, ``run_on_area_ha``, ``erosion_rank``,
-        ``soil_loss_now_likely_t_ha_yr``, and ``row_outlet`` where it is known; with a column
-        ``work_site`` all plots of a site take one measure together.
+        ``soil_loss_now_likely_t_ha_yr``, and ``row_outlet`` and ``work_site`` where they are
+        known.
     plan : Plan
-        Its budget and goal. Without a budget each plot takes the measure that saves most. Measures
-        that carry water are chosen for whole sites only.
+        Its budget and goal. Without a budget each plot takes the measure that saves most; where it
+        asks to choose by work site, all plots of a site take one measure together. Measures that
+        carry water are chosen for whole sites only.
     handbook : Handbook
         The published tables.
 
@@ -105,7 +106,7 @@ def choose(
     """
     asked = plan.conservation
     single = _ways(offered, plots, plan, handbook)
-    ways = _pooled(single) if SITE in plots else single
+    ways = _pooled(single, plots) if asked.choose_by == SITES else single
     missing = _without_labour(ways, handbook)
     _refuse(missing, ways, asked)
     if asked.goal == "least labour":
@@ -116,7 +117,7 @@ def choose(
         nothing = knapsack.Choice(best, np.nan, 0.0, np.nan, np.nan)
         return _priorities(_told(single, ways, best, best[:0]), curve, nothing, 0.0, missing)
     costed = ways[ways["cost"].notna()]
-    held = _hold(costed, plots, asked.budget * asked.reserved_share)
+    held = _hold(costed, plots, _unit(asked), asked.budget * asked.reserved_share)
     held_spent = float(ways["cost"][held].sum())
     rest = costed[~costed["unit"].isin(ways["unit"][held]) & costed[GAIN].notna()]
     found = knapsack.choose(
@@ -161,7 +162,7 @@ def _ways(
     saves = (offered[LEFT] < 1).to_numpy()
     # A line that carries water is a matter of the whole hillside, never of one plot.
     carrying = [measure.name for measure in catalogue(handbook) if measure.carries_water]
-    alone = ~offered["measure"].isin(carrying).to_numpy() | (SITE in plots)
+    alone = ~offered["measure"].isin(carrying).to_numpy() | (asked.choose_by == SITES)
     kept = np.flatnonzero(fits & saves & alone)
     names = ["plot_id", "measure", GAIN, LEFT, "measure_plants"]
     found = offered.iloc[kept][names].reset_index(drop=True)
@@ -169,18 +170,25 @@ def _ways(
     found["cost"] = offered[cost].to_numpy()[kept]
     for name in ("village", "erosion_rank"):
         found[name] = plots[name].to_numpy()[at[kept]]
-    found["unit"] = plots[SITE if SITE in plots else "plot_id"].to_numpy()[at[kept]]
+    found["unit"] = plots[_unit(asked)].to_numpy()[at[kept]]
     return found
 
 
-def _pooled(ways: pd.DataFrame) -> pd.DataFrame:
+def _unit(asked: Conservation) -> str:
+    return SITE if asked.choose_by == SITES else "plot_id"
+
+
+def _pooled(ways: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
     """Add up the plots of a site that a measure is for; its best rank is the site's."""
     groups = ways.groupby(["unit", "measure"], sort=True, observed=True)
     found = groups.agg(
         village=("village", "first"),
         erosion_rank=("erosion_rank", "min"),
-        left=(LEFT, "mean"),
-    ).rename(columns={"left": LEFT})
+        saved=(LEFT, lambda left: (1 - left).sum()),
+    )
+    # On plots of the site that the measure is not for, all is left.
+    of_site = plots[SITE].value_counts().reindex(found.index.get_level_values("unit"))
+    found[LEFT] = 1 - found.pop("saved") / of_site.to_numpy()
     for name in (GAIN, "cost"):
         # One plot that can't be counted doesn't stand for nothing: the site's sum isn't known.
         found[name] = groups[name].agg(lambda values: values.sum(skipna=False))
@@ -230,10 +238,9 @@ def _best_of_each(ways: pd.DataFrame) -> NDArray[np.int64]:
     return found
 
 
-def _hold(costed: pd.DataFrame, plots: pd.DataFrame, budget: float) -> NDArray[np.int64]:
+def _hold(costed: pd.DataFrame, plots: pd.DataFrame, name: str, budget: float) -> NDArray[np.int64]:
     """Spend what is held for plots without tonnes in their order, most held back for the cost."""
     order = order_without_tonnes(plots)
-    name = SITE if SITE in plots else "plot_id"
     place = pd.Series(np.arange(len(order)), index=plots[name].to_numpy()[order])
     place = place[~place.index.duplicated()]
     mine = costed[costed["unit"].isin(place.index) & costed[LEFT].notna()]

@@ -71,11 +71,14 @@ class Known:
         LS and P of rows on the contour; the erosion stage has them.
     vetoes : pandas.DataFrame | None
         Rows used of :func:`districtplan.conservation.vetoes.accept_vetoes`.
+    taking_part : frozenset[str] | None
+        Ids of plots that take part; None where that isn't known.
     """
 
     standing: pd.DataFrame
     equations: Equations
     vetoes: pd.DataFrame | None = None
+    taking_part: frozenset[str] | None = None
 
 
 def propose(plots: pd.DataFrame, known: Known, plan: Plan, handbook: Handbook) -> Proposal:
@@ -84,7 +87,8 @@ def propose(plots: pd.DataFrame, known: Known, plan: Plan, handbook: Handbook) -
     Parameters
     ----------
     plots : pandas.DataFrame
-        One row a plot: the columns of intake, terrain, water, drainage, rows, erosion and inputs.
+        One row a plot: the columns of intake, terrain, water, drainage, rows, erosion, inputs and
+        work sites.
     known : Known
         What is known beside them.
     plan : Plan

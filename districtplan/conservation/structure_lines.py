@@ -222,13 +222,42 @@ def draw(
     return drawn._replace(lines=tuple(_found_there(line, hillside) for line in drawn.lines))
 
 
+def dig(hillside: Hillside, limits: Mapping[str, float]) -> Drawn:
+    """Lay the waterway that a hillside needs which gathered water crosses, before rows.
+
+    Parameters
+    ----------
+    hillside : Hillside
+        The site.
+    limits : Mapping[str, float]
+        As :func:`draw` takes them.
+
+    Returns
+    -------
+    Drawn
+        The waterway and no lines; without a way to a safe outlet the reason.
+    """
+    if hillside.slipping:
+        return Drawn((), None, (), "slipping_ground")
+    if not hillside.outlets:
+        return Drawn((), None, (), "no_outlet")
+    if hillside.ground is None:
+        return Drawn((), None, (), "ground_not_known")
+    land = _land(hillside, limits)
+    dug = waterway(land, hillside.flow, hillside.outlets, hillside.refused, hillside.ground, limits)
+    if dug is None:
+        return Drawn((), None, (), "no_outlet")
+    return Drawn((), dug, _crossed(hillside, np.array([dug.line], dtype=object))[0], None)
+
+
 def _refusal(hillside: Hillside, form: LineForm) -> str | None:
     """Tell why a measure may not be on a hillside at all."""
     if hillside.slipping and (form.retains or form.carries_water):
         return "slipping_ground"
     if form.retains and not hillside.deep_and_free:
         return "soil_not_deep_and_free"
-    return None
+    # A waterway to build ends at one too.
+    return "no_outlet" if form.graded and not hillside.outlets else None
 
 
 def _land(hillside: Hillside, limits: Mapping[str, float]) -> Shape:
@@ -260,6 +289,7 @@ class _Heights(NamedTuple):
         x, y, step = contours.lattice_over(land)
         edge = ground.height(shapely.get_coordinates(shapely.segmentize(land, step)))
         z = ground.lattice(x, y)
+        shapely.prepare(land)
         inside = z[shapely.contains_xy(land, *np.meshgrid(x, y))]
         every = np.concatenate([edge, inside])
         return cls(x, y, z, land, float(every.max()), float(every.min()))
@@ -320,9 +350,8 @@ def _to_outlets(site: _Site, levels: list[float], standing: Sequence[shapely.Lin
     lines, done = _graded(site, hillside.outlets, levels, standing)
     dug = None
     if done < len(levels):
-        dug = waterway(
-            site.land, hillside.flow, hillside.outlets, hillside.refused, site.ground, site.limits
-        )
+        there = tuple(outlet for outlet in hillside.outlets if outlet.name != TO_BUILD)
+        dug = waterway(site.land, hillside.flow, there, hillside.refused, site.ground, site.limits)
     if dug is not None:
         outlets = (*hillside.outlets, Outlet(TO_BUILD, dug.line))
         lines, done = _graded(site, outlets, levels, standing)

@@ -36,9 +36,16 @@ KINDS = (
     "road",
     "culvert",
     "house",
+    "forest",
+    "grave",
+    "latrine",
+    "spring",
+    "slipping ground",
     "other",
 )
-WITHOUT_WIDTH = ("grass", "house", "other")
+WITHOUT_WIDTH = (
+    "grass", "house", "forest", "grave", "latrine", "spring", "slipping ground", "other",
+)  # fmt: skip
 """Kinds of no usual width: as a line they must have one of their own."""
 
 LINES = (GeometryType.LINESTRING, GeometryType.MULTILINESTRING)

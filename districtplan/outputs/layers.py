@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pyogrio
 
-from districtplan.outputs.plot_table import plot_table
+from districtplan.outputs.plot_table import joined, plot_table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,7 +19,12 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 LAYER = "plots"
-GEOMETRY = {"features": "Unknown", "guide_lines": "LineString"}
+GEOMETRY = {
+    "features": "Unknown",
+    "guide_lines": "LineString",
+    "structure_lines": "Unknown",
+    "outlets": "Unknown",
+}
 """Kinds of geometry of layers that have several, or whose rows may all be without one."""
 
 
@@ -47,6 +52,9 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "pegs": results.pegs.table,
         "flow_lines": results.flow_lines,
         "features": results.features.used,
+        "structure_lines": joined(results.works.lines),
+        "outlets": results.works.outlets,
+        "waterways": joined(results.works.waterways),
     }
     for name, table in others.items():
         if len(table):

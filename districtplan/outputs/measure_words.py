@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from districtplan.outputs.plot_table import joined
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -77,6 +79,13 @@ def sentences(results: Results, texts: Texts) -> list[str]:
     if priorities.not_costed:
         listed = [name(measure, texts) for measure in priorities.not_costed]
         said.append(texts.say("measures.not_costed", measures=texts.listed(listed)))
+    works = results.works
+    if works.sites_drawn < works.sites:
+        drawn, sites = f"{works.sites_drawn:,}", f"{works.sites:,}"
+        said.append(texts.say("measures.drawn", drawn=drawn, sites=sites))
+    without = int((works.order["work"] == "find_outlet").sum())
+    if without:
+        said.append(texts.say("measures.no_outlet", count=f"{without:,}"))
     return [*said, texts.say("measures.carrying")]
 
 
@@ -125,6 +134,27 @@ def worded(results: Results, texts: Texts) -> pd.DataFrame:
         upkeep=measure.map(told["upkeep"]).map(upkeep),
         caution=measure.map(told["caution"]).map(caution),
     )[list(SHOWN)]
+
+
+def works(results: Results, texts: Texts) -> pd.DataFrame:
+    """Put the order of work into words.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The order of work; what is done, the measure, plots and who must agree are text.
+    """
+    order = joined(results.works.order)
+    said = texts.section("measures.work")
+    structures = order["work_structure"].map(lambda one: name(one, texts), na_action="ignore")
+    return order.assign(work=order["work"].map(said), work_structure=structures)
 
 
 def looked_at(results: Results, texts: Texts) -> pd.DataFrame:

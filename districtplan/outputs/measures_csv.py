@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from districtplan.outputs.plot_table import joined
 from districtplan.outputs.tables_csv import write
 
 if TYPE_CHECKING:
@@ -27,10 +28,10 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     Returns
     -------
     dict[str, bytes]
-        ``measures.csv``: the measures chosen, in the order of work; ``walk_over.csv``: the least
-        certain plots; ``nurseries.csv``: what is raised for the measures; and
-        ``measure_options.parquet``: every plot beside every measure, with the reason where it
-        isn't offered.
+        ``measures.csv``: the measures chosen, in the order of work; ``work_order.csv``: the works
+        of each hillside; ``walk_over.csv``: the least certain plots; ``nurseries.csv``: what is
+        raised for the measures; and ``measure_options.parquet``: every plot beside every measure,
+        with the reason where it isn't offered.
     """
     proposal = results.proposal
     walk = proposal.walk_over.assign(walk_reasons=proposal.walk_over["walk_reasons"].map("; ".join))
@@ -39,6 +40,7 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     every.to_parquet(target, index=False)
     return {
         "measures.csv": write(proposal.chosen),
+        "work_order.csv": write(joined(results.works.order)),
         "walk_over.csv": write(walk),
         "nurseries.csv": write(proposal.nurseries),
         "measure_options.parquet": target.getvalue(),

@@ -48,6 +48,26 @@ def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
     return table[plot_columns(results)]
 
 
+def joined(table: pd.DataFrame) -> pd.DataFrame:
+    """Join lists in cells by semicolons.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Columns as declared, and others.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same with text in the place of lists.
+    """
+    found = table.copy()
+    for name in table.columns.intersection(list(tables.BY_NAME)):
+        if tables.BY_NAME[name].kind == "texts":
+            found[name] = pd.Series(["; ".join(those) for those in table[name]], dtype="str")
+    return found
+
+
 def plot_columns(results: Results) -> list[str]:
     """List the columns of the table of plots.
 
@@ -97,6 +117,18 @@ def district_row(results: Results) -> pd.Series:
     return _with_kilograms(results.district.to_frame().T).iloc[0]
 
 
+def _of_works(results: Results) -> dict[str, tuple[str, ...]]:
+    """List the columns of the order of work, and of its layers that have rows."""
+    works = results.works
+    layers = {
+        "structure_lines": works.lines,
+        "outlets": works.outlets,
+        "waterways": works.waterways,
+    }
+    there = {name: tuple(layer.columns) for name, layer in layers.items() if len(layer)}
+    return {"work_order": tuple(works.order.columns), **there}
+
+
 def dictionary(results: Results) -> pd.DataFrame:
     """Make the data dictionary.
 
@@ -141,6 +173,7 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried["nurseries"] = tuple(proposal.nurseries.columns)
     bought = purchase_tables(results).items()
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}
+    carried |= _of_works(results)
     kinds = {"texts": "codes, joined by semicolons"}
     # In words: a cell that starts with a percent sign gets an apostrophe in CSV.
     units = {"%": "percent"}

@@ -154,6 +154,13 @@ WIDTHS = {
     "source": 90,
     "provenance": 26,
     "measure": 30,
+    "work_site": 20,
+    "work": 60,
+    "work_season": 18,
+    "work_structure": 26,
+    "work_outlet": 26,
+    "work_plots": 40,
+    "work_agreed_by": 40,
     "upkeep": 48,
     "caution": 48,
     "summary_line": 34,
@@ -184,6 +191,10 @@ WRAPPED = (
     "caution",
     "work_note",
     "work_source",
+    "work",
+    "work_outlet",
+    "work_plots",
+    "work_agreed_by",
 )
 READ_FIRST_WIDTH = 110
 HEAD_LINE_PT = 15
@@ -246,6 +257,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         for sheet in laid[-2:]:
             _laid(book, sheet)
         _measures(book, results)
+        _curve(book, results)
         _set_aside(book, results)
         _readings(book, results)
         _table(book, "columns", dictionary(results))
@@ -348,10 +360,35 @@ def _measures(book: _Book, results: Results) -> None:
     else:
         sentence = "too_many_measures" if len(chosen) else "no_measures"
         book.sheet("measures").write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
+    works = measure_words.works(results, book.texts)
+    if 0 < len(works) < ROWS_MAX:
+        _table(book, "work_order", works)
+    else:
+        book.sheet("work_order").write_string(0, 0, book.texts.say("workbook.no_works"))
     nurseries = results.proposal.nurseries
     named = [measure_words.name(str(one), book.texts) for one in nurseries["measure"]]
     _table(book, "nurseries", nurseries.assign(measure=named))
     _table(book, "walk_over", measure_words.looked_at(results, book.texts))
+
+
+def _curve(book: _Book, results: Results) -> None:
+    """Draw the most soil that each budget can save, beside its numbers."""
+    curve = results.proposal.priorities.curve
+    if curve.empty:
+        return
+    _table(book, "curve", curve)
+    name = book.texts.say("workbook.curve")
+    chart = book.book.add_chart({"type": "scatter", "subtype": "straight"})
+    last = len(curve)
+    series = {"categories": [name, 1, 0, last, 0], "values": [name, 1, 1, last, 1]}
+    chart.add_series({**series, "line": {"color": "#1D1408", "width": 2}})
+    unit = book.texts.say(f"measures.unit.{results.plan.conservation.budget_unit}")
+    chart.set_title({"name": book.texts.say("workbook.curve_title")})
+    chart.set_x_axis({"name": book.texts.say("workbook.curve_budget", unit=unit), "min": 0})
+    chart.set_y_axis({"name": book.texts.say("workbook.curve_saved"), "min": 0})
+    chart.set_legend({"none": True})
+    sheet = book.book.get_worksheet_by_name(name)
+    sheet.insert_chart(1, 3, chart, {"x_scale": 1.6, "y_scale": 1.6})
 
 
 def _set_aside(book: _Book, results: Results) -> None:

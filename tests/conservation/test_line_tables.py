@@ -18,7 +18,7 @@ def test_every_line_refusal_and_waterway_is_told():
     refused = draw(hillside(outlets=()), DITCH, 1.5, LIMITS)
     told = line_tables({"B-S01": {"hillside_ditch": dug}, "A-S01": {
         "grass_strips": strips, "hillside_ditch": refused,
-    }})  # fmt: skip
+    }}, {"top", "middle"})  # fmt: skip
     assert len(told.lines) == len(dug.lines) + len(strips.lines)
     assert told.lines["work_site"].is_monotonic_increasing
     assert told.refused.to_dict("records") == [
@@ -37,6 +37,11 @@ def test_every_line_refusal_and_waterway_is_told():
     share = drawn["structure_fall_m"] / drawn["structure_length_m"]
     assert share.to_numpy() == pytest.approx(0.01, rel=1e-3)
     assert pd.notna(drawn["structure_outlet"]).all()
+    # Into a waterway to build: all that it crosses must take part, and the low plot doesn't.
+    assert all(set(needs) >= set(dug.waterway_plots) for needs in drawn["structure_needs"])
+    assert (drawn["structure_safe"] == 0).all()
+    assert (on_ground["structure_safe"] == 1).all()
+    assert line_tables({"B-S01": {"hillside_ditch": dug}}).lines["structure_safe"].isna().all()
 
 
 def test_nothing_drawn_gives_empty_tables():

@@ -30,20 +30,34 @@ def with_waterway():
 
 def test_water_is_provided_for_before_it_is_sent():
     drain = draw(hillside(), DRAIN, 1.5, LIMITS)
-    steps = order_of_work(SITES, {"Hill-S01": [drain, with_waterway()]}, {"Hill-S01"})
+    works = {"hillside_ditch": with_waterway(), "cut_off_drain": drain}
+    steps = order_of_work(
+        SITES, {"Hill-S01": works}, {"cut_off_drain"}, {("Hill-S01", "hillside_ditch"): 12.0}
+    )
     assert steps["work"].tolist() == ["outlet", "waterway", "cut_off_drain", "structures", "rows"]
     assert steps["work_season"].tolist() == ["the season before"] * 2 + ["this season"] * 3
     assert steps["work_step"].tolist() == [1, 2, 3, 4, 5]
     assert steps["work_plots"].tolist() == [("top", "middle", "low")] * 5
     assert steps["work_agreed_by"].tolist() == [("Hill", "Valley", "P9")] * 4 + [()]
+    assert steps["work_structure"].tolist()[1:4] == [
+        "grassed_waterway", "cut_off_drain", "hillside_ditch",
+    ]  # fmt: skip
+    assert steps["work_outlet"].tolist()[:2] == ["stream 4; waterway 1", "stream 4"]
+    assert steps["work_person_days"].tolist() == pytest.approx([np.nan] * 3 + [12, np.nan], nan_ok=True)
 
 
 def test_level_lines_need_no_outlet_and_rows_come_last():
     strips = draw(hillside(), STRIPS, 1.5, LIMITS)
-    steps = order_of_work(SITES, {"Hill-S01": [strips]}, ())
+    steps = order_of_work(SITES, {"Hill-S01": {"grass_strips": strips}}, ())
     assert steps["work"].tolist() == ["structures", "rows"]
+    assert steps["work_agreed_by"].tolist() == [(), ()]
+
+
+def test_without_a_safe_outlet_one_is_found_first_and_nothing_carries_water():
     refused = draw(hillside(outlets=()), DITCH, 1.5, LIMITS)
-    assert order_of_work(SITES, {"Hill-S01": [refused]}, ())["work"].tolist() == ["rows"]
+    steps = order_of_work(SITES, {"Hill-S01": {"hillside_ditch": refused}}, ())
+    assert steps["work"].tolist() == ["find_outlet", "rows"]
+    assert steps["work_season"][0] == "the season before"
 
 
 def test_common_days_are_shared_by_area_and_unknown_ones_stay_unknown():

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from districtplan import conservation, erosion, tables
-from districtplan.conservation.priorities import HELD, SAVES_MOST, choose, order_without_tonnes
+from districtplan.conservation.priorities import (
+    HELD,
+    SAVES_MOST,
+    _pooled,
+    choose,
+    order_without_tonnes,
+)
 from districtplan.errors import PlanError
 from districtplan.handbook import packaged
 from tests.conservation.cases import (
@@ -148,11 +155,29 @@ def test_measures_that_take_too_much_land_are_listed_not_chosen():
 
 def test_plots_of_a_site_take_one_measure_together():
     sites = ["A"] * 3 + ["B"] * 3
-    plan = plan_with(budget=1e6, reserved_share=0.0)
+    plan = plan_with(budget=1e6, reserved_share=0.0, choose_by="work site")
     found, _ = chosen_for(plan, slopes=[14, 16, 18, 20, 22, 24], work_site=sites)
     assert found.chosen.groupby("village")["plot_id"].count().sum() == 6
     by_site = found.chosen.assign(site=[sites[int(p[1:])] for p in found.chosen["plot_id"]])
-    assert (by_site.groupby("site")["measure"].nunique() == 1).all()
+    assert set(by_site.drop_duplicates(["site", "measure"])["site"].value_counts()) == {1}
+
+
+def test_what_is_for_one_plot_of_a_site_leaves_all_on_the_others():
+    ways = pd.DataFrame(
+        {
+            "unit": "A",
+            "measure": ["trees", *["strips"] * 4],
+            "village": "Hill",
+            "erosion_rank": [1, 1, 2, 3, 4],
+            "loss_left_likely_share": [0.1, *[0.3] * 4],
+            GAIN: 1.0,
+            "cost": 1.0,
+        }
+    )
+    found = _pooled(ways, pd.DataFrame({"work_site": ["A"] * 4})).set_index("measure")
+    left = found["loss_left_likely_share"]
+    assert left["trees"] == pytest.approx(1 - 0.9 / 4)
+    assert left["strips"] == pytest.approx(0.3)
 
 
 def test_the_curve_rises_ever_less_steeply():

@@ -13,7 +13,15 @@ from pyproj import CRS, Transformer
 from shapely import LineString, Point, Polygon, affinity
 
 from districtplan import erosion
-from districtplan.conservation import Known, Proposal, propose
+from districtplan.conservation import (
+    Known,
+    Proposal,
+    Works,
+    draw,
+    line_tables,
+    order_of_work,
+    propose,
+)
 from districtplan.handbook import packaged
 from districtplan.inputs import accept_enrolment, marked_string, purchase
 from districtplan.inputs.enrolment import ENROLMENT
@@ -23,6 +31,7 @@ from districtplan.results import Features, GroundReadings, Relief, Results, RowL
 from districtplan.rows import Guides, Pegs, Rules, Site, set_out
 from districtplan.tables import made_by
 from districtplan.terrain import Calibration
+from tests.conservation.hillsides import DITCH, LIMITS, hillside
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -212,6 +221,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
         guides=make_guides(plots),
         pegs=make_pegs(plots),
         proposal=make_proposal(plots, plan),
+        works=make_works(plots),
         string=marked_string(plan, packaged()),
         readings=no_readings(),
         features=no_features(),
@@ -236,6 +246,35 @@ def make_proposal(plots: pd.DataFrame, plan: Plan) -> Proposal:
         erosion.standing(plots["plot_id"], None, packaged()), erosion.Equations(plan, packaged())
     )
     return propose(plots, known, plan, packaged())
+
+
+def make_works(plots: pd.DataFrame) -> Works:
+    """Make the lines and the order of work of one hillside of three plots."""
+    ids = tuple(plots["plot_id"].iloc[[2, 1, 0]])
+    drawn = {"Hill-S01": {"hillside_ditch": draw(hillside(plot_ids=ids), DITCH, 1.5, LIMITS)}}
+    tables = line_tables(drawn)
+    moved = [affinity.translate(shape, *ORIGIN) for shape in tables.lines["geometry"]]
+    sites = pd.DataFrame(
+        {
+            "plot_id": ids,
+            "work_site": "Hill-S01",
+            "site_place": [1, 2, 3],
+            "site_plots": 3,
+            "site_villages": [(VILLAGES[0],)] * 3,
+            "site_neighbours": [(HOSTILE,)] * 3,
+        }
+    )
+    outlets = pd.DataFrame({"work_site": ["Hill-S01"], "outlet": "waterway 1", "outlet_lines": 1})
+    return Works(
+        lines=tables.lines.assign(geometry=moved),
+        refused=tables.refused,
+        waterways=tables.waterways,
+        outlets=outlets.assign(geometry=[LineString([ORIGIN, (ORIGIN[0], ORIGIN[1] + 90)])]),
+        order=order_of_work(sites, drawn, ()),
+        days=pd.DataFrame({"plot_id": plots["plot_id"], "days_owed": np.nan}),
+        sites=1,
+        sites_drawn=1,
+    )
 
 
 def make_guides(plots: pd.DataFrame) -> Guides:

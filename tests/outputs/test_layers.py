@@ -93,7 +93,9 @@ def test_geopackage_header(path):
             "SELECT table_name, srs_id, last_change FROM gpkg_contents"
         ).fetchall()
     connection.close()
-    layers = ("plots", "guide_lines", "pegs", "flow_lines", "measures")
+    layers = (
+        "plots", "guide_lines", "pegs", "flow_lines", "structure_lines", "outlets", "measures",
+    )  # fmt: skip
     assert contents == [(layer, 32736, "2026-03-15T00:00:00Z") for layer in layers]
 
 
@@ -113,6 +115,8 @@ def test_no_flow_lines_no_layer(small_results, texts, tmp_path):
         "plots",
         "guide_lines",
         "pegs",
+        "structure_lines",
+        "outlets",
         "measures",
     ]
 
@@ -123,6 +127,8 @@ def test_geopackage_in_a_second_reader(path, small_results):
         ["guide_lines", "LineString"],
         ["pegs", "Point"],
         ["flow_lines", "LineString"],
+        ["structure_lines", "Unknown"],
+        ["outlets", "Unknown"],
         ["measures", "MultiPolygon"],
     ]
     frame = pyogrio.read_dataframe(path, layer="plots")

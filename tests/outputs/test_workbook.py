@@ -6,6 +6,7 @@ import time
 import zipfile
 
 import openpyxl
+import pandas as pd
 import pytest
 
 from districtplan.outputs import workbook
@@ -26,6 +27,7 @@ SHEETS = [
     "Kits",
     "Assumptions",
     "Measures",
+    "Order of work",
     "Nurseries",
     "Walk over",
     "Set aside",
@@ -160,3 +162,23 @@ def test_no_farmer_unless_asked(book, results_with_names, texts):
     assert "Farmer" not in [cell.value for cell in book["Plots"][1]]
     named = opened(results_with_names, texts)["Plots"]
     assert "Farmer" in [cell.value for cell in named[1]]
+
+
+def test_the_curve_of_soil_saved_is_a_picture(book, small_results, texts):
+    assert "Budget curve" not in book.sheetnames
+    curve = pd.DataFrame(
+        {"budget_spent": [0.0, 5.0, 20.0], "soil_saved_total_t_yr": [0.0, 9.0, 12.0]}
+    )
+    priorities = dataclasses.replace(small_results.proposal.priorities, curve=curve)
+    proposal = dataclasses.replace(small_results.proposal, priorities=priorities)
+    told = dataclasses.replace(small_results, proposal=proposal)
+    found = opened(told, texts)["Budget curve"]
+    rows = [list(row[:2]) for row in found.iter_rows(2, 4, values_only=True)]
+    assert rows == curve.to_numpy().tolist()
+    data = workbook.render(told, texts)["district.xlsx"]
+    assert data == workbook.render(told, texts)["district.xlsx"]
+    with zipfile.ZipFile(io.BytesIO(data)) as file:
+        (chart,) = [name for name in file.namelist() if name.startswith("xl/charts/chart")]
+        drawn = file.read(chart).decode()
+    assert "'Budget curve'!$A$2:$A$4" in drawn
+    assert "'Budget curve'!$B$2:$B$4" in drawn

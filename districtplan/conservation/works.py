@@ -1,0 +1,304 @@
+"""The works of each hillside: lines to safe outlets, their order, days owed, what is safe alone.
+
+Lines are drawn for the sites of the measures chosen, in the order of work. What carries water is no
+plot's choice: a cut-off drain goes with a site whose top plot it would save enough, a grassed
+waterway with one that gathered water crosses, and both only where a safe outlet is known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from districtplan import geodesy, tables
+from districtplan.conservation.catalogue import Measure, catalogue
+from districtplan.conservation.hillsides import Hillsides, Soil
+from districtplan.conservation.land import land_of
+from districtplan.conservation.line_tables import line_tables
+from districtplan.conservation.order import days_owed, order_of_work
+from districtplan.conservation.outlets import TO_BUILD, Outlet
+from districtplan.conservation.structure_lines import Drawn, LineForm, dig, draw
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from districtplan.conservation.hillsides import Site, Terrain
+    from districtplan.conservation.propose import Known, Proposal
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Plan
+
+    Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
+    Objects = NDArray[np.object_]
+
+DRAIN, WATERWAY = "cut_off_drain", "grassed_waterway"
+"""Measures that go with a hillside and not with a plot."""
+
+
+@dataclass(frozen=True)
+class Works:
+    """What is built on hillsides; shapes are in the UTM zone.
+
+    Attributes
+    ----------
+    lines : pandas.DataFrame
+        One row a line, by site and measure, from the top down: see
+        :func:`districtplan.conservation.line_tables.line_tables`.
+    refused : pandas.DataFrame
+        One row a site and measure whose lines, or those below the last, aren't drawn.
+    waterways : pandas.DataFrame
+        One row a waterway to build first.
+    outlets : pandas.DataFrame
+        ``work_site``, the columns of outlets and ``geometry``: those that lines or waterways of a
+        site end at.
+    order : pandas.DataFrame
+        One row a piece of work, by step, the site to go to first at the top.
+    days : pandas.DataFrame
+        ``plot_id`` and ``days_owed``.
+    sites : int
+        Sites with measures along lines.
+    sites_drawn : int
+        Those whose lines were drawn: the first in the order of work.
+    """
+
+    lines: pd.DataFrame
+    refused: pd.DataFrame
+    waterways: pd.DataFrame
+    outlets: pd.DataFrame
+    order: pd.DataFrame
+    days: pd.DataFrame
+    sites: int
+    sites_drawn: int
+
+
+def site_works(
+    plots: pd.DataFrame,
+    proposal: Proposal,
+    terrain: Terrain,
+    known: Known,
+    plan: Plan,
+    handbook: Handbook,
+) -> Works:
+    """Lay out the works of the hillsides to go to first.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots as :func:`districtplan.conservation.propose.propose` takes them, with the columns
+        of work sites.
+    proposal : Proposal
+        The measures chosen.
+    terrain : Terrain
+        What lies on the hillsides, plots in the same order.
+    known : Known
+        What stands on the plots, and who takes part.
+    plan : Plan
+        How many sites are drawn, and how far from a line an outlet may lie.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    Works
+        The works.
+    """
+    asked = _Asked.of(plots, proposal, known, plan, handbook)
+    hillsides = Hillsides(terrain, asked.limits["waterway_below_max_m"])
+    drawn: dict[str, dict[str, Drawn]] = {}
+    planes = {}
+    for name, chosen in asked.chosen.groupby("work_site", sort=False):
+        own = asked.places[str(name)]
+        site = hillsides.site(own)
+        planes[str(name)] = site.plane
+        drawn[str(name)] = _drawn(site, own, chosen, asked)
+    found = line_tables(drawn, known.taking_part)
+
+    def placed(table: pd.DataFrame) -> pd.DataFrame:
+        local = zip(table["geometry"], table["work_site"], strict=True)
+        moved = [shapely.transform(shape, planes[name].back) for shape, name in local]
+        shapes = np.array(moved, dtype=object).reshape(-1)
+        back = geodesy.reproject(shapes, terrain.raster_crs, terrain.zone)
+        return table.assign(geometry=pd.Series(back, dtype=object))
+
+    lines, waterways = placed(found.lines), placed(found.waterways)
+    days = _days(asked, drawn)
+    sites = plots[plots["work_site"].isin(drawn)]
+    order = order_of_work(sites, drawn, (DRAIN,), days)
+    place = {name: at for at, name in enumerate(drawn)}
+    first = order["work_site"].map(place).to_numpy(dtype=np.int64)
+    return Works(
+        lines=lines,
+        refused=found.refused,
+        waterways=waterways,
+        outlets=_outlets(lines, waterways, terrain.features),
+        order=order.iloc[np.lexsort((order["work_step"], first))].reset_index(drop=True),
+        days=_owed(asked, plots, days),
+        sites=asked.sites,
+        sites_drawn=len(drawn),
+    )
+
+
+class _Kind(NamedTuple):
+    measure: Measure
+    form: LineForm
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is to be drawn, and what it takes."""
+
+    chosen: pd.DataFrame
+    places: Mapping[str, Integers]
+    sites: int
+    ids: Objects
+    soil: Soil
+    kinds: Mapping[str, _Kind]
+    beside: Mapping[str, set[str]]
+    """Plots by measure that goes with a hillside."""
+    every: pd.DataFrame
+    limits: Mapping[str, float]
+
+    @classmethod
+    def of(
+        cls, plots: pd.DataFrame, proposal: Proposal, known: Known, plan: Plan, handbook: Handbook
+    ) -> _Asked:
+        kinds = {measure.name: _Kind(measure, _form(measure)) for measure in catalogue(handbook)}
+        limits = handbook.numbers("structure_limits") | {
+            "outlet_reach_m": plan.rows.outlet_reach_m,
+            "link_m": handbook.number("work_site_limits", "link_m"),
+        }
+        site = plots.set_index("plot_id")["work_site"]
+        every = proposal.chosen.assign(measure=proposal.chosen["measure"].astype(object))
+        every["work_site"] = every["plot_id"].map(site)
+        graded = every["measure"].map(lambda name: kinds[name].form.graded).astype(bool)
+        along = every[every["line_drop_m"].notna() | graded]
+        names = along["work_site"].drop_duplicates()
+        first = names[: plan.conservation.sites_drawn_max]
+        order = np.lexsort((plots["site_place"], plots["work_site"]))
+        of_site = plots["work_site"].to_numpy(dtype=object)[order]
+        starts = np.flatnonzero(of_site[1:] != of_site[:-1]) + 1
+        parts = np.split(order.astype(np.int64), starts)
+        land = land_of(plots, known.standing, plan)
+        offered = proposal.options.offered
+        least = 1 - limits["cut_off_saves_min_share"]
+        saves = offered["loss_left_likely_share"] <= least
+        top = set(plots.loc[plots["site_place"] == 1, "plot_id"])
+        drains = offered.loc[(offered["measure"] == DRAIN) & saves, "plot_id"]
+        crossed = offered.loc[offered["measure"] == WATERWAY, "plot_id"]
+        return cls(
+            chosen=along[along["work_site"].isin(first)],
+            places={str(plots["work_site"].iloc[part[0]]): part for part in parts if len(part)},
+            sites=len(names),
+            ids=plots["plot_id"].to_numpy(dtype=object),
+            soil=Soil(land.soil_depth_m, land.drainage == "free", land.slipping),
+            kinds=kinds,
+            beside={DRAIN: top.intersection(drains), WATERWAY: set(crossed)},
+            every=every,
+            limits=limits,
+        )
+
+
+def _form(measure: Measure) -> LineForm:
+    return LineForm(
+        name=measure.name,
+        graded=measure.line_form == "graded",
+        carries_water=measure.carries_water,
+        retains=measure.drains_freely,
+        above=measure.effect == "run_on",
+        grade_pct=measure.number("grade_pct", 0.0),
+        length_max_m=measure.number("length_max_m", np.inf),
+    )
+
+
+def _drawn(site: Site, own: Integers, chosen: pd.DataFrame, asked: _Asked) -> dict[str, Drawn]:
+    """Draw the works of one site: what carries water first, so that no other line crosses it."""
+    ids = asked.ids[own]
+    wanted = dict.fromkeys(chosen["measure"])
+    if not asked.beside[DRAIN].isdisjoint(ids):
+        wanted[DRAIN] = None
+    names = sorted(wanted, key=lambda name: not asked.kinds[name].form.carries_water)
+    standing, found = list(site.standing), dict[str, Drawn]()
+    dug: Drawn | None = None
+    for name in names:
+        measure, form = asked.kinds[name]
+        mine = chosen.loc[chosen["measure"] == name]
+        here = np.ones(len(own), bool) if form.carries_water else np.isin(ids, mine["plot_id"])
+        hillside = site.hillside(
+            own[here], tuple(ids[here]), asked.soil, measure.number("depth_min_m", 0.0)
+        )
+        if dug is not None and dug.waterway is not None and form.graded:
+            built = Outlet(TO_BUILD, dug.waterway.line)
+            hillside = replace(hillside, outlets=(*hillside.outlets, built))
+        drop = float(mine["line_drop_m"].median()) if len(mine) else 1.0
+        drawn = draw(hillside, form, drop, asked.limits, standing)
+        ends = [line.outlet for line in drawn.lines]
+        if dug is not None and drawn.waterway is None and TO_BUILD in ends:
+            drawn = drawn._replace(waterway=dug.waterway, waterway_plots=dug.waterway_plots)
+        dug = drawn if drawn.waterway is not None else dug
+        shapes = [line.shape for line in drawn.lines]
+        standing += [shape for shape in shapes if isinstance(shape, shapely.LineString)]
+        found[name] = drawn
+    if dug is None and not asked.beside[WATERWAY].isdisjoint(ids):
+        hillside = site.hillside(own, tuple(ids), asked.soil, 0.0)
+        found = {WATERWAY: dig(hillside, asked.limits), **found}
+    return found
+
+
+def _days(asked: _Asked, drawn: Mapping[str, Mapping[str, Drawn]]) -> dict[tuple[str, str], float]:
+    """Give person-days by site and measure: as chosen, and of what goes with hillsides as drawn."""
+    chosen = asked.every.groupby(["work_site", "measure"])["person_days"]
+    summed = chosen.agg(lambda own: own.sum(skipna=False)).reset_index()
+    keys = zip(summed["work_site"], summed["measure"], strict=True)
+    days = dict(zip(keys, summed["person_days"].tolist(), strict=True))
+    for site, found in drawn.items():
+        lines = {
+            name: sum(line.shape.length for line in one.lines)
+            for name, one in found.items()
+            if (site, name) not in days
+        }
+        dug = next((one.waterway.line.length for one in found.values() if one.waterway), None)
+        lines |= {} if dug is None else {WATERWAY: dug}
+        for name, length in lines.items():
+            days[site, name] = length / 100 * asked.kinds[name].measure.days
+    return days
+
+
+def _owed(
+    asked: _Asked, plots: pd.DataFrame, days: Mapping[tuple[str, str], float]
+) -> pd.DataFrame:
+    carrying = {name for name, kind in asked.kinds.items() if kind.form.carries_water}
+    alone = asked.every[~asked.every["measure"].isin(carrying)]
+    own = alone.set_index("plot_id")["person_days"]
+    mine = plots["plot_id"].map(own).where(plots["plot_id"].isin(own.index), 0.0)
+    common: dict[str, float] = {}
+    for (site, name), value in days.items():
+        if name in carrying:
+            common[site] = common.get(site, 0.0) + value
+    area = plots["area_ha"].to_numpy(dtype=np.float64)
+    return days_owed(plots, mine.to_numpy(dtype=np.float64), area, common)
+
+
+def _outlets(lines: pd.DataFrame, waterways: pd.DataFrame, features: pd.DataFrame) -> pd.DataFrame:
+    """List the outlets that are there already and that lines or waterways end at."""
+    ends = pd.concat(
+        [
+            lines[["work_site", "structure_outlet"]].rename(columns={"structure_outlet": "outlet"}),
+            waterways[["work_site", "waterway_outlet"]].rename(
+                columns={"waterway_outlet": "outlet"}
+            ),
+        ]
+    )
+    counted = ends.groupby(["work_site", "outlet"], sort=True).size()
+    found = counted.reset_index(name="outlet_lines")
+    names = features["kind"].astype(str) + " " + features["source_row"].astype(str)
+    shapes = dict(zip(names, features["geometry"], strict=True))
+    found = found[found["outlet"].isin(shapes)].reset_index(drop=True)
+    columns = ("work_site", *tables.made_by("outlets"))
+    checked = tables.check(found.astype({"outlet_lines": "int64"}), columns)
+    return checked.assign(geometry=found["outlet"].map(shapes).astype(object))

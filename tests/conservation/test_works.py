@@ -1,0 +1,160 @@
+"""The works of hillsides as a run puts them together: outlets, drains, waterways, days."""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from pyproj import CRS
+
+from districtplan import conservation, erosion
+from districtplan.conservation.hillsides import Terrain
+from districtplan.handbook import packaged
+from tests.conservation.cases import DAYS, plan_with, plots_of, standing_on, with_labour
+from tests.conservation.hillsides import Land
+
+ZONE = CRS.from_epsg(32736)
+BOOK = with_labour()
+OUTLINES = shapely.box(0, [55, 27.5, 0], 60, [80, 52.5, 25])
+WATERWAY = shapely.LineString([(-2, 110), (-2, -10)])
+
+
+class Doubted(Land):
+    """The plane of a hillside, known to a third of a percent."""
+
+    class doubt:  # noqa: N801 - stands for a value
+        floor = 0.003
+
+
+class Plain:
+    """Local metres that are those of the zone."""
+
+    to = back = staticmethod(lambda xy: xy)
+
+
+class Surfaces:
+    def surface(self, _):
+        return Plain(), Doubted()
+
+
+def features(**kinds):
+    return pd.DataFrame(
+        {
+            "source_row": range(1, len(kinds) + 1),
+            "kind": [name.replace("_", " ") for name in kinds],
+            "width_m": 2.0,
+            "geometry": list(kinds.values()),
+        }
+    )
+
+
+@functools.cache
+def proposed(asked=()):
+    """Three plots of 20 % one below the other, with a long slope above them."""
+    plan = plan_with(**dict(asked))
+    above = pd.DataFrame(
+        {
+            "plot_id": ["P0", "P1", "P2"],
+            "slope_length_above_m": [90.0, 0.0, 0.0],
+            "slope_length_above_at_least": 0,
+        }
+    )
+    plots = plots_of([20.0] * 3, 25.0, plan, BOOK, above=above)
+    plots = plots.assign(elevation_mean_m=[1014, 1008, 1002], downslope_true_deg=180.0)
+    sited = conservation.work_sites(
+        plots.assign(geometry=OUTLINES), np.array([], dtype=object), packaged()
+    )
+    plots = plots.merge(sited, on="plot_id")
+    known = conservation.Known(standing_on(plots, book=BOOK), erosion.Equations(plan, BOOK))
+    return plots, conservation.propose(plots, known, plan, BOOK), known, plan
+
+
+def works(there, flow=(), book=BOOK, taking_part=None, **asked):
+    plots, proposal, known, plan = proposed(tuple(asked.items()))
+    terrain = Terrain(OUTLINES, there, np.array(flow, dtype=object), ZONE, ZONE, Surfaces())
+    known = conservation.Known(known.standing, known.equations, known.vetoes, taking_part)
+    return conservation.site_works(plots, proposal, terrain, known, plan, book)
+
+
+def test_a_drain_goes_with_the_hillside_and_ends_at_the_named_outlet():
+    found = works(features(waterway=WATERWAY))
+    assert found.order["work"].tolist() == ["outlet", "cut_off_drain", "structures", "rows"]
+    drain = found.lines[found.lines["structure"] == "cut_off_drain"].iloc[0]
+    assert drain["structure_outlet"] == "waterway 1"
+    end = shapely.Point(drain["geometry"].coords[-1])
+    assert end.distance(WATERWAY) < 1e-6
+    assert end.y > 80 - 1
+    assert found.outlets["outlet"].tolist() == ["waterway 1"]
+    assert found.outlets["geometry"][0].equals(WATERWAY)
+
+
+@pytest.mark.parametrize("kind", ["path", "house"])
+def test_without_a_safe_outlet_nothing_carries_water(kind):
+    found = works(features(**{kind: WATERWAY}))
+    assert found.order["work"].tolist() == ["find_outlet", "structures", "rows"]
+    assert found.lines["structure_outlet"].isna().all()
+    assert found.refused["structure_reason"].tolist() == ["no_outlet"]
+
+
+@pytest.mark.parametrize("kind", ["house", "road", "path", "grave", "latrine", "spring"])
+def test_no_water_is_led_over_what_stands_between_the_hillside_and_its_outlet(kind):
+    between = shapely.box(-1.5, -20, -0.5, 120)
+    found = works(features(waterway=WATERWAY, **{kind: between}))
+    assert found.lines["structure_outlet"].isna().all()
+    assert found.order["work"].iloc[0] == "find_outlet"
+
+
+def test_a_forest_may_take_the_water():
+    found = works(features(forest=shapely.box(-20, -10, -2, 110)))
+    assert found.outlets["outlet"].tolist() == ["forest 1"]
+
+
+def test_a_neighbours_land_is_no_way_for_water():
+    plots, proposal, known, plan = proposed()
+    # Another site's plot lies between the hillside and the waterway.
+    outlines = np.append(OUTLINES[:2], shapely.box(-2.5, -20, 61, 120).difference(
+        shapely.box(-1, 26, 60.5, 81)
+    ))  # fmt: skip
+    apart = plots.assign(work_site=["A", "A", "B"])
+    terrain = Terrain(
+        outlines, features(waterway=shapely.LineString([(-2, 81), (-2, 26)])),
+        np.array([], dtype=object), ZONE, ZONE, Surfaces(),
+    )  # fmt: skip
+    found = conservation.site_works(apart, proposal, terrain, known, plan, BOOK)
+    assert found.lines.loc[found.lines["work_site"] == "A", "structure_outlet"].isna().all()
+
+
+def test_ground_that_slips_bears_no_drain():
+    found = works(features(waterway=WATERWAY, slipping_ground=shapely.box(70, 0, 90, 50)))
+    assert "cut_off_drain" not in set(found.lines["structure"])
+    assert "slipping_ground" in set(found.refused["structure_reason"])
+
+
+def test_days_are_owed_by_line_and_common_work_by_area():
+    found = works(features(waterway=WATERWAY))
+    order = found.order.set_index("work")
+    drain = order.loc["cut_off_drain"]
+    assert drain["work_person_days"] == pytest.approx(drain["work_length_m"] / 100 * DAYS["cut_off_drain"])
+    assert found.days["days_owed"].sum() == pytest.approx(order["work_person_days"].sum())
+    unknown = with_labour({name: days for name, days in DAYS.items() if name != "cut_off_drain"})
+    told = works(features(waterway=WATERWAY), book=unknown)
+    assert told.days["days_owed"].isna().all()
+
+
+def test_a_line_is_safe_only_if_all_that_it_needs_take_part():
+    found = works(features(waterway=WATERWAY), taking_part=frozenset({"P0"}))
+    level = found.lines[found.lines["structure_outlet"].isna()]
+    assert set(level["structure_safe"]) == {0, 1}
+    assert all(
+        safe == int("P0" in on)
+        for safe, on in zip(level["structure_safe"], level["structure_plots"], strict=True)
+    )
+    assert works(features(waterway=WATERWAY)).lines["structure_safe"].isna().all()
+
+
+def test_only_the_first_sites_are_drawn_and_the_others_counted():
+    found = works(features(waterway=WATERWAY), sites_drawn_max=0)
+    assert (found.sites, found.sites_drawn, len(found.lines), len(found.order)) == (1, 0, 0, 0)
