@@ -22,6 +22,7 @@ from districtplan.outputs import sheets, wording
 from districtplan.outputs.sheets import paper, plot_page
 from districtplan.outputs.sheets import pictures as pictures_of
 from districtplan.outputs.sheets.build import sheets_of
+from districtplan.outputs.sheets.laid import PEGS_PRINTED_MAX
 from districtplan.outputs.sheets.paper import TEXT_PT, Paper
 from districtplan.outputs.sheets.pegs import pegs_table
 from districtplan.outputs.sheets.sheet import Drawing, Mark
@@ -735,3 +736,28 @@ def test_rows_of_maize_are_told_and_drawn_apart(small_results, texts):
     alone = sheet_with(small_results, texts, "A-01")
     assert not alone.drawing.maize
     assert "maize" not in " ".join((*alone.walk.sentences, alone.drawing_note))
+
+
+def test_more_pegs_than_anyone_carries_are_not_printed(small_results, texts):
+    """The sheet prints whole lines, says what it leaves out and where it is, and counts all."""
+    plots = small_results.plots
+    (outline,) = plots.loc[plots["plot_id"] == "109", "geometry"]
+    x, y = outline.centroid.x, outline.centroid.y
+    one = pegs_of("109", outline, np.array([[x - 20, y], [x + 15, y]]), 5.0)
+    count, lines = len(one.table), 30
+    table = pd.concat([one.table.assign(line=number) for number in range(1, lines + 1)])
+    walks = {("109", number): one.walks["109", 1] for number in range(1, lines + 1)}
+    laid = dataclasses.replace(one, table=table.reset_index(drop=True), walks=walks)
+    sheet = sheet_with(dataclasses.replace(small_results, pegs=laid), texts, "109")
+    printed = len(sheet.pegs.rows) - 1
+    assert printed == PEGS_PRINTED_MAX // count * count < count * lines
+    assert len(sheet.drawing.pegs) == printed
+    assert f"From peg {printed + 1} on {count * lines - printed} more" in sheet.ties.sentences[-1]
+    assert len(sheet.ties.sentences) == printed // count + 1
+    assert f"Set out {lines} lines" in sheet.walk.sentences[0]
+    assert f"{printed - count + 1} to {printed};" in sheet.walk.sentences[0]
+    steps = sum(math.ceil(leg / 2) for leg in one.walks["109", 1].leg_m) + 1
+    assert carried_of(sheet)["peg"] == str(lines * steps)
+    results = with_plan(dataclasses.replace(small_results, pegs=laid), plot_ids=["109"])
+    printed_pages = read_fast(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
+    assert sum("Plots file, row 11" in page for page in printed_pages) <= 6

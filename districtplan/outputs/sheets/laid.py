@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from districtplan.rows import Walk
 
 QUARTER_TURN = 90
+PEGS_PRINTED_MAX = 120
+"""Most pegs on a sheet, three pages of them: nobody carries more up a hillside."""
 DEGREES = CRS.from_epsg(4326)
 
 
@@ -94,14 +96,35 @@ class Plot:
 
     @property
     def pegs(self) -> pd.DataFrame | None:
-        """Give the pegs of lines that are to be set out.
+        """Give the pegs of lines that are to be set out, as many as a sheet prints.
 
         Returns
         -------
         pandas.DataFrame | None
-            As found; None where there are none.
+            Those of the first lines, none of which is cut unless it is the only one; None where
+            there are none.
         """
-        return self.found.pegs if self.kind in {"compass", "level", "guide"} else None
+        pegs = self.found.pegs
+        if pegs is None or self.kind not in {"compass", "level", "guide"}:
+            return None
+        if len(pegs) <= PEGS_PRINTED_MAX:
+            return pegs
+        first, cut = pegs.iloc[:PEGS_PRINTED_MAX], pegs["line"].iloc[PEGS_PRINTED_MAX]
+        whole = first[first["line"] != cut]
+        return whole if len(whole) else first
+
+    @property
+    def left_out(self) -> int:
+        """Count the pegs that are to be set and aren't printed.
+
+        Returns
+        -------
+        int
+            How many.
+        """
+        if self.pegs is None or self.found.pegs is None:
+            return 0
+        return len(self.found.pegs) - len(self.pegs)
 
     @property
     def starts(self) -> pd.DataFrame | None:

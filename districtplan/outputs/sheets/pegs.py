@@ -54,18 +54,45 @@ def ties_part(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
         return None
     corners = found.corners
     letters = {} if corners is None else dict(zip(corners["xy"], corners["letter"], strict=True))
-    names = pegs.groupby("line")["number"]
-    first, last = names.first(), names.last()
+    runs = runs_of(plot)
     guides = {} if found.guides is None else found.guides.set_index("line").to_dict("index")
     said = []
     for number, walk in found.walks:
+        if number not in runs:
+            continue
+        first, last = runs[number]
         ends = {
             name: tie_words(end, letters[end.corner_xy], plan, texts)
             for name, end in zip(("start", "end"), walk.ties, strict=True)
         }
-        where = texts.say("sheets.pegs.ends", first=first[number], last=last[number], **ends)
+        where = texts.say("sheets.pegs.ends", first=first, last=last, **ends)
         said.append(" ".join((where, *_beside(guides.get(number, {}), texts))))
+    if plot.left_out:
+        last = pegs["number"].iloc[-1]
+        said.append(
+            texts.say("sheets.pegs.left_out", first=f"{last + 1:,}", count=f"{plot.left_out:,}")
+        )
     return Part(texts.say("sheets.pegs.title"), tuple(said))
+
+
+def runs_of(plot: Plot) -> dict[int, tuple[int, int]]:
+    """Give the first and the last peg of the lines that a sheet prints.
+
+    Parameters
+    ----------
+    plot : Plot
+        The plot.
+
+    Returns
+    -------
+    dict[int, tuple[int, int]]
+        First and last peg of each line, by its number, whether or not all between are printed.
+    """
+    if plot.pegs is None or plot.found.pegs is None:
+        return {}
+    shown = plot.found.pegs["line"].isin(plot.pegs["line"])
+    numbers = plot.found.pegs[shown].groupby("line", sort=False)["number"].agg(["first", "last"])
+    return {int(line): (first, last) for line, first, last in numbers.itertuples()}
 
 
 def _begins(line: Mapping[Hashable, Any], plan: Plan, texts: Texts) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from districtplan.outputs import wording
 from districtplan.outputs.field_words import band_line, bears_words, string_line
 from districtplan.outputs.sheets.laid import first_turn
+from districtplan.outputs.sheets.pegs import runs_of
 from districtplan.outputs.sheets.sheet import Part
 
 if TYPE_CHECKING:
@@ -115,15 +116,15 @@ def _guided(plot: Plot, texts: Texts) -> tuple[dict[str, Any], tuple[str, ...]]:
         return {"lines": len(plot.starts)}, (
             "start_levelled" if one else "start_levelled_lines", "level", "pegs", last
         )  # fmt: skip
-    runs = plot.pegs.groupby("line", sort=False)["number"].agg(["first", "last"])
-    if len(runs) == 1:
+    lines = len(plot.found.walks)
+    if lines == 1:
         bearing = float(plot.found.walks[0][1].true_deg[0])
         side = {"side": wording.direction(bearing, texts)}
         return side, ("start_peg", "level_peg", "pegs", "follow")
     said = (texts.say("sheets.pegs.run", first=first, last=last)
-            for first, last in runs.itertuples(index=False))  # fmt: skip
+            for first, last in runs_of(plot).values())  # fmt: skip
     last_step = "divide" if plot.row["guide_kind"] == LEVEL_LINES else "follow_parts"
-    more = {"lines": len(runs), "runs": ", ".join(said)}
+    more = {"lines": lines, "runs": ", ".join(said)}
     return more, ("start_lines", "level_numbers", "pegs", last_step)
 
 
