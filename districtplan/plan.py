@@ -794,6 +794,23 @@ class Practice(Section):
         return (self.maize_row_spacing_cm - between) / 2
 
     @property
+    def bean_row_step_cm(self) -> float:
+        """Distance from a bean row to the next.
+
+        Returns
+        -------
+        float
+            Row spacing; with maize, that of the rows between two maize rows, of which a single one
+            lies as far from the maize [cm].
+        """
+        if self.maize_bean_rows is None:
+            return self.row_spacing_cm
+        aside = self.bean_beside_maize_cm
+        if self.maize_bean_rows == 1:
+            return aside
+        return (self.maize_row_spacing_cm - 2 * aside) / (self.maize_bean_rows - 1)
+
+    @property
     def bean_rows_apart_cm(self) -> float:
         """Mean distance of bean rows: the width of ground to each.
 

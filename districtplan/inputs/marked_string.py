@@ -61,6 +61,8 @@ class Marks:
         From mark to mark; the first stands half of it from the string's start [m].
     on_string : int
         Marks on the string.
+    at_planting : bool
+        Whether it is given with the seed; else at the first weeding.
     error_pct : float
         How much more than the plan's rate the string gives, by rounding to whole holes and whole
         marks; less where negative [%].
@@ -72,6 +74,7 @@ class Marks:
     holes: int
     every_m: float
     on_string: int
+    at_planting: bool
     error_pct: float
 
 
@@ -88,7 +91,7 @@ class MarkedString:
     hole_m : float
         From hole to hole; the first stands half of it from the string's start [m].
     stick_m : float
-        Length of the stick: from row to row [m].
+        Length of the stick: from a row of beans to the next [m].
     seeds_per_hole : int
         Seeds in a hole.
     marks : tuple[Marks, ...]
@@ -130,11 +133,12 @@ class Laid:
 
 @dataclass(frozen=True)
 class _Wanted:
-    """A good that is to be marked: holes that one measure is for, not yet whole."""
+    """A good that is to be marked: holes that one measure is for, not yet whole, and when."""
 
     good: str
     measure_g: float
     holes: float
+    at_planting: bool
 
 
 @dataclass(frozen=True)
@@ -182,7 +186,8 @@ def marked_string(plan: Plan, handbook: Handbook) -> MarkedString:
         rate, measure_g = grams_a_metre(plan, good), getattr(plan.string, key)
         if rate is None or measure_g is None:
             continue
-        one = _Wanted(good, measure_g, measure_g / (rate * hole_m))
+        later = good == "urea" and plan.fertiliser.urea_time != "planting"
+        one = _Wanted(good, measure_g, measure_g / (rate * hole_m), not later)
         wanted.append(one)
         faults += list(_faults(one, most, plan, handbook))
     if faults:
@@ -194,7 +199,7 @@ def marked_string(plan: Plan, handbook: Handbook) -> MarkedString:
         string_m=holes * hole_m,
         holes=holes,
         hole_m=hole_m,
-        stick_m=practice.row_spacing_cm / 100,
+        stick_m=practice.bean_row_step_cm / 100,
         seeds_per_hole=seeds_per_hole(plan, handbook),
         marks=tuple(_marks(period, holes, hole_m) for period in periods),
         not_weighed=tuple(
@@ -294,6 +299,7 @@ def _marks(period: _Period, holes: int, hole_m: float) -> Marks:
         period.holes,
         period.holes * hole_m,
         period.count(holes),
+        period.wanted.at_planting,
         # Adding 0 makes 0 of -0.
         round(100 * period.error(holes), PERCENT_DECIMALS) + 0.0,
     )

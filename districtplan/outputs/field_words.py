@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from districtplan.handbook import Handbook
     from districtplan.inputs.marked_string import MarkedString, Marks
     from districtplan.outputs.texts import Texts
-    from districtplan.plan import Plan
+    from districtplan.plan import Erosion, Plan, Practice
     from districtplan.rows.corner import Tie
     from districtplan.rows.pocket import Pocket, PocketRow
 
@@ -55,6 +57,7 @@ def level_words(
         return handbook.number(TABLE, name)
 
     limit, fall = plan.terrain.row_grade_limit_pct, abs(grade_pct or 0.0)
+    level = grade_pct is not None and fall == 0
     aim = "level.graded" if fall > 0 else "level.level" if grade_pct is not None else "level.listed"
     shared = [
         texts.say("level.between", step_m=number("a_frame_span_m")),
@@ -68,6 +71,7 @@ def level_words(
             texts.say("level.before"),
             texts.say(f"level.{name}.calibrate"),
             texts.say(f"level.{name}.use"),
+            *([] if level else [texts.say(f"level.{name}.falls", span_m=span)]),
             # 1 % over a metre is a centimetre.
             texts.say(aim, grade_pct=fall, cm=fall * span, span_m=span),
             texts.say("level.tolerance", grade_pct=limit, cm=limit * span, span_m=span),
@@ -76,15 +80,15 @@ def level_words(
     return found
 
 
-def tie_words(tie: Tie, letter: str, plan: Plan, texts: Texts) -> str:
+def tie_words(tie: Tie, letter: str | None, plan: Plan, texts: Texts) -> str:
     """Say where a place lies on the plot's edge.
 
     Parameters
     ----------
     tie : Tie
         The way from a corner.
-    letter : str
-        Sign of the corner on the drawing.
+    letter : str | None
+        Sign of the corner on the drawing; None where it has none.
     plan : Plan
         Its pace.
     texts : Texts
@@ -95,7 +99,8 @@ def tie_words(tie: Tie, letter: str, plan: Plan, texts: Texts) -> str:
     str
         Part of a sentence: metres and paces from a named corner.
     """
-    corner = texts.say("pegs.corner", letter=letter, side=texts.say(f"pegs.{tie.corner}"))
+    named = "unlettered" if letter is None else "corner"
+    corner = texts.say(f"pegs.{named}", letter=letter, side=texts.say(f"pegs.{tie.corner}"))
     if tie.along_m < AT_CORNER_M:
         said = texts.say("pegs.tie_at", corner=corner)
     else:
@@ -158,7 +163,7 @@ def string_words(string: MarkedString, texts: Texts) -> list[str]:
         texts.say(f"string.seeds.{seeds}", count=string.seeds_per_hole),
     ]
     for mark in string.marks:
-        said += [_mark_words(mark, texts), _rounding_words(mark, texts)]
+        said += [" ".join(_mark_words(mark, texts)), _rounding_words(mark, texts)]
     said += [
         texts.say("string.stick", stick_cm=_whole(100 * string.stick_m)),
         texts.say("string.caution"),
@@ -172,19 +177,28 @@ def _whole(cm: float) -> float:
     return round(cm, 3)
 
 
-def _mark_words(mark: Marks, texts: Texts) -> str:
+def _mark_words(mark: Marks, texts: Texts) -> Iterator[str]:
+    """Say where the marks are, what to do at one, and when."""
     number = "one" if mark.measures == 1 else "many"
     measure = texts.say(
         f"string.measure.{mark.good}.{number}", count=mark.measures, grams=mark.measure_g
     )
-    return texts.say(
+    holes = "one" if mark.holes == 1 else "many"
+    yield texts.say(
         f"string.mark.{mark.good}",
         measure=measure,
-        each=texts.say(f"string.each.{'one' if mark.holes == 1 else 'many'}", count=mark.holes),
+        each=texts.say(f"string.each.{holes}", count=mark.holes),
         every_m=mark.every_m,
         first_m=mark.every_m / 2,
         count=mark.on_string,
     )
+    yield texts.say(f"string.share.{holes}", count=mark.holes)
+    if mark.good == "urea":
+        yield texts.say(f"string.urea.{_time(mark)}")
+
+
+def _time(mark: Marks) -> str:
+    return "planting" if mark.at_planting else "first_weeding"
 
 
 def _rounding_words(mark: Marks, texts: Texts) -> str:
@@ -195,7 +209,7 @@ def _rounding_words(mark: Marks, texts: Texts) -> str:
 
 
 def string_line(string: MarkedString, texts: Texts) -> str:
-    """Say in a line what the string and the stick carry.
+    """Say in a line what the string carries.
 
     Parameters
     ----------
@@ -209,6 +223,7 @@ def string_line(string: MarkedString, texts: Texts) -> str:
     str
         A sentence.
     """
+    marks = sorted(string.marks, key=lambda mark: not mark.at_planting)
     goods = [texts.say("string.line.holes", hole_cm=_whole(100 * string.hole_m))]
     goods += [
         texts.say(
@@ -219,16 +234,14 @@ def string_line(string: MarkedString, texts: Texts) -> str:
                 count=mark.measures,
             ),
             holes=texts.say(
-                f"string.line.count.{'one' if mark.holes == 1 else 'many'}", count=mark.holes
+                f"string.line.count.{'again' if place else 'one' if mark.holes == 1 else 'many'}",
+                count=mark.holes,
             ),
+            when=texts.say(f"string.line.urea_{_time(mark)}"),
         )
-        for mark in string.marks
+        for place, mark in enumerate(marks)
     ]
-    return texts.say(
-        "string.line.all",
-        marks="; ".join(goods),
-        stick_cm=_whole(100 * string.stick_m),
-    )
+    return texts.say("string.line.all", marks="; ".join(goods))
 
 
 def pocket_words(pocket: Pocket, length_m: float, texts: Texts) -> list[list[str]]:
@@ -255,10 +268,68 @@ def pocket_words(pocket: Pocket, length_m: float, texts: Texts) -> list[list[str
         "drop": texts.say("pocket.drop"),
         "limit": texts.say("pocket.limit"),
         "off": texts.say("pocket.off", degrees=errors),
-        "allowed": texts.say("pocket.allowed"),
     }
     columns = [_pocket_cells(row, length_m, texts) for row in pocket.rows]
     return [[head, *(cells[name] for cells in columns)] for name, head in heads.items()]
+
+
+def bears_words(erosion: Erosion, length_m: float, texts: Texts) -> str:
+    """Say from which slope land bears what, as a fall over a length.
+
+    Parameters
+    ----------
+    erosion : Erosion
+        The plan's limits of slope.
+    length_m : float
+        Length over which falls are measured [m].
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    return texts.say(
+        "pocket.bears",
+        length=length_m,
+        technician=_fall(erosion.structures_from_slope_pct * length_m, texts),
+        perennials=_fall(erosion.perennials_from_slope_pct * length_m, texts),
+        forest=_fall(erosion.forest_from_slope_pct * length_m, texts),
+    )
+
+
+def band_line(practice: Practice, texts: Texts) -> list[str]:
+    """Say how rows of maize and of beans follow one another.
+
+    Parameters
+    ----------
+    practice : Practice
+        The plan's practice.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        A sentence; none where beans stand alone.
+    """
+    beans, seeds = practice.maize_bean_rows, practice.maize_seeds_per_hole
+    if beans is None:
+        return []
+    return [
+        texts.say(
+            "string.band",
+            aside=_whole(practice.bean_beside_maize_cm),
+            beans=texts.say(
+                f"string.band_beans.{'one' if beans == 1 else 'many'}",
+                count=beans,
+                apart=_whole(practice.bean_row_step_cm),
+            ),
+            seeds=texts.say(f"string.band_seeds.{'one' if seeds == 1 else 'many'}", count=seeds),
+            hole=practice.maize_hole_spacing_cm,
+        )
+    ]
 
 
 def _pocket_cells(row: PocketRow, length_m: float, texts: Texts) -> dict[str, str]:
@@ -272,7 +343,6 @@ def _pocket_cells(row: PocketRow, length_m: float, texts: Texts) -> dict[str, st
         ),
         "limit": _fall(row.grade_limit_pct * length_m, texts),
         "off": ", ".join(f"{grade * length_m:.0f}" for grade in row.grade_off_pct),
-        "allowed": texts.say(f"pocket.{row.allowed}"),
     }
 
 

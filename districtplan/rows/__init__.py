@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from districtplan.rows.control import Pegs, Rows, control_pegs, first_long
+from districtplan.rows.corner import Tie
 from districtplan.rows.drain import EITHER, FLAGS, drain
 from districtplan.rows.draw import draw
 from districtplan.rows.ends import NOT_KNOWN, REFUSED, SAFE
 from districtplan.rows.guides import Guides, guide_lines
-from districtplan.rows.ladder import KINDS
+from districtplan.rows.ladder import KINDS, STANDING
 from districtplan.rows.land import Clear, areas
 from districtplan.rows.lay import Laid, by_area, lay, with_curved
 from districtplan.rows.low_places import low_places
@@ -23,6 +24,7 @@ __all__ = [
     "NOT_KNOWN",
     "REFUSED",
     "SAFE",
+    "STANDING",
     "Clear",
     "Guides",
     "Laid",
@@ -30,6 +32,7 @@ __all__ = [
     "Rows",
     "Rules",
     "Site",
+    "Tie",
     "Walk",
     "areas",
     "by_area",

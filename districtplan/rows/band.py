@@ -55,8 +55,7 @@ def families(plan: Plan) -> list[Family]:
     width, aside = practice.maize_row_spacing_cm / 100, practice.bean_beside_maize_cm / 100
     first = _first(plan, aside)
     maize = Family("maize", first, width, practice.maize_hole_spacing_cm / 100)
-    # One bean row has no neighbour to be spaced from.
-    apart = (width - 2 * aside) / max(practice.maize_bean_rows - 1, 1)
+    apart = practice.bean_row_step_cm / 100
     beans = [
         Family("beans", first + aside + place * apart, width, hole)
         for place in range(practice.maize_bean_rows)

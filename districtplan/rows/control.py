@@ -1,4 +1,4 @@
-"""Control pegs of a district: of one row a plot with straight rows, and of every guide line.
+"""Control pegs of a district: of one row a plot with straight rows, and of the guide lines.
 
 The row is the first long one, counted downhill: the very first may be a few metres in a corner, and
 rows laid beside so short a line would go astray. A line on the contour is designed level, so that
@@ -20,6 +20,7 @@ from districtplan import geodesy, tables
 from districtplan.rows.corner import tie
 from districtplan.rows.drain import EITHER, SIDES
 from districtplan.rows.guides import OF_GUIDES
+from districtplan.rows.ladder import STANDING
 from districtplan.rows.setting_out import TABLE, Pegged, Rules, Site, describe, stand
 
 if TYPE_CHECKING:
@@ -210,7 +211,9 @@ def _from_corner(course: shapely.LineString, site: Site) -> shapely.LineString:
 
 
 def _drawn(guides: Guides, zone: CRS) -> list[_Line]:
-    lines = guides.lines[guides.lines["geometry"].notna()]
+    # What stands there is the line: nothing is to be pegged.
+    pegged = guides.lines["geometry"].notna() & guides.lines["guide_kind"].ne(STANDING)
+    lines = guides.lines[pegged]
     if not len(lines):
         return []
     moved = geodesy.reproject(lines["geometry"].to_numpy(dtype=object), guides.crs, zone)

@@ -32,13 +32,14 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+STANDING = "standing structures"
 KINDS = (
     "straight",
     "arc",
     "arc sectors",
     "level lines",
     "level on the ground",
-    "standing structures",
+    STANDING,
 )
 """What guides the rows of a plot, fewest lines first."""
 POINTS = 600
@@ -265,7 +266,7 @@ def beside(
     land = _Land(outline, surface, xy, surface.gradient(xy))
     straight = _by_arcs(land, "straight", (Sector((), arc.straight(xy, land.gradient)),), limits)
     guided = _by_levels(land, found, surface.height(xy), limits)
-    return _drawn(land, straight, guided._replace(kind="standing structures"), limits.setting)
+    return _drawn(land, straight, guided._replace(kind=STANDING), limits.setting)
 
 
 def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:

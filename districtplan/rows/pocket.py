@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
 
 SLOPES, SPACINGS = "pocket_slopes", intervals.COMMON
-ALLOWED = ("rows", "technician", "perennials", "forest")
-"""What land of a slope may bear, by the plan's limits: rows alone; rows with what a technician
-decides; perennial crops; forest."""
 
 
 @dataclass(frozen=True)
@@ -62,8 +59,6 @@ class PocketRow:
         Grade of a row laid off the contour by each of the table's errors [%].
     error_max_deg : float
         Error of a bearing that brings a row to its limit [degrees]; 90 if none does.
-    allowed : str
-        One of ``ALLOWED``.
     """
 
     slope_pct: float
@@ -72,7 +67,6 @@ class PocketRow:
     grade_limit_pct: float
     grade_off_pct: tuple[float, ...]
     error_max_deg: float
-    allowed: str
 
 
 @dataclass(frozen=True)
@@ -97,7 +91,7 @@ def pocket_table(plan: Plan, handbook: Handbook) -> Pocket:
     Parameters
     ----------
     plan : Plan
-        Its pace, row-grade limits and limits of land use.
+        Its pace and row-grade limits.
     handbook : Handbook
         Slopes (table ``pocket_slopes``) and rules (table ``line_spacings``).
 
@@ -124,7 +118,6 @@ def _row(slope_pct: float, errors: tuple[float, ...], plan: Plan, handbook: Hand
         limit,
         tuple(float(slope_pct * np.sin(np.radians(error))) for error in errors),
         float(np.degrees(np.arcsin(min(limit / slope_pct, 1.0)))),
-        _allowed(slope_pct, plan),
     )
 
 
@@ -136,12 +129,3 @@ def _spacing(map_m: float, slope_pct: float, pace_m: float) -> Spacing:
 
 def _apart_m(rule: str, slope_pct: float, handbook: Handbook) -> float:
     return float(intervals.horizontal_m(rule, np.array([slope_pct]), handbook)[0])
-
-
-def _allowed(slope_pct: float, plan: Plan) -> str:
-    limits = (
-        plan.erosion.structures_from_slope_pct,
-        plan.erosion.perennials_from_slope_pct,
-        plan.erosion.forest_from_slope_pct,
-    )
-    return ALLOWED[sum(slope_pct >= limit for limit in limits)]

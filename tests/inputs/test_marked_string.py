@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -208,3 +210,42 @@ def test_the_string_is_as_long_as_the_plan_has_it():
 def test_handbook_numbers_matter(name, other, practice, weighed):
     changed = recipe(practice, weighed, renumbered("marked_string", name, other))
     assert changed != recipe(practice, weighed)
+
+
+def off_by(string, rows, plan, book) -> dict[str, float]:
+    """How far a walk by the string is from the plan's need, as a share, seed and goods."""
+    need = needed(rows.sum() * plan.practice.bean_rows_apart_cm / 100 / 10_000, plan, book).iloc[0]
+    laid = walk_string(string, rows)
+    found = {good: grams / float(need[f"{good}_g"]) - 1 for good, grams in laid.grams.items()}
+    return found | {"seed": laid.seeds / float(need["seeds"]) - 1}
+
+
+@pytest.mark.parametrize("name", practice.names())
+@pytest.mark.parametrize("good", ["seed", *MEASURES])
+def test_a_wrong_mark_is_seen(name, good):
+    """Marks set a tenth too far apart, one more of them gone from the string: the walk tells."""
+    book = packaged().with_practice(*practice.packaged(name))
+    asked = plan_of(practice={"name": name, **RATES}, string=WEIGHED).under(book)
+    string = marked_string(asked, book)
+    rows = np.random.default_rng(5).uniform(12, 48, 70)
+
+    def within(one) -> bool:
+        found = off_by(one, rows, asked, book)
+        told = {mark.good: abs(mark.error_pct) / 100 for mark in string.marks}
+        return all(abs(off) <= told.get(what, 0.0) + 0.02 for what, off in found.items())
+
+    assert within(string)
+    if good == "seed":
+        holes = round(string.holes / 1.1)
+        wrong = dataclasses.replace(string, holes=holes, hole_m=string.hole_m * 1.1)
+    else:
+        marks = (
+            dataclasses.replace(
+                mark, every_m=mark.every_m * 1.1, on_string=round(mark.on_string / 1.1) - 1
+            )
+            if mark.good == good
+            else mark
+            for mark in string.marks
+        )
+        wrong = dataclasses.replace(string, marks=tuple(marks))
+    assert not within(wrong)

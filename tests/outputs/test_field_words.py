@@ -14,6 +14,7 @@ from districtplan.inputs import marked_string
 from districtplan.inputs.marked_string import MEASURES
 from districtplan.outputs.field_words import (
     LEVELS,
+    bears_words,
     level_words,
     paces,
     pocket_words,
@@ -23,7 +24,6 @@ from districtplan.outputs.field_words import (
 )
 from districtplan.rows import Rules, Site, pocket_table, set_out
 from districtplan.rows.corner import SIDES, Tie
-from districtplan.rows.pocket import ALLOWED
 from tests.conftest import plan_of
 from tests.support import renumbered
 
@@ -82,14 +82,15 @@ def test_paces_are_the_plans(texts):
     tie = Tie("south-west", 30.0, "anticlockwise", 0.25, (0.0, 0.0))
     said = tie_words(tie, "C", PLAN, texts)
     assert said == (
-        "30.0 m along the edge from C, the south-west corner (40 paces), "
-        "with the plot on your left hand, then 0.2 m straight into the plot"
+        "30.0 m (40 paces) along the edge from corner C (south-west), the plot on your left, "
+        "then 0.2 m straight into the plot"
     )
     assert paces(30.0, plan_of(rows={"pace_m": 0.6})) == 50
     near = Tie("north", 0.8, "clockwise", 0.0, (0.0, 0.0))
     assert "(1 pace)" in tie_words(near, "A", PLAN, texts)
     there = Tie("north", 0.0, "clockwise", 0.0, (0.0, 0.0))
-    assert tie_words(there, "A", PLAN, texts) == "at A, the north corner"
+    assert tie_words(there, "A", PLAN, texts) == "at corner A (north)"
+    assert tie_words(there, None, PLAN, texts) == "at the north corner"
 
 
 def test_every_corner_has_a_name(texts):
@@ -141,17 +142,22 @@ def test_the_pocket_table_in_words(texts):
     assert cells["lower by"]["2 m"] == "1.5 to 3 m"
     assert cells["Next line, steps"]["1 m"] == "20"
     assert cells["5, 10, 20° off falls, cm"]["2 m"] == "17, 35, 68"
-    assert cells["What it bears"]["2 m"] == "beans: ask"
-    assert {texts.say(f"pocket.{code}") for code in ALLOWED} == set(rows[-1][1:])
+    limits = {"perennials_from_slope_pct": 45.0, "forest_from_slope_pct": 62.0}
+    said = bears_words(plan_of(erosion=limits).erosion, 10.0, texts)
+    assert "from 1.2 m in 10 m ask" in said
+    assert "from 4.5 m perennials; from 6.2 m forest" in said
 
 
 def test_a_line_says_what_the_string_carries(texts):
     string = marked_string(plan_of(practice=RATES, string=WEIGHED), packaged())
     said = string_line(string, texts)
     assert said.startswith("String: hole each 10 cm; ")
-    assert said.endswith("Stick 50 cm.")
     for mark in string.marks:
-        assert f"to {mark.holes} holes" in said
+        assert f"to {mark.holes}" in said
+    # What is given later stands last.
+    assert re.search(r"; first weeding: urea 1 cap to \d+\.$", said)
+    early = plan_of(practice=RATES, string=WEIGHED, fertiliser={"urea_time": "planting"})
+    assert "at planting: urea" in string_line(marked_string(early, packaged()), texts)
 
 
 def test_a_peg_is_no_stake(texts):

@@ -73,6 +73,13 @@ def _place_faults(element: ET.Element) -> list[str]:
     return []
 
 
+def _first(parent: ET.Element, tag: str, attrib: dict[str, str] | None = None) -> ET.Element:
+    """Put a new element before those that its parent has."""
+    element = ET.Element(tag, attrib or {})
+    parent.insert(0, element)
+    return element
+
+
 @pytest.fixture(scope="module")
 def with_ends(small_results):
     plots = small_results.plots
@@ -237,3 +244,14 @@ def test_file_names_of_many_villages_sort_by_number():
     stems = list(village_stems(f"village {n}" for n in range(1200)).values())
     assert stems == sorted(stems)
     assert stems[0].startswith("v0001-")
+
+
+@pytest.mark.parametrize("turned", [ET.SubElement, _first])
+def test_an_order_turned_round_in_the_writer_is_seen(turned, with_ends, texts, monkeypatch):
+    """A writer that put each element first in its parent would break the standard's order."""
+    monkeypatch.setattr(gpx.ET, "SubElement", turned)
+    found = [
+        fault for content in gpx.render(with_ends, texts).values() for fault in faults(content)
+    ]
+    assert bool(found) is (turned is _first)
+    assert all("out of order" in fault for fault in found)

@@ -15,12 +15,14 @@ import pypdf
 import pypdfium2
 import pytest
 from pyproj import Geod, Transformer
+from shapely import LineString
 
 from districtplan.handbook import packaged
 from districtplan.outputs import sheets, wording
 from districtplan.outputs.sheets import paper, plot_page
 from districtplan.outputs.sheets import pictures as pictures_of
 from districtplan.outputs.sheets.build import sheets_of
+from districtplan.outputs.sheets.laid import PEGS_PRINTED_MAX
 from districtplan.outputs.sheets.paper import TEXT_PT, Paper
 from districtplan.outputs.sheets.pegs import pegs_table
 from districtplan.outputs.sheets.sheet import Drawing, Mark
@@ -67,6 +69,12 @@ def renamed(results, names, villages, farmers=None):
 def read(content: bytes) -> list[str]:
     pages = pypdf.PdfReader(io.BytesIO(content)).pages
     return [page.extract_text().replace("\xa0", " ") for page in pages]
+
+
+def read_fast(content: bytes) -> list[str]:
+    """Read hundreds of pages."""
+    pages = pypdfium2.PdfDocument(content)
+    return [page.get_textpage().get_text_range().replace("\xa0", " ") for page in pages]
 
 
 def pictures(content: bytes) -> list[np.ndarray]:
@@ -160,7 +168,7 @@ def test_sheets_of_the_demo_say_what_the_table_says(demo_folder):
     found = {}
     for path in sorted((run / "sheets").glob("*.pdf")):
         if not path.name.endswith("-wall.pdf"):
-            for text in read(path.read_bytes())[:-1]:
+            for text in read_fast(path.read_bytes())[:-1]:
                 found.setdefault(text.split()[0], text)
     printed = table[table["plot_id"].isin(list(found))]
     assert len(printed) == len(found) > 20
@@ -191,9 +199,9 @@ def with_kilograms(plots: pd.DataFrame) -> pd.DataFrame:
 
 def test_a_plot_to_be_measured_can_be_finished_on_the_ground(pages):
     text = pages["108"]
-    for word in ("Fall in 10 m", "A row may fall", "What it bears", "middle", "Compass:"):
+    for word in ("Fall in 10 m", "A row may fall", "It bears: beans", "middle", "Row by compass:"):
         assert word in text
-    drawn, rest = text.split("Fall in 10 m, in cm\n", 1)
+    drawn, rest = text.split("fall in 10 m, in cm\n", 1)
     assert re.findall("[0-9]", rest.split("middle")[0]) == list("12345")
     assert [line for line in drawn.splitlines() if line in set("12345")] == list("12345")
 
@@ -367,7 +375,7 @@ def test_pegs_that_were_laid_out_are_listed_all(pegs, pages, small_results, text
         assert f"{row.peg_bearing_magnetic_deg:g}°" in text
     for along in laid.table["peg_along_m"]:
         assert f"{along:g} m" in text
-    assert f"{walk.ties[0].along_m:.1f} m along the edge" in text
+    assert re.search(rf"{walk.ties[0].along_m:.1f} m \(\d+ paces\) along the edge", text)
     assert "Take care" in found[0]
     assert ("more overleaf" in found[0]) is (pages > 1)
 
@@ -403,11 +411,17 @@ def test_the_wall_sheet_lists_every_plot_and_adds_up(files, all_results):
     for row in plots.itertuples():
         assert row.plot_id in text
         if row.outlet_flags:
-            assert "not yet: outlet" in text
-        elif pd.notna(row.row_bearing_magnetic_deg):
+            # Nothing is carried to a plot that waits: the total leaves it out.
+            assert "not yet: outlet - - -" in text
+            continue
+        if pd.notna(row.row_bearing_magnetic_deg):
             assert wording.both_ends(row.row_bearing_magnetic_deg) in text
         assert f"{wording.kilograms(row.seed_g)} kg" in text
-    assert wording.kilograms(int(plots["seed_g"].sum())) in text
+    assert "1 waits for a safe outlet; the needs leave it out." in text
+    laid = plots[~plots["outlet_flags"].astype(bool)]
+    assert 0 < len(laid) < len(plots)
+    assert wording.kilograms(int(laid["seed_g"].sum())) in text
+    assert wording.kilograms(int(plots["seed_g"].sum())) not in text
 
 
 def test_the_wall_sheet_leaves_out_what_is_not_for_beans(files, all_results):
@@ -548,7 +562,7 @@ def test_letters_on_the_drawing_are_the_corners_of_the_words(small_results, text
     assert len(drawn) == len({end.corner_xy for end in walk.ties})
     said = sheet.ties.sentences[0]
     for end in walk.ties:
-        letter = re.search(rf"([A-H]), the {end.corner} corner", said)[1]
+        letter = re.search(rf"corner ([A-H]) \({end.corner}\)", said)[1]
         place = change.transform(*end.corner_xy)
         azimuth, _, far = middle.inv(plot["longitude_deg"], plot["latitude_deg"], *place)
         turn = math.radians(azimuth)
@@ -616,3 +630,141 @@ def test_drops_on_paper_are_grade_times_leg(small_results, texts):
     # 0.7 % falls 7 cm in 10 m; the last leg is 3.3 m.
     fallen = pegs.assign(peg_drop_cm=0.7 * pegs["peg_along_m"].diff().fillna(0.0))
     assert drops(fallen) == ["0 cm", "7 cm", "7 cm", "7 cm", "2.3 cm"]
+
+
+def sheet_with(results, texts, plot_id, **values):
+    """The sheet of one plot, some of whose values are others."""
+    at = int(np.flatnonzero(results.plots["plot_id"] == plot_id)[0])
+    plots = results.plots.copy()
+    for name, value in values.items():
+        column = plots[name].to_numpy(dtype=object, copy=True)
+        column[at] = value
+        plots[name] = column
+    changed = with_plan(dataclasses.replace(results, plots=plots))
+    (sheet,) = sheets_of(changed, texts, np.array([at]))
+    return sheet
+
+
+def carried_of(sheet) -> dict[str, str]:
+    return {one.picture: one.amount for one in sheet.carried}
+
+
+def test_what_is_carried_is_what_is_used(small_results, texts):
+    """The string as it is knotted, the stick, and a peg at each step of the level on each line."""
+    sheet, walk, _ = pegged(small_results, texts)
+    string = small_results.string
+    assert carried_of(sheet)["string"] == f"{string.string_m:.4g}"
+    (name,) = (one.name for one in sheet.carried if one.picture == "string")
+    assert name.endswith(f"{100 * string.stick_m:g}")
+    assert carried_of(sheet)["peg"] == str(sum(math.ceil(leg / 2) for leg in walk.leg_m) + 1)
+
+
+def test_a_line_found_with_the_level_says_where_it_starts(small_results, texts):
+    sheet = sheet_with(small_results, texts, "109")
+    (said,) = sheet.ties.sentences
+    assert "Line 1 starts 3.0 m (4 paces) along the edge from the north-east corner" in said
+    assert "the plot on your left" in said
+    assert "Rows: 21 uphill, 20 downhill." in said
+    assert [mark.sign for mark in sheet.drawing.places] == ["1"]
+    assert "number 1 in the drawing" in sheet.walk.sentences[0]
+
+
+def test_where_structures_stand_nothing_is_pegged(small_results, texts):
+    sheet = sheet_with(small_results, texts, "<b>B2</b>", guide_kind="standing structures")
+    said = " ".join(sheet.walk.sentences)
+    assert "Peg no line" in said
+    assert "Set a peg" not in said
+    assert "peg" not in carried_of(sheet)
+    assert sheet.drawing.guides
+    usual = sheet_with(small_results, texts, "<b>B2</b>")
+    assert "Set a peg" in " ".join(usual.walk.sentences)
+    assert "peg" in carried_of(usual)
+
+
+@pytest.mark.parametrize("plot_id", ["109", "<b>B2</b>", "108", "=B+1"])
+def test_where_soil_drains_poorly_level_lines_are_a_technicians(plot_id, small_results, texts):
+    soil = small_results.plan.soil.model_copy(update={"drainage": "poor"})
+    plan = small_results.plan.model_copy(update={"soil": soil})
+    wet = sheet_with(dataclasses.replace(small_results, plan=plan), texts, plot_id)
+    dry = sheet_with(small_results, texts, plot_id)
+    assert "POOR DRAINAGE" in wet.alarm
+    assert "technician" in wet.alarm
+    assert "POOR DRAINAGE" not in (dry.alarm or "")
+
+
+def test_gaps_between_level_lines_have_their_rows(small_results, texts):
+    plots = small_results.plots
+    (outline,) = plots.loc[plots["plot_id"] == "109", "geometry"]
+    x, y = outline.centroid.x, outline.centroid.y
+    pegs = pegs_of("109", outline, np.array([[x - 20, y], [x + 15, y]]), 10.0).table
+    pegs = pegs.assign(number=range(1, len(pegs) + 1))
+    assert "Gap" not in pegs_table(pegs, texts).rows[0]
+    count = len(pegs)
+    shared = pegs.assign(
+        gap_m=[12.04, 12.6, *[13.0] * (count - 2)],
+        rows_in_gap=pd.array([24, 25, *[26] * (count - 2)], dtype="Int64"),
+        short_rows_start=pd.array([0, 1, *[0] * (count - 2)], dtype="Int64"),
+        short_rows_end=pd.array([0] * (count - 1) + [2], dtype="Int64"),
+    )
+    head, *rows = pegs_table(shared, texts).rows
+    assert head[-2:] == ("Gap", "Rows")
+    assert rows[0][-2:] == ("12 m", "24")
+    assert rows[1][-2:] == ("12.6 m", "25 (+1)")
+    assert rows[-1][-2:] == ("13 m", "26 (-2)")
+
+
+def test_rows_of_maize_are_told_and_drawn_apart(small_results, texts):
+    """Two crops of 60 rows each, in turn: as many of both are drawn, none on the other."""
+    (outline,) = small_results.plots.loc[small_results.plots["plot_id"] == "A-01", "geometry"]
+    west, south, east, _ = outline.bounds
+    lines = [
+        (crop, row, LineString([(west, at), (east, at)]))
+        for row in range(1, 61)
+        for crop, at in (("maize", south + row), ("beans", south + row + 0.4))
+    ]
+    table = pd.DataFrame(lines, columns=["crop", "row", "geometry"])
+    table = table.assign(plot_id="A-01", length_m=east - west)
+    drawn = dataclasses.replace(small_results.row_lines, lines=table)
+    practice = small_results.plan.practice.model_copy(
+        update={"maize_bean_rows": 2, "maize_row_spacing_cm": 120.0}
+    )
+    plan = small_results.plan.model_copy(update={"practice": practice})
+    results = dataclasses.replace(small_results, row_lines=drawn, plan=plan)
+    sheet = sheet_with(results, texts, "A-01")
+    heights = [
+        sorted(line[0][1] for line in of) for of in (sheet.drawing.rows, sheet.drawing.maize)
+    ]
+    assert len(heights[0]) == len(heights[1]) > 10
+    assert min(abs(bean - maize) for bean in heights[0] for maize in heights[1]) > 1
+    assert "Dashed: maize." in sheet.drawing_note
+    said = " ".join(sheet.walk.sentences)
+    assert "Band: maize, 35 cm, 2 rows of beans 50 cm apart, 35 cm, maize." in said
+    assert "cm apart" not in said.split("Band:")[0]
+    alone = sheet_with(small_results, texts, "A-01")
+    assert not alone.drawing.maize
+    assert "maize" not in " ".join((*alone.walk.sentences, alone.drawing_note))
+
+
+def test_more_pegs_than_anyone_carries_are_not_printed(small_results, texts):
+    """The sheet prints whole lines, says what it leaves out and where it is, and counts all."""
+    plots = small_results.plots
+    (outline,) = plots.loc[plots["plot_id"] == "109", "geometry"]
+    x, y = outline.centroid.x, outline.centroid.y
+    one = pegs_of("109", outline, np.array([[x - 20, y], [x + 15, y]]), 5.0)
+    count, lines = len(one.table), 30
+    table = pd.concat([one.table.assign(line=number) for number in range(1, lines + 1)])
+    walks = {("109", number): one.walks["109", 1] for number in range(1, lines + 1)}
+    laid = dataclasses.replace(one, table=table.reset_index(drop=True), walks=walks)
+    sheet = sheet_with(dataclasses.replace(small_results, pegs=laid), texts, "109")
+    printed = len(sheet.pegs.rows) - 1
+    assert printed == PEGS_PRINTED_MAX // count * count < count * lines
+    assert len(sheet.drawing.pegs) == printed
+    assert f"From peg {printed + 1} on {count * lines - printed} more" in sheet.ties.sentences[-1]
+    assert len(sheet.ties.sentences) == printed // count + 1
+    assert f"Set out {lines} lines" in sheet.walk.sentences[0]
+    assert f"{printed - count + 1} to {printed};" in sheet.walk.sentences[0]
+    steps = sum(math.ceil(leg / 2) for leg in one.walks["109", 1].leg_m) + 1
+    assert carried_of(sheet)["peg"] == str(lines * steps)
+    results = with_plan(dataclasses.replace(small_results, pegs=laid), plot_ids=["109"])
+    printed_pages = read_fast(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
+    assert sum("Plots file, row 11" in page for page in printed_pages) <= 6

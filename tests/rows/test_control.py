@@ -15,7 +15,9 @@ from tests.rows.test_lay import NOTHING, ZONE, ground_of, plots_of
 SQUARE = shapely.box(0, 0, 95, 60)
 NO_GUIDES = Guides(
     pd.DataFrame(),
-    pd.DataFrame({"plot_id": [], "line": [], "geometry": pd.Series([], dtype=object)}),
+    pd.DataFrame(
+        {"plot_id": [], "guide_kind": [], "line": [], "geometry": pd.Series([], dtype=object)}
+    ),
     pd.DataFrame({"plot_id": [], "line": [], "geometry": pd.Series([], dtype=object)}),
     pd.DataFrame(),
     pd.DataFrame(),
@@ -23,7 +25,7 @@ NO_GUIDES = Guides(
 )
 
 
-def pegged(design, fall_to, bearing=90.0):
+def pegged(design, fall_to, bearing=90.0, guides=NO_GUIDES):
     plots = plots_of([SQUARE])
     ground = ground_of(1, bearing=bearing, slope=10.0)
     _, _, laid = rows.lay(plots, ground, ZONE, rows.Clear(NOTHING), plan_of())
@@ -40,9 +42,7 @@ def pegged(design, fall_to, bearing=90.0):
         longitude_deg=plots["longitude_deg"],
         latitude_deg=plots["latitude_deg"],
     )
-    return rows.control_pegs(
-        known, rows.Rows(lines, ZONE), NO_GUIDES, plan_of(), handbook.packaged()
-    )
+    return rows.control_pegs(known, rows.Rows(lines, ZONE), guides, plan_of(), handbook.packaged())
 
 
 def test_a_line_on_the_contour_drops_nowhere():
@@ -78,3 +78,18 @@ def test_rows_that_wait_for_an_outlet_are_not_pegged():
     found = pegged(np.nan, None)
     assert not found.walks
     assert found.table.empty
+
+
+@pytest.mark.parametrize("kind", ["arc", rows.STANDING])
+def test_what_stands_there_is_not_pegged(kind):
+    course = shapely.LineString([(5, 20), (90, 21)])
+    lines = pd.DataFrame(
+        {"plot_id": ["P0"], "guide_kind": [kind], "line": [1], "geometry": [course]}
+    )
+    places = [shapely.Point(at) for at in course.coords]
+    pegs = pd.DataFrame({"plot_id": "P0", "line": 1, "peg_along_m": [0.0, course.length]})
+    nothing = dict.fromkeys(("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end"), np.nan)
+    pegs = pegs.assign(geometry=places, **nothing)
+    guides = Guides(pd.DataFrame(), lines, pegs, pd.DataFrame(), pd.DataFrame(), ZONE)
+    found = pegged(np.nan, None, guides=guides)
+    assert len(found.table) == (2 if kind == "arc" else 0)

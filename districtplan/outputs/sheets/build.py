@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,10 +11,15 @@ import shapely
 
 from districtplan import rows
 from districtplan.outputs import wording
-from districtplan.outputs.field_words import level_words, pocket_words, string_line, string_words
+from districtplan.outputs.field_words import (
+    band_line,
+    level_words,
+    pocket_words,
+    string_words,
+)
 from districtplan.outputs.sheets import outline
-from districtplan.outputs.sheets.laid import Found, by_plot, first_turn
-from districtplan.outputs.sheets.pegs import pegs_part, pegs_table
+from districtplan.outputs.sheets.laid import Found, Plot, by_plot, first_turn
+from districtplan.outputs.sheets.pegs import pegs_table, reading_part, ties_part
 from districtplan.outputs.sheets.sheet import (
     Blanks,
     Carried,
@@ -29,6 +33,7 @@ from districtplan.outputs.sheets.sheet import (
     Sheet,
     Table,
 )
+from districtplan.outputs.sheets.steps import LETTERS, SETTING_OUT, steps
 from districtplan.terrain import READING_FLAGS
 
 if TYPE_CHECKING:
@@ -42,55 +47,26 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 TABLE = "field_sheets"
-SETTING_OUT = "setting_out"
 GOODS: tuple[tuple[str, Picture], ...] = (
     ("seed_g", "seed"),
     ("npk_g", "sack"),
     ("urea_g", "banded sack"),
     ("manure_g", "manure"),
 )
-LETTERS = "ABCD"
 CAUTIONS = ("apart", "cap", "hands", "dressed", "digging", "steep", "law")
+BEANS, MAIZE = "beans", "maize"
 NO_ROWS = outline.Rows((), 1, 0.0)
-FALLING = ("compass", "check", "level", "pegs")
-"""Steps that differ where rows are to fall."""
 SOUTH_DEG = 180.0
+GENTLE_PCT = 9.5
+"""Slope below which tenths of a percent are printed: whole ones would hide it [%]."""
 UNDRAWN = {"any": "any", "measure": "empty", "later": "later", "excluded": "crossed"}
 """What the drawing says where it has no rows."""
-STANDING = "standing structures"
-"""Kind of guide lines that are there already."""
-
-
-@dataclass(frozen=True)
-class Plot:
-    """A plot on its way to a sheet.
-
-    Attributes
-    ----------
-    row : Mapping[str, Any]
-        Its row of the plots table.
-    kind : str
-        excluded, later, measure, any, compass, guide or level: how its rows are set out.
-    shape : shapely.Geometry
-        Its outline in metres about its middle.
-    fall_deg : float
-        Which way it, or the hillside around, falls, from true north; NaN where it isn't known
-        [degrees].
-    ends : numpy.ndarray
-        Its corners: lower left, lower right, upper right, upper left, shape (4, 2) [m].
-    rows : Rows
-        Rows drawn.
-    found : Found
-        What was laid out before, in metres.
-    """
-
-    row: Mapping[str, Any]
-    kind: str
-    shape: shapely.Geometry
-    fall_deg: float
-    ends: NDArray[np.float64]
-    rows: Rows
-    found: Found
+WHERE_WET = {
+    "guide": "level_where_wet",
+    "measure": "level_where_wet",
+    "any": "flat_where_wet",
+}
+"""What is seen first where the soil drains poorly."""
 
 
 def common(results: Results, texts: Texts) -> Common:
@@ -148,7 +124,9 @@ def how_parts(results: Results, texts: Texts) -> How:
     How
         The string, then each level; what holds for all levels is said with the first.
     """
-    parts = [Part(texts.say("sheets.how.string"), tuple(string_words(results.string, texts)))]
+    parts = [Part(texts.say("sheets.how.string"), (
+        *string_words(results.string, texts), *band_line(results.plan.practice, texts)
+    ))]  # fmt: skip
     told: set[str] = set()
     grade = None if results.plots["row_grade_design_pct"].gt(0).any() else 0.0
     for title, said in level_words(results.plan, results.handbook, texts, grade).items():
@@ -257,7 +235,7 @@ def prepared(
         else table.assign(
             geometry=outline.in_metres(table["geometry"].to_numpy(dtype=object), *place)
         )
-        for name in ("rows", "guides", "pegs", "corners")
+        for name in ("rows", "guides", "starts", "pegs", "corners")
     }
     there = Found(**moved, walks=found.walks, every=found.every)
     return Plot(
@@ -267,6 +245,7 @@ def prepared(
         fall,
         outline.corners(local, SOUTH_DEG if math.isnan(fall) else fall),
         _rows(row, kind, local, there, results),
+        _maize(kind, there),
         there,
     )
 
@@ -290,7 +269,7 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
     """
     row, kind = plot.row, plot.kind
     farmer = row.get("farmer_name")
-    pegs = _pegs(plot)
+    pegs = plot.pegs
     return Sheet(
         plot_id=row["plot_id"],
         village=row["village"],
@@ -304,16 +283,17 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
             easting=texts.say(f"sheets.side_{'w' if row['longitude_deg'] < 0 else 'e'}"),
         ),
         source=texts.say("sheets.source", row=row["source_row"]),
-        alarm=_alarm(row, texts),
+        alarm=_alarm(plot, results, texts),
         headline=_headline(plot, results, texts),
         carried=() if kind in {"excluded", "later"} else _carried(plot, results, texts),
         carry_title=texts.say("sheets.carry_title"),
         drawing=_drawing(plot, texts),
         drawing_note=_drawing_note(plot, texts),
-        walk=_walk(plot, results, texts),
+        walk=steps(plot, results, texts),
         blanks=_blanks(results, texts) if kind == "measure" else None,
         pocket=_pocket(results, texts) if kind == "measure" else None,
-        ties=None if pegs is None else pegs_part(pegs, plot.found, results.plan, texts),
+        ties=ties_part(plot, results.plan, texts),
+        reading=None if pegs is None else reading_part(pegs, plot.found.walks, texts),
         pegs=None if pegs is None else pegs_table(pegs, texts),
         farmer_words=_farmer_words(plot, texts),
     )
@@ -335,9 +315,7 @@ def _rows(
     if kind not in {"compass", "level", "guide"}:
         return NO_ROWS
     if found.rows is not None:
-        lines = found.rows["geometry"].to_numpy(dtype=object)
-        numbers = found.rows["row"].to_numpy(dtype=np.int64)
-        return outline.given_rows(lines, numbers, found.every)
+        return _of_crop(found, BEANS)
     bearing = row["row_bearing_true_deg"]
     # Straight rows can't stand for those that follow a guide line.
     if kind == "guide" or pd.isna(bearing):
@@ -345,12 +323,35 @@ def _rows(
     return outline.straight_rows(shape, bearing, results.plan.practice.row_spacing_cm / 100)
 
 
-def _alarm(row: Mapping[str, Any], texts: Texts) -> str | None:
+def _maize(kind: str, found: Found) -> Rows:
+    drawn = kind in {"compass", "level", "guide"} and found.rows is not None
+    return _of_crop(found, MAIZE) if drawn else NO_ROWS
+
+
+def _of_crop(found: Found, crop: str) -> Rows:
+    """Thin the rows of a crop; with two crops a drawing shows half as many of each, in turn."""
+    table = pd.DataFrame() if found.rows is None else found.rows
+    crops = table["crop"].to_numpy(dtype=object)
+    here = table[crops == crop]
+    lines = here["geometry"].to_numpy(dtype=object)
+    numbers = here["row"].to_numpy(dtype=np.int64)
+    both = len(np.unique(crops)) > 1
+    return outline.given_rows(
+        lines, numbers, found.every, 2 if both else 1, between=crop == MAIZE
+    )  # fmt: skip
+
+
+def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
+    row = plot.row
     code = next((code for code in wording.LAND_USE if code in row["erosion_flags"]), None)
     if code not in wording.EXCLUDED and row["outlet_flags"]:
         outlet = wording.outlet_words(row["row_outlet"], texts)
         return texts.say(f"sheets.alarm.{row['outlet_flags'][0]}", outlet=outlet)
-    return None if code is None else texts.say(f"sheets.alarm.{code}")
+    codes = [] if code is None else [code]
+    if results.plan.soil.drainage == "poor" and plot.kind in WHERE_WET:
+        # Only straight rows are given a fall.
+        codes.append(WHERE_WET[plot.kind])
+    return " ".join(texts.say(f"sheets.alarm.{code}") for code in codes) or None
 
 
 def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
@@ -374,7 +375,7 @@ def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
     word = "level" if kind == "guide" else kind
     if kind == "guide" and pd.notna(row["row_bearing_magnetic_deg"]):
         ends = wording.both_ends(row["row_bearing_magnetic_deg"])
-        name = "standing" if row["guide_kind"] == STANDING else "guide"
+        name = "standing" if plot.stands else "guide"
         note = texts.say(f"sheets.headline.{name}_note", ends=ends, date=date)
     elif kind == "measure":
         note = _hillside(row, texts)
@@ -394,7 +395,8 @@ def _hillside(row: Mapping[str, Any], texts: Texts) -> str:
     return texts.say(
         "sheets.headline.hillside_note",
         side=wording.direction(side, texts),
-        fall=f"{slope:.0f}",
+        # A fall that is printed as none would be no fall.
+        fall=f"{slope:.1f}" if slope < GENTLE_PCT else f"{slope:.0f}",
     )
 
 
@@ -427,42 +429,51 @@ def weighed(grams: Mapping[str, Any], texts: Texts) -> list[Carried]:
 def _carried(plot: Plot, results: Results, texts: Texts) -> tuple[Carried, ...]:
     found = weighed(plot.row, texts)
     level = texts.say("sheets.level_amount")
-    found.append(Carried("level", level, texts.say("sheets.level")))
-    string = texts.say("sheets.string_amount", metres=results.plan.string.string_m)
-    found.append(Carried("string", string, texts.say("sheets.string")))
-    pegs = texts.say("sheets.pegs_amount", count=_pegs_needed(plot, results))
-    found.append(Carried("peg", pegs, texts.say("sheets.pegs_name")))
+    with_compass = "level_compass" if plot.kind in {"compass", "measure"} else "level"
+    found.append(Carried("level", level, texts.say(f"sheets.{with_compass}")))
+    string = texts.say("sheets.string_amount", metres=results.string.string_m)
+    stick = texts.say("sheets.string", stick=100 * results.string.stick_m)
+    found.append(Carried("string", string, stick))
+    if plot.kind != "any" and not plot.stands:
+        pegs = texts.say("sheets.pegs_amount", count=_pegs_needed(plot, results))
+        found.append(Carried("peg", pegs, texts.say("sheets.pegs_name")))
     return tuple(found)
 
 
 def _pegs_needed(plot: Plot, results: Results) -> int:
-    """Count a peg at each step of the level along the longest line, and one at its end."""
+    """Count a peg at each step of the level along the lines, and one at the end of each."""
+    span = results.handbook.number(SETTING_OUT, "a_frame_span_m")
+    if plot.pegs is not None:
+        # From control peg to control peg, whatever the steps leave over.
+        walks = [walk.leg_m for _, walk in plot.found.walks]
+        return sum(int(np.ceil(leg_m / span).sum()) + 1 for leg_m in walks)
     longest = plot.rows.longest_m
-    if plot.found.guides is not None:
-        longest = float(shapely.length(plot.found.guides["geometry"].to_numpy(dtype=object)).max())
     if not longest:
         # No row is known: the line can't be longer than the plot is broad.
         turn = math.radians(plot.fall_deg + 90)
         points = shapely.get_coordinates(plot.shape)
         across = points @ [[math.sin(turn)], [math.cos(turn)]]
         longest = float(np.ptp(points, axis=0).max() if math.isnan(turn) else np.ptp(across))
-    span = results.handbook.number(SETTING_OUT, "a_frame_span_m")
-    return math.ceil(longest / span) + 1
+    lines = 1 if plot.starts is None else len(plot.starts)
+    return lines * (math.ceil(longest / span) + 1)
 
 
 def _drawing(plot: Plot, texts: Texts) -> Drawing:
     kind = plot.kind
     label = texts.say("sheets.drawing.hillside" if kind == "measure" else "sheets.drawing.fall")
-    measured = outline.places(plot.shape, plot.ends) if kind == "measure" else np.empty((0, 2))
-    pegs = _pegs(plot)
+    places = outline.places(plot.shape, plot.ends) if kind == "measure" else np.empty((0, 2))
+    if plot.starts is not None:
+        places = shapely.get_coordinates(plot.starts["geometry"].to_numpy(dtype=object))
+    pegs = plot.pegs
     return Drawing(
         rings=outline.rings(plot.shape),
         rows=plot.rows.lines,
+        maize=plot.maize.lines,
         guides=_thick(plot),
         pegs=() if pegs is None else tuple(Mark(*one) for one in outline.marks_of(pegs)),
         places=tuple(
             Mark(float(east), float(north), str(number))
-            for number, (east, north) in enumerate(measured, 1)
+            for number, (east, north) in enumerate(places, 1)
         ),
         corners=_corners(plot),
         # A level plot has no downhill that a team could see.
@@ -476,21 +487,21 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
 
 def _thick(plot: Plot) -> tuple[NDArray[np.float64], ...]:
     """Draw guide lines thick, and the row that is pegged."""
-    pegs = _pegs(plot)
+    pegs = plot.pegs
+    if plot.kind == "guide" and plot.found.guides is not None:
+        return tuple(shapely.get_coordinates(line) for line in plot.found.guides["geometry"])
     if pegs is None:
         return ()
-    if plot.found.guides is not None:
-        return tuple(shapely.get_coordinates(line) for line in plot.found.guides["geometry"])
     lines = (part["geometry"] for _, part in pegs.groupby("line", sort=False))
     return tuple(shapely.get_coordinates(line.to_numpy(dtype=object)) for line in lines)
 
 
 def _corners(plot: Plot) -> tuple[Mark, ...]:
     """Letter the corners that the words name."""
-    if plot.kind in {"excluded", "later", "any"}:
+    if plot.kind in {"excluded", "later", "any"} or plot.stands or plot.starts is not None:
         return ()
     corners = plot.found.corners
-    if _pegs(plot) is not None and corners is not None:
+    if plot.pegs is not None and corners is not None:
         points = shapely.get_coordinates(corners["geometry"].to_numpy(dtype=object)).tolist()
         return tuple(
             Mark(east, north, letter)
@@ -509,89 +520,17 @@ def _drawing_note(plot: Plot, texts: Texts) -> str:
         every = plot.rows.every
         name = "all_rows" if every == 1 else "thinned"
         said.append(texts.say(f"sheets.drawing.{name}", every=every))
+        if plot.maize.lines:
+            said.append(texts.say("sheets.drawing.maize"))
     elif plot.kind in UNDRAWN:
         said.append(texts.say(f"sheets.drawing.{UNDRAWN[plot.kind]}"))
-    if _pegs(plot) is not None:
-        said.append(texts.say("sheets.drawing.pegs"))
-    return " ".join(said)
-
-
-def _walk(plot: Plot, results: Results, texts: Texts) -> Part:
-    row, kind, book = plot.row, plot.kind, results.handbook
-    if kind == "excluded":
-        title = texts.say("sheets.walk.none_title")
-        return Part(title, (texts.say("sheets.walk.none"),))
-    if kind == "later":
-        return Part(texts.say("sheets.walk.later_title"), (texts.say("sheets.walk.outlet"),))
-    span = book.number(SETTING_OUT, "a_frame_span_m")
-    values = {
-        "span": span,
-        "spacing": results.plan.practice.row_spacing_cm,
-        "length": book.number(TABLE, "reading_length_m"),
-        "error": book.number(SETTING_OUT, "closing_error_cm"),
-        "distance": book.number(SETTING_OUT, "closing_run_m"),
-        # A grade in percent is centimetres in a metre.
-        "allowed": math.floor(10 * span * row["row_grade_limit_pct"]) / 10,
-        "letter": LETTERS[0],
-        "corner": texts.say(
-            f"sheets.corner.{'south_west' if math.isnan(plot.fall_deg) else 'left_low'}"
-        ),
+    shown = {
+        "pegs": plot.pegs is not None,
+        "stands": plot.stands,
+        "starts": plot.starts is not None,
     }
-    if kind == "measure":
-        steps = ("level", "falls", "middle", "start", "back", "rows")
-        said = tuple(texts.say(f"sheets.measure.{step}", **values) for step in steps)
-        return Part(texts.say("sheets.measure.title"), (*said, string_line(results.string, texts)))
-    if kind == "any":
-        chosen: tuple[str, ...] = ("any", "any_check")
-    elif kind == "compass":
-        check = wording.bearing_is_check(row, results.plan)
-        chosen = ("start", "check" if check else "compass", "pegs", "rows")
-        values |= _ahead(plot, texts)
-    else:
-        chosen = ("start", "level", "pegs", "follow" if kind == "guide" else "rows")
-    pegs = _pegs(plot)
-    if pegs is not None:
-        runs = pegs.groupby("line", sort=False)["number"].agg(["first", "last"])
-        said_runs = (
-            texts.say("sheets.pegs.run", first=first, last=last)
-            for first, last in runs.itertuples(index=False)
-        )
-        values |= {"lines": len(runs), "runs": ", ".join(said_runs)}
-        if kind == "guide" and plot.found.walks:
-            values["side"] = wording.direction(float(plot.found.walks[0][1].true_deg[0]), texts)
-            chosen = ("start", "level_peg", *chosen[2:])
-        chosen = ("start_peg" if len(runs) == 1 else "start_lines", *chosen[1:])
-    fall_pct = row["row_grade_design_pct"]
-    if kind in {"compass", "level"} and fall_pct > 0:
-        # A percent falls a centimetre in a metre.
-        long = book.number(SETTING_OUT, "line_level_span_m")
-        falls = (round(fall_pct * metres, 1) for metres in (span, long))
-        values |= dict(zip(("fall", "long_fall"), falls, strict=True)) | {"long": long}
-        chosen = tuple(f"{step}_falling" if step in FALLING else step for step in chosen)
-    said = tuple(texts.say(f"sheets.walk.{step}", **values) for step in chosen)
-    return Part(texts.say("sheets.walk.title"), (*said, string_line(results.string, texts)))
-
-
-def _ahead(plot: Plot, texts: Texts) -> dict[str, str]:
-    """Which way to walk: from the lower left corner, the slope to one's left."""
-    east, north = plot.ends[1] - plot.ends[0]
-    towards = math.degrees(math.atan2(east, north))
-    if not math.isnan(plot.fall_deg):
-        # Facing uphill, the right hand.
-        towards = plot.fall_deg - 90
-    if plot.found.walks:
-        _, walk = plot.found.walks[0]
-        towards = float(walk.true_deg[0])
-    true = first_turn(plot.row["row_bearing_true_deg"], towards)
-    # One of the two whole numbers of the headline.
-    near = round(plot.row["row_bearing_magnetic_deg"]) % 180
-    ahead = first_turn(near, true - plot.row["declination_deg"])
-    return {"ahead": f"{ahead:03.0f}", "side": wording.direction(true, texts)}
-
-
-def _pegs(plot: Plot) -> pd.DataFrame | None:
-    """Give the pegs of lines that are to be set out."""
-    return plot.found.pegs if plot.kind in {"compass", "level", "guide"} else None
+    said += [texts.say(f"sheets.drawing.{name}") for name, there in shown.items() if there]
+    return " ".join(said)
 
 
 def _pocket(results: Results, texts: Texts) -> Table:

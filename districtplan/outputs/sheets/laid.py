@@ -8,15 +8,24 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 import shapely
+from pyproj import CRS
 
 from districtplan.outputs.sheets.outline import in_degrees
+from districtplan.rows import STANDING
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from districtplan.outputs.sheets.outline import Rows
     from districtplan.results import Results
     from districtplan.rows import Walk
 
 QUARTER_TURN = 90
-BEANS = "beans"
+PEGS_PRINTED_MAX = 120
+"""Most pegs on a sheet, three pages of them: nobody carries more up a hillside."""
+DEGREES = CRS.from_epsg(4326)
 
 
 @dataclass(frozen=True)
@@ -26,9 +35,11 @@ class Found:
     Attributes
     ----------
     rows : pandas.DataFrame | None
-        ``row`` (its number in the plot) and ``geometry``, the rows of beans.
+        ``crop``, ``row`` (its number in the plot among those of its crop) and ``geometry``.
     guides : pandas.DataFrame | None
-        ``geometry``, the guide lines.
+        ``line``, the columns made by guide lines and ``geometry``, the guide lines.
+    starts : pandas.DataFrame | None
+        The same of lines whose course the team finds; ``geometry`` is where they start.
     pegs : pandas.DataFrame | None
         ``number`` (through all lines of the plot), ``line``, the columns made by pegs and
         ``geometry``, in the order of walking.
@@ -42,10 +53,100 @@ class Found:
 
     rows: pd.DataFrame | None = None
     guides: pd.DataFrame | None = None
+    starts: pd.DataFrame | None = None
     pegs: pd.DataFrame | None = None
     corners: pd.DataFrame | None = None
     walks: tuple[tuple[int, Walk], ...] = ()
     every: int = 1
+
+
+@dataclass(frozen=True)
+class Plot:
+    """A plot on its way to a sheet.
+
+    Attributes
+    ----------
+    row : Mapping[str, Any]
+        Its row of the plots table.
+    kind : str
+        excluded, later, measure, any, compass, guide or level: how its rows are set out.
+    shape : shapely.Geometry
+        Its outline in metres about its middle.
+    fall_deg : float
+        Which way it, or the hillside around, falls, from true north; NaN where it isn't known
+        [degrees].
+    ends : numpy.ndarray
+        Its corners: lower left, lower right, upper right, upper left, shape (4, 2) [m].
+    rows : Rows
+        Rows of beans drawn.
+    maize : Rows
+        Rows of maize drawn.
+    found : Found
+        What was laid out before, in metres.
+    """
+
+    row: Mapping[str, Any]
+    kind: str
+    shape: shapely.Geometry
+    fall_deg: float
+    ends: NDArray[np.float64]
+    rows: Rows
+    maize: Rows
+    found: Found
+
+    @property
+    def pegs(self) -> pd.DataFrame | None:
+        """Give the pegs of lines that are to be set out, as many as a sheet prints.
+
+        Returns
+        -------
+        pandas.DataFrame | None
+            Those of the first lines, none of which is cut unless it is the only one; None where
+            there are none.
+        """
+        pegs = self.found.pegs
+        if pegs is None or self.kind not in {"compass", "level", "guide"}:
+            return None
+        if len(pegs) <= PEGS_PRINTED_MAX:
+            return pegs
+        first, cut = pegs.iloc[:PEGS_PRINTED_MAX], pegs["line"].iloc[PEGS_PRINTED_MAX]
+        whole = first[first["line"] != cut]
+        return whole if len(whole) else first
+
+    @property
+    def left_out(self) -> int:
+        """Count the pegs that are to be set and aren't printed.
+
+        Returns
+        -------
+        int
+            How many.
+        """
+        if self.pegs is None or self.found.pegs is None:
+            return 0
+        return len(self.found.pegs) - len(self.pegs)
+
+    @property
+    def starts(self) -> pd.DataFrame | None:
+        """Give the lines whose course the team finds with a level.
+
+        Returns
+        -------
+        pandas.DataFrame | None
+            As found; None where there are none.
+        """
+        return self.found.starts if self.kind == "guide" and self.pegs is None else None
+
+    @property
+    def stands(self) -> bool:
+        """Tell whether structures that stand there are the lines, so that nothing is pegged.
+
+        Returns
+        -------
+        bool
+            Whether they are.
+        """
+        return self.kind == "guide" and self.row["guide_kind"] == STANDING
 
 
 def by_plot(results: Results, wanted: set[str]) -> dict[str, Found]:
@@ -64,9 +165,13 @@ def by_plot(results: Results, wanted: set[str]) -> dict[str, Found]:
         What there is, by id, in degrees; plots without anything are left out.
     """
     rows, guides, pegs = results.row_lines.lines, results.guides.lines, results.pegs.table
+    begun = guides[guides["geometry"].isna()]
+    place = begun["start_longitude_deg"], begun["start_latitude_deg"]
+    begun = begun.assign(geometry=np.asarray(shapely.points(*place), dtype=object))
     tables = {
-        "rows": (rows[rows["crop"] == BEANS], results.grid_crs),
+        "rows": (rows, results.grid_crs),
         "guides": (guides[guides["geometry"].notna()], results.guides.crs),
+        "starts": (begun, DEGREES),
         "pegs": (pegs, results.grid_crs),
         "corners": (_corners(results, wanted), results.grid_crs),
     }

@@ -177,7 +177,14 @@ def cross(shape: shapely.Geometry) -> tuple[Floats, ...]:
     return _strokes(np.asarray(shapely.intersection(diagonals, shape), dtype=object))
 
 
-def given_rows(lines: Objects, numbers: NDArray[np.int64], stride: int = 1) -> Rows:
+def given_rows(
+    lines: Objects,
+    numbers: NDArray[np.int64],
+    stride: int = 1,
+    crops: int = 1,
+    *,
+    between: bool = False,
+) -> Rows:
     """Thin rows that were laid out before.
 
     Parameters
@@ -188,6 +195,10 @@ def given_rows(lines: Objects, numbers: NDArray[np.int64], stride: int = 1) -> R
         Number of the row that each is of, shape (pieces,).
     stride : int, default 1
         How many rows each row given stands for.
+    crops : int, default 1
+        Crops that share the drawing.
+    between : bool, default False
+        Whether those half-way are drawn, between the rows drawn of another crop.
 
     Returns
     -------
@@ -195,8 +206,8 @@ def given_rows(lines: Objects, numbers: NDArray[np.int64], stride: int = 1) -> R
         Each n-th row.
     """
     names, place = np.unique(numbers, return_inverse=True)
-    every = thinning(len(names))
-    kept = lines[place % every == 0]
+    every = thinning(len(names), ROWS_DRAWN_MAX // crops)
+    kept = lines[place % every == (every // 2 if between else 0)]
     return Rows(
         tuple(shapely.get_coordinates(line) for line in kept),
         every * stride,

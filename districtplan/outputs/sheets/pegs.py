@@ -2,32 +2,37 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from districtplan.outputs.field_words import tie_words
 from districtplan.outputs.sheets.sheet import Part, Table
+from districtplan.rows import Tie
 
 if TYPE_CHECKING:
-    from districtplan.outputs.sheets.laid import Found
+    from collections.abc import Hashable, Iterator, Mapping, Sequence
+
+    from districtplan.outputs.sheets.laid import Plot
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
+    from districtplan.rows import Walk
 
+    Walks = tuple[tuple[int, Walk], ...]
+
+OF_GAPS = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 DROP_DECIMALS = 1
 """Drops are printed to a millimetre: no level shows less."""
 
 
-def pegs_part(pegs: pd.DataFrame, found: Found, plan: Plan, texts: Texts) -> Part:
-    """Say where the lines of a plot start and end, and how well a walk closes.
+def ties_part(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
+    """Say where the lines of a plot start and end.
 
     Parameters
     ----------
-    pegs : pandas.DataFrame
-        ``line`` and ``number`` of its pegs, in the order of walking.
-    found : Found
-        Its lines, and the corners that they are measured from.
+    plot : Plot
+        The plot.
     plan : Plan
         The team's pace.
     texts : Texts
@@ -35,31 +40,106 @@ def pegs_part(pegs: pd.DataFrame, found: Found, plan: Plan, texts: Texts) -> Par
 
     Returns
     -------
-    Part
-        A sentence a line, how the table is read, and what to expect.
+    Part | None
+        A sentence a line; None for a plot without lines to set out.
     """
+    if plot.starts is not None:
+        said = [
+            " ".join((_begins(line, plan, texts), *_beside(line, texts)))
+            for line in plot.starts.to_dict("records")
+        ]
+        return Part(texts.say("sheets.pegs.starts_title"), tuple(said))
+    pegs, found = plot.pegs, plot.found
+    if pegs is None:
+        return None
     corners = found.corners
     letters = {} if corners is None else dict(zip(corners["xy"], corners["letter"], strict=True))
-    names = pegs.groupby("line")["number"]
-    first, last = names.first(), names.last()
-    said = [
-        texts.say(
-            "sheets.pegs.ends",
-            first=first[number],
-            last=last[number],
-            **{
-                name: tie_words(end, letters[end.corner_xy], plan, texts)
-                for name, end in zip(("start", "end"), walk.ties, strict=True)
-            },
+    runs = runs_of(plot)
+    guides = {} if found.guides is None else found.guides.set_index("line").to_dict("index")
+    said = []
+    for number, walk in found.walks:
+        if number not in runs:
+            continue
+        first, last = runs[number]
+        ends = {
+            name: tie_words(end, letters[end.corner_xy], plan, texts)
+            for name, end in zip(("start", "end"), walk.ties, strict=True)
+        }
+        where = texts.say("sheets.pegs.ends", first=first, last=last, **ends)
+        said.append(" ".join((where, *_beside(guides.get(number, {}), texts))))
+    if plot.left_out:
+        last = pegs["number"].iloc[-1]
+        said.append(
+            texts.say("sheets.pegs.left_out", first=f"{last + 1:,}", count=f"{plot.left_out:,}")
         )
-        for number, walk in found.walks
-    ]
-    worst = max(walk.closure_m for _, walk in found.walks)
+    return Part(texts.say("sheets.pegs.title"), tuple(said))
+
+
+def runs_of(plot: Plot) -> dict[int, tuple[int, int]]:
+    """Give the first and the last peg of the lines that a sheet prints.
+
+    Parameters
+    ----------
+    plot : Plot
+        The plot.
+
+    Returns
+    -------
+    dict[int, tuple[int, int]]
+        First and last peg of each line, by its number, whether or not all between are printed.
+    """
+    if plot.pegs is None or plot.found.pegs is None:
+        return {}
+    shown = plot.found.pegs["line"].isin(plot.pegs["line"])
+    numbers = plot.found.pegs[shown].groupby("line", sort=False)["number"].agg(["first", "last"])
+    return {int(line): (first, last) for line, first, last in numbers.itertuples()}
+
+
+def _begins(line: Mapping[Hashable, Any], plan: Plan, texts: Texts) -> str:
+    """Say where a line starts whose course the team finds."""
+    start = Tie(
+        line["start_corner"],
+        line["start_from_corner_m"],
+        line["start_way"],
+        line["start_inside_m"],
+        (line["start_longitude_deg"], line["start_latitude_deg"]),
+    )
+    said = tie_words(start, None, plan, texts)
+    return texts.say("sheets.pegs.begins", line=line["line"], start=said)
+
+
+def _beside(line: Mapping[Hashable, Any], texts: Texts) -> Iterator[str]:
+    """Count the rows on both sides of a guide line."""
+    up, down = line.get("rows_uphill"), line.get("rows_downhill")
+    if pd.notna(up) and pd.notna(down):
+        yield texts.say("sheets.pegs.beside", up=up, down=down)
+
+
+def reading_part(pegs: pd.DataFrame, walks: Walks, texts: Texts) -> Part:
+    """Say how the table of pegs is read, and how well a walk closes.
+
+    Parameters
+    ----------
+    pegs : pandas.DataFrame
+        The pegs of a plot.
+    walks : tuple[tuple[int, Walk], ...]
+        Its lines and their numbers.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    Part
+        Sentences without a heading.
+    """
+    worst = max(walk.closure_m for _, walk in walks)
     reading = [texts.say("sheets.pegs.read"), texts.say("sheets.pegs.closure", metres=worst)]
-    said.append(" ".join(reading))
+    said = [" ".join(reading)]
     if _bends(pegs):
         said.append(texts.say("sheets.pegs.read_aside"))
-    return Part(texts.say("sheets.pegs.title"), tuple(said))
+    if _gaps(pegs):
+        said.append(texts.say("sheets.pegs.read_gap"))
+    return Part("", tuple(said))
 
 
 def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
@@ -78,7 +158,8 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
         One row a peg.
     """
     heads = ("peg", "along", "drop", "bearing", *(("step",) if _bends(pegs) else ()))
-    rows = [tuple(texts.say(f"sheets.pegs.{head}") for head in heads)]
+    between = ("gap", "rows") if _gaps(pegs) else ()
+    rows = [tuple(texts.say(f"sheets.pegs.{head}") for head in (*heads, *between))]
     nothing = texts.say("sheets.pegs.nothing")
 
     def said(key: str, value: float | None) -> str:
@@ -104,7 +185,26 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
                 said(side, aside),
             )[: len(heads)]
         )
+    if between:
+        shared = zip(*(pegs[name].tolist() for name in OF_GAPS), strict=True)
+        added = [(said("metres", round(gap, 1)), _shared(counts, texts)) for gap, *counts in shared]
+        rows[1:] = [(*row, *more) for row, more in zip(rows[1:], added, strict=True)]
     return Table("", tuple(rows))
+
+
+def _shared(counts: Sequence[Any], texts: Texts) -> str:
+    """Say how many rows divide a gap from a peg on, and how many begin or end there."""
+    rows, more, fewer = (0 if pd.isna(count) else int(count) for count in counts)
+    if not rows:
+        return texts.say("sheets.pegs.nothing")
+    some = more > 0, fewer > 0
+    name = {(True, True): "both", (True, False): "more", (False, True): "fewer"}.get(some, "same")
+    return texts.say(f"sheets.pegs.rows_{name}", rows=rows, more=more, fewer=fewer)
+
+
+def _gaps(pegs: pd.DataFrame) -> bool:
+    """Tell whether rows divide a gap between two lines anywhere."""
+    return bool(pegs["rows_in_gap"].notna().any())
 
 
 def _bends(pegs: pd.DataFrame) -> bool:

@@ -142,6 +142,10 @@ def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> 
     edge = 0.45 if thin else 0.7
     for row in drawing.rows:
         paper.line(view.on_paper(row), 0.2 if thin else 0.35)
+    paper.dashes(1.4, 1.0)
+    for row in drawing.maize:
+        paper.line(view.on_paper(row), 0.2 if thin else 0.35)
+    paper.dashes()
     for guide in drawing.guides:
         paper.line(view.on_paper(guide), 0.9)
     if drawing.dashed:

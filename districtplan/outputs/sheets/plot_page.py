@@ -124,12 +124,19 @@ def _arranged(
         if room - _height(pieces) >= least:
             return pieces, room - _height(pieces)
     pieces, pegs = _pieces(paper, sheet, shared, beside=False), _pegs(paper, sheet)
+    ties = [] if sheet.ties is None else _in_pieces(paper, sheet.ties)
+    if room - _height([*pieces, *ties]) >= least:
+        # Where a line starts is on the page that says to set it out.
+        pieces = [*pieces[:2], *ties, *pieces[2:]]
+    else:
+        pegs = [*ties, *pegs]
     rest = room - _height(pieces)
     if rest < least:
         # Rather the words to the farmer go overleaf than the cautions.
         pieces = [*pieces[:-2], pieces[-1], pieces[-2]]
     if rest - _height(pegs) >= least:
-        return [*pieces[:2], *pegs, *pieces[2:]], rest - _height(pegs)
+        # After the steps, and where lines start; before the words to the farmer and the cautions.
+        return [*pieces[:-2], *pegs, *pieces[-2:]], rest - _height(pegs)
     return [*pieces, *pegs], rest
 
 
@@ -143,7 +150,9 @@ def _pieces(paper: Paper, sheet: Sheet, shared: Common, *, beside: bool) -> list
     if sheet.blanks is not None:
         pieces.append(_abreast(paper, shared.weedings, sheet.farmer_words))
     elif beside and sheet.ties is not None and sheet.pegs is not None:
-        pieces.append(listed(paper, sheet.ties))
+        reading = () if sheet.reading is None else sheet.reading.sentences
+        said = (*sheet.ties.sentences, *reading)
+        pieces.append(listed(paper, Part(sheet.ties.title, said)))
         pieces.append(_beside(paper, sheet.pegs, sheet.farmer_words))
     else:
         words = listed(paper, sheet.farmer_words, LEFT + 3, FULL - 6)
@@ -153,9 +162,9 @@ def _pieces(paper: Paper, sheet: Sheet, shared: Common, *, beside: bool) -> list
 
 
 def _pegs(paper: Paper, sheet: Sheet) -> list[Piece]:
-    """Write where lines start and end, and a long table of pegs across the page."""
-    ties = [] if sheet.ties is None else _in_pieces(paper, sheet.ties)
-    return ties if sheet.pegs is None else [*ties, *tabled(paper, sheet.pegs)]
+    """Write how the pegs are read, and a long table of them across the page."""
+    reading = [] if sheet.reading is None else [listed(paper, sheet.reading)]
+    return reading if sheet.pegs is None else [*reading, *tabled(paper, sheet.pegs)]
 
 
 def _in_pieces(paper: Paper, part: Part) -> list[Piece]:
@@ -296,7 +305,8 @@ def _blanks(paper: Paper, blanks: Blanks) -> Piece:
     wide, high = SIDE_MM / across, 8.6
     rows = -(-len(blanks.labels) // across)
     height = PLAIN.line_mm + 0.6 + rows * high + 7.5
-    share = SIDE_MM / len(blanks.lines)
+    words = [paper.width(line) + 1 for line in blanks.lines]
+    blank = (SIDE_MM - sum(words)) / len(words)
 
     def draw(y: float) -> None:
         paper.write(blanks.title, x, y, BOLD)
@@ -306,11 +316,11 @@ def _blanks(paper: Paper, blanks: Blanks) -> Piece:
             paper.frame(box, 0.5)
             paper.write(label, box.x + 1, box.y + 0.4, BOLD)
         y += rows * high
-        for place, line in enumerate(blanks.lines):
-            start = x + place * share
+        start, end = x, y + 2.4 + PLAIN.line_mm
+        for line, wide_mm in zip(blanks.lines, words, strict=True):
             paper.write(line, start, y + 2.4)
-            end = y + 2.4 + PLAIN.line_mm
-            paper.line([(start + paper.width(line) + 1, end), (start + share - 2, end)], HAIR_MM)
+            start += wide_mm + blank
+            paper.line([(start - blank, end), (start - 2, end)], HAIR_MM)
 
     return Piece(height, draw)
 

@@ -62,7 +62,9 @@ class Drawing:
     rings : tuple[numpy.ndarray, ...]
         Closed rings of the outline and of its holes, shape (points, 2) each [m].
     rows : tuple[numpy.ndarray, ...]
-        Rows drawn, shape (points, 2) each [m].
+        Rows of beans drawn, shape (points, 2) each [m].
+    maize : tuple[numpy.ndarray, ...]
+        Rows of maize drawn, shape (points, 2) each [m].
     guides : tuple[numpy.ndarray, ...]
         Guide lines, shape (points, 2) each [m].
     pegs : tuple[Mark, ...]
@@ -81,6 +83,7 @@ class Drawing:
 
     rings: tuple[Floats, ...]
     rows: tuple[Floats, ...] = ()
+    maize: tuple[Floats, ...] = ()
     guides: tuple[Floats, ...] = ()
     pegs: tuple[Mark, ...] = ()
     places: tuple[Mark, ...] = ()
@@ -252,7 +255,9 @@ class Sheet:
     pocket : Table | None
         The pocket table, by which the agent goes on; None where nothing is to be measured.
     ties : Part | None
-        Where the pegged lines start and end; None where there are none.
+        Where lines start and end; None where none is named.
+    reading : Part | None
+        How the table of pegs is read; None where there are none.
     pegs : Table | None
         The control pegs; None where there are none.
     farmer_words : Part
@@ -274,6 +279,7 @@ class Sheet:
     blanks: Blanks | None
     pocket: Table | None
     ties: Part | None
+    reading: Part | None
     pegs: Table | None
     farmer_words: Part
 

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 ROWS_DRAWN = 7
 """Rows drawn of a plot: enough to show how they lie."""
 
+LEFT_OUT = ("excluded", "later")
+"""Kinds of plots that nothing is carried to."""
+
 STEEP = "rows_alone_not_enough"
 
 
@@ -87,14 +90,20 @@ def _cells(row: Mapping[str, Any], known: list[str], texts: Texts) -> tuple[str,
     if kind == "compass":
         said = wording.both_ends(row["row_bearing_magnetic_deg"])
     else:
-        word = {"excluded": "none", "measure": "measure_word", "guide": "level"}.get(kind, kind)
+        words = {
+            "excluded": "none",
+            "later": "waiting",
+            "measure": "measure_word",
+            "guide": "level",
+        }
+        word = words.get(kind, kind)
         said = texts.say(f"sheets.wall.{word}")
     if STEEP in row["erosion_flags"] and kind != "excluded":
         said = f"{texts.say('sheets.wall.mark')} {said}"
     nothing = texts.say("sheets.wall.nothing")
     amounts = (
         nothing
-        if kind == "excluded" or pd.isna(row[column])
+        if kind in LEFT_OUT or pd.isna(row[column])
         else texts.say("sheets.wall.amount", kg=wording.kilograms(int(row[column])))
         for column in known
     )
@@ -102,9 +111,8 @@ def _cells(row: Mapping[str, Any], known: list[str], texts: Texts) -> tuple[str,
 
 
 def _needs(plots: pd.DataFrame, known: list[str]) -> dict[str, int | None]:
-    """Add up whole grams over the plots that beans may stand on."""
-    barred = plots["erosion_flags"].map(lambda codes: bool(set(wording.EXCLUDED) & set(codes)))
-    kept = plots[~barred.to_numpy(dtype=bool)]
+    """Add up whole grams over the plots that beans may stand on now."""
+    kept = plots[[kind_of(row) not in LEFT_OUT for row in records(plots)]]
     return {column: int(kept[column].sum()) if column in known else None for column, _ in GOODS}
 
 
@@ -117,6 +125,7 @@ def _finding(rows: list[dict[str, Any]], plots: pd.DataFrame, texts: Texts) -> t
     counts = {
         "steep": int(steep.sum()),
         "measure": kinds.count("measure"),
+        "later": kinds.count("later"),
         "excluded": int(barred.sum()),
     }
     mark = texts.say("sheets.wall.mark")
