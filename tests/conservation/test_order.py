@@ -43,7 +43,8 @@ def test_water_is_provided_for_before_it_is_sent():
         "grassed_waterway", "cut_off_drain", "hillside_ditch",
     ]  # fmt: skip
     assert steps["work_outlet"].tolist()[:2] == ["stream 4; waterway 1", "stream 4"]
-    assert steps["work_person_days"].tolist() == pytest.approx([np.nan] * 3 + [12, np.nan], nan_ok=True)
+    days = [np.nan] * 3 + [12, np.nan]
+    assert steps["work_person_days"].tolist() == pytest.approx(days, nan_ok=True)
 
 
 def test_level_lines_need_no_outlet_and_rows_come_last():

@@ -137,7 +137,8 @@ def test_days_are_owed_by_line_and_common_work_by_area():
     found = works(features(waterway=WATERWAY))
     order = found.order.set_index("work")
     drain = order.loc["cut_off_drain"]
-    assert drain["work_person_days"] == pytest.approx(drain["work_length_m"] / 100 * DAYS["cut_off_drain"])
+    days = drain["work_length_m"] / 100 * DAYS["cut_off_drain"]
+    assert drain["work_person_days"] == pytest.approx(days)
     assert found.days["days_owed"].sum() == pytest.approx(order["work_person_days"].sum())
     unknown = with_labour({name: days for name, days in DAYS.items() if name != "cut_off_drain"})
     told = works(features(waterway=WATERWAY), book=unknown)
