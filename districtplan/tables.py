@@ -638,6 +638,13 @@ COLUMNS: tuple[Column, ...] = (
         "guides",
         nullable=True,
     ),
+    _slope(
+        "row_grade_structure_rms_pct",
+        "The same along rows beside structures, where rows aren't to follow these; else empty.",
+        "guides",
+        nullable=True,
+    ),
+    _codes("guide_flags", "guides", "Codes of why structures don't guide the plot's rows."),
     Column(
         "row_within_straight_share",
         "number",

@@ -69,6 +69,7 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     """
     raised = (
         *row["outlet_flags"],
+        *row["guide_flags"],
         *row["water_flags"],
         *row["erosion_flags"],
         *row["terrain_flags"],
@@ -601,14 +602,17 @@ def guide_sentence(row: Mapping[str, Any], texts: Texts) -> str | None:
     kind = row["guide_kind"]
     if pd.isna(kind):
         return None
-    form = "unknown" if pd.isna(row["guide_floor_pct"]) else "known"
-    floor = texts.say(f"guides.floor_{form}", **row)
+    form = "floor_unknown" if pd.isna(row["guide_floor_pct"]) else "floor_known"
+    why = "flow_not_placed" if pd.isna(row["flow_strip_m2"]) else form
+    no_curve = texts.say(f"guides.no_curve.{why}", **row)
     lines = _counted("guides.lines", int(row["guide_lines"]), texts)
     within = {
         "guided_pct": 100 * row["row_within_guided_share"],
         "straight_pct": 100 * row["row_within_straight_share"],
     }
-    return texts.say(f"guides.{kind.replace(' ', '_')}", floor=floor, lines=lines, **within, **row)
+    return texts.say(
+        f"guides.{kind.replace(' ', '_')}", no_curve=no_curve, lines=lines, **within, **row
+    )
 
 
 def district_sentences(results: Results, texts: Texts) -> list[str]:

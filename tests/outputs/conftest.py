@@ -401,6 +401,8 @@ def _guided(methods: list[str]) -> dict[str, Any]:
         "guide_floor_pct": np.where(either, np.where(arc, 0.7, 3.1), np.nan),
         "row_grade_straight_rms_pct": np.where(either, 4.2, np.nan),
         "row_grade_guided_rms_pct": np.where(arc, 0.8, np.nan),
+        "row_grade_structure_rms_pct": np.nan,
+        "guide_flags": [()] * len(kind),
         "row_within_straight_share": np.where(either, 0.28, np.nan),
         "row_within_guided_share": np.where(arc, 0.97, np.nan),
     }

@@ -530,6 +530,27 @@ def test_what_guides_the_rows_is_said_to_who_has_only_the_map(small_results, tex
     assert "%" not in said.replace(" %", "")
 
 
+def test_why_no_curve_is_drawn_is_said(small_results, texts):
+    row = small_results.plots.iloc[2].to_dict()
+    row |= {"guide_kind": "level on the ground", "guide_lines": 2, "row_within_guided_share": 1.0}
+    for strip, floor, told in (
+        (0.0, 3.1, "The raster's own error costs more than the limit (3.1 %)"),
+        (0.0, np.nan, "costs an unknown amount"),
+        (np.nan, 0.0, "Lines must not cross the water's way"),
+    ):
+        known = {"flow_strip_m2": strip, "guide_floor_pct": floor}
+        assert told in wording.guide_sentence(row | known, texts)
+
+
+def test_a_structure_off_the_contour_is_flagged_with_its_grade(small_results, texts):
+    row = small_results.plots.iloc[2].to_dict() | {"guide_flags": ("structure_not_followed",)}
+    row |= {"row_grade_structure_rms_pct": 7.34, "row_grade_straight_rms_pct": 4.2}
+    said = " ".join(wording.flag_sentences(row, small_results.plan, texts))
+    assert "rows along it would run 7.3 %" in said
+    assert "straight rows 4.2 %" in said
+    assert "technician" in said
+
+
 def test_a_difference_that_rounds_to_nothing_has_no_minus(texts):
     said = texts.say("readings.class", name="Steep", bias=-0.04, scatter=1.2, count=5)
     assert said == "Steep +0.0, scatter 1.2 (5 readings)"

@@ -127,6 +127,9 @@ SAID_OF = (
     "guide_kind",
     "guide_lines",
     "guide_floor_pct",
+    "guide_flags",
+    "row_grade_straight_rms_pct",
+    "row_grade_structure_rms_pct",
     "row_within_straight_share",
     "row_within_guided_share",
 )
