@@ -511,7 +511,8 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "row_outlet",
         "drainage",
-        "What lies at the low end: a kind of feature, neighbour or not known.",
+        "What lies at the low end: a kind of feature, with inside where it breaks rows inside the "
+        "plot; neighbour or not known.",
         nullable=True,
     ),
     _text(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from districtplan.rows.control import Pegs, Rows, control_pegs, first_long
 from districtplan.rows.drain import EITHER, FLAGS, drain
 from districtplan.rows.draw import draw
-from districtplan.rows.ends import NOT_KNOWN, REFUSED, SAFE
-from districtplan.rows.guides import Guides, guide_lines
+from districtplan.rows.ends import INSIDE, NOT_KNOWN, REFUSED, SAFE
+from districtplan.rows.guides import GUIDE_FLAGS, Guides, guide_lines
 from districtplan.rows.ladder import KINDS
 from districtplan.rows.land import Clear, areas
 from districtplan.rows.lay import Laid, by_area, lay, with_curved
@@ -19,6 +19,8 @@ from districtplan.rows.strips import strips
 __all__ = [
     "EITHER",
     "FLAGS",
+    "GUIDE_FLAGS",
+    "INSIDE",
     "KINDS",
     "NOT_KNOWN",
     "REFUSED",

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 TABLE = "guide_line_limits"
 METHOD = "guide lines"
-FLAGS = ("structure_not_followed",)
+GUIDE_FLAGS = ("structure_not_followed",)
 """What ``guide_flags`` may hold."""
 OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 """What only pegs of guide lines have."""
@@ -259,7 +259,7 @@ def _of_plot(guide: Guide) -> dict[str, Any]:
 def _of_structures(passed_over: float | None) -> dict[str, Any]:
     if passed_over is None:
         return {"guide_flags": ()}
-    return {"guide_flags": FLAGS, "row_grade_structure_rms_pct": 100 * passed_over}
+    return {"guide_flags": GUIDE_FLAGS, "row_grade_structure_rms_pct": 100 * passed_over}
 
 
 def _of_line(line: Line, guide: Guide, outline: Outline, frame: Frame) -> dict[str, Any]:
