@@ -278,7 +278,7 @@ def _rows(
     table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
     land = lying.on_raster.merge(ground[["plot_id", "row_method", "bend_grade_pct"]], on="plot_id")
     low = rows.low_places(land, laid, zone, lying.elevation, asked, book)
-    if low.table["broken_rows"].any():
+    if low.table["row_breaks"].any():
         clear = clear._replace(gaps=low.gaps)
         table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
     lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max), planted)

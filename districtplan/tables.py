@@ -599,11 +599,13 @@ COLUMNS: tuple[Column, ...] = (
         "m²",
     ),
     _integer(
-        "broken_rows",
+        "row_breaks",
         "low places",
         "",
-        "Places in which rows are broken, since water would stand there.",
+        "Breaks in rows where water would stand: a row counts once for each low place that it "
+        "crosses.",
     ),
+    _codes("low_place_flags", "low places", "Codes of what is left of low places in rows."),
     _metres(
         "row_gap_m2",
         "Land left in low places, where rows are broken so that no water stands in them.",

@@ -70,6 +70,7 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     raised = (
         *row["outlet_flags"],
         *row["guide_flags"],
+        *row["low_place_flags"],
         *row["water_flags"],
         *row["erosion_flags"],
         *row["terrain_flags"],
@@ -110,9 +111,9 @@ def gap_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None
     str | None
         The sentence; None where no row is broken.
     """
-    if row["broken_rows"] == 0:
+    if row["row_breaks"] == 0:
         return None
-    return texts.say("strips.low_places", plan=plan, broken_rows=row["broken_rows"])
+    return texts.say("strips.low_places", plan=plan, row_breaks=row["row_breaks"])
 
 
 def strip_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:

@@ -10,7 +10,7 @@ from districtplan.rows.guides import GUIDE_FLAGS, Guides, guide_lines
 from districtplan.rows.ladder import KINDS
 from districtplan.rows.land import Clear, areas
 from districtplan.rows.lay import Laid, by_area, lay, with_curved
-from districtplan.rows.low_places import low_places
+from districtplan.rows.low_places import LOW_PLACE_FLAGS, low_places
 from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Rules, Site, Walk, set_out
 from districtplan.rows.standing import with_standing
@@ -22,6 +22,7 @@ __all__ = [
     "GUIDE_FLAGS",
     "INSIDE",
     "KINDS",
+    "LOW_PLACE_FLAGS",
     "NOT_KNOWN",
     "REFUSED",
     "SAFE",

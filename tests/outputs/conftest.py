@@ -587,7 +587,8 @@ def _rows(frame: pd.DataFrame) -> pd.DataFrame:
                 frame.index == 5, np.nan, np.where(frame.index == 4, 12.5, 0)
             ),
             "land_taken_m2": np.where(frame.index == 2, 41.5, 0.0),
-            "broken_rows": np.where(frame.index == 3, 7, 0),
+            "row_breaks": np.where(frame.index == 3, 7, 0),
+            "low_place_flags": [()] * len(frame),
             "row_gap_m2": np.where(frame.index == 3, 1.75, 0.0),
             "maize_rows": none,
             "maize_row_length_m": np.nan,

@@ -56,6 +56,7 @@ def test_every_flag_has_one_sentence(texts):
         *erosion.FLAGS,
         *rows.FLAGS,
         *rows.GUIDE_FLAGS,
+        *rows.LOW_PLACE_FLAGS,
         *terrain.FLAGS,
         *water.FLAGS,
     }
