@@ -271,7 +271,7 @@ def _rows(
     table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
     land = lying.on_raster.merge(ground[["plot_id", "row_method", "bend_grade_pct"]], on="plot_id")
     low = rows.low_places(land, laid, zone, lying.elevation, asked, book)
-    if low.table["broken_rows"].any():
+    if low.table["row_breaks"].any():
         clear = clear._replace(gaps=low.gaps)
         table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
     lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max), planted)
@@ -290,8 +290,9 @@ def _guided(
     in_rows, lines = laid
     on_raster, zone, raster_crs = lying.on_raster, lying.zone, lying.elevation.grid.crs
     beside = rows.with_standing(on_raster, lines.planted, lying.features, zone, raster_crs)
+    known = ground.merge(in_rows[["plot_id", "flow_strip_m2"]], on="plot_id")
     guides = rows.guide_lines(
-        beside.merge(ground, on="plot_id", validate="one_to_one"),
+        beside.merge(known, on="plot_id", validate="one_to_one"),
         lying.elevation,
         asked,
         book,

@@ -522,7 +522,8 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "row_outlet",
         "drainage",
-        "What lies at the low end: a kind of feature, neighbour or not known.",
+        "What lies at the low end: a kind of feature, with inside where it breaks rows inside the "
+        "plot; neighbour or not known.",
         nullable=True,
     ),
     _text(
@@ -609,11 +610,13 @@ COLUMNS: tuple[Column, ...] = (
         "m²",
     ),
     _integer(
-        "broken_rows",
+        "row_breaks",
         "low places",
         "",
-        "Places in which rows are broken, since water would stand there.",
+        "Breaks in rows where water would stand: a row counts once for each low place that it "
+        "crosses.",
     ),
+    _codes("low_place_flags", "low places", "Codes of what is left of low places in rows."),
     _metres(
         "row_gap_m2",
         "Land left in low places, where rows are broken so that no water stands in them.",
@@ -649,6 +652,13 @@ COLUMNS: tuple[Column, ...] = (
         "guides",
         nullable=True,
     ),
+    _slope(
+        "row_grade_structure_rms_pct",
+        "The same along rows beside structures, where rows aren't to follow these; else empty.",
+        "guides",
+        nullable=True,
+    ),
+    _codes("guide_flags", "guides", "Codes of why structures don't guide the plot's rows."),
     Column(
         "row_within_straight_share",
         "number",

@@ -789,9 +789,9 @@ def _row_count(case: _Case) -> Step:
         said.append(case.say("rows.taken", area=digits(row["land_taken_m2"], 4)))
     if row["flow_strip_m2"] > 0:
         said.append(case.say("rows.strip", area=digits(row["flow_strip_m2"], 4)))
-    if row["broken_rows"] > 0:
+    if row["row_breaks"] > 0:
         depth = digits(case.results.plan.rows.sag_max_cm)
-        gaps = {"area": digits(row["row_gap_m2"], 4), "broken_rows": row["broken_rows"]}
+        gaps = {"area": digits(row["row_gap_m2"], 4), "row_breaks": row["row_breaks"]}
         said.append(case.say("rows.gaps", **gaps, deepest=depth))
     numbers = f"{digits(apart / 100)} ÷ (1 + ({digits(slope)} ÷ 100) ^ 2) ^ 0.5"
     return Step(

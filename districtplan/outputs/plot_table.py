@@ -17,7 +17,14 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 GOODS = ("seed", "npk", "urea", "manure")
-CODES = ("terrain_flags", "water_flags", "outlet_flags", "erosion_flags")
+CODES = (
+    "terrain_flags",
+    "water_flags",
+    "outlet_flags",
+    "low_place_flags",
+    "guide_flags",
+    "erosion_flags",
+)
 
 
 def plot_table(results: Results, texts: Texts) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from districtplan.rows import EITHER, NOT_KNOWN, REFUSED, SAFE
+from districtplan.rows import EITHER, INSIDE, NOT_KNOWN, REFUSED, SAFE
 from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
@@ -67,6 +67,8 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     """
     raised = (
         *row["outlet_flags"],
+        *row["guide_flags"],
+        *row["low_place_flags"],
         *row["water_flags"],
         *row["erosion_flags"],
         *row["terrain_flags"],
@@ -82,6 +84,7 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
         "raster_ends": "" if math.isnan(beside) else both_ends(beside),
         "outlet": outlet_words(row["row_outlet"], texts),
         "how_much": texts.say(f"how_much.{'at_least' if least else 'known'}"),
+        **_both_ends(row, texts),
     }
     said = [texts.say(f"flags.{code}", **values, **row) for code in codes]
     strip = strip_sentence(row, plan, texts)
@@ -106,9 +109,9 @@ def gap_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None
     str | None
         The sentence; None where no row is broken.
     """
-    if row["broken_rows"] == 0:
+    if row["row_breaks"] == 0:
         return None
-    return texts.say("strips.low_places", plan=plan, broken_rows=row["broken_rows"])
+    return texts.say("strips.low_places", plan=plan, row_breaks=row["row_breaks"])
 
 
 def strip_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
@@ -503,24 +506,42 @@ def ends_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> tuple[li
     values = {
         "plan": plan,
         "outlet": outlet_words(row["row_outlet"], texts),
-        "end": direction(row["row_bearing_true_deg"], texts),
-        "other_end": direction((row["row_bearing_true_deg"] + 180) % 360, texts),
         "ahead": outlet_words(ahead, texts),
-        "behind": outlet_words(behind, texts),
+        **_both_ends(row, texts),
     }
     refusal, said = [], []
     if pd.isna(row["row_low_end"]):
         nothing = {ahead, behind} <= {NOT_KNOWN, None}
-        key = "level_unknown" if nothing else "level_alike" if ahead == behind else "level"
+        alike = "level_inside" if _inside(ahead) else "level_alike"
+        key = "level_unknown" if nothing else alike if ahead == behind else "level"
         said.append(texts.say(f"ends.{key}", **values))
     elif row["row_outlet"] in REFUSED:
-        refusal.append(texts.say("ends.refused", **values, **row))
+        key = "refused_inside" if _inside(row["row_outlet"]) else "refused"
+        refusal.append(texts.say(f"ends.{key}", **values, **row))
     elif row["row_turn_deg"] == 0:
-        key = "ends.safe" if row["row_outlet"] in SAFE else "ends.not_known"
-        said.append(texts.say(key, **values, **row))
+        safe = "safe_inside" if _inside(row["row_outlet"]) else "safe"
+        key = safe if row["row_outlet"] in SAFE else "not_known"
+        said.append(texts.say(f"ends.{key}", **values, **row))
     if plan.soil.drainage == "poor":
         said.append(texts.say(f"ends.{_fall(row)}", **_fall_outlet(row, texts), **values, **row))
     return refusal, said
+
+
+def _inside(outlet: str | None) -> bool:
+    """Say whether rows end at something inside their plot."""
+    return not pd.isna(outlet) and str(outlet).endswith(INSIDE)
+
+
+def _both_ends(row: Mapping[str, Any], texts: Texts) -> dict[str, str]:
+    """Name both ends of straight rows, that of the bearing first, and say what lies there."""
+    bearing = row["row_bearing_true_deg"]
+    ends = direction(bearing, texts), direction((bearing + 180) % 360, texts)
+    found = {"end": ends[0], "other_end": ends[1]}
+    outlets = row["row_end_ahead"], row["row_end_behind"]
+    for name, end, outlet in zip(("first", "second"), ends, outlets, strict=True):
+        key = "inside" if _inside(outlet) else "beyond"
+        found[name] = texts.say(f"ends.one.{key}", end=end, what=outlet_words(outlet, texts))
+    return found
 
 
 def _fall(row: Mapping[str, Any]) -> str:
@@ -599,14 +620,17 @@ def guide_sentence(row: Mapping[str, Any], texts: Texts) -> str | None:
     kind = row["guide_kind"]
     if pd.isna(kind):
         return None
-    form = "unknown" if pd.isna(row["guide_floor_pct"]) else "known"
-    floor = texts.say(f"guides.floor_{form}", **row)
+    form = "floor_unknown" if pd.isna(row["guide_floor_pct"]) else "floor_known"
+    why = "flow_not_placed" if pd.isna(row["flow_strip_m2"]) else form
+    no_curve = texts.say(f"guides.no_curve.{why}", **row)
     lines = _counted("guides.lines", int(row["guide_lines"]), texts)
     within = {
         "guided_pct": 100 * row["row_within_guided_share"],
         "straight_pct": 100 * row["row_within_straight_share"],
     }
-    return texts.say(f"guides.{kind.replace(' ', '_')}", floor=floor, lines=lines, **within, **row)
+    return texts.say(
+        f"guides.{kind.replace(' ', '_')}", no_curve=no_curve, lines=lines, **within, **row
+    )
 
 
 def district_sentences(results: Results, texts: Texts) -> list[str]:

@@ -86,7 +86,7 @@ PLOT_COLUMNS = (
     "first_row_start_m",
     "land_taken_m2",
     "flow_strip_m2",
-    "broken_rows",
+    "row_breaks",
     "row_gap_m2",
     "holes",
     "holes_basis",

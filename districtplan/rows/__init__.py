@@ -6,12 +6,12 @@ from districtplan.rows.control import Pegs, Rows, control_pegs, first_long
 from districtplan.rows.corner import Tie
 from districtplan.rows.drain import EITHER, FLAGS, drain
 from districtplan.rows.draw import draw
-from districtplan.rows.ends import NOT_KNOWN, REFUSED, SAFE
-from districtplan.rows.guides import Guides, guide_lines
+from districtplan.rows.ends import INSIDE, NOT_KNOWN, REFUSED, SAFE
+from districtplan.rows.guides import GUIDE_FLAGS, Guides, guide_lines
 from districtplan.rows.ladder import KINDS, STANDING
 from districtplan.rows.land import Clear, areas
 from districtplan.rows.lay import Laid, by_area, lay, with_curved
-from districtplan.rows.low_places import low_places
+from districtplan.rows.low_places import LOW_PLACE_FLAGS, low_places
 from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Rules, Site, Walk, set_out
 from districtplan.rows.standing import with_standing
@@ -20,7 +20,10 @@ from districtplan.rows.strips import strips
 __all__ = [
     "EITHER",
     "FLAGS",
+    "GUIDE_FLAGS",
+    "INSIDE",
     "KINDS",
+    "LOW_PLACE_FLAGS",
     "NOT_KNOWN",
     "REFUSED",
     "SAFE",

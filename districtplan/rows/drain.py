@@ -171,7 +171,7 @@ def _wanted(of: pd.DataFrame, grade: Floats, ahead: Bools, behind: Bools, plan: 
     # Towards the fall: clockwise where it lies to the right of the end that rows are to fall to.
     right = np.sin(np.radians(downslope - bearing)) * toward > 0
     fall = np.where(ahead | behind, np.where(held, least + err, least), np.nan)
-    return _Wanted(toward, either, fall, np.where(right, turn, -turn))
+    return _Wanted(toward, either, fall, np.where(right, turn, 0 - turn))
 
 
 def _turn(ground: pd.DataFrame, which: Integers, turn_deg: Floats, fall: Floats) -> pd.DataFrame:

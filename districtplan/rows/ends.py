@@ -19,9 +19,17 @@ if TYPE_CHECKING:
     Objects = NDArray[np.object_]
 
 NEIGHBOUR, NOT_KNOWN = "neighbour", "not known"
-REFUSED = ("house", "road", "path", NEIGHBOUR)
+INSIDE = " inside"
+"""Follows the kind of what breaks rows inside their plot, where they go on beyond it."""
+
+
+def _both(*kinds: str) -> tuple[str, ...]:
+    return tuple(kind + where for kind in kinds for where in ("", INSIDE))
+
+
+REFUSED = (*_both("house", "road", "path"), NEIGHBOUR)
 """What rows may not drain onto (common practice), the gravest first."""
-SAFE = ("ditch", "grass strip", "grass", "waterway", "stream")
+SAFE = _both("ditch", "grass strip", "grass", "waterway", "stream")
 """Where water from rows does no harm (common practice)."""
 ENDS = (*REFUSED, NOT_KNOWN, *SAFE)
 """What an end may be: it is as good as its worst row, the first of these."""
@@ -38,7 +46,8 @@ def ends(
 
     A few rows of each plot are followed from their ends straight on. The nearest thing met counts;
     what water neither drains to nor harms, such as a bank, is looked past. A feature inside a plot
-    breaks rows, and they end there too. An end is as good as the worst of its rows.
+    breaks rows, and they end there too: what rows go on beyond is told as inside. An end is as good
+    as the worst of its rows.
 
     Parameters
     ----------
@@ -73,10 +82,10 @@ def ends(
     near = shapely.STRtree(taken[told]).query(plots[chosen], predicate="dwithin", distance=reach)
     closest = np.full(len(chosen), FAR_M)
     closest[near[0]] = NARROWEST_M
-    owner, ahead, behind = _probes(less(plots[chosen], taken), bearing_deg, closest, reach)
+    owner, *sides = _probes(less(plots[chosen], taken), bearing_deg, closest, reach)
     found = []
-    for start, stop in (ahead, behind):
-        met = _nearest(things, start, stop, chosen[owner])
+    for probes in sides:
+        met = _nearest(things, probes, plots, chosen[owner])
         worst = np.full(len(chosen), len(ENDS))
         np.minimum.at(worst, owner, met)
         found.append(np.array([*ENDS, None], dtype=object)[worst])
@@ -91,10 +100,18 @@ class _Things(NamedTuple):
     features: int  # how many of them are features
 
 
+class _Probes(NamedTuple):
+    """Ends of rows, on one side."""
+
+    start: Floats  # where each is
+    stop: Floats  # where it is looked up to
+    next: Floats  # where the row goes on beyond it, NaN where it doesn't
+
+
 def _probes(
     left: Objects, bearing_deg: Floats, closest: Floats, reach: Floats
-) -> tuple[Integers, tuple[Floats, Floats], tuple[Floats, Floats]]:
-    """Cut a few rows over each plot: their plots, and where each end is and is looked up to."""
+) -> tuple[Integers, _Probes, _Probes]:
+    """Cut a few rows over each plot: their plots, and both their ends."""
     plots = len(left)
     origin = np.nan_to_num(shapely.bounds(left)[:, :2])
     land = Land.of(left, origin, np.ones(plots))
@@ -112,14 +129,18 @@ def _probes(
     def at(along: Floats) -> Floats:
         return origin[of] + back(along, rows.across, bearing_deg[of], side[of])
 
-    ahead, behind = (at(rows.far), at(rows.far + far)), (at(rows.near), at(rows.near - far))
-    return of, ahead, behind
+    broken = (np.diff(of) == 0) & (np.diff(rows.row) == 0)
+    after = np.append(np.where(broken, rows.near[1:], np.nan), [np.nan] * min(len(of), 1))
+    before = np.append([np.nan] * min(len(of), 1), np.where(broken, rows.far[:-1], np.nan))
+    ahead = _Probes(at(rows.far), at(rows.far + far), at(after))
+    return of, ahead, _Probes(at(rows.near), at(rows.near - far), at(before))
 
 
-def _nearest(things: _Things, start: Floats, stop: Floats, own: Integers) -> Integers:
+def _nearest(things: _Things, probes: _Probes, plots: Objects, own: Integers) -> Integers:
     """Give what each probe meets first, as a place in ENDS."""
-    probes = shapely.linestrings(np.stack([start, stop], axis=1))
-    probe, thing = things.tree.query(probes, predicate="intersects")
+    start = probes.start
+    lines = shapely.linestrings(np.stack([start, probes.stop], axis=1))
+    probe, thing = things.tree.query(lines, predicate="intersects")
     other = thing - things.features != own[probe]
     probe, thing = probe[other], thing[other]
     distance = shapely.distance(shapely.points(start[probe]), things.tree.geometries[thing])
@@ -130,5 +151,12 @@ def _nearest(things: _Things, start: Floats, stop: Floats, own: Integers) -> Int
     order = np.lexsort((things.code[thing], is_plot, centimetres, probe))
     met = np.full(len(own), ENDS.index(NOT_KNOWN))
     first, place = np.unique(probe[order], return_index=True)
-    met[first] = things.code[thing[order][place]]
+    closest = order[place]
+    met[first] = things.code[thing[closest]]
+    # Inside is what lies between two pieces of a row with nothing but the plot around it.
+    gap = np.hypot(*(probes.next[first] - start[first]).T)
+    between = np.flatnonzero(~is_plot[closest] & (distance[closest] < gap))
+    way = shapely.linestrings(np.stack([start, probes.next], axis=1)[first[between]])
+    inside = first[between][shapely.covers(plots[own[first[between]]], way)]
+    met[inside] += 1
     return met

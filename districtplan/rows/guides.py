@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 
 TABLE = "guide_line_limits"
 METHOD = "guide lines"
+GUIDE_FLAGS = ("structure_not_followed",)
+"""What ``guide_flags`` may hold."""
 OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 """What only pegs of guide lines have."""
 OF_ROWS = ("plot_id", "crop", "row", "length_m", "geometry")
@@ -89,7 +91,8 @@ def guide_lines(
         lines keep to) and ``standing`` (lines of structures in it, None where there are none), the
         last three in the CRS of the raster; and of the terrain ``row_method``,
         ``row_bearing_true_deg``, ``row_grade_limit_pct``, ``slope_used_pct`` and
-        ``row_arc_radius_m``.
+        ``row_arc_radius_m``; and of the rows ``flow_strip_m2``, unknown where water runs through
+        the plot but nobody knows where: no line with a course is drawn there, lest it cross.
     elevation : Elevation
         The raster.
     plan : Plan
@@ -126,14 +129,15 @@ def guide_lines(
     )  # fmt: skip
     rows = zip(
         *(bent[name].tolist() for name in columns),
+        bent["flow_strip_m2"].isna().tolist(),
         bent["row_arc_radius_m"].notna().tolist(),
         angle.tolist(),
         strict=True,
     )
     for number, (plot_id, outline, land, standing, limit, slope, *rest) in enumerate(rows):
         asked = _Asked(outline, land, standing, limit / 100, slope / 100, *rest)
-        frame, guide = rule.guide(asked)
-        found.append({"plot_id": plot_id, **_of_plot(guide)})
+        frame, guide, passed_over = rule.guide(asked)
+        found.append({"plot_id": plot_id, **_of_plot(guide), **_of_structures(passed_over)})
         local = frame.local(outline)
         for place, line in enumerate(guide.lines, 1):
             where = {"plot_id": plot_id, "line": place}
@@ -166,6 +170,7 @@ class _Asked(NamedTuple):
     standing: shapely.MultiLineString | None
     limit: float
     slope: float
+    crossed: bool
     bends: bool
     bearing: float
 
@@ -195,20 +200,23 @@ class _Rules:
         )
         self._standing_share = handbook.number("setting_out", "row_share_min")
 
-    def guide(self, plot: _Asked) -> tuple[Frame, Guide]:
-        """Guide one plot."""
+    def guide(self, plot: _Asked) -> tuple[Frame, Guide, float | None]:
+        """Guide one plot, and tell the grade along structures that are passed over."""
         frame, surface = self._around.surface(plot.outline)
         # Where nothing is planted lines are drawn all the same: someone may plant it yet.
         local = frame.local(plot.outline if plot.planted.is_empty else plot.planted)
         if surface is None:
-            return frame, _levelled(local, plot.bearing, plot.slope, self._setting)
-        limits = self._limits(plot.limit)
+            return frame, _levelled(local, plot.bearing, plot.slope, self._setting), None
+        limits, bearing = self._limits(plot.limit), plot.bearing
+        beside = ladder.Beside(None, None)
         if plot.standing is not None:
-            courses = [np.asarray(line.coords)[:, :2] for line in plot.standing.geoms]
-            guide = ladder.beside(local, surface, tuple(map(frame.to, courses)), limits)
-            if guide is not None:
-                return frame, guide
-        return frame, ladder.guide(local, surface, plot.bearing, limits, bends=plot.bends)
+            courses = [frame.to(np.asarray(line.coords)[:, :2]) for line in plot.standing.geoms]
+            beside = ladder.beside(local, surface, tuple(courses), bearing, limits)
+        if plot.crossed:
+            guide = ladder.on_the_ground(local, surface, bearing, limits)
+        else:
+            guide = beside.guide or ladder.guide(local, surface, bearing, limits, bends=plot.bends)
+        return frame, guide, beside.passed_over
 
     def _limits(self, grade: float) -> Limits:
         of = self._of
@@ -246,6 +254,12 @@ def _of_plot(guide: Guide) -> dict[str, Any]:
         "row_within_straight_share": None if straight is None else straight.within,
         "row_within_guided_share": None if guided is None else guided.within,
     }
+
+
+def _of_structures(passed_over: float | None) -> dict[str, Any]:
+    if passed_over is None:
+        return {"guide_flags": ()}
+    return {"guide_flags": GUIDE_FLAGS, "row_grade_structure_rms_pct": 100 * passed_over}
 
 
 def _of_line(line: Line, guide: Guide, outline: Outline, frame: Frame) -> dict[str, Any]:
@@ -335,5 +349,6 @@ def _drawn(rows: list[dict[str, Any]], names: tuple[str, ...]) -> pd.DataFrame:
 def _plot_table(plots: pd.DataFrame, found: list[dict[str, Any]]) -> pd.DataFrame:
     names = ("plot_id", *tables.made_by("guides"))
     by_id = {row["plot_id"]: row for row in found}
-    rows = [by_id.get(plot_id, {"plot_id": plot_id}) for plot_id in plots["plot_id"].tolist()]
+    none = _of_structures(None)
+    rows = [by_id.get(plot_id, {"plot_id": plot_id, **none}) for plot_id in plots["plot_id"]]
     return _checked(rows, names)

@@ -1,10 +1,11 @@
 """As few guide lines as keep the rows of a plot within the limit.
 
 Where structures stand along the contour, their lines guide the rows and no other is set: one set of
-lines a plot. Elsewhere one step at a time: straight rows; one arc; a few parts with an arc each;
-level lines that a team sets with a level, the rows between sharing the gaps. Where the error of the
-surface's own gradient is above the limit no curve is drawn from it, and the team levels the lines
-on the ground: only how many, where they start and how many rows lie between come from the raster.
+lines a plot. Where rows along them would be steep they are passed over, and that is told. Elsewhere
+one step at a time: straight rows; one arc; a few parts with an arc each; level lines that a team
+sets with a level, the rows between sharing the gaps. Where the error of the surface's own gradient
+is above the limit no curve is drawn from it, and the team levels the lines on the ground: only how
+many, where they start and how many rows lie between come from the raster.
 """
 
 from __future__ import annotations
@@ -119,6 +120,21 @@ class Guide:
     rows: tuple[Sector, ...] | LevelLines | None = None
 
 
+class Beside(NamedTuple):
+    """What comes of the structures that stand in a plot.
+
+    Attributes
+    ----------
+    guide : Guide | None
+        Rows beside them; None where rows aren't to follow them.
+    passed_over : float | None
+        Root mean square grade that rows along them would have, where that is why they don't [1].
+    """
+
+    guide: Guide | None
+    passed_over: float | None
+
+
 class _Land(NamedTuple):
     outline: Outline
     surface: Surface
@@ -197,25 +213,12 @@ def guide(
     Guide
         The fewest lines that keep the rows within the limit; else those that come nearest.
     """
-    xy = points(outline)
-    land = _Land(outline, surface, xy, surface.gradient(xy))
-    straight = arc.straight(xy, land.gradient)
-    if bearing is not None:
-        straight = replace(straight, angle=bearing)
-    first = _by_arcs(land, "straight", (Sector((), straight),), limits)
+    land = _land(outline, surface)
+    first = _straight(land, bearing, limits)
     if first.grades.within >= limits.within:
         return _drawn(land, first, first, limits.setting)
     if surface.doubt.floor > limits.grade:
-        ground = _ground(land)
-        starts = lines.on_the_ground(ground, straight, limits.setting)
-        return Guide(
-            "level on the ground",
-            starts,
-            first.grades,
-            None,
-            surface.doubt.floor,
-            ground,
-        )
+        return _without_course(land, first, limits)
     best = first
     for step in _ladder(land, limits, bends=bends):
         if step.grades.within > best.grades.within:
@@ -225,10 +228,43 @@ def guide(
     return _drawn(land, first, best, limits.setting)
 
 
+def on_the_ground(
+    outline: Outline, surface: Surface, bearing: float | None, limits: Limits
+) -> Guide:
+    """Guide a plot by lines that the team levels, without a curve from the surface.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot, in local metres.
+    surface : Surface
+        The ground there.
+    bearing : float | None
+        Direction of straight rows from east, anticlockwise [radians]; None takes the best.
+    limits : Limits
+        What rows are held to.
+
+    Returns
+    -------
+    Guide
+        How many lines, where they start and how many rows lie between.
+    """
+    land = _land(outline, surface)
+    return _without_course(land, _straight(land, bearing, limits), limits)
+
+
 def beside(
-    outline: Outline, surface: Surface, standing: tuple[Floats, ...], limits: Limits
-) -> Guide | None:
+    outline: Outline,
+    surface: Surface,
+    standing: tuple[Floats, ...],
+    bearing: float | None,
+    limits: Limits,
+) -> Beside:
     """Let structures that stand in a plot guide its rows, if they lie along the contour.
+
+    A structure is level where its own grade is within the limit, as far as the surface can tell.
+    Rows beside it may be steeper all the same, since the land bends away from it: where they break
+    the limit and straight rows are better they don't follow it.
 
     Parameters
     ----------
@@ -238,35 +274,61 @@ def beside(
         The ground there.
     standing : tuple[numpy.ndarray, ...]
         Lines of the structures within the plot, shape (points, 2) each [m].
+    bearing : float | None
+        Direction of straight rows from east, anticlockwise [radians]; None takes the best.
     limits : Limits
         What rows are held to.
 
     Returns
     -------
-    Guide | None
-        Rows beside the structures; None where none is long enough for rows to follow it, or none
-        lies along the contour as far as the surface can tell.
+    Beside
+        Nothing of either where no structure is long enough for rows to follow it.
     """
-    level = []
+    limit = limits.grade + surface.doubt.floor
+    long, level = [], []
     for line in standing:
-        walked = sag.walk(line)
+        points_on = sag.walk(line)
         reach = np.hypot(*(line[-1] - line[0]))
         way = (line[-1] - line[0]) / max(reach, FINEST_M)
         broad = np.ptp(shapely.get_coordinates(outline) @ way)
-        size = np.hypot(*np.diff(walked, axis=0).T)
-        rise = np.diff(surface.height(walked)) / np.maximum(size, FINEST_M)
+        size = np.hypot(*np.diff(points_on, axis=0).T)
+        rise = np.diff(surface.height(points_on)) / np.maximum(size, FINEST_M)
         off = np.sqrt(np.average(rise**2, weights=size))
-        if reach >= limits.standing_share * broad and off <= limits.grade + surface.doubt.floor:
-            level.append((float(surface.height(walked).mean()), line))
-    if not level:
-        return None
-    level.sort(key=lambda one: one[0])
-    found = LevelLines(tuple(at for at, _ in level), tuple((line,) for _, line in level))
+        if reach >= limits.standing_share * broad:
+            long.append((float(surface.height(points_on).mean()), line))
+            level += long[-1:] if off <= limit else []
+    if not long:
+        return Beside(None, None)
+    followed = sorted(level or long, key=lambda one: one[0])
+    found = LevelLines(tuple(at for at, _ in followed), tuple((line,) for _, line in followed))
+    land = _land(outline, surface)
+    straight = _straight(land, bearing, limits)
+    heights = surface.height(land.xy)
+    walked = grade.walked(_along_levels(land, found, heights), limits.grade)
+    if not level or walked.rms > max(limit, straight.grades.rms):
+        return Beside(None, walked.rms)
+    guided = _by_levels(land, found, heights, limits)._replace(kind=STANDING)
+    return Beside(_drawn(land, straight, guided, limits.setting), None)
+
+
+def _land(outline: Outline, surface: Surface) -> _Land:
     xy = points(outline)
-    land = _Land(outline, surface, xy, surface.gradient(xy))
-    straight = _by_arcs(land, "straight", (Sector((), arc.straight(xy, land.gradient)),), limits)
-    guided = _by_levels(land, found, surface.height(xy), limits)
-    return _drawn(land, straight, guided._replace(kind=STANDING), limits.setting)
+    return _Land(outline, surface, xy, surface.gradient(xy))
+
+
+def _straight(land: _Land, bearing: float | None, limits: Limits) -> _Step:
+    rows = arc.straight(land.xy, land.gradient)
+    if bearing is not None:
+        rows = replace(rows, angle=bearing)
+    return _by_arcs(land, "straight", (Sector((), rows),), limits)
+
+
+def _without_course(land: _Land, straight: _Step, limits: Limits) -> Guide:
+    assert not isinstance(straight.rows, LevelLines)
+    ground = _ground(land)
+    starts = lines.on_the_ground(ground, straight.rows[0].rows, limits.setting)
+    floor = land.surface.doubt.floor
+    return Guide("level on the ground", starts, straight.grades, None, floor, ground)
 
 
 def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:
@@ -306,8 +368,12 @@ def _by_arcs(land: _Land, kind: str, parts: tuple[Sector, ...], limits: Limits) 
     return _Step(kind, parts, grade.walked(grades, limits.grade)._replace(within=within))
 
 
+def _along_levels(land: _Land, levels: LevelLines, heights: Floats) -> Floats:
+    return grade.along(land.gradient, level_lines.direction(levels, land.xy, heights))
+
+
 def _by_levels(land: _Land, levels: LevelLines, heights: Floats, limits: Limits) -> _Step:
-    grades = grade.along(land.gradient, level_lines.direction(levels, land.xy, heights))
+    grades = _along_levels(land, levels, heights)
     walked = grade.walked(grades, limits.grade)
     within = grade.spread_within(grades, limits.grade, limits.level_error)
     rms = float(np.hypot(walked.rms, limits.level_error))

@@ -43,10 +43,13 @@ if TYPE_CHECKING:
     Objects = NDArray[np.object_]
 
 TABLE = "low_places"
+LOW_PLACE_FLAGS = ("sag_left",)
+"""What ``low_place_flags`` may hold."""
 STRAIGHT = ("straight", "any direction")
 """Methods whose rows are straight lines."""
 ROUNDS_MAX = 5
-"""A row that is broken is looked at again: its parts are rows too."""
+"""A row that is broken is looked at again: its parts are rows too. After the last round rows are
+looked at once more, and plots where a deeper sag is left are told."""
 PLOTS_AT_ONCE = 256
 CELLS_AT_ONCE = 1 << 18
 """Heights around the plots that are worked together; their cubics take sixteen numbers each."""
@@ -100,7 +103,7 @@ def low_places(
     -------
     LowPlaces
         After which no row of these plots has a sag deeper than the plan's limit on the smoothed
-        surface.
+        surface, but for those that are flagged.
     """
     bent = plots["row_method"].isin(STRAIGHT) & (plots["bend_grade_pct"] > 0)
     numbers = np.flatnonzero(bent)
@@ -115,20 +118,25 @@ def low_places(
     )
     gaps = np.full(len(plots), None, dtype=object)
     broken = np.zeros(len(plots), dtype=np.int64)
+    flags = np.empty(len(plots), dtype=object)
+    flags[:] = [()] * len(plots)
     with ThreadPoolExecutor(THREADS) as pool:
-        waiting: deque[Future[tuple[Integers, Objects, Integers]]] = deque()
+        waiting: deque[Future[_Broken]] = deque()
 
         def take(most: int) -> None:
             while len(waiting) > most:
-                of, found, count = waiting.popleft().result()
-                gaps[numbers[of]], broken[numbers[of]] = found, count
+                done = waiting.popleft().result()
+                gaps[numbers[done.of]], broken[numbers[done.of]] = done.gaps, done.breaks
+                for number in numbers[done.of[done.left]]:
+                    flags[number] = LOW_PLACE_FLAGS
 
         around = Around(Kept(elevation), plan, handbook)
         for of, frames, surfaces in _batches(outlines, around):
             waiting.append(pool.submit(_work, of, _Field.of(asked, place[of]), frames, surfaces))
             take(THREADS)
         take(0)
-    table = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy(), "broken_rows": broken})
+    table = pd.DataFrame({"plot_id": plots["plot_id"].to_numpy(), "row_breaks": broken})
+    table["low_place_flags"] = flags
     return LowPlaces(gaps, tables.check(table, ("plot_id", *tables.made_by("low places"))))
 
 
@@ -165,22 +173,30 @@ def _batches(
         yield np.array(of), frames, surfaces
 
 
-def _work(
-    of: Integers, field: _Field, frames: list[Frame], surfaces: list[Surface]
-) -> tuple[Integers, Objects, Integers]:
-    """Break the rows of some plots: the plots, their gaps and how many breaks were made."""
+class _Broken(NamedTuple):
+    """What was broken of some plots."""
+
+    of: Integers  # the plots
+    gaps: Objects
+    breaks: Integers  # how many were made
+    left: Integers  # places of those in which a deeper sag is left
+
+
+def _work(of: Integers, field: _Field, frames: list[Frame], surfaces: list[Surface]) -> _Broken:
+    """Break the rows of some plots."""
     ground = walk.Ground.of(surfaces)
     broken = np.zeros(len(of), dtype=np.int64)
     wet = np.arange(len(of))
+    plot, places = field.low(wet, frames, ground)
     for _ in range(ROUNDS_MAX):
-        plot, places = field.low(wet, frames, ground)
         if not len(plot):
             break
         count = np.bincount(plot, minlength=len(of))
         broken += count
         wet = np.flatnonzero(count)
         field.leave(wet, field.strips(plot, places))
-    return of, field.gaps, broken
+        plot, places = field.low(wet, frames, ground)
+    return _Broken(of, field.gaps, broken, np.unique(plot))
 
 
 @dataclass

@@ -476,6 +476,8 @@ def _guided(methods: list[str]) -> dict[str, Any]:
         "guide_floor_pct": np.where(either, np.where(arc, 0.7, 3.1), np.nan),
         "row_grade_straight_rms_pct": np.where(either, 4.2, np.nan),
         "row_grade_guided_rms_pct": np.where(arc, 0.8, np.nan),
+        "row_grade_structure_rms_pct": np.nan,
+        "guide_flags": [()] * len(kind),
         "row_within_straight_share": np.where(either, 0.28, np.nan),
         "row_within_guided_share": np.where(arc, 0.97, np.nan),
     }
@@ -660,7 +662,8 @@ def _rows(frame: pd.DataFrame) -> pd.DataFrame:
                 frame.index == 5, np.nan, np.where(frame.index == 4, 12.5, 0)
             ),
             "land_taken_m2": np.where(frame.index == 2, 41.5, 0.0),
-            "broken_rows": np.where(frame.index == 3, 7, 0),
+            "row_breaks": np.where(frame.index == 3, 7, 0),
+            "low_place_flags": [()] * len(frame),
             "row_gap_m2": np.where(frame.index == 3, 1.75, 0.0),
             "maize_rows": none,
             "maize_row_length_m": np.nan,

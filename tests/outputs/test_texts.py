@@ -58,6 +58,8 @@ def test_every_flag_has_one_sentence(texts):
     assert set(texts.section("flags")) == {
         *erosion.FLAGS,
         *rows.FLAGS,
+        *rows.GUIDE_FLAGS,
+        *rows.LOW_PLACE_FLAGS,
         *terrain.FLAGS,
         *water.FLAGS,
     }

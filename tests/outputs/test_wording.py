@@ -225,11 +225,20 @@ ENDS_SAID = [
     ({"row_low_end": "west end", "row_outlet": "not known", "row_fall_pct": 0.8},
      "What lies there is not known"),
     ({"row_end_ahead": "grass strip", "row_end_behind": "road"},
-     "At the north-east end there is a grass strip, at the south-west end a road."),
+     "at the north-east end there is a grass strip, at the south-west end there is a road."),
     ({"row_end_ahead": "not known", "row_end_behind": "not known"},
-     "neither end is known to be lower, nor what lies there"),
+     "What lies at the north-east and at the south-west end is not known"),
     ({"row_end_ahead": None, "row_end_behind": None},
-     "neither end is known to be lower, nor what lies there"),
+     "What lies at the north-east and at the south-west end is not known"),
+    ({"row_end_ahead": "house inside", "row_end_behind": "house inside"},
+     "Whichever way they fall, some end at a house inside the plot."),
+    ({"row_end_ahead": "path inside", "row_end_behind": "not known"},
+     "towards the north-east some rows end at a path inside the plot, at the south-west end there "
+     "is nothing that is known."),
+    ({"row_low_end": "west end", "row_outlet": "house inside"}, "No rows before there is a safe "
+     "outlet: as they fall to their west end, some would drain onto a house inside the plot."),
+    ({"row_low_end": "west end", "row_outlet": "ditch inside", "row_fall_pct": 0.8},
+     "Rows fall 0.8 % to their west end; some end at a ditch inside the plot."),
 ]  # fmt: skip
 
 
@@ -238,11 +247,14 @@ def test_where_rows_drain_is_told(small_results, texts, found, told):
     row = _row(small_results, "A-01") | found
     said = wording.method_sentence(row, small_results.plan, texts)
     assert told in said
-    assert said.startswith("No rows before") == (found.get("row_outlet") == "house")
+    refused = str(found.get("row_outlet")).startswith("house")
+    assert said.startswith("No rows before") == refused
 
 
 FALLS_SAID = [
-    ({"row_grade_design_pct": np.nan}, "none is known at its ends"),
+    ({"row_grade_design_pct": np.nan, "row_end_ahead": "road", "row_end_behind": "not known"},
+     "at its ends: at the north-east end there is a road, at the south-west end there is nothing "
+     "that is known."),
     ({"row_grade_design_pct": 0.2, "row_fall_to": "either end"}, "Both ends are safe"),
     ({"row_grade_design_pct": 0.2, "row_fall_to": "east end", "row_end_behind": "stream"},
      "fall at least 0.2 % to the east end, where there is a stream"),
@@ -509,6 +521,27 @@ def test_what_guides_the_rows_is_said_to_who_has_only_the_map(small_results, tex
     assert "%" not in said.replace(" %", "")
 
 
+def test_why_no_curve_is_drawn_is_said(small_results, texts):
+    row = small_results.plots.iloc[2].to_dict()
+    row |= {"guide_kind": "level on the ground", "guide_lines": 2, "row_within_guided_share": 1.0}
+    for strip, floor, told in (
+        (0.0, 3.1, "The raster's own error costs more than the limit (3.1 %)"),
+        (0.0, np.nan, "costs an unknown amount"),
+        (np.nan, 0.0, "Lines must not cross the water's way"),
+    ):
+        known = {"flow_strip_m2": strip, "guide_floor_pct": floor}
+        assert told in wording.guide_sentence(row | known, texts)
+
+
+def test_a_structure_off_the_contour_is_flagged_with_its_grade(small_results, texts):
+    row = small_results.plots.iloc[2].to_dict() | {"guide_flags": ("structure_not_followed",)}
+    row |= {"row_grade_structure_rms_pct": 7.34, "row_grade_straight_rms_pct": 4.2}
+    said = " ".join(wording.flag_sentences(row, small_results.plan, texts))
+    assert "rows along it would run 7.3 %" in said
+    assert "straight rows 4.2 %" in said
+    assert "technician" in said
+
+
 def test_a_difference_that_rounds_to_nothing_has_no_minus(texts):
     said = texts.say("readings.class", name="Steep", bias=-0.04, scatter=1.2, count=5)
     assert said == "Steep +0.0, scatter 1.2 (5 readings)"
@@ -535,6 +568,6 @@ def test_broken_rows_are_told_of_with_their_number(small_results, texts):
     row = small_results.plots.iloc[3].to_dict()
     said = wording.gap_sentence(row, small_results.plan, texts)
     assert "0.5 m wide" in said
-    assert "in 7 places" in said
+    assert "7 times in all" in said
     assert said in wording.flag_sentences(row, small_results.plan, texts)
-    assert wording.gap_sentence({**row, "broken_rows": 0}, small_results.plan, texts) is None
+    assert wording.gap_sentence({**row, "row_breaks": 0}, small_results.plan, texts) is None

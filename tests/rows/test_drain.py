@@ -102,6 +102,7 @@ def test_the_mean_grade_is_the_slope_along_the_rows():
     assert other["row_low_end"] == "west end"
     assert other["row_fall_pct"] == pytest.approx(found["row_fall_pct"])
     assert (found["row_grade_design_pct"], found["row_turn_deg"]) == (0, 0)
+    assert not np.signbit(found["row_turn_deg"])
 
 
 @pytest.mark.parametrize(
@@ -185,7 +186,36 @@ def test_grass_along_a_part_of_the_end_only_is_not_known():
 def test_rows_that_a_house_inside_the_plot_breaks_drain_onto_it():
     house = features_of(("house", shapely.box(25, 10, 33, 30)))
     found = first(house, **FALLS_EAST)
-    assert found["row_outlet"] == "house"
+    assert (found["row_outlet"], found["outlet_flags"]) == ("house inside", ("no_safe_outlet",))
+    assert (found["row_end_ahead"], found["row_end_behind"]) == ("house inside", "house inside")
+
+
+@pytest.mark.parametrize(
+    ("shape", "told"),
+    [
+        (shapely.box(25, 10, 33, 90), "house inside"),  # out of the upper edge, beside the rows
+        (shapely.box(50, 10, 70, 30), "house"),  # over the end of the rows
+        (shapely.box(61, 10, 70, 30), "house"),
+    ],
+)
+def test_only_what_breaks_rows_is_inside(shape, told):
+    assert first(features_of(("house", shape)), **FALLS_EAST)["row_outlet"] == told
+
+
+def test_what_lies_between_two_arms_of_a_plot_is_beside_it():
+    arms = shapely.union_all(
+        [shapely.box(0, 0, 60, 10), *(shapely.box(x, 0, x + 20, 40) for x in (0, 40))]
+    )
+    house = features_of(("house", shapely.box(21, 11, 39, 40)))
+    plots = around(arms)
+    _, found = rows.drain(plots, ground_of(1, **FALLS_EAST), ZONE, house, plan_of(), packaged())
+    assert found["row_outlet"].tolist() == ["house"]
+
+
+def test_what_is_behind_a_bank_inside_is_not_inside():
+    bank = ("bank", shapely.box(57, 0, 58, 40))
+    house = ("house", shapely.box(61, 10, 66, 30))
+    assert first(features_of(bank, house), **FALLS_EAST)["row_outlet"] == "house"
 
 
 def test_what_lies_beside_the_last_row_is_not_where_rows_end():
@@ -368,7 +398,7 @@ FAULTS = {
     "drain": [
         ("grade > 0, ahead, behind", "grade < 0, ahead, behind"),
         ("bearing_deg + 180, bearing_deg", "bearing_deg, bearing_deg + 180"),
-        ("np.where(right, turn, -turn)", "np.where(right, -turn, turn)"),
+        ("np.where(right, turn, 0 - turn)", "np.where(right, 0 - turn, turn)"),
         ("np.isin(outlet, REFUSED)", "np.isin(outlet, SAFE)"),
     ],
     "ends": [

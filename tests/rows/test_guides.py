@@ -34,7 +34,15 @@ def rough(sigma: float) -> tuple[ArrayElevation, list]:
     return raster, plots
 
 
-def run(raster: ArrayElevation, plots: list, book=None, standing=None, planted=None, **sections):
+def run(
+    raster: ArrayElevation,
+    plots: list,
+    book=None,
+    standing=None,
+    planted=None,
+    flow_strip_m2=0.0,
+    **sections,
+):
     """Measure plots and guide their rows."""
     plan = plan_of(**sections)
     ground, _ = measured(raster, plots, plan)
@@ -51,6 +59,7 @@ def run(raster: ArrayElevation, plots: list, book=None, standing=None, planted=N
             "geometry": outlines,
             "planted": pd.Series(planted or plots, dtype=object),
             "standing": standing or [None] * len(plots),
+            "flow_strip_m2": flow_strip_m2,
         }
     )
     table = table.merge(ground, on="plot_id", validate="one_to_one")
@@ -85,7 +94,7 @@ def test_only_plots_of_that_method_get_lines():
     assert ground["row_method"].tolist() == ["straight", "guide lines", "measure on the ground"]
     assert found.plots["guide_kind"].notna().tolist() == [False, True, False]
     assert set(found.lines["plot_id"]) == {"P1"}
-    assert found.plots.loc[0].drop("plot_id").isna().all()
+    assert found.plots.loc[0].drop(["plot_id", "guide_flags"]).isna().all()
 
 
 def test_columns_agree_with_lines_and_pegs():
@@ -348,6 +357,12 @@ def test_a_structure_that_is_short_or_off_the_contour_guides_nothing(radius, shi
     assert not strip.is_empty
     _, found = run(raster, [plot], standing=[shapely.MultiLineString([strip])])
     assert found.plots["guide_kind"].tolist() == ["arc"]
+    # One that rows could follow is told of, with what it would cost.
+    (flags,) = found.plots["guide_flags"]
+    assert flags == (("structure_not_followed",) if shift else ())
+    (grade,) = found.plots["row_grade_structure_rms_pct"]
+    assert np.isnan(grade) == (not shift)
+    assert not grade <= 5
 
 
 def test_structures_are_found_in_their_plots():
@@ -386,3 +401,14 @@ def test_no_guide_line_crosses_a_strip(surface):
         assert shapely.intersection(line, strip.buffer(-0.01)).is_empty
     # Places are still told from the corners of the whole plot.
     assert found.lines["start_from_corner_m"].notna().all()
+
+
+def test_no_guide_line_is_drawn_where_water_runs_on_a_way_that_is_not_known():
+    raster = surface_raster(cone)
+    plots = [square(raster, x, 0, 90) for x in (-60, -20)]
+    strip = shapely.MultiLineString([shapely.intersection(bow(raster, 130), plots[1])])
+    _, found = run(raster, plots, standing=[None, strip], flow_strip_m2=np.nan)
+    assert found.plots["guide_kind"].tolist() == ["level on the ground"] * 2
+    assert len(found.lines) >= 2
+    assert found.lines["geometry"].isna().all()
+    assert found.rows.empty

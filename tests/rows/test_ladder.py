@@ -71,6 +71,25 @@ def test_a_cone_has_one_arc_around_its_apex():
     assert line.rows_downhill + line.rows_uphill + 1 == pytest.approx(whole, abs=2)
 
 
+@pytest.mark.parametrize(("turn", "followed"), [(0.3, False), (0.05, True)])
+def test_rows_leave_a_level_structure_where_the_land_turns_away_from_it(turn, followed):
+    """Level along the lower edge; above, the land falls another way."""
+
+    def turning(x, y):
+        return 0.2 * (y + turn * x / (1 + np.exp((y + 15) / 5)))
+
+    fitted = surface.fit(window(turning), TRUE)
+    structure = np.column_stack([np.linspace(-24, 24, 40), np.full(40, -24.0)])
+    for _ in range(40):
+        structure[:, 1] -= (fitted.height(structure) + 0.2 * 24) / 0.25
+    assert np.ptp(fitted.height(structure)) < 0.01
+    found = ladder.beside(PLOT, fitted, (structure,), None, LIMITS)
+    assert (found.guide is not None) == followed
+    assert (found.passed_over is None) == followed
+    if not followed:
+        assert found.passed_over > max(guided(turning).straight.rms, LIMITS.grade)
+
+
 def test_a_sharp_spur_gets_parts_and_a_wavy_slope_level_lines():
     spur = guided(lambda x, y: -0.15 * x - 0.15 * (np.hypot(y, 3) - 3), within=0.8)
     assert spur.kind == "arc sectors"

@@ -106,7 +106,7 @@ def test_a_hollow_breaks_every_row_where_it_is_lowest():
     assert deepest(case, case.before) > 0.5
     assert deepest(case, case.after) <= 0.05 + ROUNDING_M
     lines, _ = rows.draw(case.before, 10**7)
-    assert case.low.table["broken_rows"][0] == len(lines)
+    assert case.low.table["row_breaks"][0] == len(lines)
     # One strip down the middle, as wide as asked, from edge to edge.
     (gap,) = case.low.gaps
     assert isinstance(gap, shapely.Polygon)
@@ -121,12 +121,21 @@ def test_a_hollow_breaks_every_row_where_it_is_lowest():
     assert lost == pytest.approx(45 / 0.5, rel=0.02)
 
 
+@pytest.mark.parametrize(("rounds", "left"), [(0, True), (1, False)])
+def test_a_sag_that_is_left_after_the_last_round_is_told(rounds, left, monkeypatch):
+    monkeypatch.setattr(sys.modules["districtplan.rows.low_places"], "ROUNDS_MAX", rounds)
+    raster = surface_raster(hollow)
+    case = broken(raster, [square(raster, 0, 0, 50)])
+    assert (deepest(case, case.after) > 0.05 + ROUNDING_M) == left
+    assert case.low.table["low_place_flags"].tolist() == [("sag_left",) if left else ()]
+
+
 def test_a_ridge_and_a_plane_break_none():
     for surface in (ridge, lambda x, y: 1500 + 0.12 * y + 0.01 * x):
         raster = surface_raster(surface)
         case = broken(raster, [square(raster)])
         assert case.low.gaps[0] is None
-        assert case.low.table["broken_rows"][0] == 0
+        assert case.low.table["row_breaks"][0] == 0
 
 
 def test_the_plan_sets_depth_and_width():
@@ -190,6 +199,7 @@ def test_no_row_has_a_deeper_sag(bend, wave, bearing, method, maize):
     outlines[0] = outlines[0].difference(outlines[0].centroid.buffer(3))
     case = broken(raster, outlines, method, bearing, practice=practice)
     assert deepest(case, case.after) <= 0.05 + ROUNDING_M
+    assert not case.low.table["low_place_flags"].map(len).any()
 
 
 @pytest.mark.parametrize(("sigma", "maize"), [(0.0, 0), (0.0, 2), (0.15, 0)])
@@ -213,7 +223,7 @@ def test_many_at_once_are_broken_as_one_by_one(sigma, maize, monkeypatch):
         asked["practice"] = {"maize_bean_rows": maize}
     case = broken(raster, outlines, bearing=bearing, **asked)
     around = Around(raster, case.plan, handbook.packaged())
-    crs, number = raster.grid.crs, case.low.table["broken_rows"]
+    crs, number = raster.grid.crs, case.low.table["row_breaks"]
     bent = case.bent
     for plot, outline in enumerate(outlines):
         gap, count = None, 0
@@ -261,5 +271,5 @@ def test_waves_that_cancel_over_a_plot_are_not_hidden_by_a_stated_error(phase, l
     # Where the crest lies in the middle and the plot ends in the hollows water runs off.
     holds = deepest(case, case.before) > 0.05 + ROUNDING_M
     assert holds == (length < 90 or phase < 0.25)
-    assert (case.low.table["broken_rows"][0] > 0) == holds
+    assert (case.low.table["row_breaks"][0] > 0) == holds
     assert deepest(case, case.after) <= 0.05 + ROUNDING_M
