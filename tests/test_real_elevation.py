@@ -23,9 +23,14 @@ from tests import real_elevation
 @pytest.fixture(scope="module")
 def in_metres(tmp_path_factory):
     folder = tmp_path_factory.mktemp("metres")
-    plan = real_elevation.write(folder, metres=True)
-    pipeline.run(plan, folder / "run")
+    real_elevation.write(folder, metres=True)
     return folder
+
+
+@pytest.fixture(scope="module")
+def plots(in_metres):
+    found = pipeline.find(in_metres / "plan.toml")
+    return gpd.GeoDataFrame(found.plots, crs=found.plots_crs)
 
 
 @pytest.fixture(scope="module")
@@ -70,10 +75,9 @@ def test_slope_equals_gdaldem(in_metres, gdaldem, tmp_path):
     assert np.abs(ours[known] - expected[known]).max() < 0.01
 
 
-def test_200_random_plots_against_independent_oracles(in_metres):
+def test_200_random_plots_against_independent_oracles(in_metres, plots):
     """Slope and cells by exactextract over gradients taken here; bearing by 1,800 tries."""
-    table = gpd.read_parquet(in_metres / "run" / "plots.parquet")
-    table = table.sample(200, random_state=np.random.default_rng(11))
+    table = plots.sample(200, random_state=np.random.default_rng(11))
     with rasterio.open(in_metres / "elevation.tif") as file:
         z = file.read(1).astype(np.float64)
         profile, cell = file.profile, file.transform.a
@@ -115,10 +119,19 @@ def test_200_random_plots_against_independent_oracles(in_metres):
         assert min(apart, 180 - apart) <= 0.06
 
 
-def test_degrees_and_metres_tell_the_same_story(in_metres, tmp_path):
+@pytest.mark.slow
+def test_every_output_is_written(in_metres, plots):
+    pipeline.run(in_metres / "plan.toml", in_metres / "run")
+    written = gpd.read_parquet(in_metres / "run" / "plots.parquet")
+    assert written["plot_id"].tolist() == plots["plot_id"].tolist()
+    assert list((in_metres / "run" / "sheets").glob("*.pdf"))
+
+
+@pytest.mark.slow
+def test_degrees_and_metres_tell_the_same_story(plots, tmp_path):
     plan = real_elevation.write(tmp_path, metres=False)
     degrees = pipeline.find(plan).plots.set_index("plot_id")
-    metres = gpd.read_parquet(in_metres / "run" / "plots.parquet").set_index("plot_id")
+    metres = plots.set_index("plot_id")
     both = degrees.index.intersection(metres.index)
     assert len(both) > 200
     apart = (degrees.loc[both, "slope_mean_pct"] - metres.loc[both, "slope_mean_pct"]).abs()

@@ -114,6 +114,7 @@ def test_numbers_are_those_of_the_table(results, texts, title, column, unit):
     assert compared >= 7
 
 
+@pytest.mark.slow
 def test_every_plot_of_the_demo_is_explained(demo_folder, texts):
     found = pipeline.find(demo_folder / "district" / "plan.toml")
     for plot_id in found.plots["plot_id"]:

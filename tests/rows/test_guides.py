@@ -297,6 +297,7 @@ def test_every_number_is_tried():
     assert set(NUMBERS) == set(handbook.packaged().rows("guide_line_limits")["name"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NUMBERS)
 def test_every_number_changes_something(name, usual, monkeypatch):
     book = renumbered("guide_line_limits", name, NUMBERS[name])
