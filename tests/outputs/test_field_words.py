@@ -51,12 +51,15 @@ def test_tolerances_are_grade_times_span(texts):
         whole = " ".join(sentences)
         assert "more than 10 cm high or low for each 50 m" in whole
         assert "as high as the last" in whole
+        assert "For a line that falls" not in whole
         assert "about every 2 m" in whole
 
 
 @pytest.mark.parametrize("grade", [1.0, -1.0])
 def test_a_graded_line_has_its_drop(texts, grade):
     said = level_words(PLAN, packaged(), texts, grade)
+    assert "as high as the line drops over 2 m" in " ".join(said["A-frame"])
+    assert "by what the line drops over 10 m" in " ".join(said["Line level"])
     assert "falls 1 %" in " ".join(said["A-frame"])
     assert "2 cm lower over 2 m" in " ".join(said["A-frame"])
     assert "10 cm lower over 10 m" in " ".join(said["Water tube"])

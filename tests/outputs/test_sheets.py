@@ -652,11 +652,12 @@ def carried_of(sheet) -> dict[str, str]:
 
 def test_what_is_carried_is_what_is_used(small_results, texts):
     """The string as it is knotted, the stick, and a peg at each step of the level on each line."""
-    sheet, walk, _ = pegged(small_results, texts)
-    string = small_results.string
+    string = dataclasses.replace(small_results.string, string_m=17.8, stick_m=0.45)
+    assert string.string_m != small_results.plan.string.string_m
+    sheet, walk, _ = pegged(dataclasses.replace(small_results, string=string), texts)
     assert carried_of(sheet)["string"] == f"{string.string_m:.4g}"
     (name,) = (one.name for one in sheet.carried if one.picture == "string")
-    assert name.endswith(f"{100 * string.stick_m:g}")
+    assert name.endswith(f"stick {100 * string.stick_m:g} cm")
     assert carried_of(sheet)["peg"] == str(sum(math.ceil(leg / 2) for leg in walk.leg_m) + 1)
 
 
@@ -751,12 +752,13 @@ def test_more_pegs_than_anyone_carries_are_not_printed(small_results, texts):
     plots = small_results.plots
     (outline,) = plots.loc[plots["plot_id"] == "109", "geometry"]
     x, y = outline.centroid.x, outline.centroid.y
-    one = pegs_of("109", outline, np.array([[x - 20, y], [x + 15, y]]), 5.0)
+    one = pegs_of("109", outline, np.array([[x - 20, y], [x + 20, y]]), 5.0)
     count, lines = len(one.table), 30
     table = pd.concat([one.table.assign(line=number) for number in range(1, lines + 1)])
     walks = {("109", number): one.walks["109", 1] for number in range(1, lines + 1)}
     laid = dataclasses.replace(one, table=table.reset_index(drop=True), walks=walks)
     sheet = sheet_with(dataclasses.replace(small_results, pegs=laid), texts, "109")
+    assert PEGS_PRINTED_MAX % count
     printed = len(sheet.pegs.rows) - 1
     assert printed == PEGS_PRINTED_MAX // count * count < count * lines
     assert len(sheet.drawing.pegs) == printed
