@@ -39,7 +39,6 @@ from districtplan.outputs import explanation, render_all, sheets
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
 from districtplan.results import Features, GroundReadings, Results, RowLines, join
-from districtplan.rows.around import Around
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -152,7 +151,10 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         )
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
-        joined, proposal, works = _conserved(joined, lying, there, asked, book, clock)
+        bought, (joined, proposal, works) = (
+            _bought(joined, on_zone, there, asked, book, clock),
+            _conserved(joined, lying, there, asked, book, clock),
+        )
         with clock.step("pegs"):
             pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
         with clock.step("relief"):
@@ -173,7 +175,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         features=taking,
         row_lines=row_lines,
         flow_lines=flow_lines,
-        purchase=_bought(joined, on_zone, there, asked, book, clock),
+        purchase=bought,
         villages=villages,
         district=district,
         set_aside=refused,
@@ -434,7 +436,7 @@ def _conserved(
             flow,
             lying.zone,
             lying.elevation.grid.crs,
-            Around(lying.elevation, asked, book),
+            rows.Around(lying.elevation, asked, book),
         )
         works = conservation.site_works(joined, proposal, terrain, known, asked, book)
     return join(joined, works.days), proposal, works

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from districtplan.rows.around import Around
 from districtplan.rows.control import Pegs, Rows, control_pegs, first_long
 from districtplan.rows.corner import Tie
 from districtplan.rows.drain import EITHER, FLAGS, drain
@@ -28,6 +29,7 @@ __all__ = [
     "REFUSED",
     "SAFE",
     "STANDING",
+    "Around",
     "Clear",
     "Guides",
     "Laid",
