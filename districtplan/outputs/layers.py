@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pyogrio
 
-from districtplan.outputs.plot_table import joined, plot_table
+from districtplan.outputs.plot_table import plot_table, work_layers
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -52,9 +52,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "pegs": results.pegs.table,
         "flow_lines": results.flow_lines,
         "features": results.features.used,
-        "structure_lines": joined(results.works.lines),
-        "outlets": results.works.outlets,
-        "waterways": joined(results.works.waterways),
+        **work_layers(results),
     }
     for name, table in others.items():
         if len(table):

@@ -8,7 +8,7 @@ import pandas as pd
 
 from districtplan import tables
 from districtplan.outputs import wording
-from districtplan.outputs.purchase_tables import purchase_tables
+from districtplan.outputs.purchase_tables import GOODS, purchase_tables
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-GOODS = ("seed", "npk", "urea", "manure")
 CODES = (
     "terrain_flags",
     "water_flags",
@@ -124,16 +123,26 @@ def district_row(results: Results) -> pd.Series:
     return _with_kilograms(results.district.to_frame().T).iloc[0]
 
 
-def _of_works(results: Results) -> dict[str, tuple[str, ...]]:
-    """List the columns of the order of work, and of its layers that have rows."""
+def work_layers(results: Results) -> dict[str, pd.DataFrame]:
+    """Give the layers of works on hillsides.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    dict[str, pandas.DataFrame]
+        Tables by the names of their layers, lists in cells joined.
+    """
     works = results.works
     layers = {
         "structure_lines": works.lines,
         "outlets": works.outlets,
         "waterways": works.waterways,
     }
-    there = {name: tuple(layer.columns) for name, layer in layers.items() if len(layer)}
-    return {"work_order": tuple(works.order.columns), **there}
+    return {name: joined(layer) for name, layer in layers.items()}
 
 
 def dictionary(results: Results) -> pd.DataFrame:
@@ -180,7 +189,9 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried["nurseries"] = tuple(proposal.nurseries.columns)
     bought = purchase_tables(results).items()
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}
-    carried |= _of_works(results)
+    carried["work_order"] = tuple(results.works.order.columns)
+    laid = work_layers(results).items()
+    carried |= {name: tuple(layer.columns) for name, layer in laid if len(layer)}
     kinds = {"texts": "codes, joined by semicolons"}
     # In words: a cell that starts with a percent sign gets an apostrophe in CSV.
     units = {"%": "percent"}

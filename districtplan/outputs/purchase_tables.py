@@ -54,8 +54,8 @@ def purchase_tables(results: Results) -> dict[str, pd.DataFrame]:
         "orders": bought.orders.assign(order_status=status(bought)),
         "poles": bought.poles,
         "deliveries": bought.lots,
-        "distribution": _distribution(results),
-        "calendar": _calendar(bought),
+        "distribution": distribution(results),
+        "calendar": calendar(bought),
         "labour": bought.labour.rename(columns={"work": "season_work"})[list(LABOUR)],
         "margins": bought.margins.rename(columns={"row": "margin_of"}),
     }
@@ -159,7 +159,19 @@ def _lines(bought: Purchase) -> pd.DataFrame:
     return tables.check(table, LINE).assign(order_status=status(bought))
 
 
-def _distribution(results: Results) -> pd.DataFrame:
+def distribution(results: Results) -> pd.DataFrame:
+    """Make the distribution list.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a farmer of a village and good, with an empty column to sign.
+    """
     listed = results.purchase.handed_out
     if "farmer_name" in results.plots:
         kept = results.purchase.kits[["farmer_id", "village"]].assign(
@@ -172,6 +184,18 @@ def _distribution(results: Results) -> pd.DataFrame:
     return listed.assign(**{SIGNATURE: ""})
 
 
-def _calendar(bought: Purchase) -> pd.DataFrame:
+def calendar(bought: Purchase) -> pd.DataFrame:
+    """Make the calendar.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a zone, season and work.
+    """
     dated = bought.calendar.rename(columns={"work": "season_work", "source": "work_source"})
     return tables.check(dated[list(CALENDAR)], CALENDAR)

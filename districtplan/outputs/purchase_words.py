@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from districtplan.outputs.purchase_tables import GOODS, purchase_tables
+from districtplan.outputs import purchase_tables
+from districtplan.outputs.purchase_tables import GOODS
 from districtplan.outputs.wording import kilograms
 
 if TYPE_CHECKING:
@@ -179,7 +180,7 @@ def calendar(results: Results, texts: Texts) -> pd.DataFrame:
     pandas.DataFrame
         The columns ``SHOWN``, in order of time a season.
     """
-    dated = purchase_tables(results)["calendar"]
+    dated = purchase_tables.calendar(results.purchase)
     notes = texts.section("works_note")
     said = [
         " ".join(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from districtplan.outputs import purchase_words
-from districtplan.outputs.purchase_tables import GOODS, purchase_tables
+from districtplan.outputs import purchase_tables, purchase_words
+from districtplan.outputs.purchase_tables import GOODS
 from districtplan.outputs.wording import kilograms
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def calendar(results: Results, texts: Texts) -> dict[str, Any]:
     dict[str, Any]
         ``heads`` and ``rows`` of a table.
     """
-    dated = purchase_tables(results)["calendar"]
+    dated = purchase_tables.calendar(results.purchase)
     worded = purchase_words.calendar(results, texts)
     pairs = zip(dated["first_day"], dated["last_day"], strict=True)
     days = dict(

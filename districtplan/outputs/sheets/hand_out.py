@@ -8,7 +8,7 @@ import pandas as pd
 
 from districtplan.inputs import pack_sizes
 from districtplan.outputs.file_names import village_stems
-from districtplan.outputs.purchase_tables import purchase_tables
+from districtplan.outputs.purchase_tables import distribution
 from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Paper, Setting, line_box
 from districtplan.outputs.sheets.plot_page import (
     FOOT_MM,
@@ -73,7 +73,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         ``sheets/v001-slug-list.pdf`` of each village where someone gets something; none where it
         isn't known who takes part.
     """
-    every = purchase_tables(results)["distribution"]
+    every = distribution(results)
     district = results.plan.district
     files = {}
     for village, stem in village_stems(results.villages["village"]).items():
