@@ -19,6 +19,7 @@ from districtplan import handbook, pipeline
 from districtplan.grid import Grid, Window
 from districtplan.intake import utm_zone
 from districtplan.plan import Plan
+from districtplan.results import Results
 from districtplan.terrain import measure
 
 Surface = Callable[[np.ndarray, np.ndarray], np.ndarray]
@@ -140,11 +141,16 @@ def rng() -> np.random.Generator:
 
 
 @pytest.fixture(scope="session")
-def demo_folder(tmp_path_factory) -> Path:
-    """The demo, made and run once: ``district`` and ``run``."""
+def demo_run(tmp_path_factory) -> tuple[Path, Results]:
+    """The demo, made and run once, and what was found: long, so one file's tests use it."""
     folder = tmp_path_factory.mktemp("demo")
-    pipeline.demo(folder)
-    return folder
+    return folder, pipeline.demo(folder)
+
+
+@pytest.fixture(scope="session")
+def demo_folder(demo_run) -> Path:
+    """Where the demo stands: ``district`` and ``run``."""
+    return demo_run[0]
 
 
 SMALL_PLAN = """\

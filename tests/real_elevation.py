@@ -86,7 +86,7 @@ def in_metres(path: Path) -> None:
 
 
 def plots(count: int, seed: int) -> gpd.GeoDataFrame:
-    """Invent plots of 3 to 60 ha in six villages, in UTM."""
+    """Invent plots of 2 to 18 ha in six villages, in UTM."""
     rng = np.random.default_rng(seed)
     west, south, east, north = elevations()[1]
     outline = gpd.GeoSeries([shapely.box(west, south, east, north)], crs=4326).to_crs(UTM)
@@ -95,7 +95,7 @@ def plots(count: int, seed: int) -> gpd.GeoDataFrame:
     for _ in range(count):
         corners = int(rng.integers(5, 12))
         turn = 2 * np.pi * (np.arange(corners) + rng.uniform(-0.3, 0.3, corners)) / corners
-        radius = rng.uniform(120, 480) * rng.uniform(0.7, 1.0, corners)
+        radius = rng.uniform(110, 260) * rng.uniform(0.7, 1.0, corners)
         x, y = rng.uniform(west, east), rng.uniform(south, north)
         shapes.append(
             shapely.Polygon(np.column_stack([x + radius * np.cos(turn), y + radius * np.sin(turn)]))

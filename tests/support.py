@@ -1,16 +1,22 @@
-"""Stages run on numbers alone, and handbooks with one number changed."""
+"""Stages run on numbers alone, handbooks with one number changed, and the command line."""
 
 from __future__ import annotations
 
+import contextlib
 import csv
+import io
+import sys
 from dataclasses import replace
 from pathlib import Path
+from subprocess import CompletedProcess
 from typing import TYPE_CHECKING
+from unittest import mock
 
 import numpy as np
 import pandas as pd
+import pytest
 
-from districtplan import erosion, inputs, rows
+from districtplan import cli, erosion, inputs, rows
 from districtplan.handbook import Handbook, packaged
 
 if TYPE_CHECKING:
@@ -21,6 +27,20 @@ SOIL = {
     "erodibility_t_ha_h_ha_mj_mm": 0.03,
     "cover_factor": 0.2,
 }
+
+
+def districtplan(*arguments: object) -> CompletedProcess[str]:
+    """Run the command line as a user types it, in this process: a new one takes seconds."""
+    typed = ["districtplan", *map(str, arguments)]
+    out, err = io.StringIO(), io.StringIO()
+    with (
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+        mock.patch.object(sys, "argv", typed),
+        pytest.raises(SystemExit) as stop,
+    ):
+        cli.main()
+    return CompletedProcess(typed, stop.value.code, out.getvalue(), err.getvalue())
 
 
 def assessed(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import shutil
 
@@ -18,50 +17,12 @@ from districtplan.outputs.texts import Texts
 from districtplan.outputs.wording import served_sentences
 from tests.conftest import small_district, square, surface_raster, write_district
 
-PROMISED = {
-    "index.html", "plots.parquet", "plots.gpkg", "villages.csv", "district.xlsx", "columns.csv",
-    "set_aside.csv", "run.json",
-}  # fmt: skip
-
-
 AWAY = [(x, y) for x in (-30_000, 0, 30_000) for y in (-30_000, 0, 30_000) if (x, y) != (0, 0)]
 
 
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
     return write_district(tmp_path_factory.mktemp("small"), *small_district())
-
-
-def test_the_demo_writes_what_is_promised(demo_folder):
-    assert {path.name for path in (demo_folder / "run").iterdir()} >= PROMISED
-
-
-def test_the_demo_is_large_and_varied(demo_folder):
-    plots = gpd.read_parquet(demo_folder / "run" / "plots.parquet")
-    assert len(plots) >= 600
-    assert plots["village"].nunique() >= 12
-    assert set(plots["row_method"]) == {
-        "straight", "guide lines", "any direction", "measure on the ground",
-    }  # fmt: skip
-    assert "beyond the equations" in set(plots["erosion_class"])
-    assert plots["erosion_class_number"].nunique() >= 3
-
-
-def test_rows_in_are_rows_out_plus_rows_set_aside(demo_folder):
-    run = demo_folder / "run"
-    counts = json.loads((run / "run.json").read_text(encoding="utf-8"))
-    counts = counts.get("counts", counts)
-    source = gpd.read_file(demo_folder / "district" / "plots.gpkg", on_invalid="ignore")
-    used = gpd.read_parquet(run / "plots.parquet")
-    with (run / "set_aside.csv").open(encoding="utf-8", newline="") as file:
-        aside = list(csv.DictReader(file))
-    assert len(aside) > 0
-    assert all(row["reason"] and row["remedy"] for row in aside)
-    assert len(source) == len(used) + len(aside) == counts["plots"]
-    assert counts["plots_used"] == len(used)
-    assert counts["set_aside"] == len(aside)
-    rows = {int(row["source_row"]) for row in aside} | set(used["source_row"])
-    assert rows == set(range(1, len(source) + 1))
 
 
 def without_times(folder):
@@ -178,16 +139,6 @@ def test_doubled_heights_double_slopes(small, tmp_path):
     assert other["slope_mean_pct"].to_numpy() == pytest.approx(
         2 * one["slope_mean_pct"].to_numpy(), rel=1e-4
     )
-
-
-def test_villages_add_up_to_the_district(demo_folder):
-    villages = pd.read_csv(demo_folder / "run" / "villages.csv")
-    plots = gpd.read_parquet(demo_folder / "run" / "plots.parquet")
-    for column in ("holes", "seeds", "seed_g", "npk_g", "urea_g", "manure_g"):
-        if column in villages:
-            assert villages[column].sum() == plots[column].sum()
-            mine = plots.groupby("village")[column].sum()
-            assert villages.set_index("village")[column].to_dict() == mine.to_dict()
 
 
 def test_look_alikes_are_told_and_kept(tmp_path):

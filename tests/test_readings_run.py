@@ -20,8 +20,8 @@ from districtplan.outputs import wording
 from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, square, surface_raster, write_district
 from tests.outputs.test_page import data_of
+from tests.support import districtplan
 from tests.terrain.errors import correlated
-from tests.test_cli import districtplan
 
 READINGS = """\
 plot_id,slope_pct,bearing_deg,bearing_reference,method,date

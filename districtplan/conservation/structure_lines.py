@@ -617,11 +617,21 @@ def _along(walks: Objects, there: Objects) -> tuple[Floats, Integers]:
     return np.asarray(shapely.line_locate_point(walks[walk], shapely.points(xy))), walk
 
 
+def _ends(shapes: Objects) -> Objects:
+    """Give the ends of the parts of lines: a long line's corners take long to locate."""
+    parts, shape = shapely.get_parts(shapes, return_index=True)
+    xy, part = shapely.get_coordinates(parts, return_index=True)
+    turns = np.flatnonzero(np.diff(part, prepend=-1, append=-1))
+    ends = np.sort(np.concatenate([turns[:-1], turns[1:] - 1]))
+    out = np.full(len(shapes), shapely.MultiPoint(), dtype=object)
+    return np.asarray(shapely.multipoints(xy[ends], indices=shape[part[ends]], out=out))
+
+
 def _crossed(hillside: Hillside, shapes: Objects) -> list[tuple[str, ...]]:
     """List the plots that each line crosses, from its outlet end up."""
     line, plot = shapely.STRtree(hillside.plots).query(shapes, predicate="intersects")
     ways = shapely.reverse(shapes[line])
-    first = _first(ways, shapely.intersection(ways, hillside.plots[plot]))
+    first = _first(ways, _ends(shapely.intersection(ways, hillside.plots[plot])))
     crossed: list[list[str]] = [[] for _ in shapes]
     for place in np.lexsort((plot, first)).tolist():
         crossed[int(line[place])].append(hillside.plot_ids[int(plot[place])])

@@ -115,8 +115,8 @@ def test_numbers_are_those_of_the_table(results, texts, title, column, unit):
 
 
 @pytest.mark.slow
-def test_every_plot_of_the_demo_is_explained(demo_folder, texts):
-    found = pipeline.find(demo_folder / "district" / "plan.toml")
+def test_every_plot_of_the_demo_is_explained(demo_run, texts):
+    found = demo_run[1]
     for plot_id in found.plots["plot_id"]:
         for step in explain(found, plot_id, texts):
             said = f"{step.inputs} {step.equation} {step.result}"
