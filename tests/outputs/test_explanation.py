@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from pyproj import Geod
 
-from districtplan import erosion, geodesy, inputs, pipeline
+from districtplan import erosion, geodesy, inputs
 from districtplan.erosion import ls
 from districtplan.errors import InputError
 from districtplan.outputs.explanation import digits, explain
