@@ -235,7 +235,9 @@ COLUMNS: tuple[Column, ...] = (
         nullable=True,
     ),
     _slope("row_grade_likely_pct", "Grade that rows set by this bearing alone would likely have."),
-    _slope("row_grade_95_pct", "Grade that such rows do not exceed 19 times in 20."),
+    _slope(
+        "row_grade_95_pct", "Root mean square grade that such rows do not exceed 19 times in 20."
+    ),
     _slope("row_grade_limit_pct", "Steepest grade along a row that the plan allows here."),
     Column(
         "row_bend_deg_100m",

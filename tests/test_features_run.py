@@ -123,7 +123,7 @@ def test_poor_drainage_asks_for_a_fall(results):
 
 @pytest.mark.parametrize(
     ("drainage", "said"),
-    [("free", "rows may run in any direction"), ("poor", "Make ridges or beds that fall")],
+    [("free", "rows may run in any direction"), ("poor", "make ridges or beds that fall")],
 )
 def test_level_plots_by_drainage(drainage, said, tmp_path):
     plots, _ = small_district()
@@ -135,8 +135,12 @@ def test_level_plots_by_drainage(drainage, said, tmp_path):
     path.write_text(f'{text}[soil]\ndrainage = "{drainage}"\n', encoding="utf-8")
     results = pipeline.find(path)
     row = results.plots.iloc[0]
-    assert row["row_method"] == "any direction"
-    assert row["row_method_reason"] == ("flat" if drainage == "free" else "flat_drains_poorly")
+    reason, method = {
+        "free": ("flat", "any direction"),
+        "poor": ("flat_drains_poorly", "measure on the ground"),
+    }[drainage]
+    assert (row["row_method_reason"], row["row_method"]) == (reason, method)
+    assert row["row_grade_95_pct"] <= row["row_grade_limit_pct"] == 2
     assert said in wording.method_sentence(row, results.plan, Texts.load("en"))
 
 

@@ -35,6 +35,7 @@ REASONS = (
     "slipping_ground",
     "soil_not_deep_and_free",
     "no_outlet",
+    "no_land",
     "less_fall_than_spacing",
 )
 """Why lines aren't drawn. Without an outlet a technician must find one."""
@@ -188,7 +189,7 @@ def draw(
     form : LineForm
         How the lines run.
     drop_m : float
-        How much lower each line lies than the one above, above 0 [m].
+        How much lower each line lies than the one above; 0 on land without a fall [m].
     limits : Mapping[str, float]
         Table ``structure_limits``, with ``outlet_reach_m`` (plan) and ``link_m`` (table
         ``work_site_limits``).
@@ -206,6 +207,8 @@ def draw(
     if reason is not None or ground is None:
         return Drawn((), None, (), reason or "ground_not_known")
     land = _land(hillside, limits)
+    if land.is_empty:
+        return Drawn((), None, (), "no_land")
     heights = _Heights.of(land, ground)
     levels = [heights.top] if form.above else heights.levels(drop_m)
     if not levels:
@@ -244,6 +247,8 @@ def dig(hillside: Hillside, limits: Mapping[str, float]) -> Drawn:
     if hillside.ground is None:
         return Drawn((), None, (), "ground_not_known")
     land = _land(hillside, limits)
+    if land.is_empty:
+        return Drawn((), None, (), "no_land")
     dug = waterway(land, hillside.flow, hillside.outlets, hillside.refused, hillside.ground, limits)
     if dug is None:
         return Drawn((), None, (), "no_outlet")
@@ -295,6 +300,8 @@ class _Heights(NamedTuple):
         return cls(x, y, z, land, float(every.max()), float(every.min()))
 
     def levels(self, drop_m: float) -> list[float]:
+        if drop_m <= 0:
+            return []
         count = int(np.ceil((self.top - self.low) / drop_m)) - 1
         return [self.top - drop_m * place for place in range(1, count + 1)]
 

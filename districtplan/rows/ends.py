@@ -70,13 +70,15 @@ def ends(
     behind : numpy.ndarray
         The same at the other end.
     """
+    # Outlines given more than once are no neighbours of each other.
+    _, once, same = np.unique(shapely.to_wkb(plots), return_index=True, return_inverse=True)
     taken = areas(features)
     kinds = features["kind"].to_numpy(dtype=object)
     told = np.isin(kinds, ENDS)
     of_things = [ENDS.index(kind) for kind in kinds[told]]
     things = _Things(
-        shapely.STRtree(np.concatenate([taken[told], plots])),
-        np.array([*of_things, *([ENDS.index(NEIGHBOUR)] * len(plots))], dtype=np.int64),
+        shapely.STRtree(np.concatenate([taken[told], plots[once]])),
+        np.array([*of_things, *([ENDS.index(NEIGHBOUR)] * len(once))], dtype=np.int64),
         len(of_things),
     )
     near = shapely.STRtree(taken[told]).query(plots[chosen], predicate="dwithin", distance=reach)
@@ -85,7 +87,7 @@ def ends(
     owner, *sides = _probes(less(plots[chosen], taken), bearing_deg, closest, reach)
     found = []
     for probes in sides:
-        met = _nearest(things, probes, plots, chosen[owner])
+        met = _nearest(things, probes, plots[once], same[chosen[owner]])
         worst = np.full(len(chosen), len(ENDS))
         np.minimum.at(worst, owner, met)
         found.append(np.array([*ENDS, None], dtype=object)[worst])

@@ -13,7 +13,7 @@ from districtplan import geodesy, tables
 from districtplan.coverage import WHOLE
 from districtplan.terrain import arcs, bearing, extent, hillside, noise, surface
 from districtplan.terrain.fitness import require_overlap, require_square_cells
-from districtplan.terrain.method import BEARING_REASONS, METHODS, grades, reasons
+from districtplan.terrain.method import BEARING_REASONS, LEVEL_REASONS, METHODS, grades, reasons
 from districtplan.terrain.noise import ErrorModel
 from districtplan.terrain.survey import block_order, survey
 
@@ -121,6 +121,10 @@ def measure(
         table["row_method_reason"].isin(BEARING_REASONS), np.degrees(doubt.turn), np.nan
     )
     table["row_method"] = table["row_method_reason"].map(METHODS)
+    # Half the slope of level land would be no limit: there rows may fall as far as any may.
+    table["row_grade_limit_pct"] = table["row_grade_limit_pct"].mask(
+        table["row_method_reason"].isin(LEVEL_REASONS), plan.terrain.row_grade_limit_pct
+    )
     fall = bearing.downslope_direction(found, handbook.number(noise.TABLE, "downslope_share_min"))
     level = -0.5 * np.degrees(np.angle(doubt.deviator))
     clear = table["coherence"].to_numpy() >= plan.terrain.coherence_min

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,7 +27,7 @@ REASONS = (
 """Why a plot has its row method, as ``row_method_reason`` gives it."""
 
 LEVEL_REASONS = ("flat", "flat_drains_poorly")
-"""Reasons of plots on which rows may run in any direction."""
+"""Reasons of nearly level plots: rows may run in any direction, or beds must have a fall."""
 
 BEARING_REASONS = ("supported", "straight_rows_too_steep", "bearing_too_uncertain")
 """Reasons of plots for which a standard error of the bearing means something."""
@@ -34,7 +35,7 @@ BEARING_REASONS = ("supported", "straight_rows_too_steep", "bearing_too_uncertai
 METHODS = {
     "supported": "straight",
     "flat": "any direction",
-    "flat_drains_poorly": "any direction",
+    "flat_drains_poorly": "measure on the ground",
     "straight_rows_too_steep": "guide lines",
     "too_few_cells": "measure on the ground",
     "too_level_to_tell": "measure on the ground",
@@ -91,8 +92,8 @@ def reasons(
     error : ErrorModel
         The error.
     plan : Plan
-        Its section ``terrain`` says when a bearing is good enough, ``soil`` whether level land
-        may be planted flat.
+        Its section ``terrain`` says when a bearing is good enough, ``rows`` how much of a row must
+        keep within the limit, ``soil`` whether level land may be planted flat.
 
     Returns
     -------
@@ -107,6 +108,10 @@ def reasons(
     from_turn = 100 * np.sqrt(np.abs(doubt.deviator)) * turned
     steep = table["row_grade_95_pct"].to_numpy() > limit
     bends = doubt.level > error.level_se * doubt.level_se
+    # Where land bends, grades vary along rows much as a normal variable of that root mean square:
+    # so much of their length keeps within the limit.
+    within = NormalDist().inv_cdf((1 + plan.rows.within_share_min) / 2)
+    steep_by_bend = within * 100 * np.sqrt(np.maximum(doubt.level, 0.0)) > limit
     rules = {
         "too_few_cells": table["cells"].to_numpy() < limits.cells_min,
         level: slope + reach <= limits.level_slope_pct,
@@ -115,7 +120,7 @@ def reasons(
         # The error of the bearing alone would break the limit.
         "bearing_too_uncertain": from_turn > limit,
         "no_best_direction": table["coherence"].to_numpy() < limits.coherence_min,
-        "straight_rows_too_steep": steep & bends,
+        "straight_rows_too_steep": (steep | steep_by_bend) & bends,
     }
     # Past the limit, but the raster can't tell a bend from its own error.
     default = np.where(steep, "bearing_too_uncertain", "supported")

@@ -110,6 +110,7 @@ def test_lines_stop_at_a_house_and_at_lines_that_stand():
         (STRIPS, {"deep_and_free": False}, None),
         (DITCH, {"ground": None}, "ground_not_known"),
         (DITCH, {"ground": Land(slope=0.01)}, "less_fall_than_spacing"),
+        (STRIPS, {"refused": shapely.box(-99, -99, 199, 199)}, "no_land"),
     ],
 )
 def test_what_may_not_be_drawn_says_why(form, given, reason):
@@ -120,6 +121,11 @@ def test_what_may_not_be_drawn_says_why(form, given, reason):
     drawn = draw(site, form, 1.5, LIMITS)
     assert drawn.reason == reason
     assert bool(drawn.lines) is (reason is None)
+
+
+def test_land_without_a_fall_asks_for_no_line():
+    drawn = draw(hillside(), STRIPS, 0.0, LIMITS)
+    assert (drawn.lines, drawn.reason) == ((), "less_fall_than_spacing")
 
 
 @pytest.mark.parametrize(("form", "floor"), [(DITCH, 1.0), (STRIPS, 2.1)])

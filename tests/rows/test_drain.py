@@ -154,6 +154,10 @@ def test_a_neighbour_is_refused_unless_something_safe_lies_between():
     assert first(shared, others=touching, **FALLS_EAST)["row_outlet"] == "ditch"
 
 
+def test_an_outline_given_twice_is_no_neighbour_of_itself():
+    assert first(others=[PLOT], **FALLS_EAST)["row_outlet"] != "neighbour"
+
+
 def test_a_bank_is_looked_past():
     bank = features_of(("bank", shapely.box(60, -9, 61, 50)))
     found = first(bank, others=[shapely.box(62, 0, 90, 40)], **FALLS_EAST)

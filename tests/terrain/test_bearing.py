@@ -118,6 +118,18 @@ def test_vertical_error_takes_support_away_from_small_plots_first():
     ]
 
 
+@pytest.mark.parametrize(("radius", "method"), [(600, "straight"), (340, "guide lines")])
+def test_nine_tenths_of_a_straight_row_keep_within_the_limit(radius, method):
+    """On a cone the grade along a row is G l / (R √12) in the mean square, 2 % allowed."""
+    raster = surface_raster(lambda x, y: 1800 - 0.2 * np.hypot(x, y + radius))
+    table, _ = measured(raster, [square(raster, 0, 0, 90)])
+    (row,) = table.itertuples()
+    expected = 100 * 0.2 * 90 / radius / np.sqrt(12)
+    assert row.bend_grade_pct == pytest.approx(expected, rel=0.15)
+    assert row.bend_grade_pct < 2
+    assert row.row_method == method
+
+
 def test_sharply_curved_ground_asks_for_guide_lines():
     raster = surface_raster(CURVED["cone off its apex"][0])
     row = measured(raster, [square(raster)])[0].iloc[0]
