@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from districtplan import rows
-from districtplan.rows import curved, ladder, level_lines, sag, straight, surface
+from districtplan.rows import curved, ladder, level_lines, lines, sag, sectors, straight, surface
 from districtplan.rows.band import Family
 from districtplan.rows.curved import Rule
 from tests.rows.test_ladder import LIMITS, PLOT, SETTING, TRUE, cone, plane, wavy, window
@@ -183,6 +183,31 @@ def test_parts_have_circles_of_their_own():
     assert guide.kind == "arc sectors"
     whole = PLOT.area * np.hypot(1, guide.ground.slope) / 0.5
     assert found.length_m.sum() == pytest.approx(whole, rel=0.02)
+
+
+@pytest.mark.parametrize("land", [PLOT, HOLED, L_SHAPE], ids=["whole", "hole", "L"])
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_lines_between_parts_are_where_the_parts_touch(land, count):
+    """Against the edges of the parts themselves: what two of them have in common."""
+    arc = ladder.straight_rows(PLOT)
+    cuts = [sectors.Cut((0.8, 0.6), 2.0), sectors.Cut((-0.6, 0.8), 4.0)]
+    parts = [
+        [((), arc)],
+        [(((cuts[0], True),), arc), (((cuts[0], False),), arc)],
+        [
+            (((cuts[0], True),), arc),
+            (((cuts[0], False), (cuts[1], True)), arc),
+            (((cuts[0], False), (cuts[1], False)), arc),
+        ],
+    ][count - 1]
+    found = lines.between(land, tuple(sectors.Sector(*part) for part in parts))
+    lands = [lines.part_of(land, sectors.Sector(*part)) for part in parts]
+    around = sum(part.length for part in lands) - land.length
+    drawn = shapely.MultiLineString(list(found))
+    assert drawn.length == pytest.approx(around / 2, abs=1e-6)
+    for piece in found:
+        middle = shapely.Point(piece.mean(axis=0))
+        assert sum(shapely.dwithin(middle, part, 1e-9) for part in lands) == 2
 
 
 def test_rows_are_numbered_from_the_uppermost():
