@@ -59,7 +59,8 @@ def test_how_rows_are_laid_out(small_results, texts):
         "a level for the first row, being steeper than 15 %, 2 need a guide line along the "
         "contour, 1 is level enough for any direction, 3 must be measured on the ground and 2 are "
         "not for beans: the guidance there is forest or perennial crops. On 1 plot rows would "
-        "drain onto a house, a road, a path or a neighbour: no rows before there is a safe outlet."
+        "drain onto a house, a path, a neighbour or something else that water harms: no rows "
+        "before there is a safe outlet."
     )
 
 
