@@ -210,6 +210,39 @@ def test_lines_between_parts_are_where_the_parts_touch(land, count):
         assert sum(shapely.dwithin(middle, part, 1e-9) for part in lands) == 2
 
 
+def beside_strips(apart_m, broad_m, left_m=2.0):
+    """A plane with two strips along the contour that end some way before the plot does."""
+    y = np.linspace(left_m - 30, 30 - left_m, 57)
+    courses = [np.column_stack([np.full(57, x), y]) for x in (-apart_m / 2, apart_m / 2)]
+    strips = [shapely.LineString(one).buffer(broad_m / 2, cap_style="flat") for one in courses]
+    land = shapely.difference(PLOT, shapely.union_all(strips))
+    ground = surface.fit(window(lambda x, y: -0.2 * x + 0 * y), TRUE)
+    guide = ladder.beside(land, ground, tuple(courses), None, LIMITS).guide
+    return guide, curved.follow(guide, land, RULE)
+
+
+@pytest.mark.parametrize(
+    ("apart_m", "broad_m", "between"),
+    [(1.1, 1.0, 0), (1.0, 0.6, 0), (1.4, 1.0, 0), (1.7, 1.0, 2), (2.2, 1.0, 3)],
+)
+def test_no_row_stands_in_a_band_too_narrow_for_it(apart_m, broad_m, between):
+    """Bands of 10 to 40 cm bear no hole; wider ones their rows."""
+    guide, found = beside_strips(apart_m, broad_m)
+    assert guide.kind == ladder.STANDING
+    half = (apart_m - broad_m) / 2 + 0.01
+    inside = shapely.covers(shapely.box(-half, -28.01, half, 28.01), found.course)
+    assert inside.sum() == between
+    assert found.length_m[inside].sum() == pytest.approx(56 * between, abs=0.1)
+
+
+@pytest.mark.parametrize("left_m", [0.1, 0.2, 0.4])
+def test_crumbs_between_shared_gaps_and_the_edge_bear_no_row(left_m):
+    """Where strips end just before the plot does rows end with the gap, and no bits follow."""
+    _, found = beside_strips(10.0, 1.0, left_m)
+    assert len(found.row) > 90
+    assert found.length_m.min() > 50
+
+
 def test_rows_are_numbered_from_the_uppermost():
     guide, found = along(cone)
     mean = [guide.ground.height(shapely.get_coordinates(row)).mean() for row in found.course]
