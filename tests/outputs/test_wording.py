@@ -217,6 +217,18 @@ def test_on_steep_land_the_bearing_is_only_a_check(small_results, texts, limit, 
     assert "Start here, and let the level decide" in wording.method_sentence(guided, plan, texts)
 
 
+def test_where_lines_guide_the_rows_it_is_said_that_ends_are_not_looked_up(small_results, texts):
+    said = {
+        row["plot_id"]: wording.method_sentence(row, small_results.plan, texts)
+        for row in small_results.plots.to_dict("records")
+        if wording.excluded(row) is None
+    }
+    silent = {plot_id for plot_id, words in said.items() if "is not looked up" not in words}
+    plots = small_results.plots.set_index("plot_id").loc[list(said)]
+    assert silent == set(plots.index[plots["guide_kind"].isna()])
+    assert len(silent) < len(said)
+
+
 ENDS_SAID = [
     ({"row_end_ahead": "road", "row_end_behind": "road"}, "At both ends there is a road."),
     ({"row_low_end": "west end", "row_outlet": "house"}, "No rows before there is a safe outlet: "
