@@ -30,7 +30,9 @@ if TYPE_CHECKING:
 
 CURVE_POINTS = 200
 """Points of the curve, about: as many as a picture can show."""
-BELOW = ("house", "road", "path", "stream", "neighbour")
+BELOW = (
+    "house", "slipping ground", "spring", "latrine", "grave", "road", "path", "stream", "neighbour",
+)  # fmt: skip
 """What may lie below the ends of rows, the worst first."""
 SAVES_MOST, HELD = "saves most", "place held for plots without tonnes"
 SITE, SITES = "work_site", "work site"

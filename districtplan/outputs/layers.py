@@ -27,6 +27,9 @@ GEOMETRY = {
 }
 """Kinds of geometry of layers that have several, or whose rows may all be without one."""
 
+OF_RASTER = ("guide_lines", "part_boundaries")
+"""Layers in the CRS of the raster."""
+
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
     """Write the plots with their outlines; the GeoPackage also has rows, water and measures.
@@ -49,6 +52,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     others = {
         "rows": results.row_lines.lines,
         "guide_lines": results.guides.lines,
+        "part_boundaries": results.guides.boundaries,
         "pegs": results.pegs.table,
         "flow_lines": results.flow_lines,
         "features": results.features.used,
@@ -56,7 +60,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     }
     for name, table in others.items():
         if len(table):
-            crs = results.guides.crs if name == "guide_lines" else results.grid_crs
+            crs = results.guides.crs if name in OF_RASTER else results.grid_crs
             layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
     measures = results.proposal.chosen
     if len(measures):

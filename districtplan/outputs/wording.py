@@ -531,7 +531,7 @@ def method_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[s
         return [*refusal, *said, *ends]
     guided = guide_sentence(row, texts)
     if guided is not None:
-        said.append(guided)
+        said += [guided, texts.say("ends.guided")]
     if plan.soil.drainage == "poor" and row["row_method_reason"] not in LEVEL_REASONS:
         said.append(texts.say("doubt.drains_poorly", plan=plan))
     return said

@@ -6,14 +6,15 @@ the lower line to the nearest place of the upper one evenly, in as many as the g
 a short row starts or ends in the middle of the gap. Everywhere else, above the highest line, below
 the lowest, beyond an end of one, rows are parallel to the nearest line at the usual spacing.
 
-Like all rows they keep to the planted land, and are broken where water would stand.
+Like all rows they keep to the planted land, and are broken where water would stand. Beside level
+lines no row stands on land that is narrower than one row is broad.
 """
 
 from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
 import shapely
@@ -156,7 +157,9 @@ def follow(guide: Guide, land: Outline, rule: Rule) -> Rows | None:
         points = land.area / (rule.families[0].spacing_m * STEP_M)
         if len(rule.families) > 1 or points > POINTS_MAX:
             return None
-        found = list(_by_levels(guide, guide.rows, land, rule.families[0]))
+        apart = rule.families[0].spacing_m / np.hypot(1, guide.ground.slope)
+        land = cast("Outline", _wide(land, apart))
+        found = list(_by_levels(guide, guide.rows, land, apart))
     else:
         found = [
             drawn
@@ -283,7 +286,7 @@ def _drawn(
     return _Drawn(np.full(len(index), family), named.astype(np.int64), courses)
 
 
-def _by_levels(guide: Guide, levels: LevelLines, land: Outline, family: Family) -> Iterator[_Drawn]:
+def _by_levels(guide: Guide, levels: LevelLines, land: Outline, apart: float) -> Iterator[_Drawn]:
     """Draw level lines, the rows between them, and those beside them where nothing lies beyond."""
     pieces = [piece for level in levels.pieces for piece in level]
     above = [
@@ -299,14 +302,23 @@ def _by_levels(guide: Guide, levels: LevelLines, land: Outline, family: Family) 
             for run, (courses, area) in enumerate(_shared(line, upper)):
                 filled.append(area)
                 yield _drawn(0, (place, BETWEEN, run), np.arange(len(courses)), courses)
-    rest = shapely.difference(land, shapely.union_all(filled)) if filled else land
-    apart = family.spacing_m / np.hypot(1, guide.ground.slope)
+    rest = _wide(shapely.difference(land, shapely.union_all(filled)), apart) if filled else land
     for place, (piece, near) in enumerate(zip(pieces, _nearest(pieces, land), strict=True)):
         free = shapely.intersection(rest, near)
         if not free.is_empty:
             index, courses = _beside(piece, land, free, apart)
             inside = np.asarray(shapely.intersection(courses, free), dtype=object)
             yield _drawn(0, (place, BESIDE, 0), index, inside)
+
+
+def _wide(land: shapely.Geometry, apart: float) -> shapely.Geometry:
+    """Leave out land narrower than a row is broad: crumbs between structures, beside shared gaps.
+
+    Shrunk by half the breadth such land is gone, and growing back doesn't bring it again.
+    """
+    half = apart / 2
+    core = shapely.buffer(land, -half, join_style="mitre")
+    return shapely.intersection(shapely.buffer(core, half, join_style="mitre"), land)
 
 
 def _shared(line: Line, upper: tuple[Floats, ...]) -> Iterator[tuple[Objects, shapely.Geometry]]:

@@ -27,16 +27,25 @@ def _both(*kinds: str) -> tuple[str, ...]:
     return tuple(kind + where for kind in kinds for where in ("", INSIDE))
 
 
-REFUSED = (*_both("house", "road", "path"), NEIGHBOUR)
+REFUSED = (
+    *_both("house", "slipping ground", "spring", "latrine", "grave", "road", "path"),
+    NEIGHBOUR,
+)
 """What rows may not drain onto (common practice), the gravest first."""
-SAFE = _both("ditch", "grass strip", "grass", "waterway", "stream")
+SAFE = _both("ditch", "grass strip", "grass", "forest", "waterway", "stream")
 """Where water from rows does no harm (common practice)."""
+LOOKED_PAST = ("bank", "terrace", "culvert", "other")
+"""What doesn't tell where water ends up: the next thing beyond it counts (common practice)."""
 ENDS = (*REFUSED, NOT_KNOWN, *SAFE)
 """What an end may be: it is as good as its worst row, the first of these."""
 ROWS_TRIED = 4
 """Rows whose ends are looked at, evenly over the breadth, where only neighbours are near."""
 NARROWEST_M = 3.0
 """Where features are near, rows are tried no further apart than this: no house is narrower."""
+SMALL = ("spring", "latrine", "grave")
+"""What may be narrower than that."""
+SMALL_M = 1.0
+"""How far apart rows are tried where something small is near."""
 
 
 def ends(
@@ -81,9 +90,12 @@ def ends(
         np.array([*of_things, *([ENDS.index(NEIGHBOUR)] * len(once))], dtype=np.int64),
         len(of_things),
     )
-    near = shapely.STRtree(taken[told]).query(plots[chosen], predicate="dwithin", distance=reach)
     closest = np.full(len(chosen), FAR_M)
-    closest[near[0]] = NARROWEST_M
+    for some, narrowest in ((told, NARROWEST_M), (np.isin(kinds, SMALL), SMALL_M)):
+        near = shapely.STRtree(taken[some]).query(
+            plots[chosen], predicate="dwithin", distance=reach
+        )
+        closest[near[0]] = narrowest
     owner, *sides = _probes(less(plots[chosen], taken), bearing_deg, closest, reach)
     found = []
     for probes in sides:

@@ -15,6 +15,7 @@ from districtplan.rows.around import Around
 from districtplan.rows.band import families
 from districtplan.rows.corner import tie
 from districtplan.rows.ladder import Guide, Limits
+from districtplan.rows.level_lines import LevelLines
 from districtplan.rows.lines import Ground, Setting
 from districtplan.rows.pegs import Spaces
 
@@ -65,6 +66,9 @@ class Guides:
     counts : pandas.DataFrame
         ``plot_id``, ``crop``, ``rows``, ``short_rows``, ``row_length_m`` and ``holes`` of all these
         rows.
+    boundaries : pandas.DataFrame
+        ``plot_id``, the columns made by part boundaries and ``geometry``; one row a straight line
+        between two parts of a plot that have an arc each.
     crs : pyproj.CRS
         CRS of the geometries, that of the raster.
     """
@@ -74,6 +78,7 @@ class Guides:
     pegs: pd.DataFrame
     rows: pd.DataFrame
     counts: pd.DataFrame
+    boundaries: pd.DataFrame
     crs: CRS
 
 
@@ -129,6 +134,7 @@ def guide_lines(
     pegged: list[dict[str, Any]] = []
     followed: list[pd.DataFrame] = []
     counted: list[dict[str, Any]] = []
+    parted: list[dict[str, Any]] = []
     columns = (
         "plot_id", "geometry", "planted", "standing", "row_grade_limit_pct", "slope_used_pct",
     )  # fmt: skip
@@ -149,6 +155,7 @@ def guide_lines(
             where = {"plot_id": plot_id, "line": place}
             drawn.append({**where, "guide_kind": guide.kind, **_of_line(line, guide, local, frame)})
             pegged += [{**where, **peg} for peg in _of_pegs(line, frame)]
+        parted += _of_boundaries(plot_id, guide, frame)
         beside = curved.follow(guide, frame.local(asked.planted), laying)
         if beside is not None:
             followed.append(_of_rows(beside, plot_id, laying, frame))
@@ -168,6 +175,7 @@ def guide_lines(
             {"row": "int64", "length_m": "float64"}
         ),
         pd.DataFrame(counted, columns=list(OF_COUNTS)),
+        _drawn(parted, ("plot_id", *tables.made_by("part boundaries"))),
         elevation.grid.crs,
     )
 
@@ -345,6 +353,18 @@ def _of_pegs(line: Line, frame: Frame) -> Iterator[dict[str, Any]]:
             "short_rows_start": None if change is None else max(change, 0),
             "short_rows_end": None if change is None else max(-change, 0),
             "geometry": place,
+        }
+
+
+def _of_boundaries(plot_id: str, guide: Guide, frame: Frame) -> Iterator[dict[str, Any]]:
+    if guide.rows is None or isinstance(guide.rows, LevelLines):
+        return
+    for number, course in enumerate(lines.between(guide.ground.outline, guide.rows), 1):
+        yield {
+            "plot_id": plot_id,
+            "part_boundary": number,
+            "part_boundary_m": float(np.hypot(*(course[1] - course[0]))),
+            "geometry": shapely.LineString(frame.back(course)),
         }
 
 

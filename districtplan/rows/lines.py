@@ -15,6 +15,7 @@ import shapely
 
 from districtplan.rows import level_lines, pegs, sag
 from districtplan.rows.arc import quarter
+from districtplan.rows.sectors import Sector
 from districtplan.rows.setting_out import stand
 
 if TYPE_CHECKING:
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from districtplan.rows.arc import Arc
     from districtplan.rows.level_lines import LevelLines
     from districtplan.rows.pegs import Spaces
-    from districtplan.rows.sectors import Sector
 
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
@@ -280,6 +280,39 @@ def part_of(outline: Outline, part: Sector) -> Outline:
         land = cast("Outline", shapely.intersection(land, half))
     parts = [one for one in shapely.get_parts(land) if one.area > 0]
     return shapely.MultiPolygon([one for one in parts if isinstance(one, shapely.Polygon)])
+
+
+def between(outline: Outline, parts: tuple[Sector, ...]) -> tuple[Floats, ...]:
+    """Draw where one part of a plot ends and the next begins.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot.
+    parts : tuple[Sector, ...]
+        Its parts.
+
+    Returns
+    -------
+    tuple[numpy.ndarray, ...]
+        Straight lines, shape (2, 2) each [m]: one a cut, more where the plot's edge breaks it. A
+        later cut ends at an earlier one.
+    """
+    # Both parts beside a cut tell of it, after the cuts that were there before it.
+    cuts = dict.fromkeys(
+        (part.sides[:place], cut) for part in parts for place, (cut, _) in enumerate(part.sides)
+    )
+    west, south, east, north = outline.bounds
+    middle = np.array([(west + east) / 2, (south + north) / 2])
+    far = np.hypot(east - west, north - south)
+    found: list[Floats] = []
+    for before, cut in cuts:
+        normal = np.array(cut.normal)
+        on = middle + (cut.offset - normal @ middle) * normal
+        course = np.array([on - far * quarter(normal), on + far * quarter(normal)])
+        land = part_of(outline, Sector(before, parts[0].rows))
+        found += [_eastward(piece[[0, -1]]) for piece in _pieces(course, land, CHORD_M)]
+    return tuple(found)
 
 
 def _of_arc(ground: Ground, rows: Arc, setting: Setting) -> list[Line]:

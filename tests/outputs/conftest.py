@@ -322,7 +322,10 @@ def make_guides(plots: pd.DataFrame) -> Guides:
     counts = pd.DataFrame(
         columns=["plot_id", "crop", "rows", "short_rows", "row_length_m", "holes"]
     )
-    return Guides(table, lines, pegs, followed, counts, PLOTS_CRS)
+    boundaries = pd.DataFrame(
+        columns=["plot_id", "part_boundary", "part_boundary_m", "geometry"], dtype=object
+    )
+    return Guides(table, lines, pegs, followed, counts, boundaries, PLOTS_CRS)
 
 
 def make_pegs(plots: pd.DataFrame) -> Pegs:
@@ -696,3 +699,22 @@ def _inputs(frame: pd.DataFrame) -> pd.DataFrame:
             for name, values in columns.items()
         }
     )
+
+
+@pytest.fixture(scope="session")
+def parted_results(small_results: Results) -> Results:
+    """The small run, where the plot with an arc has two parts."""
+    guides = small_results.guides
+    (arc,) = guides.lines["geometry"].dropna()
+    x, y = arc.centroid.coords[0]
+    across = LineString([(x + 7, y - 18), (x + 7, y + 18)])
+    (plot_id,) = guides.lines.loc[guides.lines["geometry"].notna(), "plot_id"]
+    table = pd.DataFrame(
+        {
+            "plot_id": [plot_id],
+            "part_boundary": pd.array([1], dtype="Int64"),
+            "part_boundary_m": [across.length],
+            "geometry": [across],
+        }
+    )
+    return dataclasses.replace(small_results, guides=dataclasses.replace(guides, boundaries=table))

@@ -192,3 +192,13 @@ def test_no_farmer_unless_asked(files, results_with_names, texts):
     named = layers.render(results_with_names, texts)
     frame = gpd.read_parquet(io.BytesIO(named["plots.parquet"]))
     assert frame["farmer_name"].iloc[0] == "Invented Farmer 0"
+
+
+def test_lines_between_parts_are_a_layer(parted_results, texts, tmp_path):
+    (tmp_path / "plots.gpkg").write_bytes(layers.render(parted_results, texts)["plots.gpkg"])
+    found = gpd.read_file(tmp_path / "plots.gpkg", layer="part_boundaries")
+    known = parted_results.guides.boundaries
+    assert found["plot_id"].tolist() == known["plot_id"].tolist()
+    assert found["part_boundary_m"].tolist() == [36.0]
+    assert found.crs == parted_results.guides.crs
+    assert found.geometry.iloc[0].equals(known["geometry"].iloc[0])

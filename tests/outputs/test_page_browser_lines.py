@@ -145,6 +145,18 @@ def test_level_lines_are_broken_and_arcs_are_not(browser, small_results, texts, 
     assert 0.15 < broken["level"] < 0.5
 
 
+def test_dashes_lie_between_parts(browser, small_results, parted_results, texts, tmp_path):
+    (line,) = parted_results.guides.boundaries["geometry"]
+    shares, crs = np.linspace(0.05, 0.95, 181), small_results.guides.crs
+    dark = []
+    for results in (small_results, parted_results):
+        with shown(browser, without_pegs(results), texts, tmp_path) as tab:
+            dark.append((look(tab, "<b>B2</b>", 19, along(line, shares), crs)[:, 0] < DARK).mean())
+            assert ("one part ends" in tab.inner_text("#legend")) == (results is parted_results)
+    assert dark[0] < 0.2
+    assert 0.4 < dark[1] < 0.85
+
+
 def test_land_to_level_on_the_ground_stays_empty(browser, small_results, texts, tmp_path):
     outline = small_results.plots.set_index("plot_id")["geometry"]["109"]
     east, north = np.meshgrid(*[np.linspace(-3, 3, 9)] * 2)

@@ -59,8 +59,8 @@ def test_how_rows_are_laid_out(small_results, texts):
         "a level for the first row, being steeper than 15 %, 2 need a guide line along the "
         "contour, 1 is level enough for any direction, 3 must be measured on the ground, 1 must "
         "wait until water has a safe way out and 2 are not for beans: the guidance there is forest "
-        "or perennial crops. On 1 plot rows would drain onto a house, a road, a path or a "
-        "neighbour: no rows before there is a safe outlet."
+        "or perennial crops. On 1 plot rows would drain onto a house, a path, a neighbour or "
+        "something else that water harms: no rows before there is a safe outlet."
     )
 
 
@@ -215,6 +215,18 @@ def test_on_steep_land_the_bearing_is_only_a_check(small_results, texts, limit, 
     guided = row | {"row_method": "guide lines", "row_method_reason": "straight_rows_too_steep"}
     assert not wording.bearing_is_check(guided, plan)
     assert "Start here, and let the level decide" in wording.method_sentence(guided, plan, texts)
+
+
+def test_where_lines_guide_the_rows_it_is_said_that_ends_are_not_looked_up(small_results, texts):
+    said = {
+        row["plot_id"]: wording.method_sentence(row, small_results.plan, texts)
+        for row in small_results.plots.to_dict("records")
+        if wording.excluded(row) is None
+    }
+    silent = {plot_id for plot_id, words in said.items() if "is not looked up" not in words}
+    plots = small_results.plots.set_index("plot_id").loc[list(said)]
+    assert silent == set(plots.index[plots["guide_kind"].isna()])
+    assert len(silent) < len(said)
 
 
 ENDS_SAID = [

@@ -21,6 +21,7 @@ NO_GUIDES = Guides(
     pd.DataFrame({"plot_id": [], "line": [], "geometry": pd.Series([], dtype=object)}),
     pd.DataFrame(),
     pd.DataFrame(),
+    pd.DataFrame(),
     ZONE,
 )
 
@@ -90,6 +91,6 @@ def test_what_stands_there_is_not_pegged(kind):
     pegs = pd.DataFrame({"plot_id": "P0", "line": 1, "peg_along_m": [0.0, course.length]})
     nothing = dict.fromkeys(("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end"), np.nan)
     pegs = pegs.assign(geometry=places, **nothing)
-    guides = Guides(pd.DataFrame(), lines, pegs, pd.DataFrame(), pd.DataFrame(), ZONE)
+    guides = Guides(pd.DataFrame(), lines, pegs, *[pd.DataFrame()] * 3, ZONE)
     found = pegged(np.nan, None, guides=guides)
     assert len(found.table) == (2 if kind == "arc" else 0)

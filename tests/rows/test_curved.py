@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from districtplan import rows
-from districtplan.rows import curved, ladder, level_lines, sag, straight, surface
+from districtplan.rows import curved, ladder, level_lines, lines, sag, sectors, straight, surface
 from districtplan.rows.band import Family
 from districtplan.rows.curved import Rule
 from tests.rows.test_ladder import LIMITS, PLOT, SETTING, TRUE, cone, plane, wavy, window
@@ -183,6 +183,64 @@ def test_parts_have_circles_of_their_own():
     assert guide.kind == "arc sectors"
     whole = PLOT.area * np.hypot(1, guide.ground.slope) / 0.5
     assert found.length_m.sum() == pytest.approx(whole, rel=0.02)
+
+
+@pytest.mark.parametrize("land", [PLOT, HOLED, L_SHAPE], ids=["whole", "hole", "L"])
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_lines_between_parts_are_where_the_parts_touch(land, count):
+    """Against the edges of the parts themselves: what two of them have in common."""
+    arc = ladder.straight_rows(PLOT)
+    cuts = [sectors.Cut((0.8, 0.6), 2.0), sectors.Cut((-0.6, 0.8), 4.0)]
+    parts = [
+        [((), arc)],
+        [(((cuts[0], True),), arc), (((cuts[0], False),), arc)],
+        [
+            (((cuts[0], True),), arc),
+            (((cuts[0], False), (cuts[1], True)), arc),
+            (((cuts[0], False), (cuts[1], False)), arc),
+        ],
+    ][count - 1]
+    found = lines.between(land, tuple(sectors.Sector(*part) for part in parts))
+    lands = [lines.part_of(land, sectors.Sector(*part)) for part in parts]
+    around = sum(part.length for part in lands) - land.length
+    drawn = shapely.MultiLineString(list(found))
+    assert drawn.length == pytest.approx(around / 2, abs=1e-6)
+    for piece in found:
+        middle = shapely.Point(piece.mean(axis=0))
+        assert sum(shapely.dwithin(middle, part, 1e-9) for part in lands) == 2
+
+
+def beside_strips(apart_m, broad_m, left_m=2.0):
+    """A plane with two strips along the contour that end some way before the plot does."""
+    y = np.linspace(left_m - 30, 30 - left_m, 57)
+    courses = [np.column_stack([np.full(57, x), y]) for x in (-apart_m / 2, apart_m / 2)]
+    strips = [shapely.LineString(one).buffer(broad_m / 2, cap_style="flat") for one in courses]
+    land = shapely.difference(PLOT, shapely.union_all(strips))
+    ground = surface.fit(window(lambda x, y: -0.2 * x + 0 * y), TRUE)
+    guide = ladder.beside(land, ground, tuple(courses), None, LIMITS).guide
+    return guide, curved.follow(guide, land, RULE)
+
+
+@pytest.mark.parametrize(
+    ("apart_m", "broad_m", "between"),
+    [(1.1, 1.0, 0), (1.0, 0.6, 0), (1.4, 1.0, 0), (1.7, 1.0, 2), (2.2, 1.0, 3)],
+)
+def test_no_row_stands_in_a_band_too_narrow_for_it(apart_m, broad_m, between):
+    """Bands of 10 to 40 cm bear no hole; wider ones their rows."""
+    guide, found = beside_strips(apart_m, broad_m)
+    assert guide.kind == ladder.STANDING
+    half = (apart_m - broad_m) / 2 + 0.01
+    inside = shapely.covers(shapely.box(-half, -28.01, half, 28.01), found.course)
+    assert inside.sum() == between
+    assert found.length_m[inside].sum() == pytest.approx(56 * between, abs=0.1)
+
+
+@pytest.mark.parametrize("left_m", [0.1, 0.2, 0.4])
+def test_crumbs_between_shared_gaps_and_the_edge_bear_no_row(left_m):
+    """Where strips end just before the plot does rows end with the gap, and no bits follow."""
+    _, found = beside_strips(10.0, 1.0, left_m)
+    assert len(found.row) > 90
+    assert found.length_m.min() > 50
 
 
 def test_rows_are_numbered_from_the_uppermost():

@@ -16,6 +16,7 @@ from shapely.affinity import rotate
 
 from districtplan import rows, tables
 from districtplan.handbook import packaged
+from districtplan.intake.features import KINDS
 from districtplan.rows import ends
 from tests.conftest import plan_of
 from tests.rows.test_lay import MIDDLE, ZONE, plots_of
@@ -23,6 +24,8 @@ from tests.support import renumbered
 
 PLOT = shapely.box(0, 0, 60, 40)
 POOR = {"drainage": "poor"}
+REFUSED = ["house", "slipping ground", "spring", "latrine", "grave", "road", "path"]
+SAFE = ["ditch", "grass strip", "grass", "forest", "waterway", "stream"]
 NONE = pd.DataFrame({"kind": [], "width_m": [], "geometry": []}).astype({"width_m": float})
 
 
@@ -123,7 +126,7 @@ def test_where_the_grade_is_within_its_error_no_end_is_low(unsure):
     assert (found["row_end_ahead"], found["row_end_behind"]) == ("house", "not known")
 
 
-@pytest.mark.parametrize("kind", ["house", "road", "path"])
+@pytest.mark.parametrize("kind", REFUSED)
 def test_rows_are_refused_above_what_water_harms(kind):
     found = first(east(kind), **FALLS_EAST)
     assert found["row_outlet"] == kind
@@ -132,7 +135,7 @@ def test_rows_are_refused_above_what_water_harms(kind):
     assert (uphill["row_outlet"], uphill["outlet_flags"]) == ("not known", ())
 
 
-@pytest.mark.parametrize("kind", ["ditch", "grass strip", "grass", "waterway", "stream"])
+@pytest.mark.parametrize("kind", SAFE)
 def test_safe_ends_are_safe(kind):
     found = first(east(kind), **FALLS_EAST)
     assert (found["row_outlet"], found["outlet_flags"]) == (kind, ())
@@ -158,8 +161,9 @@ def test_an_outline_given_twice_is_no_neighbour_of_itself():
     assert first(others=[PLOT], **FALLS_EAST)["row_outlet"] != "neighbour"
 
 
-def test_a_bank_is_looked_past():
-    bank = features_of(("bank", shapely.box(60, -9, 61, 50)))
+@pytest.mark.parametrize("kind", ["bank", "terrace", "culvert", "other"])
+def test_a_bank_is_looked_past(kind):
+    bank = features_of((kind, shapely.box(60, -9, 61, 50)))
     found = first(bank, others=[shapely.box(62, 0, 90, 40)], **FALLS_EAST)
     assert found["row_outlet"] == "neighbour"
 
@@ -180,6 +184,13 @@ def test_no_house_is_missed_between_rows(place):
     inside = min(place + 3.1, 40) - max(place, 0)
     if inside > 3:
         assert first(house, **FALLS_EAST)["row_outlet"] == "house"
+
+
+@pytest.mark.parametrize("kind", ["spring", "latrine", "grave"])
+def test_nothing_small_is_missed_between_rows(kind):
+    for place in np.arange(0, 39, 2.3).tolist():
+        small = features_of((kind, shapely.box(61, place, 62.1, place + 1.1)))
+        assert first(small, **FALLS_EAST)["row_outlet"] == kind
 
 
 def test_grass_along_a_part_of_the_end_only_is_not_known():
@@ -444,3 +455,12 @@ def test_seeded_faults_are_caught(module, right, wrong, monkeypatch):
 
 def test_ends_name_each_kind_once():
     assert len(set(ends.ENDS)) == len(ends.ENDS)
+
+
+def test_it_is_decided_of_each_kind_of_feature_what_it_is_to_row_ends():
+    """A new kind is refused, safe or looked past by decision, never by being forgotten."""
+    decided = [kind for kind in ends.ENDS if kind not in {ends.NEIGHBOUR, ends.NOT_KNOWN}]
+    decided = [kind for kind in decided if not kind.endswith(ends.INSIDE)] + list(ends.LOOKED_PAST)
+    assert sorted(decided) == sorted(KINDS)
+    table = packaged().rows("feature_effects")
+    assert sorted(decided) == sorted(table["name"])

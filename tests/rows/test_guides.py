@@ -118,6 +118,23 @@ def test_columns_agree_with_lines_and_pegs():
         assert plot.buffer(1e-3).contains(line.geometry)
 
 
+def test_parts_of_a_plot_are_told_apart_by_lines():
+    """On the raster's grid, within the plot: one line where a spur is cut in two."""
+    raster = surface_raster(lambda x, y: 1800 - 0.15 * x - 0.15 * (np.hypot(y, 6) - 6))
+    plots = [square(raster, 0, 20, 90)]
+    _, found = run(raster, plots, rows={"within_share_min": 0.7})
+    assert found.plots["guide_kind"].tolist() == ["arc sectors"]
+    (line,) = found.boundaries.itertuples()
+    assert plots[0].buffer(1e-6).covers(line.geometry)
+    assert line.part_boundary_m == pytest.approx(line.geometry.length)
+    assert line.part_boundary_m == pytest.approx(90, abs=2)
+    # Along the crest, from which the land falls to both sides.
+    away = shapely.get_coordinates(line.geometry)[:, 1] - middle(raster)[1]
+    assert np.abs(away).max() < 8
+    _, whole = run(surface_raster(cone), plots)
+    assert whole.boundaries.empty
+
+
 def test_the_tie_leads_from_its_corner_to_the_start():
     raster = surface_raster(cone)
     plot = shapely.affinity.rotate(square(raster, -60, 0, 90), 20)

@@ -225,6 +225,7 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
         "shape": shape,
         "rows": lines.rows(results, origin),
         "guides": lines.guides(results, origin),
+        "boundaries": lines.boundaries(results, origin),
         "curved": lines.curved(results, origin),
         "pegs": lines.pegs(results, origin),
         "water": _water(plots),

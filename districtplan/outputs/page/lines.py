@@ -87,7 +87,30 @@ def guides(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
         ``lines`` of each plot as a stream, then the streams of their shapes; all None and
         ``left_out`` their number where they would make the page too large.
     """
-    table = results.guides.lines
+    return _by_plot(results, results.guides.lines, origin_deg)
+
+
+def boundaries(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
+    """Pack lines between parts that have an arc each.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+
+    Returns
+    -------
+    dict[str, Any]
+        The same as of guide lines.
+    """
+    return _by_plot(results, results.guides.boundaries, origin_deg)
+
+
+def _by_plot(
+    results: Results, table: pd.DataFrame, origin_deg: tuple[float, float]
+) -> dict[str, Any]:
     # Where the team finds the course on the ground there is none to draw.
     drawn = table[~shapely.is_missing(table["geometry"].to_numpy(dtype=object))]
     place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}

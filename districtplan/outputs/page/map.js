@@ -54,6 +54,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const NO_CURVE = "level on the ground";
   const GUIDE_WIDTH = 3;
   const LEVEL_DASH = [14, 4, 3, 4];
+  const PART_DASH = [6, 4];
+  const PART_WIDTH = 1.8;
   const FLOW_WIDTHS = [1.2, 5];
   const FLOW_DASH = [9, 5];
   const CROSS = "×";
@@ -150,6 +152,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const landOf = new Map(plots.rows.planted.map((i, at) => [i, at]));
   const guides = plots.guides.lines ? unpackPoints(plots.guides) : null;
   const guidesOf = guides ? startsOf(unpackVarints(plots.guides.lines)) : null;
+  const boundaries = plots.boundaries.lines ? unpackPoints(plots.boundaries) : null;
+  const boundariesOf = boundaries ? startsOf(unpackVarints(plots.boundaries.lines)) : null;
   const curved = unpackPoints(plots.curved);
   const curvedOf = startsOf(unpackVarints(plots.curved.lines));
   const curvedPlace = unpackVarints(plots.curved.place);
@@ -540,6 +544,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
         for (let line = guidesOf[i]; line < guidesOf[i + 1]; line++) traceLine(context, guides, line, frame);
       });
     }
+    const parted = boundaries ? drawn : [];
+    strokeInks(context, parted, { width: PART_WIDTH, dash: PART_DASH }, (i) => {
+      for (let line = boundariesOf[i]; line < boundariesOf[i + 1]; line++) traceLine(context, boundaries, line, frame);
+    });
   }
 
   /* From the least area that makes a line on, a third wider each time it grows threefold. */
@@ -1519,6 +1527,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return [
       ...(kinds.size ? [entry(samplePath(bow, style), data.words.legend_arc)] : []),
       ...(levelled ? [entry(samplePath(bow, { ...style, dash: LEVEL_DASH }), data.words.legend_level)] : []),
+      ...(boundaries && boundariesOf.at(-1)
+        ? [entry(samplePath("M24 4 L24 22", { width: PART_WIDTH, colour: INK, dash: PART_DASH }), data.words.legend_parts)]
+        : []),
     ];
   }
 

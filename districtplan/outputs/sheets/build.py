@@ -235,7 +235,7 @@ def prepared(
         else table.assign(
             geometry=outline.in_metres(table["geometry"].to_numpy(dtype=object), *place)
         )
-        for name in ("rows", "guides", "starts", "pegs", "corners")
+        for name in ("rows", "guides", "boundaries", "starts", "pegs", "corners")
     }
     there = Found(**moved, walks=found.walks, every=found.every)
     return Plot(
@@ -472,6 +472,7 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
         rows=plot.rows.lines,
         maize=plot.maize.lines,
         guides=_thick(plot),
+        boundaries=_between_parts(plot),
         pegs=() if pegs is None else tuple(Mark(*one) for one in outline.marks_of(pegs)),
         places=tuple(
             Mark(float(east), float(north), str(number))
@@ -496,6 +497,14 @@ def _thick(plot: Plot) -> tuple[NDArray[np.float64], ...]:
         return ()
     lines = (part["geometry"] for _, part in pegs.groupby("line", sort=False))
     return tuple(shapely.get_coordinates(line.to_numpy(dtype=object)) for line in lines)
+
+
+def _between_parts(plot: Plot) -> tuple[NDArray[np.float64], ...]:
+    """Draw where one part ends and the next begins."""
+    found = plot.found.boundaries
+    if plot.kind != "guide" or found is None:
+        return ()
+    return tuple(shapely.get_coordinates(line) for line in found["geometry"])
 
 
 def _corners(plot: Plot) -> tuple[Mark, ...]:
@@ -528,6 +537,7 @@ def _drawing_note(plot: Plot, texts: Texts) -> str:
         said.append(texts.say(f"sheets.drawing.{UNDRAWN[plot.kind]}"))
     shown = {
         "pegs": plot.pegs is not None,
+        "parts": bool(_between_parts(plot)),
         "stands": plot.stands,
         "starts": plot.starts is not None,
     }

@@ -38,8 +38,11 @@ class Found:
         ``crop``, ``row`` (its number in the plot among those of its crop) and ``geometry``.
     guides : pandas.DataFrame | None
         ``line``, the columns made by guide lines and ``geometry``, the guide lines.
+    boundaries : pandas.DataFrame | None
+        ``geometry``, the lines between parts that have an arc each.
     starts : pandas.DataFrame | None
-        The same of lines whose course the team finds; ``geometry`` is where they start.
+        The same as of ``guides``, of lines whose course the team finds; ``geometry`` is where they
+        start.
     pegs : pandas.DataFrame | None
         ``number`` (through all lines of the plot), ``line``, the columns made by pegs and
         ``geometry``, in the order of walking.
@@ -53,6 +56,7 @@ class Found:
 
     rows: pd.DataFrame | None = None
     guides: pd.DataFrame | None = None
+    boundaries: pd.DataFrame | None = None
     starts: pd.DataFrame | None = None
     pegs: pd.DataFrame | None = None
     corners: pd.DataFrame | None = None
@@ -171,6 +175,7 @@ def by_plot(results: Results, wanted: set[str]) -> dict[str, Found]:
     tables = {
         "rows": (rows, results.grid_crs),
         "guides": (guides[guides["geometry"].notna()], results.guides.crs),
+        "boundaries": (results.guides.boundaries, results.guides.crs),
         "starts": (begun, DEGREES),
         "pegs": (pegs, results.grid_crs),
         "corners": (_corners(results, wanted), results.grid_crs),

@@ -126,7 +126,7 @@ def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
 
 
 def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> None:
-    """Draw a plot's edge, what fills it, and guide lines.
+    """Draw a plot's edge, what fills it, guide lines, and lines between parts.
 
     Parameters
     ----------
@@ -148,6 +148,10 @@ def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> 
     paper.dashes()
     for guide in drawing.guides:
         paper.line(view.on_paper(guide), 0.9)
+    paper.dashes(0.5, 1.3)
+    for boundary in drawing.boundaries:
+        paper.line(view.on_paper(boundary), 0.5)
+    paper.dashes()
     if drawing.dashed:
         paper.dashes(*(0.9, 0.7) if thin else (2.4, 1.6))
     for ring in drawing.rings:

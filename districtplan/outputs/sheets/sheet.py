@@ -67,6 +67,8 @@ class Drawing:
         Rows of maize drawn, shape (points, 2) each [m].
     guides : tuple[numpy.ndarray, ...]
         Guide lines, shape (points, 2) each [m].
+    boundaries : tuple[numpy.ndarray, ...]
+        Lines between parts that have a guide line each, shape (points, 2) each [m].
     pegs : tuple[Mark, ...]
         Pegs with their numbers.
     places : tuple[Mark, ...]
@@ -85,6 +87,7 @@ class Drawing:
     rows: tuple[Floats, ...] = ()
     maize: tuple[Floats, ...] = ()
     guides: tuple[Floats, ...] = ()
+    boundaries: tuple[Floats, ...] = ()
     pegs: tuple[Mark, ...] = ()
     places: tuple[Mark, ...] = ()
     corners: tuple[Mark, ...] = ()
