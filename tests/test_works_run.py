@@ -8,10 +8,21 @@ import pandas as pd
 import pytest
 import shapely
 
+from districtplan.conservation.order import WORKS
+
 
 @pytest.fixture(scope="module")
 def lines(demo_folder):
     return gpd.read_file(demo_folder / "run" / "plots.gpkg", layer="structure_lines")
+
+
+@pytest.fixture(scope="module")
+def outlets(demo_folder):
+    """What lines may end at: outlets that are there, and waterways to build."""
+    path = demo_folder / "run" / "plots.gpkg"
+    there = gpd.read_file(path, layer="outlets")
+    dug = gpd.read_file(path, layer="waterways")
+    return pd.concat([there[["work_site", "geometry"]], dug[["work_site", "geometry"]]])
 
 
 @pytest.fixture(scope="module")
@@ -38,36 +49,43 @@ def faults(lines, outlets):
     return wrong
 
 
-NOWHERE = gpd.GeoDataFrame({"work_site": []}, geometry=[], crs=32738)
+def test_lines_of_the_demo_are_sound(lines, outlets):
+    assert len(lines) > 200
+    assert lines["structure_outlet"].notna().sum() >= 3
+    assert faults(lines, outlets) == []
 
 
-def test_lines_of_the_demo_are_sound(lines):
-    assert len(lines) > 300
-    assert faults(lines, NOWHERE) == []
-
-
-@pytest.mark.parametrize("fault", ["outlet", "cross"])
-def test_a_fault_in_what_is_written_is_seen(lines, fault):
+@pytest.mark.parametrize("fault", ["outlet", "rises", "cross"])
+def test_a_fault_in_what_is_written_is_seen(lines, outlets, fault):
     some = lines[lines.geometry.geom_type == "LineString"].copy()
+    carrying = some.index[some["structure_outlet"].notna()]
     if fault == "outlet":
-        some.loc[some.index[0], "structure_outlet"] = "waterway 1"
-        assert "it carries water to a place without an outlet" in faults(some, NOWHERE)
-        assert "it rises towards its outlet" in faults(some, NOWHERE)
+        short = shapely.LineString(some.geometry[carrying[0]].coords[:-1])
+        some.loc[carrying[0], "geometry"] = short
+        assert faults(some, outlets) == ["it carries water to a place without an outlet"]
+    elif fault == "rises":
+        some.loc[carrying[0], "structure_fall_m"] = 0.0
+        assert faults(some, outlets) == ["it rises towards its outlet"]
     else:
         turned = some.geometry.iloc[[0]].rotate(90)
         some.loc[some.index[1], "geometry"] = turned.iloc[0]
         some.loc[some.index[1], "work_site"] = some["work_site"].iloc[0]
-        assert "it crosses another" in faults(some, NOWHERE)
+        assert "it crosses another" in faults(some, outlets)
 
 
-def test_no_outlet_is_known_in_the_demo_and_its_order_of_work_says_so(lines, order):
-    # Nobody drew a stream or a waterway there: nothing may carry water.
-    assert lines["structure_outlet"].isna().all()
-    assert set(order["work"]) == {"find_outlet", "structures", "rows"}
+def test_what_takes_water_comes_before_what_sends_it(order):
+    place = {name: at for at, name in enumerate(WORKS)}
+    assert set(order["work"]) == set(WORKS)
     for _, own in order.groupby("work_site", sort=False):
         assert own["work_step"].tolist() == list(range(1, len(own) + 1))
+        assert own["work"].map(place).is_monotonic_increasing
         assert own["work"].iloc[-1] == "rows"
-        assert "find_outlet" not in own["work"].tolist()[1:]
-    assert order["work_person_days"].isna().all()
-    agreed = order["work_agreed_by"].notna()
-    assert np.array_equal(agreed, order["work"] == "find_outlet")
+    early = order["work"].isin(WORKS[:3])
+    assert np.array_equal(early, order["work_season"] == "the season before")
+
+
+def test_days_are_known_and_whoever_carries_water_needs_agreement(order):
+    built = order["work"].isin(["waterway", "cut_off_drain", "structures"])
+    assert (order.loc[built, "work_person_days"] > 0).all()
+    carries = order["work"].isin(["find_outlet", "outlet", "waterway", "cut_off_drain"])
+    assert order.loc[carries, "work_agreed_by"].notna().all()

@@ -11,6 +11,7 @@ import shapely
 
 from districtplan import demo, geodesy, pipeline
 from districtplan.demo import broken
+from districtplan.files import new_files
 from districtplan.inputs import walk_string
 from districtplan.outputs.sheets import chosen
 
@@ -20,8 +21,7 @@ COMMITTED = Path(__file__).parents[2] / "data" / "demo"
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     folder = tmp_path_factory.mktemp("district")
-    for name, content in demo.make().items():
-        (folder / name).write_bytes(content)
+    new_files.write_new(folder, demo.make())
     return folder
 
 
@@ -86,7 +86,39 @@ def _seeded():
     return random, demo.ground.make(random)
 
 
-@pytest.mark.parametrize("name", ["plan.toml", "README.txt", "readings.csv"])
+def test_works_a_budgeted_choice_and_its_curve_occur(results):
+    works, priorities = results.works, results.proposal.priorities
+    assert {"outlet", "waterway", "cut_off_drain", "structures", "rows", "find_outlet"} == set(
+        works.order["work"]
+    )
+    assert works.lines["structure_outlet"].notna().any()
+    assert len(works.waterways) == 1
+    assert 0.99 * results.plan.conservation.budget < priorities.spent
+    assert priorities.spent <= results.plan.conservation.budget
+    assert priorities.gap == 0
+    assert priorities.saved_t_yr > priorities.greedy_t_yr
+    assert {"saves most", "place held for plots without tonnes"} == set(
+        priorities.chosen["chosen_by"]
+    )
+    assert len(priorities.curve) > 50
+    assert works.days["days_owed"].gt(0).sum() >= len(priorities.chosen)
+
+
+def test_the_feature_of_no_kind_is_set_aside(results):
+    assert results.features.set_aside["kind"].tolist() == ["bridge"]
+    assert {"stream", "path", "waterway", "slipping ground"} == set(results.features.used["kind"])
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "plan.toml",
+        "README.txt",
+        "readings.csv",
+        "handbook/measure_costs.csv",
+        "handbook/measure_costs.toml",
+    ],
+)
 def test_committed_texts_are_the_generators(folder, name):
     assert (COMMITTED / name).read_bytes() == (folder / name).read_bytes()
 
@@ -97,6 +129,13 @@ def test_committed_plots_are_the_generators(folder):
     pd.testing.assert_frame_equal(kept[["plot_id", "village"]], made[["plot_id", "village"]])
     apart = shapely.hausdorff_distance(kept.geometry.to_numpy(), made.geometry.to_numpy())
     assert np.nanmax(apart) < 0.05
+
+
+def test_committed_features_are_the_generators(folder):
+    kept, made = (pyogrio.read_dataframe(at / "features.gpkg") for at in (COMMITTED, folder))
+    assert kept["kind"].tolist() == made["kind"].tolist()
+    apart = shapely.hausdorff_distance(kept.geometry.to_numpy(), made.geometry.to_numpy())
+    assert apart.max() < 0.15
 
 
 def test_committed_elevations_are_the_generators(folder):
