@@ -19,7 +19,18 @@ if TYPE_CHECKING:
 
 LISTED_MAX = 12
 """Plots that a sentence names; more are counted."""
-CARE = ("slipping", "below", "landslide", "law", "storms", "tonnes", "left_out", "ground")
+CARE = (
+    "cautions.slipping",
+    "cautions.below",
+    "cautions.landslide",
+    "cautions.law",
+    "measures.caution.rows_alone",
+    "cautions.storms",
+    "cautions.wet",
+    "cautions.tonnes",
+    "cautions.left_out",
+    "cautions.ground",
+)
 """Cautions on where to work, those that save lives first."""
 COLUMNS = (
     "work_site",
@@ -60,6 +71,8 @@ class Step(NamedTuple):
     ----------
     said : str
         What is done.
+    short : str
+        The same in a few words.
     season : str
         When: the season before, or this season.
     facts : str
@@ -67,6 +80,7 @@ class Step(NamedTuple):
     """
 
     said: str
+    short: str
     season: str
     facts: str
 
@@ -76,10 +90,10 @@ class Hill(NamedTuple):
 
     Attributes
     ----------
+    rank : int
+        Its place in the order of work, the first 1.
     name : str
         Its name.
-    villages : tuple[str, ...]
-        Whose plots they are.
     summary : str
         What is done, on how many plots, in how many person-days.
     why : str
@@ -92,8 +106,8 @@ class Hill(NamedTuple):
         Who must agree, and what is safe if only some take part.
     """
 
+    rank: int
     name: str
-    villages: tuple[str, ...]
     summary: str
     why: str
     plots: tuple[Planted, ...]
@@ -101,9 +115,7 @@ class Hill(NamedTuple):
     notes: tuple[str, ...]
 
 
-def hills(
-    results: Results, texts: Texts, most: int | None = None, village: str | None = None
-) -> list[Hill]:
+def hills(results: Results, texts: Texts, most: int | None = None) -> list[Hill]:
     """Put the hillsides to go to into words.
 
     Parameters
@@ -114,8 +126,6 @@ def hills(
         The words.
     most : int | None, default None
         How many at most.
-    village : str | None, default None
-        Only hillsides with plots of this village.
 
     Returns
     -------
@@ -123,17 +133,50 @@ def hills(
         The first in the order of work at the top.
     """
     chosen = _chosen(results)
-    if village is not None:
-        own = set(chosen.loc[chosen["village"] == village, "work_site"])
-        chosen = chosen[chosen["work_site"].isin(own)]
-    names = chosen["work_site"].drop_duplicates().iloc[:most]
-    chosen = chosen[chosen["work_site"].isin(names)]
-    order = dict(iter(results.works.order.groupby("work_site", sort=False)))
-    lines = dict(iter(results.works.lines.groupby("work_site", sort=False)))
-    return [
-        _hill(str(name), own, order.get(name), lines.get(name), texts)
-        for name, own in chosen.groupby("work_site", sort=False)
-    ]
+    names = chosen["work_site"].drop_duplicates()
+    return list(_hills(results, chosen, names.iloc[:most], texts).values())
+
+
+def by_village(results: Results, texts: Texts, most: int) -> dict[str, tuple[list[Hill], int]]:
+    """Put the hillsides of each village into words.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+    most : int
+        How many of a village at most.
+
+    Returns
+    -------
+    dict[str, tuple[list[Hill], int]]
+        By village that has any: those with plots of it, and how many there are in all.
+    """
+    chosen = _chosen(results)
+    pairs = chosen[["village", "work_site"]].drop_duplicates()
+    first = pairs[pairs.groupby("village").cumcount() < most]
+    told = _hills(results, chosen, first["work_site"].drop_duplicates(), texts)
+    counts = pairs["village"].value_counts()
+    return {
+        str(village): ([told[name] for name in own], int(counts[village]))
+        for village, own in first.groupby("village", sort=True)["work_site"]
+    }
+
+
+def _hills(
+    results: Results, chosen: pd.DataFrame, names: pd.Series, texts: Texts
+) -> dict[str, Hill]:
+    rank = {name: at for at, name in enumerate(chosen["work_site"].drop_duplicates(), 1)}
+    wanted = chosen[chosen["work_site"].isin(names)]
+    works = results.works
+    order = dict(iter(works.order.groupby("work_site", sort=False)))
+    lines = dict(iter(works.lines.groupby("work_site", sort=False)))
+    return {
+        str(name): _hill((rank[name], str(name)), own, order.get(name), lines.get(name), texts)
+        for name, own in wanted.groupby("work_site", sort=False)
+    }
 
 
 def count(results: Results) -> int:
@@ -259,7 +302,7 @@ def _chosen(results: Results) -> pd.DataFrame:
 
 
 def _hill(
-    name: str,
+    named: tuple[int, str],
     own: pd.DataFrame,
     order: pd.DataFrame | None,
     lines: pd.DataFrame | None,
@@ -270,8 +313,7 @@ def _hill(
         for row in cast("list[dict[str, Any]]", own.to_dict("records"))
     )
     return Hill(
-        name,
-        tuple(dict.fromkeys(own["village"])),
+        *named,
         _summary(own, texts),
         plots[0].why,
         plots,
@@ -311,7 +353,8 @@ def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
         elif pd.notna(row["work_outlet"]):
             facts.append(texts.say("work.ends_at", outlet=row["work_outlet"]))
         season = texts.say(f"work.season.{row['work_season'].replace(' ', '_')}")
-        yield Step(texts.say(f"measures.work.{row['work']}"), season, ", ".join(facts))
+        said, short = (texts.say(f"{key}.{row['work']}") for key in ("measures.work", "work.short"))
+        yield Step(said, short, season, ", ".join(facts))
 
 
 def _notes(order: pd.DataFrame | None, lines: pd.DataFrame | None, texts: Texts) -> Iterator[str]:
@@ -320,7 +363,7 @@ def _notes(order: pd.DataFrame | None, lines: pd.DataFrame | None, texts: Texts)
         return
     asked = next((names for names in order["work_agreed_by"] if names), ())
     if asked:
-        yield texts.say("work.agree", names=_some(asked, texts))
+        yield texts.say("work.agree", names=some(asked, texts))
     if lines is None:
         return
     leads = lines["structure_outlet"].notna()
@@ -328,10 +371,24 @@ def _notes(order: pd.DataFrame | None, lines: pd.DataFrame | None, texts: Texts)
         yield _counted("work.safe_alone", int((~leads).sum()), texts)
     needed = dict.fromkeys(plot for plots in lines["structure_needs"] for plot in plots)
     if needed:
-        yield texts.say("work.safe_together", names=_some(tuple(needed), texts))
+        yield texts.say("work.safe_together", names=some(tuple(needed), texts))
 
 
-def _some(names: tuple[str, ...], texts: Texts) -> str:
+def some(names: tuple[str, ...], texts: Texts) -> str:
+    """List names, the first of them where there are many.
+
+    Parameters
+    ----------
+    names : tuple[str, ...]
+        The names.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        At most ``LISTED_MAX`` of them, the others counted.
+    """
     shown = list(islice(names, LISTED_MAX))
     if len(names) > LISTED_MAX:
         shown.append(texts.say("work.more", count=f"{len(names) - LISTED_MAX:,}"))

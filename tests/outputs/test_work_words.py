@@ -121,17 +121,22 @@ def test_days_are_told_only_where_all_are_known(small_results, texts, hills):
     assert "person-days" not in work_words.hills(some, texts)[0].summary
 
 
-def test_a_village_gets_its_own_hillsides(small_results, texts, hostile):
-    own = work_words.hills(small_results, texts, village=hostile)
-    plots = small_results.plots.set_index("plot_id")["village"]
-    assert own
-    for hill in own:
-        assert hostile in {plots[plot.plot_id] for plot in hill.plots}
+def test_a_village_gets_its_own_hillsides(small_results, texts, hills):
+    found = work_words.by_village(small_results, texts, 2)
+    village = small_results.plots.set_index("plot_id")["village"]
+    chosen = small_results.proposal.chosen
+    assert set(found) == set(chosen["village"])
+    ranked = {hill.name: hill for hill in hills}
+    for name, (own, total) in found.items():
+        theirs = [h for h in hills if name in {village[plot.plot_id] for plot in h.plots}]
+        assert [ranked[hill.name] for hill in own] == theirs[:2]
+        assert total == len(theirs)
+    assert [hill.rank for hill in hills] == list(range(1, len(hills) + 1))
 
 
 def test_many_names_are_counted(texts):
     names = tuple(f"P{number:02d}" for number in range(20))
-    said = work_words._some(names, texts)
+    said = work_words.some(names, texts)
     assert said.endswith("P11 and 8 more")
 
 

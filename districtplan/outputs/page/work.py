@@ -71,7 +71,7 @@ def work(
                 "summary": hill.summary,
                 "why": hill.why,
                 "plots": [[place[p.plot_id], p.measure, p.why] for p in hill.plots],
-                "steps": [list(step) for step in hill.steps],
+                "steps": [[step.said, step.season, step.facts] for step in hill.steps],
                 "notes": list(hill.notes),
             }
             for hill in listed
@@ -94,5 +94,5 @@ def work(
             for row in measure_words.looked_at(results, texts).itertuples()
         ],
         "lead": measure_words.whose_matter(results, texts),
-        "care": [texts.say(f"cautions.{name}") for name in work_words.CARE],
+        "care": [texts.say(key) for key in work_words.CARE],
     }
