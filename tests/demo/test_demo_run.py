@@ -104,6 +104,18 @@ def test_works_a_budgeted_choice_and_its_curve_occur(results):
     assert works.days["days_owed"].gt(0).sum() >= len(priorities.chosen)
 
 
+def test_ground_that_slips_bars_what_digs_or_holds_back(results):
+    slips = results.plots.loc[results.plots["slipping_ground"] == 1, "plot_id"]
+    assert 0 < len(slips) < 40
+    offered = results.proposal.options.offered
+    mine = offered[offered["plot_id"].isin(slips)]
+    dug = {"cut_off_drain", "grassed_waterway", "hillside_ditch", "retention_bund",
+           "bench_terraces"}  # fmt: skip
+    assert len(mine)
+    assert dug.isdisjoint(mine["measure"])
+    assert not dug.isdisjoint(offered["measure"])
+
+
 def test_the_feature_of_no_kind_is_set_aside(results):
     assert results.features.set_aside["kind"].tolist() == ["bridge"]
     assert {"stream", "path", "waterway", "slipping ground"} == set(results.features.used["kind"])
