@@ -428,6 +428,8 @@ def _conserved(
         )
         sited = conservation.work_sites(joined.assign(geometry=outlines), flow, book)
         joined = join(joined, sited)
+        soils = there.used("soils")
+        joined = join(joined, conservation.ground(joined, outlines, lying.features, soils))
         proposal = conservation.propose(joined, known, asked, book)
     with clock.step("works"):
         terrain = conservation.Terrain(

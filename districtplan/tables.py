@@ -37,6 +37,7 @@ Maker = Literal[
     "curve",
     "walk over",
     "work sites",
+    "ground",
     "structure lines",
     "refused lines",
     "waterways",
@@ -1244,6 +1245,20 @@ COLUMNS: tuple[Column, ...] = (
         "site_neighbours",
         "work sites",
         "Plots of other sites beside it, lower or of unknown height, that its water may reach.",
+    ),
+    _integer(
+        "slipping_ground",
+        "ground",
+        "",
+        "1 where ground that slips was drawn on the hillside: nothing is dug or held back there.",
+        nullable=False,
+    ),
+    _metres("soil_depth_m", "Depth of the village's soil; empty where not given.", "ground"),
+    _text(
+        "soil_drainage",
+        "ground",
+        "free or poor, of the village's soil; empty where not given.",
+        nullable=True,
     ),
     _text("structure", "structure lines", "Measure that the line is of."),
     _integer(

@@ -7,6 +7,7 @@ hillside.
 from __future__ import annotations
 
 from districtplan.conservation.catalogue import Measure, catalogue
+from districtplan.conservation.ground import ground
 from districtplan.conservation.hillsides import Terrain
 from districtplan.conservation.line_tables import LineTables, line_tables
 from districtplan.conservation.order import days_owed, order_of_work, safe_if
@@ -35,6 +36,7 @@ __all__ = [
     "catalogue",
     "days_owed",
     "draw",
+    "ground",
     "line_tables",
     "order_of_work",
     "propose",

@@ -314,10 +314,10 @@ def _level(
     standing: Sequence[shapely.LineString],
 ) -> list[Line]:
     trace = contours.traced(heights.x, heights.y, heights.z)
-    free = heights.land
-    if standing:
-        kept = shapely.union_all(shapely.buffer(list(standing), limits["lines_apart_min_m"]))
-        free = shapely.difference(free, kept)
+    # A barrier across a waterway would dam it.
+    kept = [*standing, *(outlet.shape for outlet in hillside.outlets)]
+    clear = shapely.union_all(shapely.buffer(kept, limits["lines_apart_min_m"]))
+    free = shapely.difference(heights.land, clear)
     shapes, owner = [], []
     for place, level in enumerate(levels):
         found = trace(level)
@@ -514,7 +514,9 @@ def _free(near: Shape, place: int, outlets: Sequence[Outlet], site: _Site) -> Sh
     beside = shapely.intersection(_wide(own, 2 * reach), _near(site, reach))
     others = [one.shape for other, one in enumerate(outlets) if other != place]
     water = shapely.union_all([*others, *site.hillside.flow])
-    bars = _wide(shapely.difference(water, _wide(own, reach)), SLIT_M)
+    # Near its outlet a line may meet what else ends there, but not a waterway that is to be dug.
+    dug = [one.shape for one in outlets if one.name == TO_BUILD and one.shape is not own]
+    bars = _wide(shapely.union_all([shapely.difference(water, _wide(own, reach)), *dug]), SLIT_M)
     if shapely.get_dimensions(own) > 1:
         bars = shapely.union(bars, _wide(own, -SLIT_M))
     free: Shape = shapely.difference(shapely.union(near, beside), bars)

@@ -217,14 +217,34 @@ def _form(measure: Measure) -> LineForm:
 
 
 def _drawn(site: Site, own: Integers, chosen: pd.DataFrame, asked: _Asked) -> dict[str, Drawn]:
-    """Draw the works of one site: what carries water first, so that no other line crosses it."""
+    """Draw the works of one site; a waterway comes before lines that would cross it."""
+    first = None
+    if not asked.beside[WATERWAY].isdisjoint(asked.ids[own]):
+        first = dig(site.hillside(own, tuple(asked.ids[own]), asked.soil, 0.0), asked.limits)
+    found = _laid(site, own, chosen, asked, first)
+    for late in found.values():
+        if late.waterway is not None and late is not first:
+            lines = [line for one in found.values() for line in one.lines]
+            others = [line.shape for line in lines if line.outlet != TO_BUILD]
+            if shapely.crosses(others, late.waterway.line).any():
+                return _laid(site, own, chosen, asked, late._replace(lines=(), reason=None))
+            break
+    return found
+
+
+def _laid(
+    site: Site, own: Integers, chosen: pd.DataFrame, asked: _Asked, first: Drawn | None
+) -> dict[str, Drawn]:
+    """Draw the works of one site: what carries water before what may not cross it."""
     ids = asked.ids[own]
     wanted = dict.fromkeys(chosen["measure"])
     if not asked.beside[DRAIN].isdisjoint(ids):
         wanted[DRAIN] = None
     names = sorted(wanted, key=lambda name: not asked.kinds[name].form.carries_water)
-    standing, found = list(site.standing), dict[str, Drawn]()
-    dug: Drawn | None = None
+    found = {} if first is None else {WATERWAY: first}
+    dug = None if first is None else first.waterway
+    through = () if first is None else first.waterway_plots
+    standing = list(site.standing)
     for name in names:
         measure, form = asked.kinds[name]
         mine = chosen.loc[chosen["measure"] == name]
@@ -232,21 +252,21 @@ def _drawn(site: Site, own: Integers, chosen: pd.DataFrame, asked: _Asked) -> di
         hillside = site.hillside(
             own[here], tuple(ids[here]), asked.soil, measure.number("depth_min_m", 0.0)
         )
-        if dug is not None and dug.waterway is not None and form.graded:
-            built = Outlet(TO_BUILD, dug.waterway.line)
+        if dug is not None and form.graded:
+            built = Outlet(TO_BUILD, dug.line)
             hillside = replace(hillside, outlets=(*hillside.outlets, built))
         drop = float(mine["line_drop_m"].median()) if len(mine) else 1.0
-        drawn = draw(hillside, form, drop, asked.limits, standing)
-        ends = [line.outlet for line in drawn.lines]
-        if dug is not None and drawn.waterway is None and TO_BUILD in ends:
-            drawn = drawn._replace(waterway=dug.waterway, waterway_plots=dug.waterway_plots)
-        dug = drawn if drawn.waterway is not None else dug
+        # Graded lines end in the waterway, level ones keep clear of it.
+        water = [] if dug is None or form.graded else [dug.line]
+        drawn = draw(hillside, form, drop, asked.limits, [*standing, *water])
+        if dug is not None and drawn.waterway is None:
+            if TO_BUILD in [line.outlet for line in drawn.lines]:
+                drawn = drawn._replace(waterway=dug, waterway_plots=through)
+        elif drawn.waterway is not None:
+            dug, through = drawn.waterway, drawn.waterway_plots
         shapes = [line.shape for line in drawn.lines]
         standing += [shape for shape in shapes if isinstance(shape, shapely.LineString)]
         found[name] = drawn
-    if dug is None and not asked.beside[WATERWAY].isdisjoint(ids):
-        hillside = site.hillside(own, tuple(ids), asked.soil, 0.0)
-        found = {WATERWAY: dig(hillside, asked.limits), **found}
     return found
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from districtplan.demo import broken, fields, ground, readings, write
+from districtplan.demo import broken, features, fields, ground, readings, write
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,8 +29,8 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
     Returns
     -------
     Mapping[str, bytes]
-        ``plan.toml``, ``plots.gpkg``, ``elevation.tif``, ``readings.csv`` and ``README.txt`` by
-        name.
+        ``plan.toml``, ``plots.gpkg``, ``elevation.tif``, ``features.gpkg``, ``readings.csv``,
+        ``README.txt`` and the tables of the folder ``handbook`` by name.
     """
     random = np.random.default_rng(seed)
     hills = ground.make(random)
@@ -40,6 +40,8 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
         "plan.toml": write.plan(),
         "plots.gpkg": write.plots(good, bad),
         "elevation.tif": write.elevation(hills, good),
+        "features.gpkg": write.features(features.make(hills, good)),
+        **write.labour(),
         "readings.csv": readings.make(random, hills, good),
         "README.txt": write.readme(good, bad, seed),
     }

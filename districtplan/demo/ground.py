@@ -23,6 +23,8 @@ ERROR_CORRELATION_M = 30.0
 NODATA = -9999.0
 # The direction that fields follow is that of the hillside, not of each bump.
 HILLSIDE_M = 60.0
+# Spurs stand so far apart, and run a little askew; hollows lie between them.
+SPURS_M = 980.0
 
 
 @dataclass(frozen=True)
@@ -96,6 +98,28 @@ def _smooth_noise(random: np.random.Generator, correlation_m: float) -> NDArray[
     return np.asarray(smooth / smooth.std())
 
 
+def _askew(y: NDArray[np.floating]) -> NDArray[np.float64]:
+    return np.asarray(0.6 * np.sin(y / 600))
+
+
+def hollows(y: float) -> NDArray[np.float64]:
+    """Tell where hollows lie across the district.
+
+    Parameters
+    ----------
+    y : float
+        Metres north of the south-west corner.
+
+    Returns
+    -------
+    numpy.ndarray
+        Metres east of it, rising.
+    """
+    number = np.arange(COLUMNS * CELL_M // SPURS_M + 1)
+    east = SPURS_M * (number + 0.5 - float(_askew(np.array(y))) / (2 * np.pi))
+    return np.asarray(east[(east > 0) & (east < COLUMNS * CELL_M)])
+
+
 def _hills(random: np.random.Generator) -> NDArray[np.float64]:
     # Metres east and north of the south-west corner, at cell centres.
     x = (np.arange(COLUMNS) + 0.5) * CELL_M
@@ -105,7 +129,7 @@ def _hills(random: np.random.Generator) -> NDArray[np.float64]:
     floor = 270 + 90 * np.sin(x / 700)
     up = np.maximum(np.abs(from_axis) - floor, 0)
     # Spurs and hollows: the same height is reached sooner on a spur than in a hollow.
-    up = up * (1 + 0.14 * np.cos(2 * np.pi * x / 980 + 0.6 * np.sin(y / 600)))
+    up = up * (1 + 0.14 * np.cos(2 * np.pi * x / SPURS_M + _askew(y)))
     crest = np.where(from_axis > 0, 1_650.0, 1_950.0)
     rise = np.where(from_axis > 0, 250.0, 215.0)
     heights = 1_400 - 0.0025 * x + rise * (1 - np.cos(np.pi * up / crest)) / 2

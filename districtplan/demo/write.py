@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import csv
 import io
+from importlib import resources
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
+import numpy as np
 import pyogrio
 import rasterio
+import shapely
 from affine import Affine
 from rasterio.io import MemoryFile
 
+from districtplan import handbook
 from districtplan.demo.ground import (
     CELL_M,
     EPSG,
@@ -23,15 +28,33 @@ from districtplan.demo.ground import (
 from districtplan.demo.readings import BEARING_ERROR_DEG, EVERY, SLOPE_ERROR_PCT
 
 if TYPE_CHECKING:
-    import numpy as np
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from districtplan.demo.broken import Broken
+    from districtplan.demo.features import Feature
     from districtplan.demo.fields import Field
     from districtplan.demo.ground import Ground
 
 # A GeoPackage records when it was written; the demo was written on its planting date.
 WRITTEN = "2026-03-15T00:00:00Z"
+
+COSTS = "measure_costs"
+INVENTED = "Invented for the demo: measure your own"
+DAYS = {
+    "contour_ridges": 1,
+    "grass_strips": 2,
+    "trash_lines": 1,
+    "stone_lines": 8,
+    "cut_off_drain": 12,
+    "grassed_waterway": 15,
+    "hillside_ditch": 12,
+    "retention_bund": 25,
+    "bench_terraces": 0.6,
+    "permanent_cover": 60,
+}
+"""Person-days of each measure, per what the handbook's table of measures says: invented."""
 
 PLAN = f"""\
 # The plan of an invented district. Every key that isn't here has a default:
@@ -51,6 +74,10 @@ village_column = "village"
 elevation = ["elevation.tif"]
 # Slopes and bearings that agents measured: they override the raster on their plots.
 readings = "readings.csv"
+# Streams, waterways, paths and a slope that slips, as staff drew them.
+features = "features.gpkg"
+# Invented person-days of measures: nobody's figures fit another district.
+handbook = "handbook"
 
 [elevation]
 # These fit the error that was added to the invented ground. A real raster has its own.
@@ -82,6 +109,11 @@ cap_npk_g = 6
 cap_urea_g = 5
 handful_manure_g = 300
 
+[conservation]
+# What soil staff have for this season; hillsides build together.
+budget = 600
+choose_by = "work site"
+
 [orders]
 # Invented sizes of packs.
 bought_at = "village"
@@ -107,6 +139,10 @@ plots.gpkg      {good} fields in {villages} villages, and {bad} rows that can't 
 readings.csv    What an agent with a level and a compass would have read on one field in {every}:
                 the true slope and level line, with an error of {slope:g} points and {bearing:g}°.
                 One reading is a slip of the pen, one is of a field that isn't in plots.gpkg.
+features.gpkg   Streams down the hollows, two paths, three grassed waterways, a slope that slips,
+                and one feature of a kind that isn't known.
+handbook        What measures cost in person-days: invented figures, since no published ones could
+                be confirmed. They stand in place of the empty table of the package.
 plan.toml       What is wanted. Rain erosivity, erodibility, rates, the weights of 100 seeds, of
                 caps and handfuls, and the sizes of packs are invented; the cover factor is an
                 assumption, since no published one for hand-planted beans could be verified.
@@ -187,15 +223,55 @@ def plots(good: list[Field], bad: list[Broken]) -> bytes:
         geometry=[field.outline for field in good] + [row.shape for row in bad],
         crs=f"EPSG:{EPSG}",
     )
+    return _geopackage(frame, "plots")
+
+
+def features(drawn: list[Feature]) -> bytes:
+    """Write the features.
+
+    Parameters
+    ----------
+    drawn : list[Feature]
+        The features.
+
+    Returns
+    -------
+    bytes
+        A GeoPackage with the layer ``features``.
+    """
+    shapes = [shapely.transform(one.shape, lambda xy: np.round(xy, 1)) for one in drawn]
+    kinds = {"kind": [one.kind for one in drawn]}
+    return _geopackage(gpd.GeoDataFrame(kinds, geometry=shapes, crs=f"EPSG:{EPSG}"), "features")
+
+
+def _geopackage(frame: gpd.GeoDataFrame, layer: str) -> bytes:
     target = io.BytesIO()
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN})
     try:
-        pyogrio.write_dataframe(
-            frame, target, driver="GPKG", layer="plots", geometry_type="Unknown"
-        )
+        pyogrio.write_dataframe(frame, target, driver="GPKG", layer=layer, geometry_type="Unknown")
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
     return target.getvalue()
+
+
+def labour() -> Mapping[str, bytes]:
+    """Write what measures cost in labour, in place of the empty table of the handbook.
+
+    Returns
+    -------
+    Mapping[str, bytes]
+        ``measure_costs.csv`` and the TOML beside it, in a folder ``handbook``.
+    """
+    own = handbook.packaged().tables[COSTS].rows["name"]
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows(
+        [
+            ("name", "days", "material_money", "source", "provenance"),
+            *((name, f"{DAYS[name]:g}", "", INVENTED, "judgement") for name in own),
+        ]
+    )
+    told = resources.files(handbook).joinpath(f"{COSTS}.toml").read_bytes()
+    return {f"handbook/{COSTS}.csv": text.getvalue().encode(), f"handbook/{COSTS}.toml": told}
 
 
 def _with_gap(survey: NDArray[np.float32], good: list[Field]) -> NDArray[np.float32]:

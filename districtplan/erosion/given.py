@@ -46,8 +46,14 @@ SOILS = (
     "organic_matter_pct",
     "structure",
     "permeability",
+    "depth_m",
+    "drainage",
 )
 """Columns of a file of soils."""
+FOR_K = SOILS[1 : SOILS.index("depth_m")]
+"""Those of them that K is given by."""
+DRAINAGE = ("free", "poor")
+DEPTH_MAX_M = 10
 
 ROWS = ("up and down", "across", "mixed")
 FORMS = ("flat", "earthed up", "ridges")
@@ -145,12 +151,20 @@ def accept_soils(
     Returns
     -------
     Given
-        Rows used: ``village``, ``k`` [t ha h/(ha MJ mm)] and ``k_by`` (given, nomograph, epic);
-        and rows set aside.
+        Rows used: ``village``, ``k`` [t ha h/(ha MJ mm)], ``k_by`` (given, nomograph, epic),
+        ``depth_m`` [m], and ``drainage`` (free, poor); NaN and empty where not given, K only in
+        a row that gives depth or drainage and no soil values. And rows set aside.
     """
     equation = plan.soil.erodibility_equation
 
     def read(row: dict[str, Any]) -> dict[str, object]:
+        told = {
+            "village": row["village"],
+            "depth_m": _number("depth_m", row["depth_m"], 0, DEPTH_MAX_M),
+            "drainage": _choice("drainage", row["drainage"], DRAINAGE) if row["drainage"] else "",
+        }
+        if (row["depth_m"] or row["drainage"]) and not any(row[name] for name in FOR_K):
+            return {**told, "k": np.nan, "k_by": ""}
         if row["k"]:
             system = _choice("k_unit", row["k_unit"].lower(), SYSTEMS)
             k = _number("k", row["k"], 0, 1) * to_si("erodibility", system, handbook)
@@ -165,9 +179,9 @@ def accept_soils(
             by = equation
         if not 0 < k <= handbook.number("soil_ranges", "erodibility_high"):
             raise UnusableError(f"K = {k:.4g} is believable of no soil", "Check units and values")
-        return {"village": row["village"], "k": k, "k_by": by}
+        return {**told, "k": k, "k_by": by}
 
-    names = ("village", "k", "k_by")
+    names = ("village", "k", "k_by", "depth_m", "drainage")
     return accept(given, "village", known, _once(given, "village", read), names)
 
 

@@ -20,7 +20,7 @@ def write_new(folder: Path, contents: Mapping[str, bytes]) -> None:
     folder : Path
         The folder, made if need be.
     contents : Mapping[str, bytes]
-        Files by plain name.
+        Files by plain name, or by that of a folder, a slash and a plain name.
 
     Raises
     ------
@@ -43,7 +43,9 @@ def write_new(folder: Path, contents: Mapping[str, bytes]) -> None:
             )
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in contents.items():
-            _write(folder / name, content)
+            path = folder / name
+            path.parent.mkdir(exist_ok=True)
+            _write(path, content)
     except OSError as error:
         if isinstance(error, OutputError):
             raise

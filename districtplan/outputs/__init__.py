@@ -16,7 +16,7 @@ from districtplan.outputs import (
     tables_csv,
     workbook,
 )
-from districtplan.outputs.sheets import hand_out
+from districtplan.outputs.sheets import hand_out, work_page
 from districtplan.outputs.texts import Texts
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "gpx": gpx.render,
         "sheets": sheets.render,
         "lists": hand_out.render,
+        "work": work_page.render,
     }
 )
 """What writes each format; the manifest comes after them, over their bytes."""

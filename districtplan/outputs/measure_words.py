@@ -52,8 +52,7 @@ def sentences(results: Results, texts: Texts) -> list[str]:
         Which measures on how many plots, then how they were chosen, and what isn't a plot's own
         matter; empty where nothing is proposed.
     """
-    priorities = results.proposal.priorities
-    chosen = priorities.chosen
+    chosen = results.proposal.priorities.chosen
     if chosen.empty:
         return []
     counts = chosen["measure"].value_counts(sort=True)
@@ -61,25 +60,63 @@ def sentences(results: Results, texts: Texts) -> list[str]:
         texts.say("measures.on", measure=name(str(measure), texts), count=f"{count:,}")
         for measure, count in counts[counts > 0].items()
     ]
-    said = [texts.say("measures.first", measures=texts.listed(named))]
-    asked = results.plan.conservation
+    return [
+        texts.say("measures.first", measures=texts.listed(named)),
+        *how_chosen(results, texts),
+        *whose_matter(results, texts),
+    ]
+
+
+def how_chosen(results: Results, texts: Texts) -> list[str]:
+    """Say how measures were chosen.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        What they save within the budget, if there is one.
+    """
+    priorities, asked = results.proposal.priorities, results.plan.conservation
     if asked.budget is None:
-        said.append(texts.say("measures.no_budget"))
-    else:
-        said.append(
-            texts.say(
-                "measures.within",
-                saved=f"{priorities.saved_t_yr:,.0f}",
-                greedy=f"{priorities.greedy_t_yr:,.0f}",
-                gap=f"{100 * priorities.gap:.2f}",
-                spent=f"{priorities.spent:,.0f}",
-                unit=texts.say(f"measures.unit.{asked.budget_unit}"),
-            )
+        return [texts.say("measures.no_budget")]
+    return [
+        texts.say(
+            "measures.within",
+            saved=f"{priorities.saved_t_yr:,.0f}",
+            greedy=f"{priorities.greedy_t_yr:,.0f}",
+            gap=f"{100 * priorities.gap:.2f}",
+            spent=f"{priorities.spent:,.0f}",
+            unit=texts.say(f"measures.unit.{asked.budget_unit}"),
         )
+    ]
+
+
+def whose_matter(results: Results, texts: Texts) -> list[str]:
+    """Say what isn't known of measures, and what is no plot's own matter.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Labour that is missing, hillsides without lines or outlets, and who decides.
+    """
+    said = []
+    priorities, works = results.proposal.priorities, results.works
     if priorities.not_costed:
         listed = [name(measure, texts) for measure in priorities.not_costed]
         said.append(texts.say("measures.not_costed", measures=texts.listed(listed)))
-    works = results.works
     if works.sites_drawn < works.sites:
         drawn, sites = f"{works.sites_drawn:,}", f"{works.sites:,}"
         said.append(texts.say("measures.drawn", drawn=drawn, sites=sites))

@@ -16,6 +16,7 @@ import rasterio
 import shapely
 
 from districtplan import demo, geodesy, pipeline
+from districtplan.conservation.order import WORKS
 from districtplan.demo import broken
 from districtplan.inputs import walk_string
 from districtplan.outputs.sheets import chosen
@@ -137,7 +138,51 @@ def _seeded():
     return random, demo.ground.make(random)
 
 
-@pytest.mark.parametrize("name", ["plan.toml", "README.txt", "readings.csv"])
+def test_works_a_budgeted_choice_and_its_curve_occur(results):
+    works, priorities = results.works, results.proposal.priorities
+    assert {"outlet", "waterway", "cut_off_drain", "structures", "rows", "find_outlet"} == set(
+        works.order["work"]
+    )
+    assert works.lines["structure_outlet"].notna().any()
+    assert len(works.waterways) == 1
+    assert 0.99 * results.plan.conservation.budget < priorities.spent
+    assert priorities.spent <= results.plan.conservation.budget
+    assert priorities.gap == 0
+    assert priorities.saved_t_yr > priorities.greedy_t_yr
+    assert {"saves most", "place held for plots without tonnes"} == set(
+        priorities.chosen["chosen_by"]
+    )
+    assert len(priorities.curve) > 50
+    assert works.days["days_owed"].gt(0).sum() >= len(priorities.chosen)
+
+
+def test_ground_that_slips_bars_what_digs_or_holds_back(results):
+    slips = results.plots.loc[results.plots["slipping_ground"] == 1, "plot_id"]
+    assert 0 < len(slips) < 40
+    offered = results.proposal.options.offered
+    mine = offered[offered["plot_id"].isin(slips)]
+    dug = {"cut_off_drain", "grassed_waterway", "hillside_ditch", "retention_bund",
+           "bench_terraces"}  # fmt: skip
+    assert len(mine)
+    assert dug.isdisjoint(mine["measure"])
+    assert not dug.isdisjoint(offered["measure"])
+
+
+def test_the_feature_of_no_kind_is_set_aside(results):
+    assert results.features.set_aside["kind"].tolist() == ["bridge"]
+    assert {"stream", "path", "waterway", "slipping ground"} == set(results.features.used["kind"])
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "plan.toml",
+        "README.txt",
+        "readings.csv",
+        "handbook/measure_costs.csv",
+        "handbook/measure_costs.toml",
+    ],
+)
 def test_committed_texts_are_the_generators(folder, name):
     assert (COMMITTED / name).read_bytes() == (folder / name).read_bytes()
 
@@ -148,6 +193,13 @@ def test_committed_plots_are_the_generators(folder):
     pd.testing.assert_frame_equal(kept[["plot_id", "village"]], made[["plot_id", "village"]])
     apart = shapely.hausdorff_distance(kept.geometry.to_numpy(), made.geometry.to_numpy())
     assert np.nanmax(apart) < 0.05
+
+
+def test_committed_features_are_the_generators(folder):
+    kept, made = (pyogrio.read_dataframe(at / "features.gpkg") for at in (COMMITTED, folder))
+    assert kept["kind"].tolist() == made["kind"].tolist()
+    apart = shapely.hausdorff_distance(kept.geometry.to_numpy(), made.geometry.to_numpy())
+    assert apart.max() < 0.15
 
 
 def test_committed_elevations_are_the_generators(folder):
@@ -162,11 +214,11 @@ def test_committed_elevations_are_the_generators(folder):
 def test_the_string_walked_over_the_planned_rows_gives_what_is_carried(folder, tmp_path):
     """Rows of one plot in five, with half a measure a row and the string's rounding to spare."""
     some = pyogrio.read_dataframe(folder / "plots.gpkg").iloc[:-9:5]
-    pyogrio.write_dataframe(some, tmp_path / "plots.gpkg")
-    for name in ("elevation.tif", "readings.csv"):
-        shutil.copy(folder / name, tmp_path)
-    told = (folder / "plan.toml").read_text(encoding="utf-8")
-    plan = tmp_path / "plan.toml"
+    beside = shutil.copytree(folder, tmp_path / "some")
+    (beside / "plots.gpkg").unlink()
+    pyogrio.write_dataframe(some, beside / "plots.gpkg")
+    plan = beside / "plan.toml"
+    told = plan.read_text(encoding="utf-8")
     plan.write_text(f"{told}\n[rows]\ndrawn_rows_max = 1_000_000\n", encoding="utf-8")
     results = pipeline.find(plan)
     plots = results.plots.set_index("plot_id")
@@ -263,6 +315,15 @@ def lines(demo_folder):
 
 
 @pytest.fixture(scope="module")
+def outlets(demo_folder):
+    """What lines may end at: outlets that are there, and waterways to build."""
+    path = demo_folder / "run" / "plots.gpkg"
+    there = gpd.read_file(path, layer="outlets")
+    dug = gpd.read_file(path, layer="waterways")
+    return pd.concat([there[["work_site", "geometry"]], dug[["work_site", "geometry"]]])
+
+
+@pytest.fixture(scope="module")
 def order(demo_folder):
     return pd.read_csv(demo_folder / "run" / "work_order.csv")
 
@@ -286,36 +347,43 @@ def faults(lines, outlets):
     return wrong
 
 
-NOWHERE = gpd.GeoDataFrame({"work_site": []}, geometry=[], crs=32738)
+def test_lines_of_the_demo_are_sound(lines, outlets):
+    assert len(lines) > 200
+    assert lines["structure_outlet"].notna().sum() >= 3
+    assert faults(lines, outlets) == []
 
 
-def test_lines_of_the_demo_are_sound(lines):
-    assert len(lines) > 300
-    assert faults(lines, NOWHERE) == []
-
-
-@pytest.mark.parametrize("fault", ["outlet", "cross"])
-def test_a_fault_in_what_is_written_is_seen(lines, fault):
+@pytest.mark.parametrize("fault", ["outlet", "rises", "cross"])
+def test_a_fault_in_what_is_written_is_seen(lines, outlets, fault):
     some = lines[lines.geometry.geom_type == "LineString"].copy()
+    carrying = some.index[some["structure_outlet"].notna()]
     if fault == "outlet":
-        some.loc[some.index[0], "structure_outlet"] = "waterway 1"
-        assert "it carries water to a place without an outlet" in faults(some, NOWHERE)
-        assert "it rises towards its outlet" in faults(some, NOWHERE)
+        short = shapely.LineString(some.geometry[carrying[0]].coords[:-1])
+        some.loc[carrying[0], "geometry"] = short
+        assert faults(some, outlets) == ["it carries water to a place without an outlet"]
+    elif fault == "rises":
+        some.loc[carrying[0], "structure_fall_m"] = 0.0
+        assert faults(some, outlets) == ["it rises towards its outlet"]
     else:
         turned = some.geometry.iloc[[0]].rotate(90)
         some.loc[some.index[1], "geometry"] = turned.iloc[0]
         some.loc[some.index[1], "work_site"] = some["work_site"].iloc[0]
-        assert "it crosses another" in faults(some, NOWHERE)
+        assert "it crosses another" in faults(some, outlets)
 
 
-def test_no_outlet_is_known_in_the_demo_and_its_order_of_work_says_so(lines, order):
-    # Nobody drew a stream or a waterway there: nothing may carry water.
-    assert lines["structure_outlet"].isna().all()
-    assert set(order["work"]) == {"find_outlet", "structures", "rows"}
+def test_what_takes_water_comes_before_what_sends_it(order):
+    place = {name: at for at, name in enumerate(WORKS)}
+    assert set(order["work"]) == set(WORKS)
     for _, own in order.groupby("work_site", sort=False):
         assert own["work_step"].tolist() == list(range(1, len(own) + 1))
+        assert own["work"].map(place).is_monotonic_increasing
         assert own["work"].iloc[-1] == "rows"
-        assert "find_outlet" not in own["work"].tolist()[1:]
-    assert order["work_person_days"].isna().all()
-    agreed = order["work_agreed_by"].notna()
-    assert np.array_equal(agreed, order["work"] == "find_outlet")
+    early = order["work"].isin(WORKS[:3])
+    assert np.array_equal(early, order["work_season"] == "the season before")
+
+
+def test_days_are_known_and_whoever_carries_water_needs_agreement(order):
+    built = order["work"].isin(["waterway", "cut_off_drain", "structures"])
+    assert (order.loc[built, "work_person_days"] > 0).all()
+    carries = order["work"].isin(["find_outlet", "outlet", "waterway", "cut_off_drain"])
+    assert order.loc[carries, "work_agreed_by"].notna().all()

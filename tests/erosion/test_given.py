@@ -111,6 +111,18 @@ GRAINS = "village,sand_pct,silt_pct,very_fine_sand_pct,clay_pct,organic_carbon_p
 LAYERS = f"{GRAINS},organic_matter_pct,structure,permeability"
 
 
+def test_a_soil_may_give_depth_and_drainage_alone_or_beside_k():
+    head = "village,k,k_unit,depth_m,drainage"
+    found = soils(head, "Hill,,,1.5,Free", "Ford,0.03,si,,poor").used
+    assert found["depth_m"].fillna(-1).tolist() == [1.5, -1]
+    assert found["drainage"].tolist() == ["free", "poor"]
+    assert found["k"].fillna(-1).tolist() == [-1, 0.03]
+    assert "depth_m = 11 lies outside 0 to 10" in why(soils(head, "Hill,,,11,free"))
+    assert "drainage = 'wet' isn't known" in why(soils(head, "Hill,,,1,wet"))
+    assert "it has no k" in why(soils(head, "Hill,,,,"))
+    assert "k_unit is missing" in why(soils(head, "Hill,0.3,,1,free"))
+
+
 def test_soils_by_equation():
     found = soils(GRAINS, "Hill,40,40,,20,1.2", equation="epic")
     assert found.used["k"].iloc[0] == pytest.approx(0.03696, abs=1e-5)

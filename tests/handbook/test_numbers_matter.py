@@ -448,6 +448,7 @@ NAMED = {
         "NINETEEN_IN_TWENTY",
         "FAR",
         "LEAST_ERROR",
+        "DEPTH_MAX_M",
         "SPACING_MAX_M",
     },
     "conservation": {

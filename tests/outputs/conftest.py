@@ -202,6 +202,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
     """Make the results of one run of twelve plots in three villages."""
     plan = make_plan(soil=soil, names=names)
     plots = make_plots(soil=soil, names=names)
+    plots = plots.assign(**_sites(plots))
     villages = totals_of(plots)
     set_aside = pd.DataFrame(
         {
@@ -275,6 +276,21 @@ def make_works(plots: pd.DataFrame) -> Works:
         sites=1,
         sites_drawn=1,
     )
+
+
+def _sites(plots: pd.DataFrame) -> dict[str, Any]:
+    """Three plots are of the hillside whose works are made, each other one is alone on its own."""
+    place = {2: 1, 1: 2, 0: 3}
+    return {
+        "work_site": [
+            "Hill-S01" if i in place else f"{village}-S{i:02d}"
+            for i, village in enumerate(plots["village"])
+        ],
+        "site_place": [place.get(i, 1) for i in range(len(plots))],
+        "site_plots": [3 if i in place else 1 for i in range(len(plots))],
+        "site_villages": [(village,) for village in plots["village"]],
+        "site_neighbours": [()] * len(plots),
+    }
 
 
 def make_guides(plots: pd.DataFrame) -> Guides:

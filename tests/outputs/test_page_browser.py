@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from districtplan.outputs import page
+from tests.outputs.conftest import make_proposal
 
 pytestmark = pytest.mark.browser
 
@@ -219,7 +220,7 @@ def test_a_script_that_was_tampered_with_does_not_run(browser, written, tmp_path
     assert seen.errors != []
 
 
-@pytest.mark.parametrize("view", ["steep", "rows", "buy"])
+@pytest.mark.parametrize("view", ["steep", "rows", "buy", "first"])
 def test_nothing_scrolls_sideways_on_a_phone(browser, written, tmp_path, view):
     with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, seen):
         tab.evaluate("view => districtplan.show(view)", view)
@@ -358,9 +359,11 @@ def test_the_compass_bearing_is_as_large_as_the_true_one(browser, written, tmp_p
 
 def test_the_legend_lists_what_is_on_the_map(browser, small_results, texts, tmp_path):
     kept = small_results.plots["plot_id"].isin(["A-01", "A-02"])
+    plots = small_results.plots[kept].reset_index(drop=True)
     some = replace(
         small_results,
-        plots=small_results.plots[kept].reset_index(drop=True),
+        plots=plots,
+        proposal=make_proposal(plots, small_results.plan),
         guides=replace(small_results.guides, lines=small_results.guides.lines.iloc[:0]),
         pegs=replace(small_results.pegs, table=small_results.pegs.table.iloc[:0]),
         flow_lines=small_results.flow_lines.iloc[:0],

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 
 from districtplan.handbook import cite
-from districtplan.outputs import measure_words, purchase_words, wording
-from districtplan.outputs.page import bought, ground, lines, palette, shapes
+from districtplan.outputs import measure_words, purchase_words, wording, work_words
+from districtplan.outputs.page import bought, ground, lines, palette, shapes, work
 from districtplan.outputs.purchase_tables import served_totals
 
 if TYPE_CHECKING:
@@ -165,6 +165,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
     by_slope = not plan.tonnes
     plots = _plots(results, texts)
     villages, whole = served_totals(results)
+    hills = work_words.hills(results, texts, work.HILLS_MAX)
     return {
         "language": texts.language,
         "words": texts.section("page"),
@@ -178,6 +179,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
                 *wording.served_sentences(results, texts),
             ],
             "buy": purchase_words.headline(results, texts),
+            "first": work_words.finding(results, next(iter(hills), None), texts),
         },
         "planting_date": texts.day(plan.district.planting_date),
         "colour_by": "slope" if by_slope else "erosion",
@@ -186,6 +188,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "ground": ground.picture(results.relief),
         "plots": plots,
         "flow": lines.flow(results, shapes.origin_of(plots["shape"])),
+        "work": work.work(results, hills, shapes.origin_of(plots["shape"]), texts),
         "order": bought.order(results, texts),
         "calendar": bought.calendar(results, texts),
         "villages": _totals(villages),
@@ -257,7 +260,9 @@ def _measures(results: Results, texts: Texts) -> dict[str, Any]:
     names = [
         None if pd.isna(one) else measure_words.name(str(one), texts) for one in chosen["measure"]
     ]
-    digits = {"land_taken_pct": 0, "soil_saved_t_yr": 1, "line_apart_m": 0}
+    owed = results.works.days.set_index("plot_id")["days_owed"].reindex(chosen.index)
+    chosen = chosen.assign(days_owed=owed.mask(chosen["measure"].isna()))
+    digits = {"land_taken_pct": 0, "soil_saved_t_yr": 1, "line_apart_m": 0, "days_owed": 1}
     return {
         "words": {"measure": _coded(names)},
         "numbers": {name: _number(chosen[name], places) for name, places in digits.items()},

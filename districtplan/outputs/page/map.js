@@ -14,7 +14,7 @@ For tests, and for people who script, the page offers window.districtplan:
                  4 cm and rows stand at their real distance
   open(id)       opens the plot's card; false if there is no such plot
   close()        closes the card
-  show(view)     "steep", "rows" or "buy"
+  show(view)     "steep", "rows", "buy" or "first"
   pointOf(longitude, latitude)
                  gives {x, y}: the place on screen of a point in degrees, WGS 84
 
@@ -29,7 +29,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const E2 = 0.00669437999014;
   const METHODS = ["straight", "guide lines", "any direction", "measure on the ground"];
   const [STRAIGHT, GUIDE, ANY, MEASURE] = METHODS;
-  const VIEWS = ["steep", "rows", "buy"];
+  const VIEWS = ["steep", "rows", "buy", "first"];
   const INK = "#1d1408";
   const PAPER = "#fffdf8";
   const ACCENT = "#0b4a82";
@@ -59,6 +59,11 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const FLOW_WIDTHS = [1.2, 5];
   const FLOW_DASH = [9, 5];
   const CROSS = "×";
+  const WORK_WIDTH = 2.6;
+  const ARROW = 7;
+  const ARROWS_APART = 60;
+  const RANK_RADIUS = 13;
+  const CURVE = { width: 380, height: 250, left: 64, right: 14, top: 26, bottom: 46, ticks: 4 };
 
   // ---------------------------------------------------------------- data
 
@@ -160,6 +165,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const curvedMaize = unpackVarints(plots.curved.maize);
   const pegs = plots.pegs.moves === undefined ? null : unpackPoints(plots.pegs);
   const flow = unpackPoints(data.flow);
+  const work = data.work;
+  const workLines = unpackPoints(work.lines);
+  const waterways = unpackPoints(work.waterways);
+  const outlets = unpackPoints(work.outlets);
+  // By plot, the place of its hillside in the order of work.
+  const hillOf = new Map(work.hills.flatMap((hill, at) => hill.plots.map(([i]) => [i, at])));
   const rowOf = new Map(plots.id.map((id, i) => [id, i]));
 
   function say(key, values = {}) {
@@ -199,6 +210,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   // Where no curve is drawn from the raster, someone must go and find the level, as where nothing
   // is known.
   const toFind = (i) => method[i] === MEASURE || guideKind[i] === NO_CURVE;
+  // Where to work is shown alike on all plots.
+  const empty = (i) => toFind(i) && state.view !== "first";
   const hasGuides = (i) => guides !== null && guidesOf[i + 1] > guidesOf[i] && excluded[i] === null;
   const classColumn = data.colour_by === "slope" ? "slope_class_number" : "erosion_class_number";
   const classAt = new Map(data.classes.map((entry) => [entry.number, entry]));
@@ -456,6 +469,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const dashed = (i, frame) => method[i] === GUIDE && excluded[i] === null && !toFind(i) && !guided(i, frame);
 
   function lookOf(i) {
+    if (state.view === "first") return hillOf.has(i) ? work.look : data.plain;
     const found = state.view === "steep" ? classOf(i) : null;
     return found || data.plain;
   }
@@ -463,9 +477,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function fillPlots(context, rows, frame) {
     const tiny = new Map();
     for (const i of rows) {
-      const empty = toFind(i);
-      if (empty && sizeOf(i, frame) >= EDGE_FROM) continue;
-      const fill = empty ? PAPER : lookOf(i).fill;
+      const bare = empty(i);
+      if (bare && sizeOf(i, frame) >= EDGE_FROM) continue;
+      const fill = bare ? PAPER : lookOf(i).fill;
       if (sizeOf(i, frame) < SHAPE_FROM) {
         if (!tiny.has(fill)) tiny.set(fill, []);
         tiny.get(fill).push(i);
@@ -501,8 +515,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function strokeEdges(context, rows, frame) {
     const sized = rows.filter((i) => sizeOf(i, frame) >= EDGE_FROM);
     const beyond = sized.filter((i) => plots.beyond[i] && sizeOf(i, frame) >= ROWS_FROM);
-    const unknown = sized.filter(toFind);
-    const solid = sized.filter((i) => !toFind(i));
+    const unknown = sized.filter(empty);
+    const solid = sized.filter((i) => !empty(i));
     const small = sized.length > 0 && sizeOf(sized[sized.length >> 1], frame) < NUMBER_FROM;
     strokeAll(context, solid, frame, { width: small ? 0.6 : 1, colour: INK });
     strokeAll(context, unknown, frame, { width: small ? 2 : 3.5, colour: PAPER });
@@ -561,7 +575,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     context.lineCap = "butt";
     context.lineJoin = "round";
     data.flow.area_ha.forEach((area, line) => {
-      if (!crosses(line, frame, size)) return;
+      if (!crosses(flow, line, frame, size)) return;
       context.beginPath();
       traceLine(context, flow, line, frame);
       context.lineWidth = flowWidth(area) + 2;
@@ -575,15 +589,95 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     });
   }
 
-  /* Whether the box around a flow line meets the canvas. */
-  function crosses(line, frame, size) {
+  /* Whether the box around a line meets the canvas. */
+  function crosses(lines, line, frame, size) {
     let [left, top, right, bottom] = [Infinity, Infinity, -Infinity, -Infinity];
-    for (let at = flow.vertices[line]; at < flow.vertices[line + 1]; at++) {
-      const [px, py] = [flow.x[at] * frame.scale + frame.east, frame.north - flow.y[at] * frame.scale];
+    for (let at = lines.vertices[line]; at < lines.vertices[line + 1]; at++) {
+      const [px, py] = [lines.x[at] * frame.scale + frame.east, frame.north - lines.y[at] * frame.scale];
       [left, right] = [Math.min(left, px), Math.max(right, px)];
       [top, bottom] = [Math.min(top, py), Math.max(bottom, py)];
     }
     return left < size.x && right > 0 && top < size.y && bottom > 0;
+  }
+
+  /* One line over another, the light one first: seen on any ground. */
+  function strokeOver(context, add, strokes) {
+    for (const { width, colour, dash } of strokes) {
+      context.beginPath();
+      add();
+      Object.assign(context, { lineWidth: width, strokeStyle: colour, lineCap: "butt", lineJoin: "round" });
+      context.setLineDash(dash || []);
+      context.stroke();
+    }
+    context.setLineDash([]);
+  }
+
+  const OUTLET_LOOK = [{ width: 11, colour: PAPER }, { width: 9, colour: WATER, dash: [2, 4] }, { width: 2, colour: WATER }];
+  const DUG_LOOK = [{ width: 9, colour: PAPER }, { width: 7, colour: INK }, { width: 3, colour: PAPER }];
+  const WORK_LOOK = [{ width: WORK_WIDTH + 2.4, colour: PAPER }, { width: WORK_WIDTH, colour: INK }];
+
+  /* Lines of measures, waterways to dig and outlets that are there. */
+  function strokeWork(context, frame, size) {
+    const each = (lines, look) => {
+      for (let line = 0; line + 1 < lines.vertices.length; line++) {
+        if (!crosses(lines, line, frame, size)) continue;
+        strokeOver(context, () => traceLine(context, lines, line, frame), look);
+      }
+    };
+    each(outlets, OUTLET_LOOK);
+    each(waterways, DUG_LOOK);
+    each(workLines, WORK_LOOK);
+    work.lines.carries.forEach((carries, line) => {
+      if (carries && crosses(workLines, line, frame, size)) pointArrows(context, workLines, line, frame);
+    });
+  }
+
+  /* Arrows along a line, the way that it is drawn: to its outlet. */
+  function pointArrows(context, { vertices, x, y }, line, frame) {
+    let since = ARROWS_APART / 2;
+    for (let at = vertices[line] + 1; at < vertices[line + 1]; at++) {
+      const [x1, y1] = [x[at - 1] * frame.scale + frame.east, frame.north - y[at - 1] * frame.scale];
+      const [x2, y2] = [x[at] * frame.scale + frame.east, frame.north - y[at] * frame.scale];
+      const length = Math.hypot(x2 - x1, y2 - y1);
+      since += length;
+      if (since < ARROWS_APART && at + 1 < vertices[line + 1]) continue;
+      since = 0;
+      if (length) arrow(context, x2, y2, (x2 - x1) / length, (y2 - y1) / length);
+    }
+  }
+
+  function arrow(context, x, y, east, south) {
+    context.beginPath();
+    context.moveTo(x, y);
+    for (const side of [1, -1]) {
+      context.lineTo(x - ARROW * (1.6 * east - side * south), y - ARROW * (1.6 * south + side * east));
+    }
+    context.closePath();
+    Object.assign(context, { fillStyle: INK, strokeStyle: PAPER, lineWidth: 1.2 });
+    context.fill();
+    context.stroke();
+  }
+
+  /* Until plots are large enough for them, the numbers of hillsides stand over their plots. */
+  function writeHills(context, frame, view) {
+    const taken = covered(view);
+    work.hills.forEach((hill, at) => {
+      const [first] = hill.plots[0];
+      const px = inside[2 * first] * frame.scale + frame.east;
+      const py = frame.north - inside[2 * first + 1] * frame.scale;
+      const room = RANK_RADIUS + 1;
+      const box = L.bounds([px - room, py - room], [px + room, py + room]);
+      if (taken.some((other) => other.overlaps(box))) return;
+      taken.push(box);
+      context.beginPath();
+      context.arc(px, py, RANK_RADIUS, 0, 2 * Math.PI);
+      Object.assign(context, { fillStyle: INK, strokeStyle: PAPER, lineWidth: 2 });
+      context.fill();
+      context.stroke();
+      const look = { font: "700 15px system-ui, sans-serif", halo: 0.01, fill: INK, ink: PAPER };
+      write(context, String(at + 1), px, py + 1, look);
+    });
+    return taken;
   }
 
   function write(context, text, x, y, look) {
@@ -598,8 +692,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     context.fillText(text, x, y);
   }
 
-  /* What stands in a plot: the number of its class, or a cross on land that is not for beans. */
+  /* What stands in a plot: a number, or a cross on land that is not for beans. */
   function markOf(i) {
+    if (state.view === "first") return hillOf.has(i) ? String(hillOf.get(i) + 1) : null;
     if (state.view !== "steep") return excluded[i] === null ? null : CROSS;
     const found = classOf(i);
     return found && String(found.number);
@@ -608,6 +703,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* At the inside point; beside a dash or a guide line, not on it, where the plot has room. */
   function placeOfMark(i, away) {
     const [x, y] = [inside[2 * i], inside[2 * i + 1]];
+    if (state.view === "first") return [x, y];
     if (method[i] !== GUIDE || excluded[i] !== null || toFind(i)) return [x, y];
     const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
     const [east, north] = [Math.cos(angle) * away, -Math.sin(angle) * away];
@@ -620,12 +716,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       const mark = markOf(i);
       if (mark === null || size < NUMBER_FROM) continue;
       const height = Math.max(13, Math.min(22, size / 4)) * (mark === CROSS ? 1.4 : 1);
-      const empty = toFind(i);
+      const bare = empty(i);
       const look = {
         font: `700 ${height}px system-ui, sans-serif`,
         halo: 6,
-        fill: empty ? PAPER : lookOf(i).fill,
-        ink: empty ? INK : lookOf(i).ink,
+        fill: bare ? PAPER : lookOf(i).fill,
+        ink: bare ? INK : lookOf(i).ink,
       };
       const [x, y] = placeOfMark(i, height / frame.scale);
       write(context, mark, x * frame.scale + frame.east, frame.north - y * frame.scale, look);
@@ -684,8 +780,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   }
 
   /* Village names; one that would cover another, or a control, goes below its plots or is left out. */
-  function writeVillages(context, frame, size, view) {
-    const taken = covered(view);
+  function writeVillages(context, frame, size, view, taken) {
     const homes = villages.map(({ west, east, top, bottom }) => {
       const [left, right] = [west, east].map((x) => x * frame.scale + frame.east);
       const [above, below] = [top, bottom].map((y) => frame.north - y * frame.scale);
@@ -742,9 +837,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const typical = rows.length ? largest / rows.length : 0;
     fillPlots(context, rows, frame);
     if (typical >= SHAPE_FROM) {
-      strokeRows(context, rows, frame);
+      if (state.view !== "first") strokeRows(context, rows, frame);
       if (typical >= ROWS_FROM && state.view !== "buy") strokeFlow(context, frame, size);
       strokeEdges(context, rows, frame);
+      if (state.view === "first" && typical >= ROWS_FROM) strokeWork(context, frame, size);
       writeMarks(context, rows, frame);
       if (state.view === "rows") markPegs(context, rows, frame);
     }
@@ -752,7 +848,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       strokeAll(context, [state.open], frame, { width: 9, colour: PAPER });
       strokeAll(context, [state.open], frame, { width: 5, colour: ACCENT });
     }
-    if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view);
+    const taken = state.view === "first" && typical < NUMBER_FROM ? writeHills(context, frame, view) : covered(view);
+    if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view, taken);
     return typical;
   }
 
@@ -855,6 +952,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const hint = make("div", { class: "zoom-hint" }, data.words.zoom_hint);
     control("bottomright", hint);
     fields.on("drawn", ({ typical }) => {
+      hint.textContent = state.view === "first" ? data.words.zoom_hint_first : data.words.zoom_hint;
       hint.hidden = typical >= ROWS_FROM;
     });
     fields.addTo(map);
@@ -1079,12 +1177,16 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const code = words.measure.codes[i];
     if (code === null) return [];
     const of = (name) => inNumbers(numbers, name, i);
-    const [taken, saved, apart] = ["land_taken_pct", "soil_saved_t_yr", "line_apart_m"].map(of);
+    const [taken, saved, apart, owed] = ["land_taken_pct", "soil_saved_t_yr", "line_apart_m", "days_owed"].map(of);
+    const at = hillOf.get(i);
+    const place = at === undefined ? null : { rank: shown(at + 1), name: work.hills[at].name };
     return [
+      line("work_hill", place && say("work_rank", place)),
       line("measure", words.measure.texts[code]),
       line("measure_apart", apart === null ? null : say("metres_value", { m: shown(apart) })),
       line("measure_takes", taken === null ? null : say("measure_takes_value", { pct: shown(taken) })),
       line("measure_saves", saved === null ? null : say("measure_saves_value", { tonnes: shown(saved, 1) })),
+      line("work_days", owed === null ? null : say("work_days_value", { days: shown(owed, 1) })),
     ];
   }
 
@@ -1442,6 +1544,93 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     fold("totals", data.words.totals, make("p", { class: "hint" }, hint), wide, more);
   }
 
+  // ---------------------------------------------------------------- where to work first
+
+  function hillFold(hill, at) {
+    const show = make("button", { type: "button" }, data.words.work_show);
+    show.addEventListener("click", () => {
+      fit(boundsOf(hill.plots.map(([i]) => i)));
+      byId("stage").scrollIntoView({ block: "nearest" });
+    });
+    const steps = hill.steps.map(([said, season, facts]) =>
+      make("li", {}, said, make("small", {}, [facts, season].filter((part) => part).join("; "))),
+    );
+    const rows = hill.plots.map(([i, measure, why]) =>
+      make("li", {}, plotButton(i), make("small", {}, `${measure}: ${why}`)),
+    );
+    const rank = make("span", { class: "rank" }, shown(at + 1));
+    const summary = make("summary", {}, rank, `${hill.name}: ${hill.summary}`, make("small", {}, hill.why));
+    return make(
+      "details",
+      at ? { class: "hill" } : { class: "hill", open: "" },
+      summary,
+      show,
+      ...(steps.length ? [make("h3", {}, data.words.work_steps), make("ol", {}, ...steps)] : []),
+      ...hill.notes.map((note) => make("p", {}, note)),
+      make("h3", {}, data.words.work_plots),
+      make("ul", { class: "plain" }, ...rows),
+    );
+  }
+
+  function startWork() {
+    const holder = make("div");
+    const more = inPieces(holder, work.hills, hillFold);
+    const left = work.left_out ? make("p", {}, say("work_left_out", { count: shown(work.left_out) })) : null;
+    const lead = work.hills.length ? [] : [make("p", {}, data.words.work_none)];
+    fold("work", data.words.work_title, ...lead, holder, more, ...(left ? [left] : []), ...work.lead.map((said) => make("p", {}, said)));
+    const walk = work.walk.map(([i, why]) => make("li", {}, plotButton(i), make("small", {}, why)));
+    const listOf = walk.length ? make("ol", { class: "plain" }, ...walk) : make("p", {}, data.words.walk_none);
+    fold("walk", data.words.walk_title, listOf);
+    const { points, said } = work.curve;
+    const picture = points.length > 1 ? [make("p", {}, said), curvePicture()] : [make("p", {}, data.words.curve_none)];
+    fold("curve", data.words.curve_title, ...picture);
+    fold("first-care", data.words.first_cautions, listed(work.care));
+  }
+
+  function drawn(tag, attributes, ...children) {
+    const element = document.createElementNS("http://www.w3.org/2000/svg", tag);
+    for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, String(value));
+    element.append(...children);
+    return element;
+  }
+
+  /* A round step that parts a range into some four. */
+  function roundStep(most) {
+    const rough = most / CURVE.ticks;
+    const unit = 10 ** Math.floor(Math.log10(rough));
+    return [1, 2, 5, 10].map((times) => times * unit).find((step) => step >= rough);
+  }
+
+  function curvePicture() {
+    const { points, budget, unit, said } = work.curve;
+    const { width, height, left, right, top, bottom } = CURVE;
+    const [most, best] = points.at(-1);
+    const toX = (value) => left + ((width - left - right) * value) / most;
+    const toY = (value) => height - bottom - ((height - top - bottom) * value) / best;
+    const text = (x, y, anchor, words) =>
+      drawn("text", { x, y, "text-anchor": anchor, "font-size": 14, fill: INK }, words);
+    const rule = (x1, y1, x2, y2, more = {}) =>
+      drawn("line", { x1, y1, x2, y2, stroke: INK, "stroke-width": 1, ...more });
+    const parts = [rule(left, top, left, height - bottom), rule(left, height - bottom, width - right, height - bottom)];
+    for (let value = 0, step = roundStep(best); value <= best; value += step) {
+      parts.push(rule(left - 5, toY(value), left, toY(value)), text(left - 8, toY(value) + 5, "end", shown(value)));
+    }
+    for (let value = 0, step = roundStep(most); value <= most; value += step) {
+      parts.push(rule(toX(value), height - bottom, toX(value), height - bottom + 5));
+      parts.push(text(toX(value), height - bottom + 20, "middle", shown(value)));
+    }
+    const path = points.map(([spent, saved]) => `${toX(spent).toFixed(1)},${toY(saved).toFixed(1)}`).join(" ");
+    parts.push(drawn("polyline", { points: path, fill: "none", stroke: ACCENT, "stroke-width": 3 }));
+    if (budget !== null && budget <= most) {
+      parts.push(rule(toX(budget), top, toX(budget), height - bottom, { "stroke-width": 2, "stroke-dasharray": "6 4" }));
+      const right = toX(budget) < width / 2;
+      parts.push(text(toX(budget) + (right ? 6 : -6), height - bottom - 10, right ? "start" : "end", data.words.curve_yours));
+    }
+    parts.push(text(4, 14, "start", data.words.curve_saved), text(width - right, height - 6, "end", unit));
+    const names = [drawn("title", {}, data.words.curve_alt), drawn("desc", {}, said)];
+    return drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `${data.words.curve_alt} ${said}` }, ...names, ...parts);
+  }
+
   // ---------------------------------------------------------------- legend and notes
 
   /* A sample plot, drawn by the same code lines as the map's. */
@@ -1551,6 +1740,34 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     ];
   }
 
+  /* A sample of what is proposed and built, where it is drawn. */
+  function workPart(entry) {
+    const over = (look, points) =>
+      sample((context, plot) => {
+        context.fillStyle = data.plain.fill;
+        context.fill(plot);
+        strokeOver(context, () => points.forEach(([x, y], at) => (at ? context.lineTo(x, y) : context.moveTo(x, y))), look);
+        if (points.length > 2) arrow(context, 34, 14, 1, 0.1);
+      });
+    const level = [[5, 18], [41, 10]];
+    const drawn = (lines) => lines.vertices.length > 1;
+    const chosen = sample((context, path) => {
+      context.fillStyle = work.look.fill;
+      context.fill(path);
+      context.stroke(path);
+      write(context, "1", 24, 14.5, { font: "700 15px system-ui, sans-serif", halo: 0.01, ...work.look });
+    });
+    const carries = work.lines.carries;
+    const entries = [
+      work.hills.length ? entry(chosen, data.words.legend_chosen) : null,
+      carries.includes(0) ? entry(over(WORK_LOOK, level), data.words.legend_line) : null,
+      carries.includes(1) ? entry(over(WORK_LOOK, [[5, 11], [24, 13], [43, 15]]), data.words.legend_carries) : null,
+      drawn(waterways) ? entry(over(DUG_LOOK, level), data.words.legend_dug) : null,
+      drawn(outlets) ? entry(over(OUTLET_LOOK, level), data.words.legend_outlet) : null,
+    ];
+    return [make("h3", {}, data.words.legend_work), make("ul", {}, ...entries)];
+  }
+
   /* What is drawn only from some size on, or stands for more, or is left out. */
   function rowRemarks(methods) {
     const left = plots.guides.left_out;
@@ -1608,16 +1825,21 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       "legend",
       data.words.legend,
       make("div", { id: "legend-classes" }, ...classPart.filter((part) => part !== null)),
-      make("h3", {}, data.words.legend_rows),
+      make("div", { id: "legend-work" }, ...workPart(entry)),
       make(
-        "ul",
-        { id: "legend-rows" },
-        ...methods.flatMap((kind) => [
-          ...(kind === GUIDE ? guideEntries(entry) : []),
-          ...(kind !== GUIDE || bare ? [entry(sampleRows(kind), data.words[rows[kind]])] : []),
-        ]),
+        "div",
+        { id: "legend-lines" },
+        make("h3", {}, data.words.legend_rows),
+        make(
+          "ul",
+          { id: "legend-rows" },
+          ...methods.flatMap((kind) => [
+            ...(kind === GUIDE ? guideEntries(entry) : []),
+            ...(kind !== GUIDE || bare ? [entry(sampleRows(kind), data.words[rows[kind]])] : []),
+          ]),
+        ),
+        ...rowRemarks(methods).map((text) => make("p", {}, text)),
       ),
-      ...rowRemarks(methods).map((text) => make("p", {}, text)),
       make("div", { id: "legend-water" }, ...waterPart(entry)),
       make("p", {}, data.words.legend_ground),
     );
@@ -1659,6 +1881,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       button.setAttribute("aria-pressed", String(button.dataset.view === view));
     }
     byId("legend-classes").hidden = view !== "steep";
+    byId("legend-work").hidden = view !== "first";
+    byId("legend-lines").hidden = view === "first";
     byId("legend-water").hidden = view === "buy";
     const cross = byId("legend-excluded");
     if (cross) cross.hidden = view === "steep";
@@ -1666,6 +1890,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     byId("calendar").hidden = view !== "buy";
     byId("order").hidden = view !== "buy";
     byId("totals").open = view === "buy";
+    for (const id of ["work", "walk", "curve", "first-care"]) {
+      byId(id).hidden = view !== "first";
+      byId(id).open = view === "first";
+    }
+    byId("totals").hidden = view === "first";
+    byId("cautions").hidden = view === "first";
     byId("legend").open = legendFits() && view !== "buy";
     // The buying view widens the panel, so the map is measured again.
     map.invalidateSize({ animate: false });
@@ -1686,7 +1916,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   /* Paper has another shape than the screen: measure again, fit what was on the screen, restore. */
   function startPrinting() {
-    const folds = ["legend", "cautions"];
+    const folds = ["legend", "cautions", "first-care"];
     let before = null;
     function prepare() {
       if (before) return;
@@ -1751,6 +1981,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   startTable("order", data.order, data.words.order_title, data.words.order_hint);
   startTable("calendar", data.calendar, data.words.calendar_title, data.words.calendar_hint);
   startTotals();
+  startWork();
   startList();
   startNotes();
   startMap();

@@ -25,6 +25,9 @@ SLOPE = (
 PLAIN = "#f6efdb"
 """Fill of a plot where the view isn't about steepness."""
 
+CHOSEN = "#e5bb7e"
+"""Fill of a plot where work is proposed, in the view of where to work first."""
+
 INKS = ("#000000", "#ffffff")
 """What is drawn on a fill; of the two one always reaches 4.5 : 1."""
 

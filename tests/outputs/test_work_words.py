@@ -1,0 +1,180 @@
+"""Where to work first, in words."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from districtplan.outputs import work_words
+from districtplan.outputs.page import work
+from districtplan.plan import Plan
+from tests.outputs.conftest import make_proposal
+
+
+@pytest.fixture(scope="module")
+def hills(small_results, texts):
+    return work_words.hills(small_results, texts)
+
+
+ROW = {
+    "slope_used_pct": 38.2,
+    "slope_length_m": 90.4,
+    "slope_length_above_m": 12.0,
+    "run_on_area_ha": 0.0,
+    "flow_line_length_m": 0.0,
+    "soil_loss_now_likely_t_ha_yr": 120.4,
+    "soil_loss_floor_t_ha_yr": np.nan,
+}
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({}, "38 % slope, 90 m long, run-on from above, loses about 120 t a hectare a year now"),
+        (
+            {"slope_length_above_m": 0.0, "slope_length_m": np.nan},
+            "38 % slope, loses about 120 t a hectare a year now",
+        ),
+        (
+            {"flow_line_length_m": 3.0, "soil_loss_now_likely_t_ha_yr": np.nan},
+            "38 % slope, 90 m long, gathered water crosses it, no tonnes known",
+        ),
+        (
+            {
+                "slope_length_above_m": 0.0,
+                "run_on_area_ha": 0.2,
+                "soil_loss_now_likely_t_ha_yr": np.nan,
+                "soil_loss_floor_t_ha_yr": 9.0,
+            },
+            "38 % slope, 90 m long, run-on from above, too steep for tonnes",
+        ),
+    ],
+)
+def test_the_reason_is_in_words(texts, changed, said):
+    assert work_words.why(ROW | changed, texts) == said
+
+
+def test_hillsides_stand_in_the_order_of_work_with_all_their_plots(small_results, hills):
+    chosen = small_results.proposal.chosen["plot_id"].tolist()
+    site = small_results.plots.set_index("plot_id")["work_site"]
+    assert [hill.name for hill in hills] == list(dict.fromkeys(site[plot] for plot in chosen))
+    told = [plot.plot_id for hill in hills for plot in hill.plots]
+    assert sorted(told) == sorted(chosen)
+    assert work_words.count(small_results) == len(hills)
+
+
+def test_a_hillside_tells_its_steps_who_must_agree_and_what_is_safe(hills, hostile):
+    (hill,) = (one for one in hills if one.name == "Hill-S01")
+    seasons = [step.season for step in hill.steps]
+    assert seasons == sorted(seasons, key=lambda said: said != "the season before")
+    assert hill.steps[-1].said.startswith("Lay the rows")
+    assert any("ends at" in step.facts for step in hill.steps)
+    agree, together = hill.notes
+    assert agree.startswith("Must agree in writing")
+    assert hostile in agree
+    assert together.startswith("Lines that lead water away are safe only if all")
+    for plot in ("A-01", "A-02", "A-03"):
+        assert plot in together
+
+
+def test_a_hillside_without_lines_says_so(hills):
+    other = next(one for one in hills if one.name != "Hill-S01")
+    assert other.steps == ()
+    assert other.notes == (
+        "Its lines are not laid out: it is too far down the order of work, or nothing here runs "
+        "along lines.",
+    )
+
+
+def test_level_lines_are_safe_whoever_takes_part(small_results, texts):
+    works = small_results.works
+    level = works.lines.assign(structure_outlet=None, structure_needs=[()] * len(works.lines))
+    some = dataclasses.replace(small_results, works=dataclasses.replace(works, lines=level))
+    (hill,) = (one for one in work_words.hills(some, texts) if one.name == "Hill-S01")
+    assert hill.notes[1].startswith(f"{len(level)} lines hold water on the plots")
+
+
+def test_the_finding_says_where_with_what_and_that_an_outlet_comes_first(
+    small_results, texts, hills
+):
+    said = work_words.finding(small_results, hills[0], texts)
+    assert said[0] == f"Go first to hillside {hills[0].name}: {hills[0].summary}."
+    assert "outlet" not in said[1]
+    works = small_results.works
+    order = works.order.assign(work_site=hills[0].name, work="find_outlet")
+    some = dataclasses.replace(small_results, works=dataclasses.replace(works, order=order))
+    assert "find a safe outlet" in work_words.finding(some, hills[0], texts)[1]
+    assert work_words.finding(some, None, texts) == [texts.say("work.nothing")]
+
+
+def test_days_are_told_only_where_all_are_known(small_results, texts, hills):
+    assert "person-days" not in hills[0].summary
+    works = small_results.works
+    days = works.days.assign(days_owed=2.25)
+    some = dataclasses.replace(small_results, works=dataclasses.replace(works, days=days))
+    first = work_words.hills(some, texts)[0]
+    assert first.summary.endswith(f", {2.25 * len(first.plots):,.0f} person-days")
+    days.loc[days["plot_id"] == first.plots[-1].plot_id, "days_owed"] = np.nan
+    assert "person-days" not in work_words.hills(some, texts)[0].summary
+
+
+def test_a_village_gets_its_own_hillsides(small_results, texts, hills):
+    found = work_words.by_village(small_results, texts, 2)
+    village = small_results.plots.set_index("plot_id")["village"]
+    chosen = small_results.proposal.chosen
+    assert set(found) == set(chosen["village"])
+    ranked = {hill.name: hill for hill in hills}
+    for name, (own, total) in found.items():
+        theirs = [h for h in hills if name in {village[plot.plot_id] for plot in h.plots}]
+        assert [ranked[hill.name] for hill in own] == theirs[:2]
+        assert total == len(theirs)
+    assert [hill.rank for hill in hills] == list(range(1, len(hills) + 1))
+
+
+def test_many_names_are_counted(texts):
+    names = tuple(f"P{number:02d}" for number in range(20))
+    said = work_words.some(names, texts)
+    assert said.endswith("P11 and 8 more")
+
+
+def with_curve(results):
+    told = results.plan.model_dump(exclude_unset=True)
+    plan = Plan.model_validate(told | {"conservation": {"budget": 10.0}})
+    curve = pd.DataFrame(
+        {"budget_spent": [0.0, 10.0, 30.0], "soil_saved_total_t_yr": [0.0, 100.0, 200.0]}
+    )
+    priorities = dataclasses.replace(results.proposal.priorities, curve=curve)
+    proposal = dataclasses.replace(results.proposal, priorities=priorities)
+    return dataclasses.replace(results, plan=plan, proposal=proposal)
+
+
+def test_the_curve_is_told_at_half_all_and_twice_the_budget(small_results, texts):
+    assert work_words.curve(small_results, texts) == ""
+    assert work_words.curve(with_curve(small_results), texts) == (
+        "At most so much soil is saved: 50 t a year with 5 person-days, 100 t a year with 10 "
+        "person-days and 150 t a year with 20 person-days."
+    )
+
+
+def test_the_page_lists_a_number_and_counts_the_others(small_results, texts, hills):
+    told = work.work(small_results, hills[:2], (39.0, -9.0), texts)
+    assert [hill["name"] for hill in told["hills"]] == [hill.name for hill in hills[:2]]
+    assert told["left_out"] == len(hills) - 2
+    ids = small_results.plots["plot_id"]
+    for hill, words in zip(told["hills"], hills, strict=False):
+        assert [ids[at] for at, *_ in hill["plots"]] == [plot.plot_id for plot in words.plots]
+
+
+def test_nothing_to_do_is_a_page_too(small_results, texts):
+    proposal = make_proposal(small_results.plots, small_results.plan)
+    priorities = dataclasses.replace(
+        proposal.priorities, chosen=proposal.priorities.chosen.iloc[:0]
+    )
+    some = dataclasses.replace(
+        small_results, proposal=dataclasses.replace(proposal, priorities=priorities)
+    )
+    assert work_words.hills(some, texts) == []
+    assert work.work(some, [], (39.0, -9.0), texts)["hills"] == []
