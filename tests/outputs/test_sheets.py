@@ -683,15 +683,50 @@ def test_where_structures_stand_nothing_is_pegged(small_results, texts):
     assert "peg" in carried_of(usual)
 
 
-@pytest.mark.parametrize("plot_id", ["109", "<b>B2</b>", "108", "=B+1"])
-def test_where_soil_drains_poorly_level_lines_are_a_technicians(plot_id, small_results, texts):
-    soil = small_results.plan.soil.model_copy(update={"drainage": "poor"})
-    plan = small_results.plan.model_copy(update={"soil": soil})
-    wet = sheet_with(dataclasses.replace(small_results, plan=plan), texts, plot_id)
-    dry = sheet_with(small_results, texts, plot_id)
-    assert "POOR DRAINAGE" in wet.alarm
-    assert "technician" in wet.alarm
-    assert "POOR DRAINAGE" not in (dry.alarm or "")
+def wet(results):
+    """The same results where the soil drains poorly."""
+    soil = results.plan.soil.model_copy(update={"drainage": "poor"})
+    return dataclasses.replace(results, plan=results.plan.model_copy(update={"soil": soil}))
+
+
+@pytest.mark.parametrize(
+    ("plot_id", "said"), [("<b>B2</b>", "is level"), ("108", "Step 4"), ("=B+1", "technician")]
+)
+def test_where_soil_drains_poorly_rows_without_a_fall_are_told_first(
+    plot_id, said, small_results, texts
+):
+    values = {"guide_kind": "standing structures"} if plot_id == "<b>B2</b>" else {}
+    alarm = sheet_with(wet(small_results), texts, plot_id, **values).alarm
+    assert "POOR DRAINAGE" in alarm
+    assert said in alarm
+    assert "POOR DRAINAGE" not in (sheet_with(small_results, texts, plot_id, **values).alarm or "")
+
+
+@pytest.mark.parametrize("plot_id", ["109", "<b>B2</b>"])
+def test_guide_lines_that_fall_are_told_how_far_and_where_to(plot_id, small_results, texts):
+    falls = {"row_grade_design_pct": 0.6, "row_fall_to": "south end", "row_bearing_true_deg": 10.0}
+    sheet = sheet_with(wet(small_results), texts, plot_id, **falls)
+    said = " ".join(sheet.walk.sentences)
+    assert sheet.headline.big == "6 cm in 10 m"
+    assert "let the line fall 6 cm in 10 m" in said
+    assert "about 1.2 cm lower than the last" in said
+    assert "neither climb nor descend" not in said
+    assert "fall a little" in " ".join(sheet.farmer_words.sentences)
+    assert "POOR" not in (sheet.alarm or "")
+    if plot_id == "109":
+        assert "towards the south" in said
+    level = sheet_with(small_results, texts, plot_id)
+    assert level.headline.big == "Level"
+    assert "neither climb nor descend" in " ".join(level.walk.sentences)
+
+
+def test_where_no_fall_is_known_the_sheet_says_how_to_choose_one(small_results, texts):
+    said = " ".join(sheet_with(wet(small_results), texts, "108").walk.sentences)
+    least = small_results.plan.rows.row_grade_min_pct
+    assert "grass, a ditch or a stream" in said
+    assert f"fall {2 * least:g} cm from peg to peg (2 m)" in said
+    assert "No such end: no rows yet" in said
+    assert "neither climb nor descend" not in said
 
 
 def test_gaps_between_level_lines_have_their_rows(small_results, texts):
