@@ -19,9 +19,9 @@ from shapely import LineString
 
 from districtplan.handbook import packaged
 from districtplan.outputs import sheets, wording
-from districtplan.outputs.sheets import paper, plot_page
+from districtplan.outputs.sheets import care_pictures, paper, plot_page
 from districtplan.outputs.sheets import pictures as pictures_of
-from districtplan.outputs.sheets.build import sheets_of
+from districtplan.outputs.sheets.build import common, sheets_of
 from districtplan.outputs.sheets.laid import PEGS_PRINTED_MAX
 from districtplan.outputs.sheets.paper import TEXT_PT, Paper
 from districtplan.outputs.sheets.pegs import pegs_table
@@ -231,6 +231,29 @@ def test_every_sheet_has_all_cautions(files, texts, all_results):
             for key in texts.section("sheets.cautions"):
                 said = texts.say(f"sheets.cautions.{key}", fall=12.0)
                 assert key == "title" or said in after, (name, key)
+
+
+def test_care_is_drawn_beside_its_words_within_its_square(small_results, texts):
+    shared = common(small_results, texts)
+    drawn = [*shared.weedings.care, *shared.cautions.care]
+    assert len(shared.cautions.care) == len(shared.cautions.sentences)
+    assert sorted(drawn) == sorted(care_pictures.DRAWN)
+    shown = []
+    for care in drawn:
+        page = Paper("a", date(2026, 3, 15), "en")
+        page.page()
+        care_pictures.draw(page, care, 100, 50)
+        (picture,) = pictures(page.finish())
+        south, east = np.nonzero(picture[:, :, 0] < 200)
+        at = np.stack([east, south]) * 25.4 / 72 / DOTS - [[100], [50]]
+        side = care_pictures.SIDE_MM
+        assert (at >= -0.6).all()
+        assert (at <= side + 0.6).all()
+        # Large enough to be seen, and no black square.
+        assert np.ptp(at, axis=1).max() > 0.8 * side
+        assert 0.08 < len(south) * (25.4 / 72 / DOTS / side) ** 2 < 0.6
+        shown.append(picture)
+    assert len({one.tobytes() for one in shown}) == len(drawn)
 
 
 def test_weedings_count_from_a_day_that_is_written_down(pages):

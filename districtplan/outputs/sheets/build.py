@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from districtplan.outputs.sheets.outline import Rows
-    from districtplan.outputs.sheets.sheet import Picture
+    from districtplan.outputs.sheets.sheet import Care, Picture
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -53,7 +53,7 @@ GOODS: tuple[tuple[str, Picture], ...] = (
     ("urea_g", "banded sack"),
     ("manure_g", "manure"),
 )
-CAUTIONS = ("apart", "cap", "hands", "dressed", "digging", "steep", "law")
+CAUTIONS: tuple[Care, ...] = ("apart", "cap", "hands", "dressed", "digging", "steep", "law")
 BEANS, MAIZE = "beans", "maize"
 NO_ROWS = outline.Rows((), 1, 0.0)
 SOUTH_DEG = 180.0
@@ -99,8 +99,9 @@ def common(results: Results, texts: Texts) -> Common:
                 *weedings,
                 texts.say("sheets.weeding.care"),
             ),
+            ("hoe", "by hand"),
         ),
-        Part(texts.say("sheets.cautions.title"), cautions),
+        Part(texts.say("sheets.cautions.title"), cautions, CAUTIONS),
         texts.say("sheets.north"),
     )
 
