@@ -226,7 +226,8 @@ def lines_words(
             cm = round(line["line_fall_pct"] * span, 1)
             said.append(texts.say("lines.falls", cm=cm, metres=span))
         said += beside_words(line, texts)
-        said += gap_words(pegs[pegs["line"] == line["line"]], texts)
+        # From its last peg on a line has no rows beside it.
+        said += gap_words(pegs[pegs["line"] == line["line"]].iloc[:-1], texts)
         found.append(" ".join(said))
     return found
 

@@ -764,13 +764,15 @@ def test_gaps_between_level_lines_have_their_rows(small_results, texts):
         gap_m=[12.04, 12.6, *[13.0] * (count - 2)],
         rows_in_gap=pd.array([24, 25, *[26] * (count - 2)], dtype="Int64"),
         short_rows_start=pd.array([0, 1, *[0] * (count - 2)], dtype="Int64"),
-        short_rows_end=pd.array([0] * (count - 1) + [2], dtype="Int64"),
+        short_rows_end=pd.array([0] * (count - 2) + [2, 1], dtype="Int64"),
     )
     head, *rows = pegs_table(shared, texts).rows
     assert head[-2:] == ("Gap", "Rows")
     assert rows[0][-2:] == ("12 m", "24")
     assert rows[1][-2:] == ("12.6 m", "25 (+1)")
-    assert rows[-1][-2:] == ("13 m", "26 (-2)")
+    assert rows[-2][-2:] == ("13 m", "26 (-2)")
+    # From the last peg on there is no row.
+    assert rows[-1][-2:] == ("13 m", "-")
 
 
 def test_rows_of_maize_are_told_and_drawn_apart(small_results, texts):

@@ -165,6 +165,10 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
             )[: len(heads)]
         )
     if between:
+        # From its last peg on a line has no rows beside it.
+        ended = ~pegs["line"].duplicated(keep="last")
+        counts = [name for name in OF_GAPS if name != "gap_m"]
+        pegs[counts] = pegs[counts].mask(ended)
         shared = zip(*(pegs[name].tolist() for name in OF_GAPS), strict=True)
         added = [(said("metres", round(gap, 1)), _shared(counts, texts)) for gap, *counts in shared]
         rows[1:] = [(*row, *more) for row, more in zip(rows[1:], added, strict=True)]
