@@ -298,6 +298,14 @@ def test_pages_are_black_on_white(files):
             assert light > 0.8
 
 
+def test_ink_is_black_or_white_and_never_grey(files):
+    for content in files.values():
+        for page in pypdf.PdfReader(io.BytesIO(content)).pages:
+            drawn = page.get_contents().get_data().decode("latin1")
+            inks = set(re.findall(r"((?:[\d.]+ )+(?:[gG]|rg|RG|[kK]))\b", drawn))
+            assert inks <= {"0 g", "1 g", "0 G"}
+
+
 def test_fonts_are_embedded(files):
     for content in files.values():
         for page in pypdf.PdfReader(io.BytesIO(content)).pages:
@@ -681,6 +689,9 @@ def test_what_is_carried_is_what_is_used(small_results, texts):
     assert carried_of(sheet)["string"] == f"{string.string_m:.4g}"
     (name,) = (one.name for one in sheet.carried if one.picture == "string")
     assert name.endswith(f"stick {100 * string.stick_m:g} cm")
+    row = small_results.plots.set_index("plot_id").loc[sheet.plot_id]
+    for picture, good in (("seed", "seed"), ("sack", "npk"), ("manure", "manure")):
+        assert carried_of(sheet)[picture] == wording.kilograms(int(row[f"{good}_g"]))
     assert carried_of(sheet)["peg"] == str(sum(math.ceil(leg / 2) for leg in walk.leg_m) + 1)
 
 
