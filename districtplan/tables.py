@@ -635,6 +635,17 @@ COLUMNS: tuple[Column, ...] = (
         nullable=True,
     ),
     _integer("guide_lines", "guides", "", "Guide lines to set out; empty where none are."),
+    _bearing(
+        "guide_bearing_true_deg",
+        "Bearing of the guide line nearest to the plot's middle there, from true north; empty "
+        "where no line is drawn.",
+        "guides",
+    ),
+    _bearing(
+        "guide_bearing_magnetic_deg",
+        "The same from magnetic north on the planting date.",
+        "guides",
+    ),
     _slope(
         "guide_floor_pct",
         "Grade that the raster's own error costs rows that follow its contours.",
@@ -1514,6 +1525,12 @@ COLUMNS: tuple[Column, ...] = (
     _text("signature", "lists", "Left empty, for a signature or thumbprint."),
     _text("reason", "set aside", "Why the row wasn't used."),
     _text("remedy", "set aside", "What to do about it."),
+    _text(
+        "row_set_by",
+        "outputs",
+        "What sets out the rows: bearing, level (the bearing only checks), guide lines, any "
+        "direction, measure on the ground, nothing yet (an outlet comes first) or not for beans.",
+    ),
     _text("row_method_why", "outputs", "Why rows are laid out so, in a sentence."),
     _text("flags", "outputs", "Why the plot is flagged, in sentences; empty where it isn't."),
     _kilograms("seed_kg", "Seed planted: the grams, in kilograms."),

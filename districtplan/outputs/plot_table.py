@@ -46,11 +46,12 @@ def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
     table = _with_kilograms(plots)
     for codes in CODES:
         table[codes] = [";".join(raised) for raised in plots[codes]]
-    why, flags = [], []
+    why, flags, set_by = [], [], []
     for row in _rows(plots.drop(columns="geometry")):
         why.append(wording.method_sentence(row, results.plan, texts))
         flags.append(" ".join(wording.flag_sentences(row, results.plan, texts)))
-    table["row_method_why"], table["flags"] = why, flags
+        set_by.append(wording.set_by(row, results.plan))
+    table["row_method_why"], table["flags"], table["row_set_by"] = why, flags, set_by
     return table[plot_columns(results)]
 
 

@@ -7,8 +7,10 @@ from dataclasses import asdict
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
+from districtplan import geodesy
 from districtplan.rows import EITHER, INSIDE, NOT_KNOWN, REFUSED, SAFE, STANDING
 from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
 
@@ -428,6 +430,58 @@ def _suggested_error(results: Results, texts: Texts) -> list[str]:
     return [texts.say(f"readings.{key}", error=f"{error:.2g}", se=f"{se:.1g}", now=now)]
 
 
+def set_by(row: Mapping[str, Any], plan: Plan) -> str:
+    """Say what sets out the rows of a plot.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        Its limit.
+
+    Returns
+    -------
+    str
+        ``bearing``; ``level`` where the bearing of straight rows only checks it; ``nothing yet``
+        where an outlet comes first; ``not for beans``; else the method.
+    """
+    if excluded(row) is not None:
+        return "not for beans"
+    if row["outlet_flags"]:
+        return "nothing yet"
+    if row["row_method"] != METHODS[0]:
+        return str(row["row_method"])
+    return "level" if bearing_is_check(row, plan) else "bearing"
+
+
+def bearings_set_out(plots: pd.DataFrame) -> pd.DataFrame:
+    """Put the bearing of a drawn guide line in place of that of straight rows nobody sets.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The table of plots.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``row_bearing_true_deg``, ``row_bearing_magnetic_deg`` and ``row_bearing_words`` as a team
+        finds the rows near the plot's middle; a bearing measured on the ground stays.
+    """
+    drawn = plots["guide_bearing_true_deg"].notna() & plots["row_bearing_measured_true_deg"].isna()
+    found = {
+        f"row_bearing_{north}_deg": plots[f"row_bearing_{north}_deg"].mask(
+            drawn, plots[f"guide_bearing_{north}_deg"]
+        )
+        for north in ("true", "magnetic")
+    }
+    words = geodesy.line_in_words(plots["guide_bearing_true_deg"].to_numpy(dtype=np.float64))
+    return pd.DataFrame(
+        {**found, "row_bearing_words": plots["row_bearing_words"].mask(drawn, words)}
+    )
+
+
 def bearing_is_check(row: Mapping[str, Any], plan: Plan) -> bool:
     """Say whether the land is too steep for straight rows to be set by their bearing.
 
@@ -739,28 +793,31 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
         One to five sentences, the finding itself first.
     """
     away = _excluded_plots(results)
-    counts = results.plots.loc[~away, "row_method"].value_counts()
+    waiting = ~away & results.plots["outlet_flags"].map(len).gt(0)
+    laid = results.plots[~away & ~waiting]
+    counts = laid["row_method"].value_counts()
     straight, *others = (int(counts.get(method, 0)) for method in METHODS)
-    checked = int(_checked(results.plots, results.plan)[~away].sum())
-    straight -= checked
+    checked = int(_checked(laid, results.plan).sum())
     total = int(results.district["plots"])
-    said = [_counted("finding.straight", straight, texts, total=f"{total:,}")]
-    against = results.plots.loc[~away, "row_method_reason"] == "measured_against_raster"
+    said = [_counted("finding.straight", straight - checked, texts, total=f"{total:,}")]
+    against = laid["row_method_reason"] == "measured_against_raster"
     if against.any():
         said.append(_counted("finding.against_raster", int(against.sum()), texts))
+    counted = {
+        "checked": checked,
+        **{method.replace(" ", "_"): n for method, n in zip(METHODS[1:], others, strict=True)},
+        "waiting": int(waiting.sum()),
+        "excluded": int(away.sum()),
+    }
+    limit = f"{results.plan.terrain.bearing_check_slope_pct:g}"
     rest = [
-        _counted(f"finding.{method.replace(' ', '_')}", count, texts)
-        for method, count in zip(METHODS[1:], others, strict=True)
+        _counted(f"finding.{name}", count, texts, limit=limit)
+        for name, count in counted.items()
         if count
     ]
-    if checked:
-        limit = f"{results.plan.terrain.bearing_check_slope_pct:g}"
-        rest.insert(0, _counted("finding.checked", checked, texts, limit=limit))
-    if away.any():
-        rest.append(_counted("finding.excluded", int(away.sum()), texts))
     if rest:
         said.append(texts.say("finding.other_rows", listed=texts.listed(rest)))
-    refused = results.plots.loc[~away, "outlet_flags"].map(lambda raised: OUTLET in raised)
+    refused = results.plots.loc[waiting, "outlet_flags"].map(lambda raised: OUTLET in raised)
     if refused.any():
         said.append(_counted("finding.refused", int(refused.sum()), texts))
     return said

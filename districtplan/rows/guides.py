@@ -37,6 +37,9 @@ TABLE = "guide_line_limits"
 METHOD = "guide lines"
 GUIDE_FLAGS = ("structure_not_followed",)
 """What ``guide_flags`` may hold."""
+STRETCH_M = 5.0
+"""How far a line is followed to either side for its direction [m]."""
+BEARINGS = ("guide_bearing_true_deg", "guide_bearing_magnetic_deg")
 OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 """What only pegs of guide lines have."""
 OF_ROWS = ("plot_id", "crop", "row", "length_m", "geometry")
@@ -91,11 +94,11 @@ def guide_lines(
         ``plot_id``, ``longitude_deg``, ``latitude_deg``, ``geometry``, ``planted`` (the land that
         lines keep to) and ``standing`` (lines of structures in it, None where there are none), the
         last three in the CRS of the raster; and of the terrain ``row_method``,
-        ``row_bearing_true_deg``, ``row_grade_limit_pct``, ``slope_used_pct`` and
-        ``row_arc_radius_m``; and of the rows ``flow_strip_m2``, unknown where water runs through
-        the plot but nobody knows where: no line with a course is drawn there, lest it cross; and
-        ``row_grade_design_pct`` and ``row_fall_to``, the fall that lines are to have, none where
-        empty.
+        ``row_bearing_true_deg``, ``declination_deg``, ``row_grade_limit_pct``, ``slope_used_pct``
+        and ``row_arc_radius_m``; and of the rows ``flow_strip_m2``, unknown where water runs
+        through the plot but nobody knows where: no line with a course is drawn there, lest it
+        cross; and ``row_grade_design_pct`` and ``row_fall_to``, the fall that lines are to have,
+        none where empty.
     elevation : Elevation
         The raster.
     plan : Plan
@@ -123,6 +126,7 @@ def guide_lines(
         tuple(families(plan)), plan.rows.row_length_min_m, every, plan.rows.sag_max_cm / 100
     )
     found: list[dict[str, Any]] = []
+    ways: list[float] = []
     drawn: list[dict[str, Any]] = []
     pegged: list[dict[str, Any]] = []
     followed: list[pd.DataFrame] = []
@@ -142,6 +146,7 @@ def guide_lines(
         asked = _Asked(outline, land, standing, limit / 100, slope / 100, *rest)
         frame, guide, passed_over = rule.guide(asked)
         found.append({"plot_id": plot_id, **_of_plot(guide), **_of_structures(passed_over)})
+        ways.append(_way(guide))
         local = frame.local(outline)
         for place, line in enumerate(guide.lines, 1):
             where = {"plot_id": plot_id, "line": place}
@@ -153,6 +158,10 @@ def guide_lines(
             counted += _of_counts(beside, plot_id, laying)
         if progress is not None:
             progress((number + 1) / len(bent))
+    true = geodesy.line_deg(turn - np.degrees(np.array(ways)) + 90)
+    magnetic = geodesy.line_deg(true - bent["declination_deg"].to_numpy(dtype=np.float64))
+    for row, *bearings in zip(found, true.tolist(), magnetic.tolist(), strict=True):
+        row |= dict(zip(BEARINGS, bearings, strict=True))
     _place(drawn, elevation.grid.crs)
     return Guides(
         _plot_table(plots, found),
@@ -288,6 +297,21 @@ def _of_plot(guide: Guide) -> dict[str, Any]:
         "row_within_straight_share": None if straight is None else straight.within,
         "row_within_guided_share": None if guided is None else guided.within,
     }
+
+
+def _way(guide: Guide) -> float:
+    """Give the direction of the line nearest to the plot's middle there, from east [radians]."""
+    courses = [shapely.LineString(line.xy) for line in guide.lines if line.xy is not None]
+    if not courses:
+        return np.nan
+    middle = shapely.Point(guide.ground.xy.mean(axis=0))
+    course = courses[int(np.argmin(shapely.distance(courses, middle)))]
+    # Over a short stretch: a traced line's corners turn where the line as set does not.
+    at = np.clip(course.project(middle) + np.array([-1, 1]) * STRETCH_M, 0, course.length)
+    east, north = np.diff(
+        shapely.get_coordinates(shapely.line_interpolate_point(course, at)), axis=0
+    )[0]
+    return float(np.arctan2(north, east))
 
 
 def _of_structures(passed_over: float | None) -> dict[str, Any]:

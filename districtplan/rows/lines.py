@@ -200,29 +200,38 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
     heights = ground.height(ground.xy) + ground.xy @ ground.fall
     found = []
     for number, (height, pieces) in enumerate(zip(levels.heights, levels.pieces, strict=True)):
-        for piece in pieces:
+        sides = ((number - 1, heights < height), (number + 1, heights > height))
+        edges = [_reach(pieces, ground.xy[there]) for _, there in sides]
+        for place, piece in enumerate(pieces):
             course = _begun(piece, ground)
             places, along = stand(course, setting.peg_step_m, setting.turn_max_deg)
-            rows = []
-            for beside, edge in ((number - 1, heights < height), (number + 1, heights > height)):
+            gaps = []
+            for (beside, _), edge in zip(sides, edges, strict=True):
                 if 0 <= beside < len(levels.pieces):
                     rise = levels.heights[beside] - height
-                    gap = _gap(levels.pieces[beside], places, rise)
+                    gaps.append(_gap(levels.pieces[beside], places, rise))
                 else:
-                    # Up to the land furthest from the line, on that side of it.
-                    far = level_lines.away_from((piece,), ground.xy[edge]).distance
-                    gap = np.hypot(1, ground.slope) * far.max(initial=0.0, keepdims=True)
-                rows.append((gap, *pegs.share(gap, setting.spaces)))
-            (_, below, _), (gap, above, change) = rows
-            line = Line(course, places[0], int(below[0]), int(above[0]), None, None, places, along)
+                    gaps.append(np.hypot(1, ground.slope) * edge[place : place + 1])
+            rows = [pegs.share(gap, setting.spaces) for gap in gaps]
+            usual = [
+                int(np.median(count[np.isfinite(gap)])) if np.isfinite(gap).any() else 0
+                for gap, (count, _) in zip(gaps, rows, strict=True)
+            ]
+            down, up = usual
+            line = Line(course, places[0], down, up, None, None, places, along)
             if number + 1 < len(levels.pieces):
-                line = replace(line, gap_m=gap, rows=above, change=change)
+                above, change = rows[1]
+                line = replace(line, gap_m=gaps[1], rows=above, change=change)
             found.append(line)
     return tuple(found)
 
 
 def on_the_ground(ground: Ground, straight: Arc, setting: Setting) -> tuple[Line, ...]:
     """Say where lines start that a team levels without a curve from the raster.
+
+    They start one above the other, along one way up the slope through the middle of the plot: from
+    there to the next line the rows between are true, whatever the lines do on their way to the
+    edges.
 
     Parameters
     ----------
@@ -247,14 +256,18 @@ def on_the_ground(ground: Ground, straight: Arc, setting: Setting) -> tuple[Line
     between = max(round(wide / count) - 1, 0)
     outer = max(int(wide / count / 2), 0)
     far = 2 * (high - low) + np.hypot(*np.ptp(edge_of(ground.outline), axis=0))
+    centre = straight.along * (straight.along @ ground.xy.mean(axis=0))
     found = []
     for number in range(count):
-        middle = normal * (low + (number + 0.5) / count * (high - low))
-        middle = middle + straight.along * (straight.along @ [straight.x, straight.y])
+        middle = centre + normal * (low + (number + 0.5) / count * (high - low))
         chord = np.array([middle - far * straight.along, middle + far * straight.along])
         pieces = _pieces(chord, ground.outline, 0.0)
         if pieces:
-            start = _begun(pieces[0], ground)[0]
+            # Where the way leaves the plot, as near to it as the plot goes.
+            row = shapely.MultiLineString(pieces)
+            start = np.asarray(shapely.shortest_line(row, shapely.Point(middle)).coords)[0]
+            if ground.falls:
+                start = _begun(pieces[0], ground)[0]
             rows = (between if number else outer), (between if number + 1 < count else outer)
             found.append(Line(None, start, *rows, None, None, start[None], np.zeros(1)))
     return tuple(found)
@@ -431,6 +444,19 @@ def _begun(line: Floats, ground: Ground) -> Floats:
 def _downhill(line: Floats, height: Callable[[Floats], Floats]) -> Floats:
     start, end = height(line[[0, -1]]).tolist()
     return line if start >= end else line[::-1]
+
+
+def _reach(pieces: tuple[Floats, ...], xy: Floats) -> Floats:
+    """Give how far the land beside each piece of a line reaches: what no other piece is nearer to.
+
+    Land beyond a piece's ends isn't beside it: rows along it don't lie there.
+    """
+    if not len(xy):
+        return np.zeros(len(pieces))
+    away = [level_lines.away_from((piece,), xy) for piece in pieces]
+    far = np.array([np.where(one.beyond, np.inf, one.distance) for one in away])
+    own = (far.argmin(axis=0) == np.arange(len(pieces))[:, None]) & np.isfinite(far)
+    return np.asarray(np.where(own, far, 0.0).max(axis=1))
 
 
 def _gap(pieces: tuple[Floats, ...], places: Floats, rise: float) -> Floats:

@@ -474,6 +474,8 @@ def _guided(methods: list[str]) -> dict[str, Any]:
     return {
         "guide_kind": kind,
         "guide_lines": pd.array([1 if one else None for one in kind], dtype="Int64"),
+        "guide_bearing_true_deg": np.where(arc, 131.2, np.nan),
+        "guide_bearing_magnetic_deg": np.where(arc, 128.8, np.nan),
         "guide_floor_pct": np.where(either, np.where(arc, 0.7, 3.1), np.nan),
         "row_grade_straight_rms_pct": np.where(either, 4.2, np.nan),
         "row_grade_guided_rms_pct": np.where(arc, 0.8, np.nan),

@@ -145,7 +145,8 @@ def numbers_of(row, plan) -> list[str]:
     if not barred:
         amounts = (row[f"{good}_kg"] for good in ("seed", "npk", "urea", "manure"))
         said += [wording.kilograms(round(1000 * kg)) for kg in amounts if pd.notna(kg)]
-    bearing = row["row_bearing_magnetic_deg"]
+    drawn = row["guide_bearing_magnetic_deg"]
+    bearing = row["row_bearing_magnetic_deg"] if pd.isna(drawn) else drawn
     if row["row_method"] in {"straight", "guide lines"} and not barred and pd.notna(bearing):
         near = round(bearing) % 180
         said.append(f"{near:03d}° / {near + 180:03d}°")

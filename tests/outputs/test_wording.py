@@ -55,11 +55,12 @@ def test_the_district_in_a_sentence(small_results, texts, counts, beyond, said):
 
 def test_how_rows_are_laid_out(small_results, texts):
     assert " ".join(wording.rows_sentences(small_results, texts)) == (
-        "On 2 of 12 plots straight rows can follow the bearing printed here. Of the others, 2 need "
+        "On 1 of 12 plots straight rows can follow the bearing printed here. Of the others, 2 need "
         "a level for the first row, being steeper than 15 %, 2 need a guide line along the "
-        "contour, 1 is level enough for any direction, 3 must be measured on the ground and 2 are "
-        "not for beans: the guidance there is forest or perennial crops. On 1 plot rows would "
-        "drain onto a house, a road, a path or a neighbour: no rows before there is a safe outlet."
+        "contour, 1 is level enough for any direction, 3 must be measured on the ground, 1 must "
+        "wait until water has a safe way out and 2 are not for beans: the guidance there is forest "
+        "or perennial crops. On 1 plot rows would drain onto a house, a road, a path or a "
+        "neighbour: no rows before there is a safe outlet."
     )
 
 

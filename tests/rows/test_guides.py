@@ -213,7 +213,7 @@ def test_a_plot_in_a_gap_is_levelled_on_the_ground():
     lines = found.lines[found.lines["plot_id"] == "P0"]
     assert len(lines)
     assert lines.geometry.isna().all()
-    assert (lines["start_inside_m"] == 0).all()
+    assert (lines["start_inside_m"] > 10).any()
 
 
 def test_a_window_at_the_rasters_edge_is_cut():

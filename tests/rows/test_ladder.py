@@ -147,16 +147,41 @@ def test_no_curve_where_the_surface_errs_more_than_the_limit():
     assert "level on the ground" in seen
 
 
-def test_lines_to_be_levelled_on_the_ground_start_on_the_edge_and_fill_the_plot():
+def test_lines_to_be_levelled_on_the_ground_start_one_above_the_other():
     noise = 1.0 * correlated(np.random.default_rng(3), SIDE, 2.0)
     found = guided(lambda x, y: 3 * wavy(x, y), Error(1.0, 20.0), noise=noise)
     assert found.kind == "level on the ground"
-    edge = PLOT.boundary
-    for line in found.lines:
-        assert edge.distance(shapely.Point(line.start)) < 1e-6
-        assert line.rows_uphill <= 20
-    rows = sum(line.rows_uphill + 1 for line in found.lines) + found.lines[0].rows_downhill
+    starts = np.array([line.start for line in found.lines])
+    assert shapely.contains_xy(PLOT.buffer(1e-6), starts).all()
+    # The lowest and the highest, in corners, lie as near to the way as the plot goes.
+    up = np.diff(starts[1:-1], axis=0)
+    assert up == pytest.approx(np.broadcast_to(up[:1], up.shape), abs=1e-6)
+    assert up[0] @ found.ground.rise > 0
+    spaces = [line.rows_uphill + 1 for line in found.lines[:-1]]
+    apart = np.hypot(*up.T) * np.hypot(1, found.ground.slope)
+    assert apart == pytest.approx(0.5 * np.array(spaces[1:-1]), abs=0.25)
+    assert max(spaces) <= 21
+    rows = sum(spaces) + found.lines[-1].rows_uphill + found.lines[0].rows_downhill
     assert 90 < rows < 180
+
+
+def test_starts_keep_to_a_plot_that_bends_away_from_its_middle():
+    fitted = surface.fit(window(plane), Error(0.0, 0.0))
+    plot = OUTLINES["concave"]
+    lines = ladder.on_the_ground(plot, fitted, None, LIMITS).lines
+    assert len(lines) > 2
+    assert all(plot.buffer(1e-6).contains(shapely.Point(line.start)) for line in lines)
+
+
+def test_rows_beside_a_level_line_are_those_that_the_land_beside_it_holds():
+    """A ridge that falls along its crest: each flank is far from the other's lines."""
+    found = guided(lambda x, y: -0.15 * np.sqrt(y**2 + 16) - 0.05 * x)
+    assert found.kind == "level lines"
+    lowest = [line for line in found.lines if line.gap_m is not None][:2]
+    holds = np.ptp(shapely.get_coordinates(PLOT), axis=0).max() / 0.5 / 2
+    for line in (*lowest, found.lines[-1]):
+        assert 0 <= line.rows_downhill < holds * 1.2
+        assert 0 <= line.rows_uphill < holds * 1.2
 
 
 def test_an_arc_needs_a_bend_that_is_told():
@@ -186,7 +211,7 @@ def test_level_lines_are_level_and_their_gaps_add_up():
         spaces = line.gap_m / (line.rows + 1)
         known = ~np.isnan(spaces)
         assert (spaces[known] <= 0.6 + 1e-9).all()
-        assert line.rows_uphill == line.rows[0]
+        assert line.rows_uphill == np.median(line.rows[known])
 
 
 def test_a_saddle_has_pieces_of_a_line_on_both_sides():

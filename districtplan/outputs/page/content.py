@@ -218,7 +218,7 @@ def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:
 
 
 def _plots(results: Results, texts: Texts) -> dict[str, Any]:
-    plots = results.plots
+    plots = results.plots.assign(**wording.bearings_set_out(results.plots))
     shape = shapes.pack(plots["geometry"].to_numpy(), results.plots_crs)
     origin = shapes.origin_of(shape)
     found: dict[str, Any] = {

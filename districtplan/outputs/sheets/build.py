@@ -372,8 +372,10 @@ def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
         big = wording.both_ends(row["row_bearing_magnetic_deg"])
         return Headline(texts.say(f"sheets.headline.{title}"), big, tuple(notes))
     word = "level" if kind == "guide" else kind
-    if kind == "guide" and pd.notna(row["row_bearing_magnetic_deg"]):
-        ends = wording.both_ends(row["row_bearing_magnetic_deg"])
+    drawn = row["guide_bearing_magnetic_deg"]
+    middle = drawn if pd.notna(drawn) else row["row_bearing_magnetic_deg"]
+    if kind == "guide" and pd.notna(middle):
+        ends = wording.both_ends(middle)
         name = "standing" if plot.stands else "guide"
         note = texts.say(f"sheets.headline.{name}_note", ends=ends, date=date)
     elif kind == "measure":
