@@ -292,7 +292,8 @@ def _guided(
     in_rows, lines = laid
     on_raster, zone, raster_crs = lying.on_raster, lying.zone, lying.elevation.grid.crs
     beside = rows.with_standing(on_raster, lines.planted, lying.features, zone, raster_crs)
-    known = ground.merge(in_rows[["plot_id", "flow_strip_m2"]], on="plot_id")
+    of_rows = ["plot_id", "flow_strip_m2", "row_grade_design_pct", "row_fall_to"]
+    known = ground.merge(in_rows[of_rows], on="plot_id")
     guides = rows.guide_lines(
         beside.merge(known, on="plot_id", validate="one_to_one"),
         lying.elevation,

@@ -533,21 +533,22 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "row_end_ahead",
         "drainage",
-        "What lies at the end of straight rows that their bearing points to, likewise.",
+        "What lies at the end of rows that their bearing points to, likewise; of guided rows only "
+        "where the soil drains poorly, as seen straight on.",
         nullable=True,
     ),
     _text("row_end_behind", "drainage", "What lies at their other end, likewise.", nullable=True),
     _slope(
         "row_grade_design_pct",
-        "Fall that straight rows are to have: 0 where the soil drains, empty where they need one "
-        "and no safe end is known.",
+        "Fall that rows are to have: 0 where the soil drains, empty where they need one and no "
+        "safe end is known, and where guided rows need none.",
         "drainage",
         nullable=True,
     ),
     _text(
         "row_fall_to",
         "drainage",
-        "End that straight rows are to fall to where the soil drains poorly.",
+        "End that rows are to fall to where the soil drains poorly.",
         nullable=True,
     ),
     Column(
@@ -704,6 +705,15 @@ COLUMNS: tuple[Column, ...] = (
         0,
         None,
         nullable=True,
+    ),
+    Column(
+        "line_fall_pct",
+        "number",
+        "guide lines",
+        "%",
+        "Fall of the design from the start of the line on; 0 on the contour.",
+        0,
+        None,
     ),
     Column(
         "line_radius_m",

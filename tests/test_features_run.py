@@ -15,7 +15,7 @@ import shapely
 from districtplan import pipeline
 from districtplan.outputs import wording
 from districtplan.outputs.texts import Texts
-from tests.conftest import small_district, surface_raster, write_district
+from tests.conftest import small_district, square, surface_raster, write_district
 
 MORE = """\
 [soil]
@@ -183,3 +183,35 @@ def test_rows_never_run_any_direction_past_their_grade_limit(tmp_path):
         f"{text}[terrain]\nflat_slope_pct = 3\nrow_grade_limit_pct = 1\n", encoding="utf-8"
     )
     assert set(pipeline.find(path).plots["row_method"]) == {"straight"}
+
+
+def test_guide_lines_of_poorly_drained_plots_fall_to_the_grass(tmp_path):
+    """A round hill, grass north of one plot and nothing beside another: lines, pegs and page."""
+    raster = surface_raster(lambda x, y: 2000 - 0.25 * np.hypot(x - 100, y))
+    shapes = [square(raster, x, y, 90) for x, y in ((-60, 0), (-60, -150))]
+    names = {"plot_id": ["K0", "K1"], "village": ["Ostrabek"] * 2}
+    plots = gpd.GeoDataFrame(names, geometry=shapes, crs=raster.grid.crs)
+    path = write_district(tmp_path, plots, raster)
+    west, _, east, north = shapes[0].bounds
+    grass = shapely.box(west - 9, north, east + 9, north + 5)
+    gpd.GeoDataFrame({"kind": ["grass"]}, geometry=[grass], crs=plots.crs).to_file(
+        path.parent / "features.gpkg", driver="GPKG"
+    )
+    text = path.read_text(encoding="utf-8").replace(
+        "vertical_error_m = 0.1", "vertical_error_m = 0"
+    )
+    text = text.replace("[files]\n", '[files]\nfeatures = "features.gpkg"\n')
+    more = '[soil]\ndrainage = "poor"\n[rows]\nrow_grade_min_pct = 0.6\n'
+    path.write_text(text + more, encoding="utf-8")
+    results = pipeline.find(path)
+    found = results.plots.set_index("plot_id")
+    assert (found["row_method"] == "guide lines").all()
+    assert found.loc["K0", "row_fall_to"] == "north end"
+    assert found.loc["K1", "outlet_flags"] == ("outlet_before_fall",)
+    assert {plot_id for plot_id, _ in results.pegs.walks} == {"K0"}
+    for walk in results.pegs.walks.values():
+        assert walk.drop_cm == pytest.approx(0.6 * walk.leg_m)
+        assert walk.xy[-1, 1] > walk.xy[0, 1]
+    texts = Texts.load("en")
+    said = wording.method_sentence(results.plots.iloc[0].to_dict(), results.plan, texts)
+    assert "every line fall 0.6 % to the north end, where there is grass" in said

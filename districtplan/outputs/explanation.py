@@ -358,6 +358,8 @@ def _guides(case: _Case) -> list[Step]:
     said = wording.guide_sentence(row, case.texts)
     if said is None:
         return []
+    falls = wording.fall_sentence(row, case.results.plan, case.texts)
+    said = said if falls is None else f"{said} {falls}"
     if case.known("guide_floor_pct") and case.results.plan.elevation.vertical_error_m == 0:
         inputs = [case.say("guides.taken_as_true")]
     elif case.known("guide_floor_pct"):

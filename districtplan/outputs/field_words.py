@@ -6,18 +6,21 @@ stages, the plan and the handbook.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
+
+from districtplan.rows import STANDING, Tie
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Hashable, Iterator, Mapping
 
     from districtplan.handbook import Handbook
     from districtplan.inputs.marked_string import MarkedString, Marks
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Erosion, Plan, Practice
-    from districtplan.rows.corner import Tie
+    from districtplan.results import Results
     from districtplan.rows.pocket import Pocket, PocketRow
 
 TABLE = "setting_out"
@@ -115,6 +118,118 @@ def tie_words(tie: Tie, letter: str | None, plan: Plan, texts: Texts) -> str:
     if tie.inside_m >= AT_CORNER_M:
         said += texts.say("pegs.tie_inside", metres=tie.inside_m)
     return said
+
+
+def begins_words(line: Mapping[Hashable, Any], plan: Plan, texts: Texts) -> str:
+    """Say where a guide line starts.
+
+    Parameters
+    ----------
+    line : Mapping[Hashable, Any]
+        ``line`` and the columns made by guide lines.
+    plan : Plan
+        Its pace.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        A sentence: metres and paces along the edge from a named corner.
+    """
+    start = Tie(
+        line["start_corner"],
+        line["start_from_corner_m"],
+        line["start_way"],
+        line["start_inside_m"],
+        (line["start_longitude_deg"], line["start_latitude_deg"]),
+    )
+    said = tie_words(start, None, plan, texts)
+    return texts.say("sheets.pegs.begins", line=line["line"], start=said)
+
+
+def beside_words(line: Mapping[Hashable, Any], texts: Texts) -> list[str]:
+    """Count the rows on both sides of a guide line.
+
+    Parameters
+    ----------
+    line : Mapping[Hashable, Any]
+        The columns made by guide lines, or none of them.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        A sentence; none where they aren't known.
+    """
+    up, down = line.get("rows_uphill"), line.get("rows_downhill")
+    if pd.isna(up) or pd.isna(down):
+        return []
+    return [texts.say("sheets.pegs.beside", up=up, down=down)]
+
+
+def gap_words(pegs: pd.DataFrame, texts: Texts) -> list[str]:
+    """Say how many rows divide the gap above a level line, from where to where.
+
+    Parameters
+    ----------
+    pegs : pandas.DataFrame
+        ``peg_along_m`` and ``rows_in_gap`` of the pegs of one line, in the order of walking.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        A sentence; none where no gap lies above it.
+    """
+    known = pegs[pegs["rows_in_gap"].notna()]
+    if known.empty:
+        return []
+    rows = known["rows_in_gap"].to_numpy(np.int64)
+    changed = np.append(True, np.diff(rows) != 0)
+    along = known["peg_along_m"].to_numpy()[changed].tolist()
+    (_, first), *others = zip(along, rows[changed].tolist(), strict=True)
+    said = [texts.say("lines.gap", rows=first)]
+    said += [texts.say("lines.gap_from", metres=at, rows=count) for at, count in others]
+    return [texts.say("lines.gap_all", gaps=", ".join(said))]
+
+
+def lines_words(
+    lines: pd.DataFrame, pegs: pd.DataFrame, results: Results, texts: Texts
+) -> list[str]:
+    """Say of each guide line of a plot where it starts, how it falls and which rows lie beside it.
+
+    Parameters
+    ----------
+    lines : pandas.DataFrame
+        ``line`` and the columns made by guide lines.
+    pegs : pandas.DataFrame
+        Pegs of these lines: ``line``, ``peg_along_m`` and ``rows_in_gap``.
+    results : Results
+        The run, whose plan and handbook count.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        A sentence or two a line; none for structures that stand there, which are the lines.
+    """
+    span = results.handbook.number(TABLE, "line_level_span_m")
+    found = []
+    for line in lines[lines["guide_kind"] != STANDING].to_dict("records"):
+        said = [begins_words(line, results.plan, texts)]
+        if line["line_fall_pct"] > 0:
+            # A percent falls a centimetre in a metre.
+            cm = round(line["line_fall_pct"] * span, 1)
+            said.append(texts.say("lines.falls", cm=cm, metres=span))
+        said += beside_words(line, texts)
+        # From its last peg on a line has no rows beside it.
+        said += gap_words(pegs[pegs["line"] == line["line"]].iloc[:-1], texts)
+        found.append(" ".join(said))
+    return found
 
 
 def paces(metres: float, plan: Plan) -> int:

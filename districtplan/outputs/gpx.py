@@ -70,11 +70,14 @@ class Waypoint:
         Longitude, WGS 84 [degrees].
     latitude_deg : float
         Latitude, WGS 84 [degrees].
+    told : str | None
+        What is to be known there.
     """
 
     name: str
     longitude_deg: float
     latitude_deg: float
+    told: str | None = None
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
@@ -117,10 +120,16 @@ def _waypoints(
 ) -> dict[int, list[Waypoint]]:
     """Sort ends of lines by their plots' places."""
     found: dict[int, list[Waypoint]] = {}
+    span = results.handbook.number("setting_out", "line_level_span_m")
     for (plot_id, line), walk in results.pegs.walks.items():
         ends = zip(ENDS, walk.longitude_deg.tolist(), walk.latitude_deg.tolist(), strict=True)
+        # A percent falls a centimetre in a metre.
+        cm = round(float(walk.drop_cm.sum() / walk.leg_m.sum()) * span, 1)
+        falls = texts.say("gpx.falls", cm=cm, metres=span) if cm > 0 else None
         found.setdefault(place_of[plot_id], []).extend(
-            Waypoint(texts.say(f"gpx.{end}", plot_id=plot_id, line=line), longitude, latitude)
+            Waypoint(
+                texts.say(f"gpx.{end}", plot_id=plot_id, line=line), longitude, latitude, falls
+            )
             for end, longitude, latitude in ends
         )
     return found
@@ -175,7 +184,10 @@ def write(title: str, tracks: Sequence[Track], waypoints: Sequence[Waypoint], da
     _text(metadata, "time", f"{day.isoformat()}T00:00:00Z")
     for point in waypoints:
         place = np.array([[point.longitude_deg, point.latitude_deg]])
-        _text(_points(root, "wpt", place)[0], "name", point.name)
+        (waypoint,) = _points(root, "wpt", place)
+        _text(waypoint, "name", point.name)
+        if point.told is not None:
+            _text(waypoint, "desc", point.told)
     for track in tracks:
         trk = ET.SubElement(root, "trk")
         _text(trk, "name", track.name)

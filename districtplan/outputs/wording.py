@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import geodesy
-from districtplan.rows import EITHER, INSIDE, NOT_KNOWN, REFUSED, SAFE
+from districtplan.rows import EITHER, INSIDE, NOT_KNOWN, REFUSED, SAFE, STANDING
 from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
@@ -531,7 +531,12 @@ def method_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[s
         return [*refusal, *said, *ends]
     guided = guide_sentence(row, texts)
     if guided is not None:
-        said += [guided, texts.say("ends.guided")]
+        said.append(guided)
+    falls = fall_sentence(row, plan, texts)
+    if falls is not None:
+        return [*said, falls]
+    if guided is not None:
+        said.append(texts.say("ends.along_lines"))
     if plan.soil.drainage == "poor" and row["row_method_reason"] not in LEVEL_REASONS:
         said.append(texts.say("doubt.drains_poorly", plan=plan))
     return said
@@ -685,6 +690,34 @@ def guide_sentence(row: Mapping[str, Any], texts: Texts) -> str | None:
     return texts.say(
         f"guides.{kind.replace(' ', '_')}", no_curve=no_curve, lines=lines, **within, **row
     )
+
+
+def fall_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
+    """Say what fall lines that rows follow are to have where the soil drains poorly.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose limits the sentence names.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where they are level.
+    """
+    if plan.soil.drainage != "poor" or row["guide_kind"] == STANDING:
+        return None
+    if pd.isna(row["guide_kind"]) or pd.isna(row["row_end_ahead"]):
+        return None
+    values = {"plan": plan, **_fall_outlet(row, texts), **_both_ends(row, texts), **row}
+    if pd.isna(row["row_grade_design_pct"]):
+        return texts.say("ends.outlet_before_fall", **values)
+    key = "guided_either" if row["row_fall_to"] == EITHER else "guided"
+    return texts.say(f"ends.{key}", **values)
 
 
 def district_sentences(results: Results, texts: Texts) -> list[str]:

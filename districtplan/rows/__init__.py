@@ -5,7 +5,7 @@ from __future__ import annotations
 from districtplan.rows.around import Around
 from districtplan.rows.control import Pegs, Rows, control_pegs, first_long
 from districtplan.rows.corner import Tie
-from districtplan.rows.drain import EITHER, FLAGS, drain
+from districtplan.rows.drain import EITHER, FLAGS, SIDES, drain
 from districtplan.rows.draw import draw
 from districtplan.rows.ends import INSIDE, NOT_KNOWN, REFUSED, SAFE
 from districtplan.rows.guides import GUIDE_FLAGS, Guides, guide_lines
@@ -28,6 +28,7 @@ __all__ = [
     "NOT_KNOWN",
     "REFUSED",
     "SAFE",
+    "SIDES",
     "STANDING",
     "Around",
     "Clear",

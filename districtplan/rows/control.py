@@ -2,9 +2,9 @@
 
 The row is the first long one, counted downhill: the very first may be a few metres in a corner, and
 rows laid beside so short a line would go astray. A line on the contour is designed level, so that
-its drops are 0, whatever the raster says. Rows that are to fall to a safe end are set out from
-their high end, each peg lower than the last by the design; where they must fall and no safe end is
-known they aren't pegged.
+its drops are 0, whatever the raster says. Rows and guide lines that are to fall to a safe end are
+set out from their high end, each peg lower than the last by the design; where they must fall and
+no safe end is known they aren't pegged.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 METHOD, BEANS = "straight", "beans"
 LEVEL_PCT = 0.0
-"""Grade of lines on the contour, guide lines among them [%]."""
+"""Grade of lines on the contour [%]."""
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,10 @@ def control_pegs(
     laid = (plots["row_method"] == METHOD) & plots["row_grade_design_pct"].notna()
     straight = plots[laid].set_index("plot_id")
     chosen = first_long(lines.table[lines.table["plot_id"].isin(straight.index)], share)
-    found = [*_rows(chosen, straight, sites), *_drawn(guides, zone)]
+    known = plots["plot_id"]
+    if plan.soil.drainage == "poor":
+        known = known[plots["row_grade_design_pct"].notna()]
+    found = [*_rows(chosen, straight, sites), *_drawn(guides, set(known), zone)]
     pegged = [_pegged(line, sites[line.plot_id], rules) for line in found]
     ends = np.array([xy[[0, -1]] for xy, _ in pegged]).reshape(-1, 2)
     longitude, latitude = (
@@ -210,18 +213,20 @@ def _from_corner(course: shapely.LineString, site: Site) -> shapely.LineString:
     return course if first.along_m <= last.along_m else course.reverse()
 
 
-def _drawn(guides: Guides, zone: CRS) -> list[_Line]:
+def _drawn(guides: Guides, known: set[str], zone: CRS) -> list[_Line]:
     # What stands there is the line: nothing is to be pegged.
     pegged = guides.lines["geometry"].notna() & guides.lines["guide_kind"].ne(STANDING)
-    lines = guides.lines[pegged]
+    lines = guides.lines[pegged & guides.lines["plot_id"].isin(known)]
     if not len(lines):
         return []
     moved = geodesy.reproject(lines["geometry"].to_numpy(dtype=object), guides.crs, zone)
     places = geodesy.reproject(guides.pegs["geometry"].to_numpy(dtype=object), guides.crs, zone)
     pegs = dict(iter(guides.pegs.assign(geometry=places).groupby(["plot_id", "line"], sort=False)))
     return [
-        _Line(plot_id, int(number), course, pegs[plot_id, number])
-        for plot_id, number, course in zip(lines["plot_id"], lines["line"], moved, strict=True)
+        _Line(plot_id, int(number), course, pegs[plot_id, number], fall)
+        for plot_id, number, fall, course in zip(
+            *(lines[name] for name in ("plot_id", "line", "line_fall_pct")), moved, strict=True
+        )
     ]
 
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 FLAGS = ("no_safe_outlet", "outlet_before_fall")
 """What ``outlet_flags`` may hold."""
 
+STRAIGHT, GUIDED = "straight", "guide lines"
 EITHER = "either end"
 SIDES = (
     "north end",
@@ -61,6 +62,9 @@ def drain(
     than the least as rows may err 19 times in 20, and with the same error again it stays within the
     limit. Elsewhere a level must give rows their fall.
 
+    Rows that follow guide lines are given the least fall, to an end that is safe as seen along the
+    bearing at their middle; which end of them is low isn't told.
+
     Parameters
     ----------
     plots : pandas.DataFrame
@@ -84,7 +88,7 @@ def drain(
         ``plot_id`` and the columns that :mod:`districtplan.tables` gives the step.
     """
     ground = ground.set_index("plot_id").loc[plots["plot_id"]].reset_index()
-    chosen = np.flatnonzero(ground["row_method"] == "straight")
+    chosen = np.flatnonzero(_asked(ground, plan))
     of = ground.iloc[chosen]
     place = (plots[name].to_numpy()[chosen] for name in ("longitude_deg", "latitude_deg"))
     ahead, behind = ends(
@@ -125,6 +129,15 @@ def drain(
     return ground, tables.check(table, ("plot_id", *tables.made_by("drainage")))
 
 
+def _asked(ground: pd.DataFrame, plan: Plan) -> Bools:
+    """Say which rows are looked at: straight ones, and guided ones where they need a fall."""
+    asked = ground["row_method"].to_numpy() == STRAIGHT
+    if plan.soil.drainage == "poor":
+        known = ground["row_bearing_grid_deg"].notna().to_numpy()
+        asked = asked | ((ground["row_method"].to_numpy() == GUIDED) & known)
+    return np.asarray(asked)
+
+
 @dataclass(frozen=True)
 class _Wanted:
     """What fall rows are to have, a value a plot."""
@@ -143,7 +156,8 @@ def _grade(of: pd.DataFrame, plan: Plan, times: float) -> Floats:
     error = np.minimum(times * np.radians(of["row_bearing_se_deg"].to_numpy()), np.pi / 2)
     least = np.maximum(slope * np.sin(error), max(plan.rows.row_grade_min_pct, DUST))
     read = of["row_bearing_measured_true_deg"].notna().to_numpy()
-    return np.where((np.abs(along) > least) & ~read, along, 0.0)
+    sure = (of["row_method"].to_numpy() == STRAIGHT) & ~read
+    return np.where((np.abs(along) > least) & sure, along, 0.0)
 
 
 def _wanted(of: pd.DataFrame, grade: Floats, ahead: Bools, behind: Bools, plan: Plan) -> _Wanted:
@@ -167,6 +181,7 @@ def _wanted(of: pd.DataFrame, grade: Floats, ahead: Bools, behind: Bools, plan: 
     more = np.maximum(least + err - toward * grade, 0)
     held = (toward != 0) & (least + 2 * err <= limit) & (more < slope) & ~np.isnan(downslope)
     held &= of["row_bearing_measured_true_deg"].isna().to_numpy()
+    held &= of["row_method"].to_numpy() == STRAIGHT
     turn = np.degrees(np.arcsin(np.divide(more, slope, out=none.copy(), where=held)))
     # Towards the fall: clockwise where it lies to the right of the end that rows are to fall to.
     right = np.sin(np.radians(downslope - bearing)) * toward > 0

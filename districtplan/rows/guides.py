@@ -14,9 +14,10 @@ from districtplan.rows import curved, ladder, lines
 from districtplan.rows.around import Around
 from districtplan.rows.band import families
 from districtplan.rows.corner import tie
+from districtplan.rows.drain import SIDES
 from districtplan.rows.ladder import Guide, Limits
 from districtplan.rows.level_lines import LevelLines
-from districtplan.rows.lines import Ground, Setting
+from districtplan.rows.lines import LEVEL, Ground, Setting
 from districtplan.rows.pegs import Spaces
 
 if TYPE_CHECKING:
@@ -101,7 +102,8 @@ def guide_lines(
         ``row_bearing_true_deg``, ``declination_deg``, ``row_grade_limit_pct``, ``slope_used_pct``
         and ``row_arc_radius_m``; and of the rows ``flow_strip_m2``, unknown where water runs
         through the plot but nobody knows where: no line with a course is drawn there, lest it
-        cross.
+        cross; and ``row_grade_design_pct`` and ``row_fall_to``, the fall that lines are to have,
+        none where empty.
     elevation : Elevation
         The raster.
     plan : Plan
@@ -143,6 +145,7 @@ def guide_lines(
         bent["flow_strip_m2"].isna().tolist(),
         bent["row_arc_radius_m"].notna().tolist(),
         angle.tolist(),
+        _falls(bent, angle),
         strict=True,
     )
     for number, (plot_id, outline, land, standing, limit, slope, *rest) in enumerate(rows):
@@ -180,6 +183,19 @@ def guide_lines(
     )
 
 
+def _falls(plots: pd.DataFrame, angle: Floats) -> list[tuple[float, float]]:
+    """Give the fall that lines are to have to the east and to the north [1]."""
+    design = plots["row_grade_design_pct"].fillna(0).to_numpy() / 100
+    ends = plots["row_fall_to"].to_numpy(dtype=object)
+    side = np.array([SIDES.index(end) if end in SIDES else np.nan for end in ends])
+    away = np.radians(side * 360 / len(SIDES) - plots["row_bearing_true_deg"].to_numpy())
+    # Where either end will do, all lines fall to the end that the bearing points to.
+    toward = np.where(np.cos(away) < 0, -design, design)
+    return list(
+        zip((toward * np.cos(angle)).tolist(), (toward * np.sin(angle)).tolist(), strict=True)
+    )
+
+
 class _Asked(NamedTuple):
     """A plot to be guided; the bearing is from east, anticlockwise [radians], grades [1]."""
 
@@ -191,6 +207,7 @@ class _Asked(NamedTuple):
     crossed: bool
     bends: bool
     bearing: float
+    fall: tuple[float, float]
 
 
 class _Rules:
@@ -224,16 +241,22 @@ class _Rules:
         # Where nothing is planted lines are drawn all the same: someone may plant it yet.
         local = frame.local(plot.outline if plot.planted.is_empty else plot.planted)
         if surface is None:
-            return frame, _levelled(local, plot.bearing, plot.slope, self._setting), None
-        limits, bearing = self._limits(plot.limit), plot.bearing
+            return frame, _levelled(local, plot, self._setting), None
+        bearing: float | None = plot.bearing
+        limits = self._limits(plot.limit)
         beside = ladder.Beside(None, None)
         if plot.standing is not None:
             courses = [frame.to(np.asarray(line.coords)[:, :2]) for line in plot.standing.geoms]
             beside = ladder.beside(local, surface, tuple(courses), bearing, limits)
+        if beside.guide is not None and not plot.crossed:
+            return frame, beside.guide, beside.passed_over
+        if plot.fall != LEVEL:
+            # What is left of the limit, and the bearing that falls as the lines do.
+            limits, bearing = self._limits(_left(plot)), None
         if plot.crossed:
-            guide = ladder.on_the_ground(local, surface, bearing, limits)
+            guide = ladder.on_the_ground(local, surface, bearing, limits, plot.fall)
         else:
-            guide = beside.guide or ladder.guide(local, surface, bearing, limits, bends=plot.bends)
+            guide = ladder.guide(local, surface, bearing, limits, bends=plot.bends, fall=plot.fall)
         return frame, guide, beside.passed_over
 
     def _limits(self, grade: float) -> Limits:
@@ -251,18 +274,28 @@ class _Rules:
         )
 
 
-def _levelled(outline: Outline, bearing: float, slope: float, setting: Setting) -> Guide:
+def _left(plot: _Asked) -> float:
+    """Say what the design's fall leaves of the limit: half of it at least."""
+    return max(plot.limit - float(np.hypot(*plot.fall)), plot.limit / 2)
+
+
+def _levelled(outline: Outline, plot: _Asked, setting: Setting) -> Guide:
     """Guide a plot whose surroundings the raster doesn't know: a plane of the plot's slope."""
-    rows = replace(ladder.straight_rows(outline), angle=bearing)
-    rise = slope * np.array([-rows.along[1], rows.along[0]])
+    rows = replace(ladder.straight_rows(outline), angle=plot.bearing)
+    rise = plot.slope * np.array([-rows.along[1], rows.along[0]])
     xy = ladder.points(outline)
-    ground = Ground(outline, lambda at: at @ rise, xy, rise, slope)
+    ground = Ground(outline, lambda at: at @ rise, xy, rise, plot.slope, plot.fall)
     starts = lines.on_the_ground(ground, rows, setting)
     return Guide("level on the ground", starts, None, None, None, ground)
 
 
 def _of_plot(guide: Guide) -> dict[str, Any]:
-    straight, guided = guide.straight, guide.guided
+    # Grades are those that rows have beside the fall of the design.
+    fall = np.hypot(*guide.ground.fall)
+    straight, guided = (
+        None if of is None else of._replace(rms=float(np.hypot(of.rms, fall)))
+        for of in (guide.straight, guide.guided)
+    )
     return {
         "guide_kind": guide.kind,
         "guide_lines": len(guide.lines),
@@ -304,6 +337,7 @@ def _of_line(line: Line, guide: Guide, outline: Outline, frame: Frame) -> dict[s
     (way,) = tie(outline, line.start[None], (east, north))
     return {
         "line_length_m": None if line.xy is None else float(line.along_m[-1]),
+        "line_fall_pct": 100 * float(np.hypot(*guide.ground.fall)),
         "line_radius_m": line.radius_m,
         "line_centre_side": centre,
         "peg_step_m": step,

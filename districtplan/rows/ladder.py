@@ -19,11 +19,11 @@ import shapely
 from districtplan.rows import arc, grade, level_lines, lines, sag, sectors
 from districtplan.rows.arc import Arc
 from districtplan.rows.level_lines import LevelLines
-from districtplan.rows.lines import Ground
+from districtplan.rows.lines import LEVEL, Ground
 from districtplan.rows.sectors import Sector
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
@@ -136,10 +136,14 @@ class Beside(NamedTuple):
 
 
 class _Land(NamedTuple):
+    """A plot; its surface is raised by what lines are to fall, so that on it they are level."""
+
     outline: Outline
     surface: Surface
     xy: Floats
     gradient: Floats
+    fall: tuple[float, float]
+    height: Callable[[Floats], Floats]
 
 
 class _Step(NamedTuple):
@@ -190,7 +194,13 @@ def straight_rows(outline: Outline) -> Arc:
 
 
 def guide(
-    outline: Outline, surface: Surface, bearing: float | None, limits: Limits, *, bends: bool = True
+    outline: Outline,
+    surface: Surface,
+    bearing: float | None,
+    limits: Limits,
+    *,
+    bends: bool = True,
+    fall: tuple[float, float] = LEVEL,
 ) -> Guide:
     """Choose what guides the rows of a plot.
 
@@ -207,13 +217,16 @@ def guide(
     bends : bool, default True
         Whether the bend of the rows stands out of the raster's error; without it no one arc is
         drawn over the whole plot.
+    fall : tuple[float, float], default level
+        Fall that lines are to have to the east and to the north; the limits are those of what rows
+        add to it [1].
 
     Returns
     -------
     Guide
         The fewest lines that keep the rows within the limit; else those that come nearest.
     """
-    land = _land(outline, surface)
+    land = _land(outline, surface, fall)
     first = _straight(land, bearing, limits)
     if first.grades.within >= limits.within:
         return _drawn(land, first, first, limits.setting)
@@ -229,7 +242,11 @@ def guide(
 
 
 def on_the_ground(
-    outline: Outline, surface: Surface, bearing: float | None, limits: Limits
+    outline: Outline,
+    surface: Surface,
+    bearing: float | None,
+    limits: Limits,
+    fall: tuple[float, float] = LEVEL,
 ) -> Guide:
     """Guide a plot by lines that the team levels, without a curve from the surface.
 
@@ -243,13 +260,15 @@ def on_the_ground(
         Direction of straight rows from east, anticlockwise [radians]; None takes the best.
     limits : Limits
         What rows are held to.
+    fall : tuple[float, float], default level
+        Fall that lines are to have to the east and to the north [1].
 
     Returns
     -------
     Guide
         How many lines, where they start and how many rows lie between.
     """
-    land = _land(outline, surface)
+    land = _land(outline, surface, fall)
     return _without_course(land, _straight(land, bearing, limits), limits)
 
 
@@ -311,9 +330,10 @@ def beside(
     return Beside(_drawn(land, straight, guided, limits.setting), None)
 
 
-def _land(outline: Outline, surface: Surface) -> _Land:
+def _land(outline: Outline, surface: Surface, fall: tuple[float, float] = LEVEL) -> _Land:
     xy = points(outline)
-    return _Land(outline, surface, xy, surface.gradient(xy))
+    seen = surface if fall == LEVEL else surface.tilted(np.array(fall))
+    return _Land(outline, seen, xy, seen.gradient(xy), fall, surface.height)
 
 
 def _straight(land: _Land, bearing: float | None, limits: Limits) -> _Step:
@@ -350,8 +370,19 @@ def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:
     most = across / (limits.rows_between * limits.setting.spaces.usual_m)
     for count in (count for count in COUNTS if count == 1 or count <= most):
         levels = level_lines.place(contours, heights, count)
+        levels = _one_way(levels, land.fall, limits.setting.line_m)
         if levels.pieces:
             yield _by_levels(land, levels, heights, limits)
+
+
+def _one_way(levels: LevelLines, fall: tuple[float, float], shortest: float) -> LevelLines:
+    """Break lines that are to fall where they turn back."""
+    return levels._replace(
+        pieces=tuple(
+            tuple(part for piece in pieces for part in lines.one_way(piece, fall, shortest))
+            for pieces in levels.pieces
+        )
+    )
 
 
 def _by_arcs(land: _Land, kind: str, parts: tuple[Sector, ...], limits: Limits) -> _Step:
@@ -382,7 +413,8 @@ def _by_levels(land: _Land, levels: LevelLines, heights: Floats, limits: Limits)
 
 def _ground(land: _Land) -> Ground:
     slope = float(np.mean(np.hypot(*land.gradient.T)))
-    return Ground(land.outline, land.surface.height, land.xy, land.gradient.mean(axis=0), slope)
+    rise = land.gradient.mean(axis=0) - land.fall
+    return Ground(land.outline, land.height, land.xy, rise, slope, land.fall)
 
 
 def _drawn(land: _Land, first: _Step, best: _Step, setting: Setting) -> Guide:

@@ -8,6 +8,7 @@ are on the ground: a map distance times √(1 + slope²), or with the known diff
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
@@ -19,7 +20,7 @@ from districtplan.rows.sectors import Sector
 from districtplan.rows.setting_out import stand
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
@@ -35,6 +36,8 @@ CHORD_M = 0.01
 """How far a drawn arc's chords may lie beside it [m]."""
 EDGE_M = 1.0
 """Step along a plot's edge at which its reach is looked at [m]."""
+LEVEL = (0.0, 0.0)
+"""Fall to the east and to the north of lines on the contour [1]."""
 
 
 class Ground(NamedTuple):
@@ -52,6 +55,8 @@ class Ground(NamedTuple):
         Mean gradient, shape (2,) [1].
     slope : float
         Mean slope [1].
+    fall : tuple[float, float]
+        Fall of the lines' design to the east and to the north; none on the contour [1].
     """
 
     outline: Outline
@@ -59,6 +64,18 @@ class Ground(NamedTuple):
     xy: Floats
     rise: Floats
     slope: float
+    fall: tuple[float, float] = LEVEL
+
+    @property
+    def falls(self) -> bool:
+        """Tell whether lines are designed to fall.
+
+        Returns
+        -------
+        bool
+            Whether they are.
+        """
+        return self.fall != LEVEL
 
 
 @dataclass(frozen=True)
@@ -179,13 +196,15 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
     tuple[Line, ...]
         The lines, the lowest first.
     """
-    heights = ground.height(ground.xy)
+    # Lines that fall are level but for their fall.
+    heights = ground.height(ground.xy) + ground.xy @ ground.fall
     found = []
     for number, (height, pieces) in enumerate(zip(levels.heights, levels.pieces, strict=True)):
         sides = ((number - 1, heights < height), (number + 1, heights > height))
         edges = [_reach(pieces, ground.xy[there]) for _, there in sides]
         for place, piece in enumerate(pieces):
-            places, along = stand(_eastward(piece), setting.peg_step_m, setting.turn_max_deg)
+            course = _begun(piece, ground)
+            places, along = stand(course, setting.peg_step_m, setting.turn_max_deg)
             gaps = []
             for (beside, _), edge in zip(sides, edges, strict=True):
                 if 0 <= beside < len(levels.pieces):
@@ -199,7 +218,7 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
                 for gap, (count, _) in zip(gaps, rows, strict=True)
             ]
             down, up = usual
-            line = Line(_eastward(piece), places[0], down, up, None, None, places, along)
+            line = Line(course, places[0], down, up, None, None, places, along)
             if number + 1 < len(levels.pieces):
                 above, change = rows[1]
                 line = replace(line, gap_m=gaps[1], rows=above, change=change)
@@ -247,6 +266,8 @@ def on_the_ground(ground: Ground, straight: Arc, setting: Setting) -> tuple[Line
             # Where the way leaves the plot, as near to it as the plot goes.
             row = shapely.MultiLineString(pieces)
             start = np.asarray(shapely.shortest_line(row, shapely.Point(middle)).coords)[0]
+            if ground.falls:
+                start = _begun(pieces[0], ground)[0]
             rows = (between if number else outer), (between if number + 1 < count else outer)
             found.append(Line(None, start, *rows, None, None, start[None], np.zeros(1)))
     return tuple(found)
@@ -338,8 +359,8 @@ def _of_arc(ground: Ground, rows: Arc, setting: Setting) -> list[Line]:
         step = pegs.string_step(radius, ground.slope, setting.string_grade, step)
     found = []
     for piece in _pieces(course, ground.outline, setting.line_m):
-        for part in sag.broken(piece, ground.height, setting.sag_m):
-            line = _downhill(part, ground.height)
+        for part in _parts(piece, ground, setting):
+            line = _begun(part, ground) if ground.falls else _downhill(part, ground.height)
             places, along = stand(line, step, setting.turn_max_deg)
             inward = None if radius is None else not uphill
             found.append(Line(line, line[0], down, up, radius, inward, places, along))
@@ -409,6 +430,48 @@ def edge_of(outline: Outline) -> Floats:
         Places, shape (points, 2) [m].
     """
     return np.asarray(shapely.get_coordinates(shapely.segmentize(outline, EDGE_M)))
+
+
+def _parts(piece: Floats, ground: Ground, setting: Setting) -> Iterator[Floats]:
+    """Break a line where it would turn back uphill, and where water would stand in it."""
+    for part in one_way(piece, ground.fall, setting.line_m):
+        yield from sag.broken(part, ground.height, setting.sag_m)
+
+
+def one_way(line: Floats, fall: tuple[float, float], shortest: float) -> list[Floats]:
+    """Break a line that is to fall where it turns back: from there on it would rise.
+
+    Parameters
+    ----------
+    line : numpy.ndarray
+        The line, shape (points, 2) [m].
+    fall : tuple[float, float]
+        Fall of its design to the east and to the north [1].
+    shortest : float
+        Shorter parts are left out [m].
+
+    Returns
+    -------
+    list[numpy.ndarray]
+        Its parts, each of which goes one way, or square to it; those shorter than asked only where
+        there is no longer one. The line itself where it isn't to fall.
+    """
+    way = np.diff(line, axis=0) @ fall
+    if not (way.any() and (way < 0).any() and (way > 0).any()):
+        return [line]
+    ahead = np.flatnonzero(way)
+    turns = ahead[1:][np.diff(np.sign(way[ahead])) != 0]
+    parts = [line[first : last + 1] for first, last in pairwise([0, *turns.tolist(), len(way)])]
+    length = [float(np.hypot(*np.diff(part, axis=0).T).sum()) for part in parts]
+    least = min(shortest, max(length))
+    return [part for part, metres in zip(parts, length, strict=True) if metres >= least]
+
+
+def _begun(line: Floats, ground: Ground) -> Floats:
+    """Turn a line so that it starts in the west, or where it is to fall from."""
+    if ground.falls:
+        return line if (line[-1] - line[0]) @ ground.fall >= 0 else line[::-1]
+    return _eastward(line)
 
 
 def _eastward(line: Floats) -> Floats:

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -157,6 +157,25 @@ class Surface:
     def __init__(self, heights: Heights, doubt: Doubt) -> None:
         self.heights = heights
         self.doubt = doubt
+
+    def tilted(self, fall: Floats) -> Surface:
+        """Give the surface on which lines that fall are level.
+
+        Parameters
+        ----------
+        fall : numpy.ndarray
+            Fall wanted of lines to the east and to the north, shape (2,) [1].
+
+        Returns
+        -------
+        Surface
+            The same surface, raised by as much as a line would have fallen on its way. Its contours
+            fall by ``fall`` in each metre that they go on that way: by the cosine less where they
+            turn away from it.
+        """
+        own = self.heights
+        raised = own.z + np.add.outer(fall[1] * own.y, fall[0] * own.x)
+        return Surface(replace(own, z=raised), self.doubt)
 
     @functools.cached_property
     def _spline(self) -> RectBivariateSpline:

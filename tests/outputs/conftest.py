@@ -305,6 +305,7 @@ def make_guides(plots: pd.DataFrame) -> Guides:
             "guide_kind": bent["guide_kind"].to_numpy(),
             "line": pd.array([1, 1], dtype="Int64"),
             "line_length_m": [40.4, np.nan],
+            "line_fall_pct": [0.0, 0.0],
             "line_radius_m": [101.0, np.nan],
             "line_centre_side": ["uphill", None],
             "peg_step_m": [8.1, np.nan],

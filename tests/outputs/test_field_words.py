@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from pyproj import CRS, Transformer
@@ -16,6 +17,7 @@ from districtplan.outputs.field_words import (
     LEVELS,
     bears_words,
     level_words,
+    lines_words,
     paces,
     pocket_words,
     string_line,
@@ -167,3 +169,25 @@ def test_a_peg_is_no_stake(texts):
     for section in ("level", "pegs", "string", "pocket"):
         for text in texts.section(section).values():
             assert not re.search(r"\bstakes?\b", text)
+
+
+def test_each_guide_line_says_where_it_starts_and_which_rows_lie_beside_it(small_results, texts):
+    lines = small_results.guides.lines.iloc[:1].assign(line_fall_pct=0.3)
+    pegs = pd.DataFrame(
+        {
+            "line": 1,
+            "peg_along_m": [0.0, 10.0, 20.0, 30.0, 34.0],
+            "rows_in_gap": pd.array([24, 24, 25, 24, 27], dtype="Int64"),
+        }
+    )
+    (said,) = lines_words(lines, pegs, small_results, texts)
+    assert "Line 1 starts 12.5 m (17 paces) along the edge from the south-west corner" in said
+    assert "it falls 3 cm in 10 m" in said
+    assert "Rows: 38 uphill, 40 downhill." in said
+    assert "24 at its start, 25 from 20 m along it on, 24 from 30 m along it on." in said
+    (level,) = lines_words(lines.assign(line_fall_pct=0.0), pegs[:0], small_results, texts)
+    assert "falls" not in level
+    assert "gap" not in level
+    # What stands there is found by looking.
+    standing = lines.assign(guide_kind="standing structures")
+    assert not lines_words(standing, pegs, small_results, texts)

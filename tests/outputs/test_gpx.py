@@ -175,6 +175,19 @@ def test_gpxpy_reads_the_same(files, small_results, ends):
         assert read.waypoints[0].name == f"{here['plot_id'].iloc[0]} line 1 start"
 
 
+def test_a_line_that_falls_says_so_at_its_ends(with_ends, texts):
+    walks = {
+        at: dataclasses.replace(walk, drop_cm=0.4 * walk.leg_m * (at[1] - 1))
+        for at, walk in with_ends.pegs.walks.items()
+    }
+    pegs = dataclasses.replace(with_ends.pegs, walks=walks)
+    for content in gpx.render(dataclasses.replace(with_ends, pegs=pegs), texts).values():
+        assert faults(content) == []
+        for point in gpxpy.parse(content.decode()).waypoints:
+            falls = "The line falls 4 cm in 10 m from its start to its end."
+            assert point.description == (falls if "line 2" in point.name else None)
+
+
 def test_gdal_reads_the_same(files, small_results, tmp_path):
     counted = 0
     for content in files.values():

@@ -367,6 +367,27 @@ def test_a_plot_to_level_on_the_ground_has_no_line(small_results, written):
     assert sum(of_plot) == 1
 
 
+def test_cards_say_where_guide_lines_start(small_results, texts, monkeypatch):
+    def told(results):
+        notes = data_of(page.render(results, texts)["index.html"].decode())["plots"]["notes"]
+        ids = results.plots["plot_id"].tolist()
+        return {
+            ids[int(at)]: [notes["texts"][one] for one in said]
+            for at, said in notes["lines"].items()
+        }
+
+    said = told(small_results)
+    assert set(said) == {"<b>B2</b>", "109"}
+    assert said["109"][0].startswith("Line 1 starts 3.0 m (4 paces) along the edge from the north-")
+    plots = small_results.plots.copy()
+    plots["outlet_flags"] = [
+        ("no_safe_outlet",) if plot_id == "109" else () for plot_id in plots["plot_id"]
+    ]
+    assert set(told(replace(small_results, plots=plots))) == {"<b>B2</b>"}
+    monkeypatch.setattr(content, "LINES_TOLD_MAX", 1)
+    assert all("layers guide_lines" in one for (one,) in told(small_results).values())
+
+
 def test_lines_that_would_make_the_page_too_large_are_counted(small_results, monkeypatch):
     monkeypatch.setattr(lines, "VERTICES_MAX", 3)
     flow = lines.flow(small_results, (33.0, -9.0))

@@ -137,6 +137,8 @@ def test_a_click_on_a_plot_shows_its_numbers(browser, written, small_results, tm
             else:
                 assert bearing == row["row_method"]
             assert f"Planting holes {row['holes']:,}" in card
+            guided = row["row_method"] == "guide lines"
+            assert ("Line 1 starts" in card) == guided
     assert seen.faults() == []
 
 

@@ -19,9 +19,9 @@ from shapely import LineString
 
 from districtplan.handbook import packaged
 from districtplan.outputs import sheets, wording
-from districtplan.outputs.sheets import paper, plot_page
+from districtplan.outputs.sheets import care_pictures, paper, plot_page
 from districtplan.outputs.sheets import pictures as pictures_of
-from districtplan.outputs.sheets.build import sheets_of
+from districtplan.outputs.sheets.build import common, sheets_of
 from districtplan.outputs.sheets.laid import PEGS_PRINTED_MAX
 from districtplan.outputs.sheets.paper import TEXT_PT, Paper
 from districtplan.outputs.sheets.pegs import pegs_table
@@ -234,6 +234,29 @@ def test_every_sheet_has_all_cautions(files, texts, all_results):
                 assert key == "title" or said in after, (name, key)
 
 
+def test_care_is_drawn_beside_its_words_within_its_square(small_results, texts):
+    shared = common(small_results, texts)
+    drawn = [*shared.weedings.care, *shared.cautions.care]
+    assert len(shared.cautions.care) == len(shared.cautions.sentences)
+    assert sorted(drawn) == sorted(care_pictures.DRAWN)
+    shown = []
+    for care in drawn:
+        page = Paper("a", date(2026, 3, 15), "en")
+        page.page()
+        care_pictures.draw(page, care, 100, 50)
+        (picture,) = pictures(page.finish())
+        south, east = np.nonzero(picture[:, :, 0] < 200)
+        at = np.stack([east, south]) * 25.4 / 72 / DOTS - [[100], [50]]
+        side = care_pictures.SIDE_MM
+        assert (at >= -0.6).all()
+        assert (at <= side + 0.6).all()
+        # Large enough to be seen, and no black square.
+        assert np.ptp(at, axis=1).max() > 0.8 * side
+        assert 0.08 < len(south) * (25.4 / 72 / DOTS / side) ** 2 < 0.6
+        shown.append(picture)
+    assert len({one.tobytes() for one in shown}) == len(drawn)
+
+
 def test_weedings_count_from_a_day_that_is_written_down(pages):
     text = pages["A-01"]
     assert "Write planting day" in text
@@ -274,6 +297,14 @@ def test_pages_are_black_on_white(files):
             dark, light = (picture < 60).mean(), (picture > 200).mean()
             assert dark + light > 0.93
             assert light > 0.8
+
+
+def test_ink_is_black_or_white_and_never_grey(files):
+    for content in files.values():
+        for page in pypdf.PdfReader(io.BytesIO(content)).pages:
+            drawn = page.get_contents().get_data().decode("latin1")
+            inks = set(re.findall(r"((?:[\d.]+ )+(?:[gG]|rg|RG|[kK]))\b", drawn))
+            assert inks <= {"0 g", "1 g", "0 G"}
 
 
 def test_fonts_are_embedded(files):
@@ -659,6 +690,9 @@ def test_what_is_carried_is_what_is_used(small_results, texts):
     assert carried_of(sheet)["string"] == f"{string.string_m:.4g}"
     (name,) = (one.name for one in sheet.carried if one.picture == "string")
     assert name.endswith(f"stick {100 * string.stick_m:g} cm")
+    row = small_results.plots.set_index("plot_id").loc[sheet.plot_id]
+    for picture, good in (("seed", "seed"), ("sack", "npk"), ("manure", "manure")):
+        assert carried_of(sheet)[picture] == wording.kilograms(int(row[f"{good}_g"]))
     assert carried_of(sheet)["peg"] == str(sum(math.ceil(leg / 2) for leg in walk.leg_m) + 1)
 
 
@@ -684,15 +718,50 @@ def test_where_structures_stand_nothing_is_pegged(small_results, texts):
     assert "peg" in carried_of(usual)
 
 
-@pytest.mark.parametrize("plot_id", ["109", "<b>B2</b>", "108", "=B+1"])
-def test_where_soil_drains_poorly_level_lines_are_a_technicians(plot_id, small_results, texts):
-    soil = small_results.plan.soil.model_copy(update={"drainage": "poor"})
-    plan = small_results.plan.model_copy(update={"soil": soil})
-    wet = sheet_with(dataclasses.replace(small_results, plan=plan), texts, plot_id)
-    dry = sheet_with(small_results, texts, plot_id)
-    assert "POOR DRAINAGE" in wet.alarm
-    assert "technician" in wet.alarm
-    assert "POOR DRAINAGE" not in (dry.alarm or "")
+def wet(results):
+    """The same results where the soil drains poorly."""
+    soil = results.plan.soil.model_copy(update={"drainage": "poor"})
+    return dataclasses.replace(results, plan=results.plan.model_copy(update={"soil": soil}))
+
+
+@pytest.mark.parametrize(
+    ("plot_id", "said"), [("<b>B2</b>", "is level"), ("108", "Step 4"), ("=B+1", "technician")]
+)
+def test_where_soil_drains_poorly_rows_without_a_fall_are_told_first(
+    plot_id, said, small_results, texts
+):
+    values = {"guide_kind": "standing structures"} if plot_id == "<b>B2</b>" else {}
+    alarm = sheet_with(wet(small_results), texts, plot_id, **values).alarm
+    assert "POOR DRAINAGE" in alarm
+    assert said in alarm
+    assert "POOR DRAINAGE" not in (sheet_with(small_results, texts, plot_id, **values).alarm or "")
+
+
+@pytest.mark.parametrize("plot_id", ["109", "<b>B2</b>"])
+def test_guide_lines_that_fall_are_told_how_far_and_where_to(plot_id, small_results, texts):
+    falls = {"row_grade_design_pct": 0.6, "row_fall_to": "south end", "row_bearing_true_deg": 10.0}
+    sheet = sheet_with(wet(small_results), texts, plot_id, **falls)
+    said = " ".join(sheet.walk.sentences)
+    assert sheet.headline.big == "6 cm in 10 m"
+    assert "let the line fall 6 cm in 10 m" in said
+    assert "about 1.2 cm lower than the last" in said
+    assert "neither climb nor descend" not in said
+    assert "fall a little" in " ".join(sheet.farmer_words.sentences)
+    assert "POOR" not in (sheet.alarm or "")
+    if plot_id == "109":
+        assert "towards the south" in said
+    level = sheet_with(small_results, texts, plot_id)
+    assert level.headline.big == "Level"
+    assert "neither climb nor descend" in " ".join(level.walk.sentences)
+
+
+def test_where_no_fall_is_known_the_sheet_says_how_to_choose_one(small_results, texts):
+    said = " ".join(sheet_with(wet(small_results), texts, "108").walk.sentences)
+    least = small_results.plan.rows.row_grade_min_pct
+    assert "grass, a ditch or a stream" in said
+    assert f"fall {2 * least:g} cm from peg to peg (2 m)" in said
+    assert "No such end: no rows yet" in said
+    assert "neither climb nor descend" not in said
 
 
 def test_gaps_between_level_lines_have_their_rows(small_results, texts):
@@ -707,13 +776,15 @@ def test_gaps_between_level_lines_have_their_rows(small_results, texts):
         gap_m=[12.04, 12.6, *[13.0] * (count - 2)],
         rows_in_gap=pd.array([24, 25, *[26] * (count - 2)], dtype="Int64"),
         short_rows_start=pd.array([0, 1, *[0] * (count - 2)], dtype="Int64"),
-        short_rows_end=pd.array([0] * (count - 1) + [2], dtype="Int64"),
+        short_rows_end=pd.array([0] * (count - 2) + [2, 1], dtype="Int64"),
     )
     head, *rows = pegs_table(shared, texts).rows
     assert head[-2:] == ("Gap", "Rows")
     assert rows[0][-2:] == ("12 m", "24")
     assert rows[1][-2:] == ("12.6 m", "25 (+1)")
-    assert rows[-1][-2:] == ("13 m", "26 (-2)")
+    assert rows[-2][-2:] == ("13 m", "26 (-2)")
+    # From the last peg on there is no row.
+    assert rows[-1][-2:] == ("13 m", "-")
 
 
 def test_rows_of_maize_are_told_and_drawn_apart(small_results, texts):

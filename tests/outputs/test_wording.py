@@ -584,3 +584,19 @@ def test_broken_rows_are_told_of_with_their_number(small_results, texts):
     assert "7 times in all" in said
     assert said in wording.flag_sentences(row, small_results.plan, texts)
     assert wording.gap_sentence({**row, "row_breaks": 0}, small_results.plan, texts) is None
+
+
+def test_guide_lines_that_are_to_fall_say_how_far_and_where_to(small_results, texts):
+    soil = small_results.plan.soil.model_copy(update={"drainage": "poor"})
+    wet = small_results.plan.model_copy(update={"soil": soil})
+    row = small_results.plots.iloc[2].to_dict() | {"guide_kind": "arc", "row_bearing_true_deg": 0.0}
+    row |= {"row_end_ahead": "grass", "row_end_behind": "house"}
+    row |= {"row_grade_design_pct": 0.3, "row_fall_to": "north end"}
+    said = wording.fall_sentence(row, wet, texts)
+    assert "let every line fall 0.3 % to the north end, where there is grass" in said
+    either = wording.fall_sentence(row | {"row_fall_to": "either end"}, wet, texts)
+    assert "all to the north end. Both ends are safe" in either
+    none = wording.fall_sentence(row | {"row_grade_design_pct": np.nan}, wet, texts)
+    assert none.startswith("The soil drains poorly: every row needs a fall")
+    assert wording.fall_sentence(row | {"guide_kind": "standing structures"}, wet, texts) is None
+    assert wording.fall_sentence(row, small_results.plan, texts) is None

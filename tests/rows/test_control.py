@@ -16,7 +16,13 @@ SQUARE = shapely.box(0, 0, 95, 60)
 NO_GUIDES = Guides(
     pd.DataFrame(),
     pd.DataFrame(
-        {"plot_id": [], "guide_kind": [], "line": [], "geometry": pd.Series([], dtype=object)}
+        {
+            "plot_id": [],
+            "guide_kind": [],
+            "line": [],
+            "line_fall_pct": [],
+            "geometry": pd.Series([], dtype=object),
+        }
     ),
     pd.DataFrame({"plot_id": [], "line": [], "geometry": pd.Series([], dtype=object)}),
     pd.DataFrame(),
@@ -26,7 +32,10 @@ NO_GUIDES = Guides(
 )
 
 
-def pegged(design, fall_to, bearing=90.0, guides=NO_GUIDES):
+FREE, POOR = (plan_of(soil={"drainage": drainage}) for drainage in ("free", "poor"))
+
+
+def pegged(design, fall_to, bearing=90.0, guides=NO_GUIDES, plan=FREE):
     plots = plots_of([SQUARE])
     ground = ground_of(1, bearing=bearing, slope=10.0)
     _, _, laid = rows.lay(plots, ground, ZONE, rows.Clear(NOTHING), plan_of())
@@ -39,11 +48,12 @@ def pegged(design, fall_to, bearing=90.0, guides=NO_GUIDES):
         row_bearing_true_deg=bearing + north,
         row_grade_design_pct=design,
         row_fall_to=pd.Series([fall_to], dtype=object),
+        row_method="straight" if guides is NO_GUIDES else "guide lines",
         geometry=plots["geometry"].to_numpy(),
         longitude_deg=plots["longitude_deg"],
         latitude_deg=plots["latitude_deg"],
     )
-    return rows.control_pegs(known, rows.Rows(lines, ZONE), guides, plan_of(), handbook.packaged())
+    return rows.control_pegs(known, rows.Rows(lines, ZONE), guides, plan, handbook.packaged())
 
 
 def test_a_line_on_the_contour_drops_nowhere():
@@ -84,13 +94,41 @@ def test_rows_that_wait_for_an_outlet_are_not_pegged():
 @pytest.mark.parametrize("kind", ["arc", rows.STANDING])
 def test_what_stands_there_is_not_pegged(kind):
     course = shapely.LineString([(5, 20), (90, 21)])
-    lines = pd.DataFrame(
-        {"plot_id": ["P0"], "guide_kind": [kind], "line": [1], "geometry": [course]}
-    )
-    places = [shapely.Point(at) for at in course.coords]
-    pegs = pd.DataFrame({"plot_id": "P0", "line": 1, "peg_along_m": [0.0, course.length]})
-    nothing = dict.fromkeys(("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end"), np.nan)
-    pegs = pegs.assign(geometry=places, **nothing)
-    guides = Guides(pd.DataFrame(), lines, pegs, *[pd.DataFrame()] * 3, ZONE)
+    guides = guides_of(kind, course)
     found = pegged(np.nan, None, guides=guides)
     assert len(found.table) == (2 if kind == "arc" else 0)
+
+
+def guides_of(kind, course, fall=0.0):
+    """One guide line of the plot."""
+    lines = pd.DataFrame(
+        {
+            "plot_id": ["P0"],
+            "guide_kind": [kind],
+            "line": [1],
+            "line_fall_pct": [fall],
+            "geometry": [course],
+        }
+    )
+    places = [shapely.Point(at) for at in course.coords]
+    along = [course.project(place) for place in places]
+    pegs = pd.DataFrame({"plot_id": "P0", "line": 1, "peg_along_m": along})
+    nothing = dict.fromkeys(("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end"), np.nan)
+    pegs = pegs.assign(geometry=places, **nothing)
+    return Guides(pd.DataFrame(), lines, pegs, *[pd.DataFrame()] * 3, ZONE)
+
+
+@pytest.mark.parametrize("fall", [0.2, 1.0])
+def test_a_guide_line_falls_by_its_design_from_its_start(fall):
+    course = shapely.LineString([(5, 20), (45, 22), (90, 21)])
+    found = pegged(fall, "east end", guides=guides_of("arc", course, fall), plan=POOR)
+    walk = found.walks["P0", 1]
+    assert walk.drop_cm == pytest.approx(fall * np.asarray(walk.leg_m))
+    assert (walk.xy[-1] == [90, 21]).all()
+
+
+def test_guide_lines_that_wait_for_an_outlet_are_not_pegged():
+    course = shapely.LineString([(5, 20), (90, 21)])
+    guides = guides_of("arc", course)
+    assert not pegged(np.nan, None, guides=guides, plan=POOR).walks
+    assert pegged(np.nan, None, guides=guides).walks

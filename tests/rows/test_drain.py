@@ -350,6 +350,17 @@ def test_two_safe_ends_leave_the_choice_to_the_level():
     assert found["row_turn_deg"] == 0
 
 
+def test_guided_rows_are_to_fall_to_the_safe_end_and_are_not_turned():
+    after, found = poor(east("grass"), row_method="guide lines", fall=175.0)
+    assert (found["row_fall_to"], found["row_grade_design_pct"]) == ("east end", 0.2)
+    assert (found["row_turn_deg"], after["row_bearing_true_deg"]) == (0, 90)
+    # Which end of rows that bend is low, nobody knows.
+    assert found["row_low_end"] is None
+    _, without = poor(NONE, row_method="guide lines")
+    assert without["outlet_flags"] == ("outlet_before_fall",)
+    assert np.isnan(without["row_grade_design_pct"])
+
+
 def test_a_bearing_that_was_read_is_not_turned():
     after, found = poor(east("grass"), row_bearing_measured_true_deg=90.0)
     assert (found["row_turn_deg"], found["row_grade_design_pct"]) == (0, 0.2)

@@ -12,7 +12,7 @@ from pyproj import CRS, Transformer
 
 from districtplan import handbook, rows
 from districtplan.grid import Grid
-from districtplan.rows import around
+from districtplan.rows import around, lines
 from tests.conftest import ArrayElevation, measured, middle, plan_of, square, surface_raster
 from tests.support import renumbered
 from tests.terrain.errors import correlated
@@ -39,8 +39,10 @@ def run(
     plots: list,
     book=None,
     standing=None,
+    *,
     planted=None,
     flow_strip_m2=0.0,
+    falls=(np.nan, None),
     **sections,
 ):
     """Measure plots and guide their rows."""
@@ -60,6 +62,8 @@ def run(
             "planted": pd.Series(planted or plots, dtype=object),
             "standing": standing or [None] * len(plots),
             "flow_strip_m2": flow_strip_m2,
+            "row_grade_design_pct": falls[0],
+            "row_fall_to": falls[1],
         }
     )
     table = table.merge(ground, on="plot_id", validate="one_to_one")
@@ -85,6 +89,49 @@ def test_a_cone_gets_arcs_around_its_apex():
     centre = ground[["row_arc_centre_longitude_deg", "row_arc_centre_latitude_deg"]].to_numpy()
     x, y = back.transform(*centre.T)
     assert np.hypot(x - apex.x, y - apex.y).max() < 2
+
+
+@pytest.mark.parametrize(("end", "north"), [("north end", 1), ("south end", -1)])
+@pytest.mark.parametrize("form", [cone, ridges])
+def test_guide_lines_fall_by_their_design_to_the_end_that_they_are_to(form, end, north):
+    raster = surface_raster(form)
+    plots = [square(raster, x, y, 90) for x, y in product((-150, 0), (-150, 0, 150))]
+    ground, found = run(raster, plots, falls=(0.5, end))
+    level = run(raster, plots)[1]
+    bearing = np.radians(ground["row_bearing_grid_deg"])
+    ways = dict(
+        zip(ground["plot_id"], np.column_stack([np.sin(bearing), np.cos(bearing)]), strict=True)
+    )
+    drawn = found.lines[found.lines.geometry.notna()]
+    assert set(drawn["plot_id"]) == set(level.lines["plot_id"])
+    assert drawn["line_fall_pct"].to_numpy() == pytest.approx(0.5)
+    assert (level.lines["line_fall_pct"] == 0).all()
+    x0, y0 = middle(raster)
+    fallen = {}
+    for name, table in (("falling", drawn), ("level", level.lines)):
+        grades = []
+        for line in table[table.geometry.notna()].itertuples():
+            at = shapely.get_coordinates(line.geometry)[[0, -1]]
+            heights = form(*(at - [x0, y0]).T)
+            way = ways[line.plot_id] * north * np.sign(ways[line.plot_id][1])
+            grades.append(-np.diff(heights)[0] / ((at[1] - at[0]) @ way))
+        fallen[name] = np.mean(grades)
+    # A metre on falls by the design, along a level line by nothing but the raster's smoothing.
+    assert 100 * (fallen["falling"] - fallen["level"]) == pytest.approx(0.5, abs=0.12)
+    ends = np.array([shapely.get_coordinates(line)[[0, -1], 1] for line in drawn.geometry])
+    assert (north * np.diff(ends, axis=1) > 0).all()
+
+
+def test_a_line_that_is_to_fall_is_broken_where_it_turns_back():
+    turn = np.radians(np.arange(0, 361, 5))
+    ring = 30 * np.column_stack([np.cos(turn), np.sin(turn)])
+    parts = lines.one_way(ring, (0.0, 0.01), 5.0)
+    assert len(parts) == 3
+    assert sum(len(part) - 1 for part in parts) == len(ring) - 1
+    assert all(len({*np.sign(np.diff(part[:, 1]))}) == 1 for part in parts)
+    assert lines.one_way(ring, lines.LEVEL, 5.0)[0] is ring
+    # What is left of a short turn isn't worth a line.
+    assert len(lines.one_way(ring[: len(ring) // 2 + 2], (0.0, 0.01), 90.0)) == 1
 
 
 def test_only_plots_of_that_method_get_lines():

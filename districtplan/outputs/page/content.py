@@ -12,7 +12,13 @@ import numpy as np
 import pandas as pd
 
 from districtplan.handbook import cite
-from districtplan.outputs import measure_words, purchase_words, wording, work_words
+from districtplan.outputs import (
+    field_words,
+    measure_words,
+    purchase_words,
+    wording,
+    work_words,
+)
 from districtplan.outputs.page import bought, ground, lines, palette, shapes, work
 from districtplan.outputs.purchase_tables import served_totals
 
@@ -22,6 +28,8 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
+LINES_TOLD_MAX = 20_000
+"""Most guide lines that cards tell of: about 5 MB of words."""
 NUMBERS = {
     "longitude_deg": 6,
     "latitude_deg": 6,
@@ -349,7 +357,28 @@ def _sentences(results: Results, texts: Texts) -> dict[str, object]:
         "excluded": [place_any(wording.excluded_sentence(row, plan, texts)) for row in records],
         "same": [place_any(wording.same_tonnes(row, texts)) for row in records],
         "care": _care(results, place, texts),
+        "lines": _lines(results, place, texts),
         "texts": list(places),
+    }
+
+
+def _lines(results: Results, place: Callable[[str], int], texts: Texts) -> dict[str, list[int]]:
+    """Say where guide lines start, by plots' places; of too many only where that is to be found."""
+    table = results.guides.lines
+    at = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
+    waits = results.plots.loc[results.plots["outlet_flags"].map(len) > 0, "plot_id"]
+    table = table[~table["plot_id"].isin(waits)]
+    if len(table) > LINES_TOLD_MAX:
+        elsewhere = [place(texts.say("lines.left_out"))]
+        return {str(at[plot_id]): elsewhere for plot_id in table["plot_id"].unique()}
+    pegs = dict(iter(results.guides.pegs.groupby("plot_id", sort=False)))
+    none = results.guides.pegs.iloc[:0]
+    return {
+        str(at[plot_id]): [
+            place(said)
+            for said in field_words.lines_words(lines, pegs.get(plot_id, none), results, texts)
+        ]
+        for plot_id, lines in table.groupby("plot_id", sort=False)
     }
 
 

@@ -1244,6 +1244,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     ];
   }
 
+  /* Where guide lines start, and how many rows lie between them. */
+  function linesOf(i) {
+    const said = (plots.notes.lines[i] ?? []).map((at) => plots.notes.texts[at]);
+    return said.length ? make("div", { class: "guide-lines" }, listed(said)) : null;
+  }
+
   function notesOf(i) {
     const sentences = plots.notes.flags[i].map((at) => plots.notes.texts[at]);
     // That a plot is not for beans stands first of its flags, and on top of the card already.
@@ -1276,6 +1282,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       list([slopeLine(i), bearingLine(i), magneticLine(i)]),
       make("p", { class: "method" }, plots.notes.method[i].map((at) => plots.notes.texts[at]).join(" ")),
       list(rowLines(i)),
+      linesOf(i),
       notesOf(i),
       make("h3", {}, data.words.soil_heading),
       list([...soilLines(i), ...measureLines(i)]),

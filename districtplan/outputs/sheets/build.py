@@ -33,7 +33,7 @@ from districtplan.outputs.sheets.sheet import (
     Sheet,
     Table,
 )
-from districtplan.outputs.sheets.steps import LETTERS, SETTING_OUT, steps
+from districtplan.outputs.sheets.steps import LETTERS, SETTING_OUT, falling, steps
 from districtplan.terrain import READING_FLAGS
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from districtplan.outputs.sheets.outline import Rows
-    from districtplan.outputs.sheets.sheet import Picture
+    from districtplan.outputs.sheets.sheet import Care, Picture
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -53,7 +53,7 @@ GOODS: tuple[tuple[str, Picture], ...] = (
     ("urea_g", "banded sack"),
     ("manure_g", "manure"),
 )
-CAUTIONS = ("apart", "cap", "hands", "dressed", "digging", "steep", "law")
+CAUTIONS: tuple[Care, ...] = ("apart", "cap", "hands", "dressed", "digging", "steep", "law")
 BEANS, MAIZE = "beans", "maize"
 NO_ROWS = outline.Rows((), 1, 0.0)
 SOUTH_DEG = 180.0
@@ -61,12 +61,8 @@ GENTLE_PCT = 9.5
 """Slope below which tenths of a percent are printed: whole ones would hide it [%]."""
 UNDRAWN = {"any": "any", "measure": "empty", "later": "later", "excluded": "crossed"}
 """What the drawing says where it has no rows."""
-WHERE_WET = {
-    "guide": "level_where_wet",
-    "measure": "level_where_wet",
-    "any": "flat_where_wet",
-}
-"""What is seen first where the soil drains poorly."""
+WHERE_WET = {"measure": "fall_where_wet", "any": "flat_where_wet"}
+"""What is seen first where the soil drains poorly and rows have no fall yet."""
 
 
 def common(results: Results, texts: Texts) -> Common:
@@ -103,8 +99,9 @@ def common(results: Results, texts: Texts) -> Common:
                 *weedings,
                 texts.say("sheets.weeding.care"),
             ),
+            ("hoe", "by hand"),
         ),
-        Part(texts.say("sheets.cautions.title"), cautions),
+        Part(texts.say("sheets.cautions.title"), cautions, CAUTIONS),
         texts.say("sheets.north"),
     )
 
@@ -348,9 +345,11 @@ def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
         outlet = wording.outlet_words(row["row_outlet"], texts)
         return texts.say(f"sheets.alarm.{row['outlet_flags'][0]}", outlet=outlet)
     codes = [] if code is None else [code]
-    if results.plan.soil.drainage == "poor" and plot.kind in WHERE_WET:
-        # Only straight rows are given a fall.
-        codes.append(WHERE_WET[plot.kind])
+    if results.plan.soil.drainage == "poor":
+        # What stands there has the fall that it has.
+        wet = "level_where_wet" if plot.kind == "guide" and not plot.fall_pct else None
+        wet = WHERE_WET.get(plot.kind, wet)
+        codes += [] if wet is None else [wet]
     return " ".join(texts.say(f"sheets.alarm.{code}") for code in codes) or None
 
 
@@ -383,11 +382,10 @@ def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
         note = _hillside(row, texts)
     else:
         note = texts.say(f"sheets.headline.{word}_note")
-    return Headline(
-        texts.say(f"sheets.headline.{word}_title"),
-        texts.say(f"sheets.headline.{word}_big"),
-        (note,),
-    )
+    big = texts.say(f"sheets.headline.{word}_big")
+    if plot.fall_pct:
+        big = texts.say("sheets.headline.falling_big", **falling(plot.fall_pct, results.handbook))
+    return Headline(texts.say(f"sheets.headline.{word}_title"), big, (note,))
 
 
 def _hillside(row: Mapping[str, Any], texts: Texts) -> str:
@@ -561,7 +559,7 @@ def _blanks(results: Results, texts: Texts) -> Blanks:
 
 
 def _farmer_words(plot: Plot, texts: Texts) -> Part:
-    falls = plot.row["row_grade_design_pct"] > 0
+    falls = plot.fall_pct > 0
     chosen = {
         "excluded": ("steep", "other", "ask"),
         "later": ("later", "water", "ask"),

@@ -152,6 +152,19 @@ class Plot:
         """
         return self.kind == "guide" and self.row["guide_kind"] == STANDING
 
+    @property
+    def fall_pct(self) -> float:
+        """Give the fall that rows and lines are to have.
+
+        Returns
+        -------
+        float
+            Percent; 0 where they are level.
+        """
+        design = self.row["row_grade_design_pct"]
+        falls = self.kind in {"compass", "level", "guide"} and not self.stands
+        return float(design) if falls and design > 0 else 0.0
+
 
 def by_plot(results: Results, wanted: set[str]) -> dict[str, Found]:
     """Sort what was laid out by plot.

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from districtplan.outputs.field_words import tie_words
+from districtplan.outputs.field_words import begins_words, beside_words, tie_words
 from districtplan.outputs.sheets.sheet import Part, Table
-from districtplan.rows import Tie
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterator, Mapping, Sequence
+    from collections.abc import Sequence
 
     from districtplan.outputs.sheets.laid import Plot
     from districtplan.outputs.texts import Texts
@@ -45,7 +44,7 @@ def ties_part(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     """
     if plot.starts is not None:
         said = [
-            " ".join((_begins(line, plan, texts), *_beside(line, texts)))
+            " ".join((begins_words(line, plan, texts), *beside_words(line, texts)))
             for line in plot.starts.to_dict("records")
         ]
         return Part(texts.say("sheets.pegs.starts_title"), tuple(said))
@@ -66,7 +65,7 @@ def ties_part(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
             for name, end in zip(("start", "end"), walk.ties, strict=True)
         }
         where = texts.say("sheets.pegs.ends", first=first, last=last, **ends)
-        said.append(" ".join((where, *_beside(guides.get(number, {}), texts))))
+        said.append(" ".join((where, *beside_words(guides.get(number, {}), texts))))
     if plot.left_out:
         last = pegs["number"].iloc[-1]
         said.append(
@@ -93,26 +92,6 @@ def runs_of(plot: Plot) -> dict[int, tuple[int, int]]:
     shown = plot.found.pegs["line"].isin(plot.pegs["line"])
     numbers = plot.found.pegs[shown].groupby("line", sort=False)["number"].agg(["first", "last"])
     return {int(line): (first, last) for line, first, last in numbers.itertuples()}
-
-
-def _begins(line: Mapping[Hashable, Any], plan: Plan, texts: Texts) -> str:
-    """Say where a line starts whose course the team finds."""
-    start = Tie(
-        line["start_corner"],
-        line["start_from_corner_m"],
-        line["start_way"],
-        line["start_inside_m"],
-        (line["start_longitude_deg"], line["start_latitude_deg"]),
-    )
-    said = tie_words(start, None, plan, texts)
-    return texts.say("sheets.pegs.begins", line=line["line"], start=said)
-
-
-def _beside(line: Mapping[Hashable, Any], texts: Texts) -> Iterator[str]:
-    """Count the rows on both sides of a guide line."""
-    up, down = line.get("rows_uphill"), line.get("rows_downhill")
-    if pd.notna(up) and pd.notna(down):
-        yield texts.say("sheets.pegs.beside", up=up, down=down)
 
 
 def reading_part(pegs: pd.DataFrame, walks: Walks, texts: Texts) -> Part:
@@ -186,6 +165,10 @@ def pegs_table(pegs: pd.DataFrame, texts: Texts) -> Table:
             )[: len(heads)]
         )
     if between:
+        # From its last peg on a line has no rows beside it.
+        ended = ~pegs["line"].duplicated(keep="last")
+        counts = [name for name in OF_GAPS if name != "gap_m"]
+        pegs[counts] = pegs[counts].mask(ended)
         shared = zip(*(pegs[name].tolist() for name in OF_GAPS), strict=True)
         added = [(said("metres", round(gap, 1)), _shared(counts, texts)) for gap, *counts in shared]
         rows[1:] = [(*row, *more) for row, more in zip(rows[1:], added, strict=True)]

@@ -8,12 +8,15 @@ from __future__ import annotations
 import functools
 from typing import TYPE_CHECKING, NamedTuple
 
-from districtplan.outputs.sheets import pictures
+import numpy as np
+
+from districtplan.outputs.sheets import care_pictures, pictures
 from districtplan.outputs.sheets.paper import (
     BOLD,
     HEIGHT_MM,
     MARGIN_MM,
     PLAIN,
+    SLACK_MM,
     TEXT_PT,
     WIDTH_MM,
     Box,
@@ -28,6 +31,7 @@ if TYPE_CHECKING:
     from districtplan.outputs.sheets.paper import Paper
     from districtplan.outputs.sheets.sheet import (
         Blanks,
+        Care,
         Carried,
         Common,
         Headline,
@@ -42,7 +46,7 @@ SIDE_MM = 72.0
 """Width of the column beside the drawing."""
 
 GAP_MM = 2.6
-DRAWING_MIN_MM, DRAWING_MAX_MM = 66.0, 118.0
+DRAWING_MIN_MM, DRAWING_MAX_MM = 64.0, 118.0
 HAIR_MM = 0.45
 """Thinnest line: a photocopy of a photocopy keeps it."""
 
@@ -55,6 +59,8 @@ AMOUNT = Setting(19, bold=True)
 ALARM = Setting(13.5, bold=True)
 PLOT = Setting(28, bold=True)
 VILLAGE = Setting(17, bold=True, align="right")
+COLUMNS = 3
+"""Columns of cautions."""
 SENTENCES_MAX = 8
 """Sentences under one heading that stay together on a page."""
 
@@ -398,18 +404,23 @@ def listed(paper: Paper, part: Part, x: float = LEFT, width: float = FULL) -> Pi
 def _weedings(paper: Paper, part: Part, x: float, width: float) -> Piece:
     """Write the day to note down and the lines that count from it."""
     planted, *days, care = part.sentences
+    hoe, hand = part.care
+    side = care_pictures.SIDE_MM
     blank = PLAIN.line_mm + 1.4
-    height = HEADING.line_mm + (1 + len(days)) * blank + paper.height(care, width) + 0.8
+    last = _beside_picture(paper, care, hand, x, width - side - 2)
+    height = HEADING.line_mm + (1 + len(days)) * blank + last.high + 0.8
 
     def draw(y: float) -> None:
         paper.write(part.title, x, y, HEADING)
+        care_pictures.draw(paper, hoe, x + width - side, y + 0.4)
         y += HEADING.line_mm
         for line in (planted, *days):
             paper.write(line, x, y + 1)
-            end = y + 1 + PLAIN.line_mm
-            paper.line([(x + 1.5 + paper.width(line), end), (x + width, end)], HAIR_MM)
+            foot = y + 1 + PLAIN.line_mm
+            end = x + width - (side + 2 if line is planted else 0)
+            paper.line([(x + 1.5 + paper.width(line), foot), (end, foot)], HAIR_MM)
             y += blank
-        paper.block(care, Box(x, y + 0.8, width, 0))
+        last.draw(y + 0.8)
 
     return Piece(height, draw)
 
@@ -427,10 +438,13 @@ def weeding_line(paper: Paper, part: Part) -> Piece:
     Returns
     -------
     Piece
-        Two lines of blanks and a sentence.
+        Two lines of blanks and a sentence, with their pictures.
     """
     planted, *days, care = part.sentences
+    hoe, hand = part.care
+    side = care_pictures.SIDE_MM
     wide = (FULL - 6) / max(len(days), 1)
+    last = _beside_picture(paper, care, hand, LEFT + 3, FULL - 6 - side - 2)
 
     def blank(text: str, x: float, y: float, end: float) -> None:
         paper.write(text, x, y)
@@ -440,14 +454,15 @@ def weeding_line(paper: Paper, part: Part) -> Piece:
     def draw(y: float) -> None:
         paper.write(part.title, LEFT + 3, y, HEADING)
         start = LEFT + 3 + paper.width(part.title, HEADING) + 6
-        blank(planted, start, y + 0.6, RIGHT - 3)
-        y += HEADING.line_mm + 1.2
+        blank(planted, start, y + 0.6, RIGHT - 3 - side - 3)
+        care_pictures.draw(paper, hoe, RIGHT - 3 - side, y - 0.6)
+        y += HEADING.line_mm + 3.2
         for place, text in enumerate(days):
             x = LEFT + 3 + place * wide
             blank(text, x, y, x + wide - 3)
-        paper.block(care, Box(LEFT + 3, y + PLAIN.line_mm + 1, FULL - 6, 0))
+        last.draw(y + PLAIN.line_mm + 1)
 
-    return Piece(HEADING.line_mm + 2.2 + 2 * PLAIN.line_mm, draw)
+    return Piece(HEADING.line_mm + 4.2 + PLAIN.line_mm + last.high, draw)
 
 
 def _abreast(paper: Paper, weedings: Part, farmer: Part) -> Piece:
@@ -467,39 +482,67 @@ def _abreast(paper: Paper, weedings: Part, farmer: Part) -> Piece:
 
 
 def cautions(paper: Paper, part: Part) -> Piece:
-    """Write the cautions in two columns under a triangle.
+    """Write the cautions beside their pictures, in three columns.
 
     Parameters
     ----------
     paper : Paper
         The page.
     part : Part
-        Heading and sentences.
+        Heading and sentences, and what is drawn beside each.
 
     Returns
     -------
     Piece
         The cautions in a frame.
     """
-    wide = (FULL - 9) / 2
-    high = [paper.height(sentence, wide - 5) + 0.7 for sentence in part.sentences]
-    # The first column takes what fills half of the height, at least.
-    split = next(i for i in range(1, len(high) + 1) if 2 * sum(high[:i]) >= sum(high))
-    columns = [range(split), range(split, len(high))]
-    height = HEADING.line_mm + max(sum(high[i] for i in column) for column in columns) + 3
+    wide = (FULL - 6) / COLUMNS
+    cells = list(_cells(paper, part, wide))
+    tops = np.cumsum([0.0, *(max(cell.high for cell in row) + 0.3 for row in cells)]).tolist()
 
     def draw(y: float) -> None:
-        paper.frame(Box(LEFT, y, FULL, height), 1.0)
-        paper.write(part.title, LEFT + 3, y + 1, HEADING)
-        for place, column in enumerate(columns):
-            x = LEFT + 3 + place * (wide + 3)
-            at = y + 1 + HEADING.line_mm
-            for index in column:
-                paper.fill([(x, at + 3.9), (x + 1.6, at + 1.1), (x + 3.2, at + 3.9)])
-                paper.block(part.sentences[index], Box(x + 5, at, wide - 5, 0))
-                at += high[index]
+        paper.frame(Box(LEFT, y, FULL, tops[-1] + 1.8), 1.0)
+        for top, row in zip(tops, cells, strict=False):
+            for cell in row:
+                cell.draw(y + 1.0 + top)
 
-    return Piece(height, draw)
+    return Piece(tops[-1] + 1.8, draw)
+
+
+class _Cell(NamedTuple):
+    """A caution: how high it is [mm], and what draws it."""
+
+    high: float
+    draw: Callable[[float], None]
+
+
+def _cells(paper: Paper, part: Part, wide: float) -> Iterator[list[_Cell]]:
+    """Put heading and cautions into rows; one of many words takes two columns."""
+    room = wide - care_pictures.SIDE_MM - 3.5
+    row = [_Cell(0.0, lambda y: paper.write(part.title, LEFT + 3, y + 1.2, HEADING))]
+    taken = 1
+    for sentence, care in zip(part.sentences, part.care, strict=True):
+        columns = 1 if paper.height(sentence, room) <= care_pictures.SIDE_MM + SLACK_MM else 2
+        if taken + columns > COLUMNS:
+            yield row
+            row, taken = [], 0
+        x = LEFT + 3 + taken * wide
+        width = room + (columns - 1) * wide
+        row.append(_beside_picture(paper, sentence, care, x, width))
+        taken += columns
+    yield row
+
+
+def _beside_picture(paper: Paper, sentence: str, care: Care, x: float, width: float) -> _Cell:
+    words = paper.height(sentence, width)
+    high = max(words, care_pictures.SIDE_MM)
+
+    def draw(y: float) -> None:
+        care_pictures.draw(paper, care, x, y + (high - care_pictures.SIDE_MM) / 2)
+        box = Box(x + care_pictures.SIDE_MM + 2, y + (high - words) / 2, width, 0)
+        paper.block(sentence, box)
+
+    return _Cell(high, draw)
 
 
 def tabled(paper: Paper, table: Table, width: float = FULL) -> Iterator[Piece]:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 Picture = Literal["seed", "sack", "banded sack", "manure", "string", "peg", "level"]
+Care = Literal["hoe", "by hand", "apart", "cap", "hands", "dressed", "digging", "steep", "law"]
 
 
 class Mark(NamedTuple):
@@ -176,10 +177,14 @@ class Part:
         The heading.
     sentences : tuple[str, ...]
         The sentences.
+    care : tuple[Care, ...], default none
+        What is drawn beside them: of cautions one each; of weedings how one weeds, and how where
+        flowers are open.
     """
 
     title: str
     sentences: tuple[str, ...]
+    care: tuple[Care, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,10 @@ from districtplan.outputs.field_words import band_line, bears_words, string_line
 from districtplan.outputs.sheets.laid import first_turn
 from districtplan.outputs.sheets.pegs import runs_of
 from districtplan.outputs.sheets.sheet import Part
+from districtplan.rows import SIDES
 
 if TYPE_CHECKING:
+    from districtplan.handbook import Handbook
     from districtplan.outputs.sheets.laid import Plot
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 READINGS = "field_sheets"
 SETTING_OUT = "setting_out"
 LETTERS = "ABCD"
-FALLING = ("compass", "check", "level", "pegs")
+FALLING = ("compass", "check", "level", "level_side", "level_numbers", "level_peg", "pegs")
 """Steps that differ where rows are to fall."""
 LEVEL_LINES = "level lines"
 """Kind of guide lines between which rows divide the gap."""
@@ -51,7 +53,11 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
     values = _values(plot, results, texts)
     if plot.kind == "measure":
         length = results.handbook.number(READINGS, "reading_length_m")
-        measured = ("level", "falls", "middle", "start", "back", "rows")
+        start = "start"
+        if plan.soil.drainage == "poor":
+            start = "start_falling"
+            values |= falling(plan.rows.row_grade_min_pct, results.handbook)
+        measured = ("level", "falls", "middle", start, "back", "rows")
         said = [texts.say(f"sheets.measure.{step}", **values) for step in measured]
         said.append(bears_words(plan.erosion, length, texts))
         return Part(texts.say("sheets.measure.title"), (*said, *carried))
@@ -83,38 +89,56 @@ def _chosen(plot: Plot, results: Results, texts: Texts) -> tuple[dict[str, Any],
     """Choose the steps, and give the values that only they have."""
     if plot.kind == "any":
         return {}, ("any", "any_check")
-    if plot.kind == "guide":
-        return _guided(plot, texts)
     more: dict[str, Any] = {}
     chosen: tuple[str, ...] = ("start", "level", "pegs", "rows")
-    if plot.kind == "compass":
+    if plot.kind == "guide":
+        more, chosen = _guided(plot, texts)
+    elif plot.kind == "compass":
         check = wording.bearing_is_check(plot.row, results.plan)
         chosen = ("start", "check" if check else "compass", "pegs", "rows")
         more |= _ahead(plot, texts)
-    if plot.pegs is not None:
+    if plot.pegs is not None and plot.kind != "guide":
         chosen = ("start_peg", *chosen[1:])
-    fall_pct = plot.row["row_grade_design_pct"]
-    if fall_pct > 0:
-        # A percent falls a centimetre in a metre.
-        spans = [results.handbook.number(SETTING_OUT, f"{level}_span_m") for level in
-                 ("a_frame", "line_level")]  # fmt: skip
-        falls = (round(fall_pct * metres, 1) for metres in spans)
-        more |= dict(zip(("fall", "long_fall"), falls, strict=True)) | {"long": spans[1]}
+    if plot.fall_pct:
+        more |= falling(plot.fall_pct, results.handbook)
         chosen = tuple(f"{step}_falling" if step in FALLING else step for step in chosen)
     return more, chosen
+
+
+def falling(fall_pct: float, book: Handbook) -> dict[str, float]:
+    """Say how far a line falls over the spans of levels.
+
+    Parameters
+    ----------
+    fall_pct : float
+        Its fall [%].
+    book : Handbook
+        The spans (table ``setting_out``).
+
+    Returns
+    -------
+    dict[str, float]
+        ``fall`` [cm] over an A-frame, ``long_fall`` [cm] over ``long`` [m], a string's level.
+    """
+    spans = [book.number(SETTING_OUT, f"{level}_span_m") for level in ("a_frame", "line_level")]
+    # A percent falls a centimetre in a metre.
+    short, long = (round(fall_pct * metres, 1) for metres in spans)
+    return {"fall": short, "long_fall": long, "long": spans[1]}
 
 
 def _guided(plot: Plot, texts: Texts) -> tuple[dict[str, Any], tuple[str, ...]]:
     """Choose the steps where rows follow lines."""
     if plot.stands:
         return {}, ("stands", "stands_check", "follow_standing")
+    side = {"side": _fall_side(plot, texts)} if plot.fall_pct else {}
+    level = "level_side" if plot.fall_pct else "level"
     if plot.pegs is None:
         if plot.starts is None:
-            return {}, ("start", "level", "pegs", "follow")
+            return side, ("start", level, "pegs", "follow")
         one = len(plot.starts) == 1
         last = "follow" if one else "divide_levelled"
-        return {"lines": len(plot.starts)}, (
-            "start_levelled" if one else "start_levelled_lines", "level", "pegs", last
+        return side | {"lines": len(plot.starts)}, (
+            "start_levelled" if one else "start_levelled_lines", level, "pegs", last
         )  # fmt: skip
     lines = len(plot.found.walks)
     if lines == 1:
@@ -124,8 +148,17 @@ def _guided(plot: Plot, texts: Texts) -> tuple[dict[str, Any], tuple[str, ...]]:
     said = (texts.say("sheets.pegs.run", first=first, last=last)
             for first, last in runs_of(plot).values())  # fmt: skip
     last_step = "divide" if plot.row["guide_kind"] == LEVEL_LINES else "follow_parts"
-    more = {"lines": lines, "runs": ", ".join(said)}
+    more = side | {"lines": lines, "runs": ", ".join(said)}
     return more, ("start_lines", "level_numbers", "pegs", last_step)
+
+
+def _fall_side(plot: Plot, texts: Texts) -> str:
+    """Name the end that guide lines fall to."""
+    bearing, end = plot.row["row_bearing_true_deg"], plot.row["row_fall_to"]
+    if end in SIDES:
+        # Where either end will do, all fall to the one that the bearing points to.
+        bearing = first_turn(bearing, SIDES.index(end) * 360 / len(SIDES))
+    return wording.direction(bearing, texts)
 
 
 def _ahead(plot: Plot, texts: Texts) -> dict[str, str]:
