@@ -10,7 +10,9 @@ Makes a district with the generator of the benchmark data (in the folder that
 * the same with all else that is looked at in that pass: the raster's faults, hillsides, arcs,
 * what the errors, the checks of the raster's surface and the arcs cost, in one warm process,
 * the rows, their lengths and holes, beside the time that drawing them takes,
-* the water step over the same plots, beside plain pyflwdir on the whole raster in memory.
+* the water step over the same plots, beside plain pyflwdir on the whole raster in memory,
+* the conservation step of a whole run: water, soil loss, measures under a budget, lines of works,
+  with the memory of that run.
 """
 
 from __future__ import annotations
@@ -22,6 +24,8 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+
+from districtplan.demo.write import labour
 
 CALIBRATION = """
 import numpy as np
@@ -154,6 +158,31 @@ flow = pyflwdir.from_dem(heights, nodata=numpy.nan)
 print(flow.upstream_area().max())
 """
 
+WHOLE = """
+import sys
+from pathlib import Path
+from districtplan import pipeline
+found = pipeline.find(Path(sys.argv[1]))
+priorities, works = found.proposal.priorities, found.works
+for name in ("water", "erosion", "measures", "works"):
+    print(f"  {name:18} {found.seconds[name]:6.2f} s")
+steps = sum(found.seconds[name] for name in ("water", "erosion", "measures", "works"))
+print(f"conservation step {steps:.1f} s of a run of {sum(found.seconds.values()):.1f} s; "
+      f"{len(priorities.chosen):,} measures, gap {100 * priorities.gap:.3f} %, "
+      f"{works.sites_drawn} of {works.sites} hillsides drawn", flush=True)
+"""
+
+SOIL = """
+[soil]
+rain_erosivity_mj_mm_ha_h_yr = 4500
+erodibility_t_ha_h_ha_mj_mm = 0.03
+cover_factor = 0.2
+[practice]
+row_form = "earthed up"
+[conservation]
+budget = 100000
+"""
+
 PLAN = """\
 [plan]
 version = 1
@@ -169,13 +198,15 @@ error_correlation_m = 30.0
 """
 
 
-def timed(name: str, *command: object) -> float:
+def timed(name: str, *command: object, shown: bool = False) -> float:
     """Run a process; print and give its seconds, print its largest memory."""
     start = time.perf_counter()
     # As on a user's machine, where modules are compiled once.
     own = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     child = subprocess.Popen(
-        [sys.executable, *map(str, command)], stdout=subprocess.DEVNULL, env=own
+        [sys.executable, *map(str, command)],
+        stdout=None if shown else subprocess.DEVNULL,
+        env=own,
     )
     _, status, usage = os.wait4(child.pid, 0)
     seconds = time.perf_counter() - start
@@ -200,6 +231,18 @@ def measure_water(plan: Path, raster: Path) -> None:
         library = timed("pyflwdir", "-c", PYFLWDIR, raster)
         ours = timed("water step", "-c", WATER, plan)
     sys.stdout.write(f"water step / pyflwdir {ours / library:.2f}\n")
+
+
+def measure_conservation(plan: Path) -> None:
+    """Run a district with soil, invented labour and a budget, and time what conservation takes."""
+    for name, content in labour().items():
+        file = plan.parent / name
+        file.parent.mkdir(exist_ok=True)
+        file.write_bytes(content)
+    asked = plan.read_text(encoding="utf-8").replace("[files]", '[files]\nhandbook = "handbook"')
+    whole = plan.with_name("whole.toml")
+    whole.write_text(asked + SOIL, encoding="utf-8")
+    timed("whole run", "-c", WHOLE, whole, shown=True)
 
 
 def main() -> None:
@@ -231,6 +274,8 @@ def main() -> None:
         subprocess.run([sys.executable, "-c", PARTS, plan], check=True)
         rows_beside_drawing(plan)
         measure_water(plan, raster)
+        sys.stdout.flush()
+        measure_conservation(plan)
     sys.stdout.write(
         f"plain script / terrain step {plain / ours:.1f}, with all looks {plain / whole:.1f}; "
         f"terrain step / floor {ours / floor:.1f}; "
