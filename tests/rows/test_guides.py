@@ -413,7 +413,7 @@ def test_structures_are_found_in_their_plots():
 def test_no_guide_line_crosses_a_strip(surface):
     raster = surface_raster(surface)
     x0, y0 = middle(raster)
-    plots = [square(raster, -20, 0, 90)]
+    plots = [square(raster, -20, 0, 60)]
     strip = shapely.box(x0 - 200, y0 + 8, x0 + 200, y0 + 12)
     planted = [shapely.difference(plots[0], strip)]
     _, across = run(raster, plots)

@@ -280,7 +280,7 @@ def test_lines_keep_to_odd_plots(form, plot):
         assert np.array_equal(line.pegs[0], line.start)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     turn=st.floats(0, 360), bend=st.floats(-0.01, 0.01), dip=st.floats(0.02, 0.3),
     sag_m=st.floats(0.01, 0.1),
