@@ -12,7 +12,9 @@ Makes a district with the generator of the benchmark data (in the folder that
 * the rows, their lengths and holes, beside the time that drawing them takes,
 * the water step over the same plots, beside plain pyflwdir on the whole raster in memory,
 * the conservation step of a whole run: water, soil loss, measures under a budget, lines of works,
-  with the memory of that run.
+  with the memory of that run,
+* the steps that draw (drains, low places, guide lines, works) over a smaller district as densely
+  planted, told by 100,000 plots.
 """
 
 from __future__ import annotations
@@ -96,6 +98,7 @@ with raster.Raster(read) as elevation:
     )
     none, stated = ErrorModel.of(0, 0, book), ErrorModel.of(1.0, 30.0, book)
     survey(outlines[:5000], elevation, stated, looks=looks)  # warm
+    before = 0.0
     for name, error, asked in (
         ("slope and bearing", none, ()),
         ("with their errors", stated, ()),
@@ -104,7 +107,10 @@ with raster.Raster(read) as elevation:
     ):
         start = time.perf_counter()
         survey(outlines, elevation, error, looks=asked)
-        print(f"  {name:18} {time.perf_counter() - start:6.2f} s")
+        taken = time.perf_counter() - start
+        print(f"  {name:18} {taken:6.2f} s, {taken - before:+.2f} s")
+        before = taken
+print(f"  so the arcs of {len(outlines):,} plots cost the last difference")
 """
 
 ROWS = """
@@ -125,9 +131,9 @@ ground["slope_used_pct"] = rng.uniform(2, 40, len(plots))
 ground["row_bearing_grid_deg"] = rng.uniform(0, 180, len(plots))
 ground["downslope_true_deg"] = (ground["row_bearing_grid_deg"] + 90) % 360
 nothing = np.zeros(0, dtype=object)
-start = time.perf_counter()
+start, worked = time.perf_counter(), time.process_time()
 table, _, laid = rows.lay(plots, ground, zone, rows.Clear(nothing), read.plan)
-ours = time.perf_counter() - start
+ours, worked = time.perf_counter() - start, time.process_time() - worked
 sample = rng.choice(len(plots), 300, replace=False)
 start = time.perf_counter()
 for plot in sample:
@@ -135,8 +141,41 @@ for plot in sample:
     drawn(plots["geometry"][plot], ground["row_bearing_grid_deg"][plot], spacing, spacing / 2)
 theirs = (time.perf_counter() - start) / len(sample) * len(plots)
 total = int((table["rows"] + table["short_rows"]).sum())
-print(f"rows: {len(plots):,} plots, {total:,} rows in {ours:.2f} s; drawn and cut one plot at a "
+print(f"rows: {len(plots):,} plots, {total:,} rows in {ours:.2f} s "
+      f"({worked:.2f} s of processors); drawn and cut one plot at a "
       f"time {theirs:.0f} s (from 300 of them), {theirs / ours:.0f} times as long")
+"""
+
+STEPS = """
+import sys, time
+from pathlib import Path
+from districtplan import pipeline, rows
+taken = {}
+def told(name):
+    step = getattr(rows, name)
+    def timed(*given):
+        start = time.perf_counter()
+        try:
+            return step(*given)
+        finally:
+            taken[name] = taken.get(name, 0) + time.perf_counter() - start
+    setattr(rows, name, timed)
+for name in ("drain", "lay", "low_places"):
+    told(name)
+pipeline.find(Path(sys.argv[1]))  # warm
+taken.clear()
+found = pipeline.find(Path(sys.argv[2]))
+plots = len(found.plots)
+methods = found.plots["row_method"].value_counts().to_dict()
+print(f"steps over {plots:,} plots, and by 100,000; {methods}")
+taken |= {name: found.seconds[name] for name in ("guide lines", "measures", "pegs")}
+for name, seconds in taken.items():
+    print(f"  {name:12} {seconds:7.2f} s {seconds / plots * 100_000:8.1f} s")
+guided = int(found.plots["guide_kind"].notna().sum())
+print(f"  {1000 * taken['guide lines'] / max(guided, 1):.0f} ms for each plot with guide lines")
+most = found.plan.conservation.sites_drawn_max
+print(f"  works        {found.seconds['works']:7.2f} s; lines are drawn for at most {most} sites, "
+      "however many plots there are")
 """
 
 WATER = (
@@ -193,7 +232,7 @@ planting_date = 2026-03-15
 plots = "{plots}"
 elevation = ["{elevation}"]
 [elevation]
-vertical_error_m = 1.0
+vertical_error_m = {error}
 error_correlation_m = 30.0
 """
 
@@ -214,6 +253,26 @@ def timed(name: str, *command: object, shown: bool = False) -> float:
         sys.exit(f"{name} failed")
     sys.stdout.write(f"{name:12} {seconds:7.2f} s {usage.ru_maxrss / 1024:7.0f} MB\n")
     return seconds
+
+
+def district(
+    data: Path, folder: Path, cells: int, plots: int, error: float = 1.0
+) -> tuple[Path, Path, Path]:
+    """Make a district; give its plan, its raster and its plots."""
+    timed("district", data / "make_district.py", folder, "--cells", cells, "--plots", plots)
+    raster, outlines = folder / f"dem_{cells}.tif", folder / f"plots_{cells}_{plots}.gpkg"
+    plan = folder / f"plan_{cells}.toml"
+    named = PLAN.format(plots=outlines.name, elevation=raster.name, error=error)
+    plan.write_text(named, encoding="utf-8")
+    return plan, raster, outlines
+
+
+def steps_that_draw(data: Path, folder: Path) -> None:
+    """Print what the steps cost that work on each plot by itself."""
+    # A better raster than that of the terrain step, on which most bearings wait for the ground.
+    sizes = (400, 50), (600, 1_000)
+    warm, plan = (district(data, folder, *size, error=0.1)[0] for size in sizes)
+    subprocess.run([sys.executable, "-c", STEPS, warm, plan], check=True)
 
 
 def rows_beside_drawing(plan: Path) -> None:
@@ -258,12 +317,7 @@ def main() -> None:
         sys.exit(f"No benchmark data in {data}: correct DISTRICTPLAN_BENCHMARK_DATA")
     with tempfile.TemporaryDirectory() as temporary:
         folder = asked.folder or Path(temporary)
-        size = ("--cells", asked.cells, "--plots", asked.plots)
-        timed("district", data / "make_district.py", folder, *size)
-        raster = folder / f"dem_{asked.cells}.tif"
-        plots = folder / f"plots_{asked.cells}_{asked.plots}.gpkg"
-        plan = folder / "plan.toml"
-        plan.write_text(PLAN.format(plots=plots.name, elevation=raster.name), encoding="utf-8")
+        plan, raster, plots = district(data, folder, asked.cells, asked.plots)
         calibration = timed("calibration", "-c", CALIBRATION)
         floor = timed("floor", "-c", FLOOR, raster, plots)
         plain = timed(
@@ -276,6 +330,7 @@ def main() -> None:
         measure_water(plan, raster)
         sys.stdout.flush()
         measure_conservation(plan)
+        steps_that_draw(data, folder)
     sys.stdout.write(
         f"plain script / terrain step {plain / ours:.1f}, with all looks {plain / whole:.1f}; "
         f"terrain step / floor {ours / floor:.1f}; "

@@ -1,4 +1,4 @@
-"""Monte Carlo of guide lines: ``python -m tests.guide_lines [SEED] [PLOTS]``.
+"""Monte Carlo of guide lines: ``python -m tests.guide_lines [--seed SEED] [--plots PLOTS]``.
 
 Invented landscapes of three roughnesses, told apart by the grade that straight rows leave on them:
 random fields with a power-law spectrum, on a 2.5 m lattice whose cubic spline is the true ground.
@@ -6,17 +6,24 @@ The raster is block means of it plus errors. Plots are star-shaped, of 0.05 to 1
 
 Each scheme is planned from the raster and walked on the true ground: root mean square grade [%],
 and share [%] of row length within 2 % or half the plot's mean slope. Schemes set with a level are
-planned and levelled on the true ground; a level errs by 0.5 % at random per leg of 10 m.
+planned and levelled on the true ground; a level errs by 0.5 % at random per leg of 10 m. *As
+chosen* is what the program picks from the raster, and its level lines are levelled on the ground:
+so an error of heights, an error of the level and both are told apart.
+
+``--table`` writes what was found (``tests/published/guide_line_landscapes.csv``), and always
+prints the tables of DEVELOPERS.md.
 """
 
 from __future__ import annotations
 
+import argparse
+import csv
 import sys
 from dataclasses import replace
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 import shapely
 
 from districtplan.rows import arc, grade, ladder, level_lines, sectors, surface
@@ -57,6 +64,9 @@ RASTERS = (
 """Cell [m], standard deviation and correlation length of the error [m]."""
 LEVEL_ERROR, LEG_M = 0.005, 10.0
 ROW_M = 0.5
+A_LANDSCAPE = 10
+"""Plots on one landscape: those on another are of another draw."""
+ERRS = ", level errs"
 # No sag breaks a line here: parts are told apart by their number.
 SETTING = Setting(Spaces(ROW_M, 0.4, 0.6), 100.0, 10.0, 0.005, 5.0, 20, 10.0)
 LIMITS = Limits(0.02, 0.9, 3, 0.1, 3.0, LEVEL_ERROR, 10, 0.5, SETTING)
@@ -132,41 +142,61 @@ def shifted(lines: level_lines.LevelLines, truth: Surface) -> level_lines.LevelL
     )
 
 
-def from_raster(rng, plot, truth: Surface, heights: Heights, error: Error) -> dict:
-    """Walk what is planned from the raster."""
-    xy = ladder.points(plot)
-    g = truth.gradient(xy)
-    limit = min(0.02, float(np.hypot(*g.T).mean()) / 2)
-    seen = surface.fit(heights, error)
-    s = seen.gradient(xy)
+class Seen(NamedTuple):
+    """A plot as it is and as the raster has it."""
+
+    plot: shapely.Polygon
+    truth: Surface
+    seen: Surface
+    limit: float
+
+
+def seen_by(plot: shapely.Polygon, truth: Surface, heights: Heights, error: Error) -> Seen:
+    """Look at a plot through a raster."""
+    slope = float(np.hypot(*truth.gradient(ladder.points(plot)).T).mean())
+    return Seen(plot, truth, surface.fit(heights, error), min(0.02, slope / 2))
+
+
+def planned(one: Seen) -> dict:
+    """Walk the arcs that are planned from the raster, and its own contours."""
+    xy = ladder.points(one.plot)
+    g, s, limit = one.truth.gradient(xy), one.seen.gradient(xy), one.limit
     found = {"straight": score(g, arc.straight(xy, s).direction(xy), limit)}
     parts = (Sector((), arc.fit(xy, s, 3 * limit)),)
     found["arc"] = score(g, parts[0].rows.direction(xy), limit)
-    for count in (2, 3):
+    for count in (2, 3, 4):
         parts = sectors.split(parts, xy, s, 0.1, 3 * limit)
         found[f"{count} arcs"] = score(g, sectors.direction(parts, xy), limit)
-    found["own contours"] = score(
-        g, arc.quarter(s) / np.maximum(np.hypot(*s.T), 1e-12)[:, None], limit
-    )
-    slope = min(0.02, float(np.hypot(*s.T).mean()) / 2)
-    guide = ladder.guide(plot, seen, None, replace(LIMITS, grade=slope))
-    found["kind"] = guide.kind
-    drawn = {"arc sectors": f"{min(max(len(guide.lines), 2), 3)} arcs"}.get(guide.kind, guide.kind)
-    if drawn not in found:
-        # A team levels as many lines, on the true ground and with the level's error.
-        z = truth.height(xy)
-        count = len(guide.lines)
-        if guide.kind == "level lines":
-            # Pieces of one level lie at one height.
-            count = len(
-                {round(float(np.median(guide.ground.height(one.pegs))), 1) for one in guide.lines}
-            )
-        lines = level_lines.place(level_lines.Contours(truth, plot, SETTING.line_m), z, count)
-        off = shifted(levelled(rng, lines), truth)
-        found[drawn] = score(g, level_lines.direction(off, xy, z), limit)
-    found["as chosen"] = found.pop(drawn) if "level" in drawn else found[drawn]
-    found["floor"] = seen.doubt.floor
+    own = arc.quarter(s) / np.maximum(np.hypot(*s.T), 1e-12)[:, None]
+    found["own contours"] = score(g, own, limit)
     return found
+
+
+def chosen(rng: np.random.Generator, one: Seen) -> dict:
+    """Walk what the program picks, by a level without and with its error."""
+    xy = ladder.points(one.plot)
+    g = one.truth.gradient(xy)
+    slope = min(0.02, float(np.hypot(*one.seen.gradient(xy).T).mean()) / 2)
+    guide = ladder.guide(one.plot, one.seen, None, replace(LIMITS, grade=slope))
+    if guide.rows is not None and not isinstance(guide.rows, level_lines.LevelLines):
+        walked = score(g, sectors.direction(guide.rows, xy), one.limit)
+        return {"as chosen": walked, f"as chosen{ERRS}": walked}
+    # A team levels as many lines, on the true ground.
+    count = len(guide.lines)
+    if guide.kind == "level lines":
+        # Pieces of one level lie at one height.
+        count = len(
+            {round(float(np.median(guide.ground.height(one.pegs))), 1) for one in guide.lines}
+        )
+    z = one.truth.height(xy)
+    lines = level_lines.place(level_lines.Contours(one.truth, one.plot, SETTING.line_m), z, count)
+    return {
+        name: score(g, level_lines.direction(set_out, xy, z), one.limit)
+        for name, set_out in (
+            ("as chosen", lines),
+            (f"as chosen{ERRS}", shifted(levelled(rng, lines), one.truth)),
+        )
+    }
 
 
 def on_the_ground(rng: np.random.Generator, plot, truth: Surface) -> dict:
@@ -179,68 +209,168 @@ def on_the_ground(rng: np.random.Generator, plot, truth: Surface) -> dict:
     across = np.ptp(z) / slope
     counts = {"1 line": 1, "every 40 rows": max(round(across / ROW_M / 40), 1)}
     counts["every 20 rows"] = max(round(across / ROW_M / 20), 1)
-    found = {}
+    found = {"straight": score(g, arc.straight(xy, g).direction(xy), limit)}
     for name, count in counts.items():
         lines = level_lines.place(contours, z, count)
         found[name] = score(g, level_lines.direction(lines, xy, z), limit)
         off = shifted(levelled(rng, lines), truth)
-        found[f"{name}, level errs"] = score(g, level_lines.direction(off, xy, z), limit)
+        found[f"{name}{ERRS}"] = score(g, level_lines.direction(off, xy, z), limit)
     return found
 
 
-def plots(rng: np.random.Generator, heights: np.ndarray, count: int):
-    """Plots and the true ground under them."""
-    for _ in range(count):
-        place = rng.uniform(AWAY, SIDE * STEP - AWAY, 2)
-        plot = shapely.affinity.translate(outline(rng), *place)
-        yield plot, Surface(cut(heights, STEP, plot.bounds, 30.0), Doubt(0.0, 0.0, 1.0))
+class Region:
+    """One invented landscape of a roughness, and plots on it.
+
+    Parameters
+    ----------
+    seed : int
+        Of the whole table.
+    land : str
+        The roughness.
+    number : int
+        Of the landscape among those of this roughness.
+    count : int
+        How many plots lie on it.
+    """
+
+    def __init__(self, seed: int, land: str, number: int, count: int) -> None:
+        self.rng = np.random.default_rng([seed, list(LANDS).index(land), number])
+        self.heights = landscape(self.rng, LANDS[land])
+        self.plots = []
+        for _ in range(count):
+            place = self.rng.uniform(AWAY, SIDE * STEP - AWAY, 2)
+            plot = shapely.affinity.translate(outline(self.rng), *place)
+            truth = Surface(cut(self.heights, STEP, plot.bounds, 30.0), Doubt(0.0, 0.0, 1.0))
+            self.plots.append((plot, truth))
+
+    def seen(self, cell: float, sigma: float, length: float) -> list[Seen]:
+        """Look at its plots through a raster."""
+        step = round(cell / STEP)
+        side = SIDE // step
+        raster = self.heights[: side * step, : side * step].reshape(side, step, side, step)
+        raster = raster.mean(axis=(1, 3)) + sigma * correlated(self.rng, side, length / cell)
+        margin = max(40.0, 3 * cell)
+        return [
+            seen_by(plot, truth, cut(raster, cell, plot.bounds, margin), Error(sigma, length))
+            for plot, truth in self.plots
+        ]
 
 
-def told(rows: list[dict]) -> dict:
-    """Write means as they are printed."""
-    table = pd.DataFrame(rows)
-    said: dict[str, object] = {}
-    for name in table.columns.difference(["kind", "floor"], sort=False):
-        squared, within = np.array(table[name].tolist()).mean(axis=0)
-        said[name] = f"{100 * np.sqrt(squared):.1f} / {100 * within:.0f}"
-    if "floor" in table:
-        said["floor [%]"] = f"{100 * np.sqrt(np.mean(table['floor'] ** 2)):.1f}"
-        kinds = table["kind"].value_counts(normalize=True)
-        said |= {f"chose {kind} [%]": f"{100 * kinds.get(kind, 0):.0f}" for kind in ladder.KINDS}
+def summed(rows: list[dict]) -> dict[str, dict[str, float]]:
+    """Sum up plots: mean, and spread from plot to plot, by scheme."""
+    said = {}
+    for name in rows[0]:
+        squared, within = np.array([row[name] for row in rows]).T
+        gain = within - np.array([row["straight"][1] for row in rows])
+        said[name] = {
+            "plots": len(rows),
+            "rms_pct": 100 * np.sqrt(squared.mean()),
+            "within_pct": 100 * within.mean(),
+            "within_sd_pct": 100 * within.std(ddof=1),
+            "gain_pct": 100 * gain.mean(),
+            "gain_sd_pct": 100 * gain.std(ddof=1),
+        }
     return said
 
 
-def tables(seed: int, count: int) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Both tables: planned from rasters, and set with a level."""
-    planned, set_out = {}, {}
-    for number, (name, land) in enumerate(LANDS.items()):
-        rng = np.random.default_rng([seed, number])
-        heights = landscape(rng, land)
-        where = list(plots(rng, heights, count))
-        for cell, sigma, length in RASTERS:
-            step = round(cell / STEP)
-            side = SIDE // step
-            raster = heights[: side * step, : side * step].reshape(side, step, side, step)
-            raster = raster.mean(axis=(1, 3)) + sigma * correlated(rng, side, length / cell)
-            margin = max(40.0, 3 * cell)
-            planned[name, f"{cell:g} m", f"{sigma:g} m over {length:g} m"] = told(
-                [
-                    from_raster(
-                        rng,
-                        plot,
-                        truth,
-                        cut(raster, cell, plot.bounds, margin),
-                        Error(sigma, length),
-                    )
-                    for plot, truth in where
-                ]
-            )
-        set_out[name] = told([on_the_ground(rng, *one) for one in where])
-    return pd.DataFrame(planned).T, pd.DataFrame(set_out).T
+def regions(seed: int, land: str, count: int) -> list[Region]:
+    """Give plots of one roughness, ten to a landscape."""
+    return [
+        Region(seed, land, number, len(part))
+        for number, part in enumerate(np.array_split(np.arange(count), -(-count // A_LANDSCAPE)))
+    ]
+
+
+def table(seed: int, count: int) -> list[dict]:
+    """Plan and set out the rows of many plots on all lands."""
+    rows = []
+    source = f"python -m tests.guide_lines --seed {seed} --plots {count}"
+
+    def add(where: dict, found: dict, floor: float | None) -> None:
+        for scheme, numbers in found.items():
+            name = scheme.removesuffix(ERRS)
+            level = 0.0 if name == scheme else 100 * LEVEL_ERROR
+            told = {"scheme": name, "level_error_pct": level, **numbers, "floor_pct": floor}
+            rows.append({**where, **told, "source": source, "provenance": "computed"})
+
+    for land in LANDS:
+        here = regions(seed, land, count)
+        for raster in RASTERS:
+            where = dict(zip(("cell_m", "error_m", "error_length_m"), raster, strict=True))
+            seen = [(region.rng, one) for region in here for one in region.seen(*raster)]
+            found = [planned(one) | chosen(rng, one) for rng, one in seen]
+            floor = np.sqrt(np.mean([one.seen.doubt.floor**2 for _, one in seen]))
+            add({"land": land, **where}, summed(found), 100 * float(floor))
+        set_out = [on_the_ground(region.rng, *plot) for region in here for plot in region.plots]
+        nothing = dict.fromkeys(("cell_m", "error_m", "error_length_m"))
+        add({"land": land, **nothing}, summed(set_out), None)
+    return rows
+
+
+def rounded(rows: list[dict]) -> list[dict[str, str]]:
+    """Write numbers to a hundredth, as the file has them."""
+
+    def said(value: object) -> str:
+        if value is None:
+            return ""
+        return f"{value:.2f}" if isinstance(value, float) else str(value)
+
+    return [{name: said(value) for name, value in row.items()} for row in rows]
+
+
+def written(rows: list[dict[str, str]], path: Path) -> None:
+    """Write the file."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def markdown(rows: list[dict[str, str]]) -> str:
+    """Give both tables of DEVELOPERS.md from the rows of the file."""
+    cells: dict[tuple, dict[str, str]] = {}
+    floors = {}
+    for row in rows:
+        where = (row["land"], row["cell_m"], row["error_m"], row["error_length_m"])
+        name = row["scheme"] + (ERRS if float(row["level_error_pct"]) else "")
+        said = f"{float(row['rms_pct']):.1f} / {float(row['within_pct']):.0f}"
+        cells.setdefault(where, {})[name] = said
+        if row["floor_pct"]:
+            floors[where] = f"{float(row['floor_pct']):.1f}"
+    lines = []
+    for levelled_too in (False, True):
+        here = {where: said for where, said in cells.items() if (where in floors) != levelled_too}
+        schemes = list(next(iter(here.values())))
+        first = ["land"] if levelled_too else ["land", "cell, error"]
+        head = [*first, *schemes, *([] if levelled_too else ["floor"])]
+        lines += ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
+        for where, said in here.items():
+            raster = [] if levelled_too else [_raster(*where[1:])]
+            floor = [] if levelled_too else [floors[where]]
+            lines.append("| " + " | ".join([where[0], *raster, *said.values(), *floor]) + " |")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _raster(cell: str, sigma: str, length: str) -> str:
+    told = f"{float(cell):g} m, {float(sigma):g} m"
+    return f"{told} over {float(length):g} m" if float(length) else told
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--seed", type=int, help="fresh if not given")
+    parser.add_argument("--plots", type=int, default=100, help="of each roughness")
+    parser.add_argument("--table", type=Path, help="file to write")
+    asked = parser.parse_args()
+    seed = asked.seed
+    if seed is None:
+        seed = int(np.random.SeedSequence().generate_state(1)[0])
+    found = rounded(table(seed, asked.plots))
+    if asked.table is not None:
+        written(found, asked.table)
+    sys.stdout.write(f"seed {seed}, {asked.plots} plots of each roughness\n{markdown(found)}\n")
 
 
 if __name__ == "__main__":
-    seed = int(sys.argv[1]) if len(sys.argv) > 1 else int(np.random.SeedSequence().entropy % 2**31)
-    count = int(sys.argv[2]) if len(sys.argv) > 2 else 100
-    planned, set_out = tables(seed, count)
-    sys.stdout.write(f"seed {seed}, {count} plots\n{planned.to_string()}\n{set_out.to_string()}\n")
+    main()

@@ -134,6 +134,15 @@ def test_a_line_that_is_to_fall_is_broken_where_it_turns_back():
     assert len(lines.one_way(ring[: len(ring) // 2 + 2], (0.0, 0.01), 90.0)) == 1
 
 
+def test_no_arc_is_drawn_where_the_bend_may_be_the_rasters_error(monkeypatch):
+    book = renumbered("guide_line_limits", "bend_se", 1e9)
+    monkeypatch.setattr("tests.conftest.handbook.packaged", lambda: book)
+    raster = surface_raster(cone)
+    ground, found = run(raster, [square(raster, -20, 0)], book, elevation={"vertical_error_m": 0.1})
+    assert ground["row_method"].tolist() == ["guide lines"]
+    assert found.plots["guide_kind"].tolist() != ["arc"]
+
+
 def test_only_plots_of_that_method_get_lines():
     raster = surface_raster(lambda x, y: np.where(x < 0, -0.2 * x, -0.2 * np.hypot(x - 300, y)))
     plots = [square(raster, -500, 0), square(raster, 350, 200), square(raster, -500, 300, 15)]
@@ -146,10 +155,10 @@ def test_only_plots_of_that_method_get_lines():
 
 def test_columns_agree_with_lines_and_pegs():
     raster = surface_raster(ridges)
-    plots = [square(raster, x, y, 90) for x, y in product((-300, 0, 300), repeat=2)]
+    plots = [square(raster, x, y, 60) for x, y in product((-300, 0), (-300, 0, 300))]
     _, found = run(raster, plots)
     known = found.plots[found.plots["guide_kind"].notna()]
-    assert len(known) >= 5
+    assert len(known) >= 4
     counts = found.lines.groupby("plot_id").size()
     assert known.set_index("plot_id")["guide_lines"].astype(int).to_dict() == counts.to_dict()
     drawn = found.lines[found.lines.geometry.notna()]
@@ -240,39 +249,51 @@ def test_a_window_at_the_rasters_edge_is_cut():
     assert found.plots["guide_kind"].notna().all()
 
 
-def test_where_the_raster_errs_more_than_the_limit_no_curve_is_drawn():
-    error = {"vertical_error_m": 1.0, "error_correlation_m": 20.0}
-    _, found = run(*rough(1.0), elevation=error)
+@pytest.mark.parametrize(("sigma", "sure"), [(0.35, True), (0.45, False), (0.75, False)])
+def test_where_the_raster_errs_more_than_the_limit_no_curve_is_drawn(sigma, sure):
+    """Errors that cost a little less than the limit, a little more, and nearly twice as much."""
+    error = {"vertical_error_m": sigma, "error_correlation_m": 20.0}
+    ground, found = run(*rough(sigma), elevation=error)
     told = found.plots.merge(found.lines.drop(columns="guide_kind"), on="plot_id")
-    doubtful = told[(told["guide_floor_pct"] > 2.0) & (told["guide_kind"] != "straight")]
-    assert len(doubtful)
-    assert (doubtful["guide_kind"] == "level on the ground").all()
-    assert doubtful["geometry"].isna().all()
+    told = told.merge(ground[["plot_id", "row_grade_limit_pct"]], on="plot_id")
+    beyond = told["guide_floor_pct"] / told["row_grade_limit_pct"]
+    assert len(told) >= 9
+    assert beyond.between(*((0.8, 1.0) if sure else (1.0, 2.0))).all()
+    assert (told["guide_kind"] == "level on the ground").eq(not sure).all()
+    assert told["geometry"].isna().eq(not sure).all()
 
 
-ERRORS = ((0.3, 0.0), (1.0, 0.0), (0.3, 30.0), (1.0, 30.0), (2.0, 60.0))
+# Side of the plots and slope; standard deviation and length of the error, near what decides: here
+# the bearing is sure enough, and the raster shows a bend that may all be its error.
+PLANES = (
+    (80, 0.25, 0.1, 0.0),
+    (80, 0.06, 0.3, 0.0),
+    (80, 0.25, 2.0, 0.0),
+    (80, 0.06, 0.5, 20.0),
+    (120, 0.25, 1.0, 20.0),
+    (120, 0.1, 1.0, 60.0),
+)
 
 
-def noisy(form, sigma: float, length: float, seed: int):
+def noisy(form, sigma: float, length: float, seed: int, side: float = 80, apart: int = 250):
     """Guide plots on a form under noise, far enough apart to be seeds of their own."""
     noise = sigma * correlated(np.random.default_rng(seed), 200, length / 10)
     raster = surface_raster(lambda x, y: form(x, y) + noise)
-    places = product(range(-750, 751, 250), repeat=2)
-    plots = [shapely.affinity.rotate(square(raster, x, y, 80), x) for x, y in places]
+    places = product(range(-750, 751, apart), repeat=2)
+    plots = [shapely.affinity.rotate(square(raster, x, y, side), x) for x, y in places]
     error = {"vertical_error_m": sigma, "error_correlation_m": length}
     return run(raster, plots, elevation=error)
 
 
-@pytest.mark.parametrize(("sigma", "length"), ERRORS)
-def test_a_noisy_plane_gets_no_guide_line(sigma, length):
+@pytest.mark.parametrize(("side", "slope", "sigma", "length"), PLANES)
+def test_a_noisy_plane_gets_no_guide_line(side, slope, sigma, length):
     """In at least 19 of 20 seeds, from raster to lines."""
     drawn = []
     for seed in (1, 2):
-        for slope in (0.08, 0.25):
-            _, found = noisy(lambda x, y, s=slope: s * x, sigma, length, 20_261_140 + seed)
-            told = found.plots["guide_kind"]
-            drawn += (told.notna() & (told != "straight")).tolist()
-    assert len(drawn) == 196
+        _, found = noisy(lambda x, y: slope * x, sigma, length, 20_261_140 + seed, side)
+        told = found.plots["guide_kind"]
+        drawn += (told.notna() & (told != "straight")).tolist()
+    assert len(drawn) == 98
     assert np.mean(drawn) <= 0.05
 
 
@@ -283,8 +304,9 @@ def test_a_noisy_cone_gets_one(sigma, length):
     def cones(x, y):
         return -0.3 * np.hypot((x + 125) % 250 - 125 + 90, (y + 125) % 250 - 125)
 
-    _, found = noisy(cones, sigma, length, 20_261_142)
+    _, found = noisy(cones, sigma, length, 20_261_142, apart=500)
     told = found.plots["guide_kind"]
+    assert len(told) == 16
     assert (told.notna() & (told != "straight")).mean() >= 0.95
 
 
@@ -455,7 +477,7 @@ def test_structures_are_found_in_their_plots():
 def test_no_guide_line_crosses_a_strip(surface):
     raster = surface_raster(surface)
     x0, y0 = middle(raster)
-    plots = [square(raster, -20, 0, 90)]
+    plots = [square(raster, -20, 0, 60)]
     strip = shapely.box(x0 - 200, y0 + 8, x0 + 200, y0 + 12)
     planted = [shapely.difference(plots[0], strip)]
     _, across = run(raster, plots)

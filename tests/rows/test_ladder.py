@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from districtplan.rows import ladder, sag, surface
+from districtplan.rows import arc, grade, ladder, sag, surface
 from districtplan.rows.ladder import Limits
 from districtplan.rows.lines import Setting
 from districtplan.rows.pegs import Spaces
@@ -40,12 +40,27 @@ def wavy(x, y):
     return -0.2 * x + 1.2 * np.sin(y / 7) + 0.8 * np.sin(x / 9 + y / 11)
 
 
+def hills(x, y):
+    return -0.2 * x + 4 * np.sin(y / 25) + 2 * np.sin(x / 30 + y / 40)
+
+
+def spur(x, y):
+    return -0.15 * x - 0.15 * (np.hypot(y, 10) - 10)
+
+
 TRUE = Error(0.0, 0.0)
+SMALL = shapely.box(-10, -10, 10, 10)
 
 
 def guided(form, error=TRUE, plot=PLOT, noise=0.0, **changed):
     fitted = surface.fit(window(form, noise), error)
     return ladder.guide(plot, fitted, None, replace(LIMITS, **changed))
+
+
+def own_contours(seen, xy):
+    """Rows along a surface's own contours."""
+    rise = seen.gradient(xy)
+    return arc.quarter(rise) / np.hypot(*rise.T)[:, None]
 
 
 def test_a_plane_has_straight_rows_and_one_line():
@@ -130,21 +145,46 @@ def test_a_noisy_cone_gets_one(sigma, length):
     assert np.mean([kind == "arc" for kind in kinds]) >= 0.8
 
 
-def test_no_curve_where_the_surface_errs_more_than_the_limit():
+@pytest.mark.parametrize(
+    ("sigma", "length", "drawn"),
+    [
+        (0.0, 0.0, True),
+        (0.3, 20.0, True),
+        (0.5, 30.0, True),
+        (0.5, 20.0, False),
+        (0.7, 20.0, False),
+        (1.0, 30.0, False),
+    ],
+)
+def test_no_curve_where_the_surface_errs_more_than_the_limit(sigma, length, drawn):
+    """Where rows along the surface's own contours break it on the land itself, and only there."""
     rng = np.random.default_rng(20_261_129)
-    seen = set()
-    for sigma in (0.5, 1.0, 2.0, 4.0):
-        for _ in range(10):
-            noise = sigma * correlated(rng, SIDE, 2.0)
-            found = guided(wavy, Error(sigma, 20.0), noise=noise)
-            seen.add(found.kind)
-            if found.floor > LIMITS.grade:
-                assert found.kind in ("straight", "level on the ground")
-            if found.kind == "level on the ground":
-                assert found.floor > LIMITS.grade
-                assert found.guided is None
-                assert all(line.xy is None for line in found.lines)
-    assert "level on the ground" in seen
+    xy = ladder.points(PLOT)
+    on_land = surface.fit(window(hills, cell=1.0, side=130), TRUE).gradient(xy)
+    squared = []
+    for _ in range(5):
+        noise = sigma * correlated(rng, SIDE, length / CELL)
+        seen = surface.fit(window(hills, noise), Error(sigma, length))
+        found = ladder.guide(PLOT, seen, None, LIMITS)
+        assert (found.kind != "level on the ground") == drawn
+        assert (found.guided is not None) == drawn
+        assert all((line.xy is not None) == drawn for line in found.lines)
+        squared.append(np.mean(grade.along(on_land, own_contours(seen, xy)) ** 2))
+    cost = np.sqrt(np.mean(squared))
+    assert (cost < LIMITS.grade) == drawn
+    # The cases say something of the limit only where the cost is of its size.
+    assert sigma == 0 or 0.5 * LIMITS.grade < cost < 2 * LIMITS.grade
+
+
+@pytest.mark.parametrize(("sigma", "length"), [(0.2, 20.0), (0.3, 30.0), (0.5, 40.0)])
+def test_arcs_that_only_follow_the_error_are_not_drawn(sigma, length):
+    """On a small spur three arcs seem to keep the limit, and a third of their rows don't."""
+    rng = np.random.default_rng(20_261_134)
+    kinds = []
+    for _ in range(10):
+        noise = sigma * correlated(rng, SIDE, length / CELL)
+        kinds.append(guided(spur, Error(sigma, length), plot=SMALL, noise=noise).kind)
+    assert kinds.count("level lines") >= 9
 
 
 def test_lines_to_be_levelled_on_the_ground_start_one_above_the_other():
@@ -240,7 +280,7 @@ def test_lines_keep_to_odd_plots(form, plot):
         assert np.array_equal(line.pegs[0], line.start)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     turn=st.floats(0, 360), bend=st.floats(-0.01, 0.01), dip=st.floats(0.02, 0.3),
     sag_m=st.floats(0.01, 0.1),

@@ -185,7 +185,7 @@ def test_a_plot_that_is_taken_whole_has_no_rows():
     assert rows.draw(found, 10)[0].empty
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(fields, st.floats(0, 179.9), st.integers(0, 10**6), st.floats(0, 3))
 def test_no_row_crosses_a_hole_a_structure_or_a_strip(shape, bearing, seed, margin):
     rng = np.random.default_rng(seed)

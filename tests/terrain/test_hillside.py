@@ -92,16 +92,16 @@ def test_noise_drowns_a_gentle_fall_and_no_steep_one():
         assert falls.mean() > 0.9 if told else falls.mean() < 0.25
 
 
-@pytest.mark.parametrize("length", [0.0, 1.0, 3.0, 6.0])
+@pytest.mark.parametrize("length", [0.0, 1.0, 6.0])
 def test_the_stated_error_is_that_of_the_plane(length):
     """Level ground is told to fall 1 time in 20, and a slope reads true in the mean square."""
     rng = np.random.default_rng(20_260_404)
     elevation = {"vertical_error_m": 2.0, "error_correlation_m": 10 * length}
     told, squared = [], []
     places = range(-780, 781, 260)
-    for _ in range(8):
+    for draw in range(8):
         error = 2.0 * correlated(rng, 200, length)
-        for slope in (0.0, 0.15):
+        for slope in (0.0, 0.15) if draw < 4 else (0.0,):
             raster = surface_raster(lambda x, y, e=error, s=slope: plane(s, 200)(x, y) + e)
             plots = [square(raster, x, y, 30) for x in places for y in places]
             table = unserved(raster, plots, elevation=elevation, terrain={"flat_slope_pct": 0.0})
