@@ -38,8 +38,6 @@ TABLE = "guide_line_limits"
 METHOD = "guide lines"
 GUIDE_FLAGS = ("structure_not_followed",)
 """What ``guide_flags`` may hold."""
-STRETCH_M = 5.0
-"""How far a line is followed to either side for its direction [m]."""
 BEARINGS = ("guide_bearing_true_deg", "guide_bearing_magnetic_deg")
 OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 """What only pegs of guide lines have."""
@@ -152,7 +150,7 @@ def guide_lines(
         asked = _Asked(outline, land, standing, limit / 100, slope / 100, *rest)
         frame, guide, passed_over = rule.guide(asked)
         found.append({"plot_id": plot_id, **_of_plot(guide), **_of_structures(passed_over)})
-        ways.append(_way(guide))
+        ways.append(_way(guide, plan.rows.peg_step_m / 2))
         local = frame.local(outline)
         for place, line in enumerate(guide.lines, 1):
             where = {"plot_id": plot_id, "line": place}
@@ -307,15 +305,18 @@ def _of_plot(guide: Guide) -> dict[str, Any]:
     }
 
 
-def _way(guide: Guide) -> float:
-    """Give the direction of the line nearest to the plot's middle there, from east [radians]."""
+def _way(guide: Guide, stretch_m: float) -> float:
+    """Give the direction of the line nearest to the plot's middle there, from east [radians].
+
+    It is that of a stretch to either side: a traced line's corners turn where the line as set
+    doesn't.
+    """
     courses = [shapely.LineString(line.xy) for line in guide.lines if line.xy is not None]
     if not courses:
         return np.nan
     middle = shapely.Point(guide.ground.xy.mean(axis=0))
     course = courses[int(np.argmin(shapely.distance(courses, middle)))]
-    # Over a short stretch: a traced line's corners turn where the line as set does not.
-    at = np.clip(course.project(middle) + np.array([-1, 1]) * STRETCH_M, 0, course.length)
+    at = np.clip(course.project(middle) + np.array([-1, 1]) * stretch_m, 0, course.length)
     east, north = np.diff(
         shapely.get_coordinates(shapely.line_interpolate_point(course, at)), axis=0
     )[0]
