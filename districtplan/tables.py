@@ -1489,6 +1489,7 @@ COLUMNS: tuple[Column, ...] = (
     _integer("no_hoe", "calendar", "", "1 where flowers may be open: no hoe.", nullable=False),
     _text("work_source", "calendar", "Where the days are from; empty where they follow."),
     Column("week", "date", "labour", "", "Monday of the week."),
+    Column("week_share", "number", "labour", "1", "Share of the work's days that lie in it.", 0, 1),
     Column(
         "work_days",
         "number",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from districtplan.inputs.amounts import ARRIVED, STOCK, accept_amounts
 from districtplan.inputs.doubts import doubts
 from districtplan.inputs.enrolment import ENROLMENT, accept_enrolment
+from districtplan.inputs.labour import WORKS
 from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
 from districtplan.inputs.need import grams_a_metre, need, pack_sizes
 from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
@@ -19,6 +20,7 @@ __all__ = [
     "ENROLMENT",
     "ONSETS",
     "STOCK",
+    "WORKS",
     "Beside",
     "MarkedString",
     "Purchase",

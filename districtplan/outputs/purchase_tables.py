@@ -77,6 +77,23 @@ def status(bought: Purchase) -> str:
     return ORDER if bought.is_order else LIMIT
 
 
+def served(bought: Purchase) -> tuple[str, ...]:
+    """List the lines that are bought for.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Those enrolled and the demo kits; all land that may be planted where it isn't known who
+        takes part.
+    """
+    return ("enrolled", "demo") if bought.is_order else ("registered",)
+
+
 def served_totals(results: Results) -> tuple[pd.DataFrame, pd.Series]:
     """Give the totals with what is bought for those served, in place of all land's.
 
@@ -94,8 +111,7 @@ def served_totals(results: Results) -> tuple[pd.DataFrame, pd.Series]:
         The same over the district.
     """
     bought = results.purchase
-    served = ["enrolled", "demo"] if bought.is_order else ["registered"]
-    theirs = bought.kits[bought.kits["order_line"].isin(served)]
+    theirs = bought.kits[bought.kits["order_line"].isin(served(bought))]
     villages, district = results.villages.copy(), results.district.copy()
     for good in GOODS:
         name = f"{good}_g"
