@@ -140,6 +140,28 @@ class Looked:
         """
         return f"COUNTIFS({self._where(line, key, cell)})"
 
+    def belt(self, line: str, what: str, cell: str) -> str:
+        """Count the plots of a village that reach into a belt, or add up their land there.
+
+        Parameters
+        ----------
+        line : str
+            The belt's line.
+        what : str
+            ``plots``, or anything else for land.
+        cell : str
+            Cell that holds the village's number.
+
+        Returns
+        -------
+        str
+            The formula, without its equals sign.
+        """
+        land, by = self._over(f"{line.replace(' ', '_')}_ha"), self._over("village_number")
+        if what == "plots":
+            return f'COUNTIFS({land},">0",{by},{cell})'
+        return f"SUMIFS({land},{by},{cell})"
+
     def _where(self, line: str, key: str, cell: str) -> str:
         said = self.texts.say(f"order_lines.{line}")
         by = f",{self._over(key)},{cell}" if key else ""

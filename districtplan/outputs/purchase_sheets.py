@@ -13,12 +13,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from districtplan.inputs import WORKS, hundred_seed_weight_g
+from districtplan.inputs import BELTS, LINES, NO_GO, WORKS, hundred_seed_weight_g
 from districtplan.outputs import purchase_words, work_sheets
 from districtplan.outputs.laid_sheets import LOOKED_THROUGH_MAX, Laid, Looked, rounded
 from districtplan.outputs.plot_table import village_table
 from districtplan.outputs.purchase_tables import COSTS, GOODS, SIGNATURE, purchase_tables, served
-from districtplan.outputs.purchase_words import LINES
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -198,6 +197,8 @@ def _kits(results: Results, kits: pd.DataFrame, known: set[str], texts: Texts) -
             "order_line": [texts.say(f"order_lines.{line}") for line in kits["order_line"]],
             "bean_share": kits["bean_share"],
             "bean_area_ha": kits["bean_area_ha"],
+            "river_buffer_ha": kits["river_buffer_ha"],
+            "forest_buffer_ha": kits["forest_buffer_ha"],
             "holes": plots["holes"],
             "row_length_m": plots["row_length_m"],
             **{f"kit_{good}_g": kits[f"kit_{good}_g"] for good in GOODS},
@@ -274,15 +275,16 @@ def _summary(made: dict[str, pd.DataFrame], whole: Looked, texts: Texts, *, is_o
     rows: list[dict[str, Any]] = []
     for line in LINES:
         theirs = kit[kit["order_line"] == line]
-        row = {"summary_line": texts.say(f"order_lines.{line}"), "plots": len(theirs)}
+        of_line = made["lines"][made["lines"]["order_line"] == line]
+        row = {"summary_line": texts.say(f"order_lines.{line}"), "plots": of_line["plots"].sum()}
         row |= {f"{good}_kg": theirs[f"kit_{good}_g"].sum() / 1000 for good in known}
-        area, cost = theirs["bean_area_ha"].sum(), round(theirs["kit_cost"].sum(), 2)
-        rows.append({**row, "bean_area_ha": area, "kit_cost": cost})
+        area, cost = of_line["bean_area_ha"].sum(), round(theirs["kit_cost"].sum(), 2)
+        rows.append({**row, "line_area_ha": area, "kit_cost": cost})
     kind = "uptake" if is_order else "limit"
     for use in made["uptake"].to_dict("records"):
         amounts = {f"{good}_kg": use[f"kit_{good}_g"] / 1000 for good in known}
         rows.append({"summary_line": texts.say(f"order_lines.{kind}_{use['season']}"), **amounts})
-    kept = ["summary_line", "plots", "bean_area_ha", *(f"{good}_kg" for good in known)]
+    kept = ["summary_line", "plots", "line_area_ha", *(f"{good}_kg" for good in known)]
     if "kit_cost" in whole.kit.formulas:
         kept.append("kit_cost")
     table = pd.DataFrame(rows)[kept].astype({"plots": "Int64"})
@@ -321,6 +323,8 @@ def _villages(results: Results, lines: pd.DataFrame, whole: Looked, texts: Texts
     columns = {"plots": laid["plots"], "bean_area_ha": laid["bean_area_ha"], **_amounts(laid)}
     for line in LINES:
         for what, values in columns.items():
+            if line in NO_GO and what not in {"plots", "bean_area_ha"}:
+                continue  # Nothing is bought for it.
             name = f"{line}_{what}"
             known = values[values.index.get_level_values("order_line") == line]
             by_village = dict(zip(known.index.get_level_values("village"), known, strict=True))
@@ -328,12 +332,17 @@ def _villages(results: Results, lines: pd.DataFrame, whole: Looked, texts: Texts
             heads[name] = texts.say(
                 "workbook.of_line",
                 line=texts.say(f"order_lines.{line}"),
-                what=texts.say(f"workbook.heads.{what}"),
+                what=texts.say(f"workbook.heads.{_called(line, what)}"),
             )
             formulas[name] = _of_village(whole, line, what)
     table[kept] = every[kept]
     sums = tuple(name for name in table.columns[2:] if table[name].notna().all())
     return Laid("villages", table, formulas, sums, heads)
+
+
+def _called(line: str, what: str) -> str:
+    """Name a column of a line: land that nobody plants isn't under the crop."""
+    return "line_area_ha" if what == "bean_area_ha" and line in NO_GO else what
 
 
 def _of_village(whole: Looked, line: str, what: str) -> Callable[[int], str]:
@@ -342,6 +351,8 @@ def _of_village(whole: Looked, line: str, what: str) -> Callable[[int], str]:
 
     def formula(row: int) -> str:
         cell = f"$B{row}"
+        if line in BELTS:
+            return whole.belt(line, what, cell)
         if what == "plots":
             return whole.count(line, "village_number", cell)
         total = whole.sum(column, line, "village_number", cell) + unit

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from districtplan.inputs import LINES
 from districtplan.outputs import purchase_tables
 from districtplan.outputs.purchase_tables import GOODS
 from districtplan.outputs.wording import kilograms
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-LINES = ("enrolled", "demo", "registered", "no-go")
 SHOWN = ("zone", "season", "first_day", "last_day", "season_work", "work_note", "work_source")
 """Columns of the sheet of the calendar."""
 
@@ -68,10 +68,15 @@ def _packs(theirs: pd.DataFrame, good: str, texts: Texts) -> str:
 
 
 def _lines(results: Results, texts: Texts) -> str:
-    counts = results.purchase.lines.groupby("order_line")["plots"].sum()
+    lines = results.purchase.lines.groupby("order_line")[["plots", "bean_area_ha"]].sum()
     named = [
-        texts.say("purchase.plots_on", line=texts.say(f"order_lines.{line}"), plots=f"{count:,}")
-        for line, count in counts.reindex(LINES).dropna().astype(int).items()
+        texts.say(
+            "purchase.plots_on",
+            line=texts.say(f"order_lines.{line}"),
+            plots=f"{int(row['plots']):,}",
+            area=f"{row['bean_area_ha']:,.1f}",
+        )
+        for line, row in lines.reindex(LINES).dropna().iterrows()
     ]
     return texts.say("purchase.lines", lines=texts.listed(named))
 

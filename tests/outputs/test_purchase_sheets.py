@@ -14,10 +14,9 @@ import openpyxl
 import pytest
 
 from districtplan.handbook import packaged
-from districtplan.inputs import need
+from districtplan.inputs import LINES, NO_GO, need
 from districtplan.outputs import purchase_sheets, workbook
 from districtplan.outputs.purchase_tables import purchase_tables
-from districtplan.outputs.purchase_words import LINES
 from tests.outputs.conftest import bought_by
 
 OFFICE = shutil.which("soffice")
@@ -101,6 +100,10 @@ def test_values_kept_are_the_packages_totals(content, enrolled_results, texts):
         theirs = lines[lines["order_line"] == line]
         grams = int(theirs["kit_seed_g"].sum())
         assert column(book["Summary"], "Seed [kg]")[place] == pytest.approx(grams / 1000)
+        if line in NO_GO:
+            areas = column(book["Villages"], f"{said}: Area [ha]")[:-1]
+            assert sum(areas) == pytest.approx(theirs["bean_area_ha"].sum())
+            continue
         assert sum(column(book["Villages"], f"{said}: Cost [shell]")[:-1]) == pytest.approx(
             theirs["kit_cost"].sum(), abs=CENT
         )
