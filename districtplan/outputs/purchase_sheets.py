@@ -277,9 +277,10 @@ def _summary(made: dict[str, pd.DataFrame], whole: Looked, texts: Texts, *, is_o
         theirs = kit[kit["order_line"] == line]
         of_line = made["lines"][made["lines"]["order_line"] == line]
         row = {"summary_line": texts.say(f"order_lines.{line}"), "plots": of_line["plots"].sum()}
-        row |= {f"{good}_kg": theirs[f"kit_{good}_g"].sum() / 1000 for good in known}
-        area, cost = of_line["bean_area_ha"].sum(), round(theirs["kit_cost"].sum(), 2)
-        rows.append({**row, "line_area_ha": area, "kit_cost": cost})
+        if line not in NO_GO:
+            row |= {f"{good}_kg": theirs[f"kit_{good}_g"].sum() / 1000 for good in known}
+            row["kit_cost"] = round(theirs["kit_cost"].sum(), 2)
+        rows.append({**row, "line_area_ha": of_line["bean_area_ha"].sum()})
     kind = "uptake" if is_order else "limit"
     for use in made["uptake"].to_dict("records"):
         amounts = {f"{good}_kg": use[f"kit_{good}_g"] / 1000 for good in known}

@@ -95,6 +95,32 @@ def served(bought: Purchase) -> tuple[str, ...]:
     return ("enrolled", "demo") if bought.is_order else ("registered",)
 
 
+def in_all(bought: Purchase) -> dict[str, dict[str, int | None]]:
+    """Add the orders up by good, over all buying points.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    dict[str, dict[str, int | None]]
+        Grams by column, and ``packs``, of each good that is ordered, in the order of ``GOODS``;
+        None where a part isn't known.
+    """
+    orders = bought.orders
+    summed = [*(str(name) for name in orders if str(name).endswith("_g")), "packs"]
+    by_good = {good: orders[orders["good"] == good] for good in GOODS}
+    return {
+        good: {
+            name: None if theirs[name].isna().any() else int(theirs[name].sum()) for name in summed
+        }
+        for good, theirs in by_good.items()
+        if len(theirs)
+    }
+
+
 def served_totals(results: Results) -> tuple[pd.DataFrame, pd.Series]:
     """Give the totals with what is bought for those served, in place of all land's.
 
