@@ -152,7 +152,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         joined = join(plots, ground, flow, in_rows, guides.plots, *needed)
         villages, district = inputs.totals(joined, asked)
         bought, (joined, proposal, works) = (
-            _bought(joined, on_zone, there, asked, book, clock),
+            _bought(joined, lying, there, asked, book, clock),
             _conserved(joined, lying, there, asked, book, clock),
         )
         with clock.step("pegs"):
@@ -269,7 +269,7 @@ def _rows(
     flow = lying.flow_lines["geometry"].to_numpy()
     strips = rows.strips(on_zone, ground, flow, zone, asked)
     ground, drained = rows.drain(on_zone, ground, zone, used, asked, book)
-    clear = rows.Clear(rows.areas(used), strips)
+    clear = rows.Clear(np.concatenate([rows.areas(used), *_belts(used, asked)]), strips)
     table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
     land = lying.on_raster.merge(ground[["plot_id", "row_method", "bend_grade_pct"]], on="plot_id")
     low = rows.low_places(land, laid, zone, lying.elevation, asked, book)
@@ -445,9 +445,15 @@ def _conserved(
     return join(joined, works.days), proposal, works
 
 
+def _belts(features: pd.DataFrame, asked: Plan) -> inputs.Buffers:
+    """Draw the belts of rivers and forest that aren't planted."""
+    kinds = features["kind"].to_numpy(dtype=object)
+    return inputs.buffers(kinds, rows.areas(features), asked)
+
+
 def _bought(
     joined: pd.DataFrame,
-    on_zone: pd.DataFrame,
+    lying: _Lying,
     there: _Known,
     asked: Plan,
     book: Handbook,
@@ -455,8 +461,13 @@ def _bought(
 ) -> inputs.Purchase:
     """Work out what is bought for those who take part."""
     with clock.step("purchase"):
-        outlines = on_zone["geometry"].to_numpy()
-        beside = inputs.Beside(there.used("onsets"), there.used("stock"), there.used("arrived"))
+        outlines = lying.on_zone["geometry"].to_numpy()
+        beside = inputs.Beside(
+            there.used("onsets"),
+            there.used("stock"),
+            there.used("arrived"),
+            _belts(lying.features, asked),
+        )
         return inputs.purchase(joined, outlines, there.used("enrolment"), asked, book, beside)
 
 

@@ -1215,6 +1215,22 @@ class Enrolment(Section):
         description="Distance over which errors of points of an outline are alike [m].",
     )
 
+    river_buffer_m: float = _published(
+        "purchase_choices",
+        "river_buffer_m",
+        ge=0,
+        le=1_000,
+        description="Belt about drawn streams and springs that isn't planted [m]: take the local "
+        "rule's.",
+    )
+    forest_buffer_m: float = _published(
+        "purchase_choices",
+        "forest_buffer_m",
+        ge=0,
+        le=1_000,
+        description="Belt about drawn forest that isn't planted [m]: take the local rule's.",
+    )
+
     @model_validator(mode="after")
     def _in_order(self) -> Enrolment:
         shares = (self.uptake_low_share, self.uptake_usual_share, self.uptake_high_share)

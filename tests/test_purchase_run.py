@@ -6,7 +6,9 @@ import json
 from datetime import date
 from importlib import resources
 
+import geopandas as gpd
 import pytest
+import shapely
 
 from districtplan import handbook, pipeline
 from tests.conftest import small_district, write_district
@@ -50,8 +52,14 @@ def plan(tmp_path_factory):
     (path.parent / "who.csv").write_text("\n".join(rows), encoding="utf-8")
     for name, lines in BESIDE.items():
         (path.parent / f"{name}.csv").write_text("\n".join(lines), encoding="utf-8")
+    west, south, _, north = plots.geometry[8].bounds
+    stream = shapely.LineString([(west, south - 40), (west, north + 40)])
+    drawn = gpd.GeoDataFrame(
+        {"kind": ["stream"], "width_m": [2.0]}, geometry=[stream], crs=plots.crs
+    )
+    drawn.to_file(path.parent / "features.gpkg", driver="GPKG")
     text = path.read_text(encoding="utf-8")
-    files = "".join(f'{name} = "{name}.csv"\n' for name in BESIDE)
+    files = 'features = "features.gpkg"\n' + "".join(f'{name} = "{name}.csv"\n' for name in BESIDE)
     text = text.replace("[files]\n", f'[files]\nenrolment = "who.csv"\n{files}')
     path.write_text(text + MORE, encoding="utf-8")
     return path
@@ -78,6 +86,21 @@ def test_orders_are_for_those_enrolled(results):
     assert planned["seed"] == mine["seed_g"].sum()
     assert planned["npk"] == mine["npk_g"].sum()
     assert bought.costs["cost_cents"].notna().all()
+
+
+def test_no_row_is_laid_in_the_belt_of_a_river_and_nothing_is_bought_for_it(results):
+    plot = results.purchase.kits.set_index("plot_id").loc["K08"]
+    area = results.plots.set_index("plot_id").loc["K08", "area_ha"]
+    belt = (10 + 2 / 2) / 70
+    assert plot["order_line"] == "registered"
+    assert plot["river_buffer_ha"] == pytest.approx(belt * area, rel=1e-3)
+    assert plot["bean_area_ha"] == pytest.approx((1 - belt) * area, rel=1e-3)
+    lines = results.purchase.lines.query("order_line == 'river buffer'")
+    assert lines["plots"].tolist() == [1]
+    assert lines["bean_area_ha"].tolist() == pytest.approx([belt * area], rel=1e-3)
+    assert lines["seed_g"].tolist() == [0]
+    taken = results.plots.set_index("plot_id")["land_taken_m2"]
+    assert taken["K08"] == pytest.approx(belt * 70 * 70, rel=1e-3)
 
 
 def test_a_zone_has_its_own_calendar(results):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from districtplan.demo import broken, features, fields, ground, readings, write
+from districtplan.demo import broken, features, fields, ground, readings, season, write
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,7 +30,8 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
     -------
     Mapping[str, bytes]
         ``plan.toml``, ``plots.gpkg``, ``elevation.tif``, ``features.gpkg``, ``readings.csv``,
-        ``README.txt`` and the tables of the folder ``handbook`` by name.
+        ``enrolment.csv``, ``stock.csv``, ``README.txt`` and the tables of the folder ``handbook``
+        by name.
     """
     random = np.random.default_rng(seed)
     hills = ground.make(random)
@@ -43,5 +44,7 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
         "features.gpkg": write.features(features.make(hills, good)),
         **write.labour(),
         "readings.csv": readings.make(random, hills, good),
+        "enrolment.csv": season.enrolment(seed, good),
+        "stock.csv": season.stock(good),
         "README.txt": write.readme(good, bad, seed),
     }

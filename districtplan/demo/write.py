@@ -78,6 +78,10 @@ readings = "readings.csv"
 features = "features.gpkg"
 # Invented person-days of measures: nobody's figures fit another district.
 handbook = "handbook"
+# Who takes part, and what villages have in store. Without the first, what the run tells is an upper
+# limit and not an order.
+enrolment = "enrolment.csv"
+stock = "stock.csv"
 
 [elevation]
 # These fit the error that was added to the invented ground. A real raster has its own.
@@ -92,10 +96,11 @@ erodibility_t_ha_h_ha_mj_mm = 0.03
 cover_factor = 0.2
 
 [practice]
-seed_class = "certified"
+# Seed of the farmers' own: 88 of 100 sprouted in their test, which decides on seeds a hole.
+seed_class = "farm-saved"
+sprouted_of_100 = 88
 # Invented: weigh 100 seeds of yours.
 hundred_seed_weight_g = 40
-germination_share = 0.9
 emergence_share = 0.9
 # Invented rates, not advice: take yours from a soil test or the local extension office.
 npk_kg_ha = 100
@@ -120,6 +125,30 @@ bought_at = "village"
 seed_pack_kg = 2
 npk_pack_kg = 50
 urea_pack_kg = 50
+vehicle_kg = 4000
+"""
+
+SEASON = """
+[money]
+# Invented prices, in a money that there isn't: an example, never a promise.
+currency = "shells"
+seed_price_kg = 2.4
+npk_price_kg = 1.1
+urea_price_kg = 0.9
+manure_price_kg = 0.02
+grain_price_low_kg = 0.7
+grain_price_high_kg = 1.2
+
+[labour]
+# Invented person-days: time your own teams. No published figure could be confirmed.
+peg_and_dig_days_ha = 35
+planting_days_ha = 20
+weeding_1_days_ha = 22
+weeding_2_days_ha = 18
+weeding_3_days_ha = 10
+harvest_days_ha = 25
+manure_loads_a_day = 12
+hands_a_plot = 2
 """
 
 README = """\
@@ -143,9 +172,13 @@ features.gpkg   Streams down the hollows, two paths, three grassed waterways, a 
                 and one feature of a kind that isn't known.
 handbook        What measures cost in person-days: invented figures, since no published ones could
                 be confirmed. They stand in place of the empty table of the package.
+enrolment.csv   Who takes part, with consent, and how much of the field is under beans; one row is
+                of a field that isn't in plots.gpkg. Drawn by chance.
+stock.csv       What two villages have in store: one more NPK than it needs.
 plan.toml       What is wanted. Rain erosivity, erodibility, rates, the weights of 100 seeds, of
-                caps and handfuls, and the sizes of packs are invented; the cover factor is an
-                assumption, since no published one for hand-planted beans could be verified.
+                caps and handfuls, sizes of packs, prices and person-days are invented; the cover
+                factor is an assumption, since no published one for hand-planted beans could be
+                verified.
 
 The slopes are steeper in places than beans should be planted on: the demo is to show what the
 pages say there.
@@ -160,7 +193,7 @@ def plan() -> bytes:
     bytes
         A TOML file.
     """
-    return PLAN.encode()
+    return (PLAN + SEASON).encode()
 
 
 def readme(good: list[Field], bad: list[Broken], seed: int) -> bytes:

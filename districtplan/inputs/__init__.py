@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from districtplan.inputs.amounts import ARRIVED, STOCK, accept_amounts
 from districtplan.inputs.doubts import doubts
-from districtplan.inputs.enrolment import ENROLMENT, accept_enrolment
+from districtplan.inputs.enrolment import BELTS, ENROLMENT, LINES, NO_GO, accept_enrolment
+from districtplan.inputs.labour import WORKS
 from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
 from districtplan.inputs.need import grams_a_metre, need, pack_sizes
+from districtplan.inputs.no_go import Buffers, buffers
 from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
 from districtplan.inputs.orders import buying_points, distribution, lots
 from districtplan.inputs.purchase import Beside, Purchase, purchase
@@ -16,16 +18,22 @@ from districtplan.inputs.zones import ONSETS, accept_onsets
 
 __all__ = [
     "ARRIVED",
+    "BELTS",
     "ENROLMENT",
+    "LINES",
+    "NO_GO",
     "ONSETS",
     "STOCK",
+    "WORKS",
     "Beside",
+    "Buffers",
     "MarkedString",
     "Purchase",
     "accept_amounts",
     "accept_enrolment",
     "accept_onsets",
     "balance",
+    "buffers",
     "buying_points",
     "cap_in_every_hole_kg_ha",
     "distribution",

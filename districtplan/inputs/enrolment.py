@@ -1,7 +1,8 @@
 """Who takes part: enrolment, consent, land under the crop, a cap on the kit.
 
-Four lines that are never one sum: enrolled; demo kits; registered but not enrolled; and land on
-which the crop isn't planted, closed or too steep by the plan's rule.
+Lines that are never one sum: enrolled; demo kits; registered but not enrolled; and land on which
+the crop isn't planted, a line for each reason: belts of rivers and of forest, closed, too steep by
+the plan's rule.
 """
 
 from __future__ import annotations
@@ -17,7 +18,11 @@ from districtplan.accepted import NUMBER, SHOWN_MAX, TEXT_MAX, Given
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from numpy.typing import NDArray
+
     from districtplan.plan import Plan
+
+    Floats = NDArray[np.float64]
 
 ENROLMENT = (
     "plot_id",
@@ -31,7 +36,10 @@ ENROLMENT = (
     "bean_share",
 )
 """Columns of a file of who takes part."""
-LINES = ("enrolled", "demo", "registered", "no-go")
+BELTS = ("river buffer", "forest buffer")
+"""Lines of land in belts; of plots that only reach into one, too."""
+NO_GO = (*BELTS, "closed", "too steep")
+LINES = ("enrolled", "demo", "registered", *NO_GO)
 ANSWERS = ("enrolled", "consent", "demo", "closed")
 
 
@@ -96,7 +104,12 @@ def _checks(
     yield too_large, "more land is under the crop than the plot has", "Correct it, or the outline"
 
 
-def taking_part(joined: pd.DataFrame, enrolled: pd.DataFrame | None, plan: Plan) -> pd.DataFrame:
+def taking_part(
+    joined: pd.DataFrame,
+    enrolled: pd.DataFrame | None,
+    plan: Plan,
+    in_belts: tuple[Floats, Floats] | None = None,
+) -> pd.DataFrame:
     """Put each plot on its line, with its land under the crop.
 
     Parameters
@@ -107,13 +120,16 @@ def taking_part(joined: pd.DataFrame, enrolled: pd.DataFrame | None, plan: Plan)
         Rows used of the file of who takes part; None where the plan names none.
     plan : Plan
         Its cap on a farmer's kit, and the slope from which perennials take the place of crops.
+    in_belts : tuple[numpy.ndarray, numpy.ndarray] | None, default None
+        Share of each plot in the belts of rivers and of forest, where such are drawn.
 
     Returns
     -------
     pandas.DataFrame
         ``plot_id``, ``village`` and the columns made by taking part. Without a file, all plots are
-        registered: what they need is an upper limit.
+        registered: what they need is an upper limit. ``bean_share`` is of the land out of belts.
     """
+    river, forest = (np.zeros(len(joined)),) * 2 if in_belts is None else in_belts
     found = joined[["plot_id", "village"]].reset_index(drop=True)
     names = ["plot_id", "farmer_id", "group", "takes_part", "demo", "closed", "bean_share"]
     listed = pd.DataFrame(columns=names) if enrolled is None else enrolled
@@ -121,23 +137,39 @@ def taking_part(joined: pd.DataFrame, enrolled: pd.DataFrame | None, plan: Plan)
     beside = found.merge(listed, on="plot_id", how="left", validate="one_to_one")
     answers = {name: beside[name].eq(other=True) for name in ("takes_part", "demo", "closed")}
     steep = joined["slope_used_pct"].to_numpy() >= plan.erosion.perennials_from_slope_pct
+    whole = np.isclose(river + forest, 1)
     line = np.select(
-        [answers["closed"] | steep, answers["demo"], answers["takes_part"]],
-        ["no-go", "demo", "enrolled"],
+        [
+            answers["closed"],
+            steep,
+            whole & (river >= forest),
+            whole,
+            answers["demo"],
+            answers["takes_part"],
+        ],
+        ["closed", "too steep", *BELTS, "demo", "enrolled"],
         "registered",
     )
-    share = beside["bean_share"].astype("float64").fillna(1.0)
+    # Closed and steep plots stand on their own lines, with all of their land.
+    elsewhere = np.isin(line, NO_GO[2:])
+    river, forest = np.where(elsewhere, 0, river), np.where(elsewhere, 0, forest)
     area = joined["area_ha"].to_numpy()
+    left = np.where(whole & ~elsewhere, 0, 1 - river - forest)
+    given = beside["bean_share"].astype("float64").fillna(1.0).to_numpy()
+    share = pd.Series(np.minimum(given / np.where(left > 0, left, 1), 1))
+    open_ha = pd.Series(left * area)
     farmer = beside["farmer_id"].where(beside["farmer_id"].fillna("") != "", found["plot_id"])
     group = beside["group"].where(beside["group"].fillna("") != "", found["village"])
     if plan.enrolment.kit_max_ha is not None:
-        kits = (share * area).where(line == "enrolled", 0.0).groupby(farmer).transform("sum")
+        kits = (share * open_ha).where(line == "enrolled", 0.0).groupby(farmer).transform("sum")
         share *= (plan.enrolment.kit_max_ha / kits).clip(upper=1).where(line == "enrolled", 1.0)
     found = found.assign(
         farmer_id=farmer.astype("str"),
         group=group.astype("str"),
         order_line=line,
         bean_share=share,
-        bean_area_ha=share * area,
+        bean_area_ha=share * open_ha,
+        river_buffer_ha=river * area,
+        forest_buffer_ha=forest * area,
     )
     return tables.check(found, ("plot_id", "village", *tables.made_by("taking part")))

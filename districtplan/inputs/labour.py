@@ -46,11 +46,11 @@ def labour(
     Returns
     -------
     pandas.DataFrame
-        ``village``, ``work``, ``week`` (its Monday) and ``work_days``, spread evenly over the
-        days of the work in a usual season; ``hands_days`` that the village has in that week, NaN
-        where the plan doesn't say.
+        ``village``, ``work``, ``week`` (its Monday), ``week_share``, the share of the work's days
+        in a usual season that lie in it, and ``work_days``, spread evenly over them;
+        ``hands_days`` that the village has in that week, NaN where the plan doesn't say.
     """
-    columns = ["village", "work", "week", "work_days", "hands_days"]
+    columns = ["village", "work", "week", "week_share", "work_days", "hands_days"]
     usual: dict[tuple[str, str], tuple[date, date]] = {
         (row["zone"], row["work"]): (row["first_day"], row["last_day"])
         for row in dated[dated["season"] == "usual"].to_dict("records")
@@ -67,7 +67,8 @@ def labour(
             dates = [first + timedelta(days=day) for day in range((last - first).days + 1)]
             weeks = Counter(day - timedelta(days=day.weekday()) for day in dates)
             for week, count in sorted(weeks.items()):
-                found.append((village, work, week, days * count / len(dates), there))
+                share = count / len(dates)
+                found.append((village, work, week, share, days * share, there))
     return pd.DataFrame(found, columns=columns)
 
 

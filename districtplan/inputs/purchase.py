@@ -12,8 +12,9 @@ from districtplan.inputs import money
 from districtplan.inputs.amounts import GOODS as AMOUNTS
 from districtplan.inputs.calendar import zoned
 from districtplan.inputs.counting import exact_sum, half_up, unknown
-from districtplan.inputs.enrolment import LINES, taking_part
+from districtplan.inputs.enrolment import BELTS, LINES, NO_GO, taking_part
 from districtplan.inputs.labour import labour
+from districtplan.inputs.no_go import Buffers, in_buffers
 from districtplan.inputs.nutrients import GOODS, balance, cap_in_every_hole_kg_ha, manure_share
 from districtplan.inputs.orders import (
     SEASONS,
@@ -46,11 +47,14 @@ class Beside(NamedTuple):
         What buying points have in store.
     arrived : pandas.DataFrame | None
         What has come, by village.
+    belts : Buffers | None
+        Belts of rivers and forest, in the metres of the outlines.
     """
 
     onsets: pd.DataFrame | None = None
     stocks: pd.DataFrame | None = None
     arrived: pd.DataFrame | None = None
+    belts: Buffers | None = None
 
 
 @dataclass(frozen=True)
@@ -66,7 +70,8 @@ class Purchase:
         ``standing`` expected on that land, and ``seed_g`` (what is bought, with gap filling and
         spillage), ``npk_g``, ``urea_g``, ``manure_g``, ``manure_loads`` and ``poles`` for it.
     lines : pandas.DataFrame
-        The same by ``village`` and ``order_line``, with ``plots``; lines are never added up.
+        The same by ``village`` and ``order_line``, with ``plots``; lines are never added up. Lines
+        of belts count all plots that reach into one, and the area in it.
     uptake : pandas.DataFrame
         What those enrolled need at low, usual and high uptake: ``season``, ``uptake_share`` and
         grams.
@@ -149,7 +154,9 @@ def purchase(
         The kits, lines, orders and lists. Without a file of who takes part, all land that may be
         planted is ordered for, as an upper limit.
     """
-    kits, there = _kits(joined, taking_part(joined, enrolled, plan), plan, handbook)
+    in_belts = None if beside.belts is None else in_buffers(outlines, beside.belts)
+    taking = taking_part(joined, enrolled, plan, in_belts)
+    kits, there = _kits(joined, taking, plan, handbook)
     error = area_sd_m2(outlines, plan.enrolment.outline_error_m, plan.enrolment.outline_alike_m)
     kits["area_error_share"] = error / (joined["area_ha"].to_numpy() * 10_000)
     served = ["registered"] if enrolled is None else ["enrolled", "demo"]
@@ -240,7 +247,7 @@ def _kits(
 
 def _manure_there(kits: pd.DataFrame, plan: Plan) -> float:
     """Give the share of the manure wanted that there is, on land that may be planted."""
-    wanted = kits.loc[kits["order_line"] != "no-go", "manure_g"]
+    wanted = kits.loc[~kits["order_line"].isin(NO_GO), "manure_g"]
     return manure_share(None if wanted.isna().any() else int(wanted.sum()), plan)
 
 
@@ -257,9 +264,24 @@ def _lines(kits: pd.DataFrame) -> pd.DataFrame:
         {"plots": groups.size(), "bean_area_ha": groups["bean_area_ha"].sum()}
         | {f"{good}_g": groups[f"{good}_g"].sum(min_count=1) for good in BOUGHT}
     ).reset_index()
+    belts = [_belt(kits, line) for line in BELTS]
+    table = pd.concat([table[~table["order_line"].isin(BELTS)], *belts], ignore_index=True)
     table["order_line"] = pd.Categorical(table["order_line"], LINES)
     ordered = table.sort_values(["village", "order_line"], ignore_index=True)
     return ordered.astype({"order_line": "str"})
+
+
+def _belt(kits: pd.DataFrame, line: str) -> pd.DataFrame:
+    """Add up the land in belts by village: nothing is planted there, and nothing bought."""
+    column = f"{line.replace(' ', '_')}_ha"
+    land = kits[kits[column] > 0].groupby("village", sort=True)[column]
+    table = pd.DataFrame(
+        {"order_line": line, "plots": land.size(), "bean_area_ha": land.sum()}
+    ).reset_index()
+    for good in BOUGHT:
+        known = kits[f"{good}_g"].notna().all()
+        table[f"{good}_g"] = pd.array([0 if known else pd.NA] * len(table), dtype="Int64")
+    return table
 
 
 def _sum(values: pd.Series, what: str) -> int | None:

@@ -7,30 +7,26 @@ formulas use. Sums go by numbers of villages and buying points, never by their n
 
 from __future__ import annotations
 
-import functools
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from xlsxwriter.utility import xl_col_to_name
 
-from districtplan.inputs import hundred_seed_weight_g
-from districtplan.outputs import purchase_words
+from districtplan.inputs import BELTS, LINES, NO_GO, WORKS, hundred_seed_weight_g
+from districtplan.outputs import purchase_words, work_sheets
+from districtplan.outputs.laid_sheets import LOOKED_THROUGH_MAX, Laid, Looked, rounded
 from districtplan.outputs.plot_table import village_table
-from districtplan.outputs.purchase_tables import COSTS, GOODS, SIGNATURE, purchase_tables
-from districtplan.outputs.purchase_words import LINES
+from districtplan.outputs.purchase_tables import COSTS, GOODS, SIGNATURE, purchase_tables, served
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
     from districtplan.handbook import Handbook
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
     from districtplan.results import Results
 
-LOOKED_THROUGH_MAX = 50_000_000
-"""Cells that formulas of orders may look through; beyond it planned amounts are plain numbers."""
 VILLAGE_COLUMNS = (
     "holes",
     "plants",
@@ -65,55 +61,17 @@ CHANGEABLE = (
     *(("orders", f"{good}_pack_kg") for good in GOODS[:3]),
     *(("enrolment", f"uptake_{season}_share") for season in ("low", "usual", "high")),
     *(("money", f"{good}_price_kg") for good in GOODS),
+    *(("money", f"grain_price_{end}_kg") for end in ("low", "high")),
+    *(
+        ("money", f"yield_{how}_{end}_kg_ha")
+        for how in ("without", "with")
+        for end in ("low", "high")
+    ),
+    *(("labour", f"{work}_days_ha") for work in WORKS if work != work_sheets.CARRIED),
+    *(("labour", key) for key in ("manure_loads_a_day", "hands_a_plot", "work_days_a_week")),
+    ("fertiliser", "manure_load_kg"),
 )
 """Keys of the plan that formulas of the workbook follow."""
-
-
-@dataclass(frozen=True)
-class Laid:
-    """A sheet: its values, and the formulas that give some of them.
-
-    Attributes
-    ----------
-    name : str
-        Key of its name in the words of the workbook.
-    table : pandas.DataFrame
-        Values, which are kept beside the formulas.
-    formulas : Mapping[str, Callable[[int], str]]
-        Formula of a column's cell by the number of its row, as the sheet counts them.
-    sums : tuple[str, ...]
-        Columns that a last row adds up.
-    heads : Mapping[str, str]
-        Heads of columns that aren't in the words' list.
-    names : Mapping[str, int]
-        Names for the cells of the column ``value``, and their rows.
-    """
-
-    name: str
-    table: pd.DataFrame
-    formulas: Mapping[str, Callable[[int], str]] = field(default_factory=dict)
-    sums: tuple[str, ...] = ()
-    heads: Mapping[str, str] = field(default_factory=dict)
-    names: Mapping[str, int] = field(default_factory=dict)
-
-    def column(self, name: str) -> str:
-        """Give the letter of a column.
-
-        Parameters
-        ----------
-        name : str
-            The column.
-
-        Returns
-        -------
-        str
-            Its letter or letters.
-        """
-        return self._letters[name]
-
-    @functools.cached_property
-    def _letters(self) -> dict[str, str]:
-        return {str(name): str(xl_col_to_name(at)) for at, name in enumerate(self.table)}
 
 
 def sheets(results: Results, texts: Texts, rows_max: int) -> list[Laid]:
@@ -137,29 +95,32 @@ def sheets(results: Results, texts: Texts, rows_max: int) -> list[Laid]:
     """
     made = purchase_tables(results)
     held = _assumptions(results, texts)
-    kit = _kits(results, made["kits"], set(held.names), texts)
-    whole = _Looked(kit, texts)
-    order = _orders(made["orders"], results, set(held.names), whole)
-    over_kits = [
-        _summary(made, whole, texts, is_order=results.purchase.is_order),
-        _villages(results, made["lines"], whole, texts),
-    ]
+    known = set(held.names)
+    kit = _kits(results, made["kits"], known, texts)
+    whole = Looked(kit, texts)
+    order = _orders(made["orders"], results, known, whole)
+    villages = _villages(results, made["lines"], whole, texts)
+    summary = _summary(made, whole, texts, is_order=results.purchase.is_order)
     in_all = _order_in_all(order, texts)
+    margins = work_sheets.margins(results, made["margins"], whole)
     if len(kit.table) >= rows_max:
-        over_kits = [replace(laid, formulas={}) for laid in over_kits]
+        summary, villages, margins = (
+            replace(laid, formulas={}) for laid in (summary, villages, margins)
+        )
         order = replace(
             order, formulas={k: v for k, v in order.formulas.items() if k != "planned_kg"}
         )
     laid = [
-        *over_kits,
+        summary,
+        villages,
         in_all if len(order.table) < rows_max else replace(in_all, formulas={}),
         order.worded(texts),
         Laid("poles", made["poles"], sums=("poles_planned", "poles_wanted")),
         Laid("deliveries", _goods_named(made["deliveries"], texts)),
-        _distribution(made["distribution"], results.plan, set(held.names), texts),
+        _distribution(made["distribution"], results.plan, known, texts),
         Laid("calendar", purchase_words.calendar(results, texts)),
-        Laid("labour", purchase_words.works_named(made["labour"], texts), sums=("work_days",)),
-        Laid("margins", purchase_words.margins_named(made["margins"], texts)),
+        *work_sheets.labour(results, made["labour"], (villages, whole), rows_max),
+        replace(margins, table=purchase_words.margins_named(margins.table, texts)),
         kit,
         held,
     ]
@@ -178,38 +139,6 @@ def _in_currency(laid: Laid, currency: str | None, texts: Texts) -> Laid:
     return replace(laid, heads=heads)
 
 
-@dataclass(frozen=True)
-class _Looked:
-    """The sheet of kits, as other sheets add it up."""
-
-    kit: Laid
-    texts: Texts
-
-    def range(self, column: str) -> str:
-        letter, last = self.kit.column(column), len(self.kit.table) + 1
-        return f"{_sheet(self.kit.name, self.texts)}${letter}$2:${letter}${last}"
-
-    def sum(self, column: str, line: str, key: str = "", cell: str = "") -> str:
-        """Add up a column over a line, and over the rows whose key is in the cell."""
-        said = self.texts.say(f"order_lines.{line}")
-        by = f",{self.range(key)},{cell}" if key else ""
-        return f'SUMIFS({self.range(column)},{self.range("order_line")},"{said}"{by})'
-
-    def count(self, line: str, key: str = "", cell: str = "") -> str:
-        said = self.texts.say(f"order_lines.{line}")
-        by = f",{self.range(key)},{cell}" if key else ""
-        return f'COUNTIFS({self.range("order_line")},"{said}"{by})'
-
-
-def _sheet(name: str, texts: Texts) -> str:
-    return f"'{texts.say(f'workbook.{name}')}'!"
-
-
-def _rounded(formula: str) -> str:
-    """Round as the package does: to six decimals, then halves up."""
-    return f"ROUND(ROUND({formula},6),0)"
-
-
 def _assumptions(results: Results, texts: Texts) -> Laid:
     """List the numbers that formulas follow, each with its source."""
     plan, book = results.plan, results.handbook
@@ -224,8 +153,13 @@ def _assumptions(results: Results, texts: Texts) -> Laid:
     theirs = mine if plan.practice.seeds_per_hole else book.source("practice", usual)
     add("seeds_per_hole", plan.practice.seeds_each(book), theirs)
     add("bean_rows_apart_cm", plan.practice.bean_rows_apart_cm, mine)
+    bought = results.purchase
+    left_out = {"labour"} if bought.labour.empty else set()
     for section, key in CHANGEABLE:
         value = getattr(getattr(plan, section), key)
+        of_margins = key.startswith(("grain_", "yield_"))
+        if section in left_out or (of_margins and bought.margins.empty):
+            continue
         if key == "hundred_seed_weight_g":
             value = hundred_seed_weight_g(plan, book)
         if value is not None:
@@ -263,6 +197,8 @@ def _kits(results: Results, kits: pd.DataFrame, known: set[str], texts: Texts) -
             "order_line": [texts.say(f"order_lines.{line}") for line in kits["order_line"]],
             "bean_share": kits["bean_share"],
             "bean_area_ha": kits["bean_area_ha"],
+            "river_buffer_ha": kits["river_buffer_ha"],
+            "forest_buffer_ha": kits["forest_buffer_ha"],
             "holes": plots["holes"],
             "row_length_m": plots["row_length_m"],
             **{f"kit_{good}_g": kits[f"kit_{good}_g"] for good in GOODS},
@@ -281,6 +217,9 @@ def _kits(results: Results, kits: pd.DataFrame, known: set[str], texts: Texts) -
     for good in GOODS[1:]:
         if f"{good}_kg_ha" in known:
             formulas[f"kit_{good}_g"] = _along(laid, good)
+    formulas["manure_loads"] = lambda row: (
+        f"ROUNDUP(ROUND({at('kit_manure_g')}{row}/(manure_load_kg*1000),9),0)"
+    )
     given = [good for good in GOODS if kits[f"kit_{good}_g"].notna().any()]
     priced = [good for good in given if f"{good}_price_kg" in known]
     for good in priced:
@@ -292,26 +231,26 @@ def _kits(results: Results, kits: pd.DataFrame, known: set[str], texts: Texts) -
 
 
 def _seed(holes: str, share: str) -> str:
-    planted = _rounded(f"{holes}*seeds_per_hole*hundred_seed_weight_g/100")
+    planted = rounded(f"{holes}*seeds_per_hole*hundred_seed_weight_g/100")
     empty = "(1-germination_share*emergence_share)^seeds_per_hole"
-    bought = _rounded(f"{planted}*(1+{empty}*refill_share)*(1+spillage_share)")
-    return _rounded(f"{bought}*{share}")
+    bought = rounded(f"{planted}*(1+{empty}*refill_share)*(1+spillage_share)")
+    return rounded(f"{bought}*{share}")
 
 
 def _along(laid: Laid, good: str) -> Callable[[int], str]:
     length, share = laid.column("row_length_m"), laid.column("bean_share")
 
     def formula(row: int) -> str:
-        spread = _rounded(f"{length}{row}*({good}_kg_ha*bean_rows_apart_cm/1000)")
-        kit = _rounded(f"{spread}*{share}{row}")
-        return _rounded(f"{kit}*manure_there_share") if good == "manure" else kit
+        spread = rounded(f"{length}{row}*({good}_kg_ha*bean_rows_apart_cm/1000)")
+        kit = rounded(f"{spread}*{share}{row}")
+        return rounded(f"{kit}*manure_there_share") if good == "manure" else kit
 
     return formula
 
 
 def _cost(laid: Laid, good: str) -> Callable[[int], str]:
     grams = laid.column(f"kit_{good}_g")
-    return lambda row: f"{_rounded(f'{grams}{row}/1000*({good}_price_kg*100)')}/100"
+    return lambda row: f"{rounded(f'{grams}{row}/1000*({good}_price_kg*100)')}/100"
 
 
 def _numbers(results: Results) -> dict[str, int]:
@@ -329,28 +268,28 @@ def _amounts(table: pd.DataFrame) -> dict[str, pd.Series]:
     return {name: values for name, values in found.items() if values.notna().any()}
 
 
-def _summary(
-    made: dict[str, pd.DataFrame], whole: _Looked, texts: Texts, *, is_order: bool
-) -> Laid:
+def _summary(made: dict[str, pd.DataFrame], whole: Looked, texts: Texts, *, is_order: bool) -> Laid:
     """Set the four lines one under the other, then what those enrolled use by uptake."""
     kit = made["kits"]
     known = [good for good in GOODS if kit[f"kit_{good}_g"].notna().any()]
     rows: list[dict[str, Any]] = []
     for line in LINES:
         theirs = kit[kit["order_line"] == line]
-        row = {"summary_line": texts.say(f"order_lines.{line}"), "plots": len(theirs)}
-        row |= {f"{good}_kg": theirs[f"kit_{good}_g"].sum() / 1000 for good in known}
-        area, cost = theirs["bean_area_ha"].sum(), round(theirs["kit_cost"].sum(), 2)
-        rows.append({**row, "bean_area_ha": area, "kit_cost": cost})
+        of_line = made["lines"][made["lines"]["order_line"] == line]
+        row = {"summary_line": texts.say(f"order_lines.{line}"), "plots": of_line["plots"].sum()}
+        if line not in NO_GO:
+            row |= {f"{good}_kg": theirs[f"kit_{good}_g"].sum() / 1000 for good in known}
+            row["kit_cost"] = round(theirs["kit_cost"].sum(), 2)
+        rows.append({**row, "line_area_ha": of_line["bean_area_ha"].sum()})
     kind = "uptake" if is_order else "limit"
     for use in made["uptake"].to_dict("records"):
         amounts = {f"{good}_kg": use[f"kit_{good}_g"] / 1000 for good in known}
         rows.append({"summary_line": texts.say(f"order_lines.{kind}_{use['season']}"), **amounts})
-    kept = ["summary_line", "plots", "bean_area_ha", *(f"{good}_kg" for good in known)]
+    kept = ["summary_line", "plots", "line_area_ha", *(f"{good}_kg" for good in known)]
     if "kit_cost" in whole.kit.formulas:
         kept.append("kit_cost")
     table = pd.DataFrame(rows)[kept].astype({"plots": "Int64"})
-    served = "enrolled" if is_order else "registered"
+    used_by = "enrolled" if is_order else "registered"
     seasons = list(made["uptake"]["season"])
 
     def of(column: str, unit: str) -> Callable[[int], str]:
@@ -358,8 +297,8 @@ def _summary(
             if row - 2 < len(LINES):
                 return whole.sum(column, LINES[row - 2]) + unit
             season = seasons[row - 2 - len(LINES)]
-            total = whole.sum(column, served)
-            return f"{_rounded(f'{total}*uptake_{season}_share')}{unit}"
+            total = whole.sum(column, used_by)
+            return f"{rounded(f'{total}*uptake_{season}_share')}{unit}"
 
         return formula
 
@@ -372,7 +311,7 @@ def _summary(
     return Laid("summary", table, formulas)
 
 
-def _villages(results: Results, lines: pd.DataFrame, whole: _Looked, texts: Texts) -> Laid:
+def _villages(results: Results, lines: pd.DataFrame, whole: Looked, texts: Texts) -> Laid:
     """Lay out a row a village: the four lines beside each other, then holes and where to look."""
     every = village_table(results)
     kept = [name for name in VILLAGE_COLUMNS if name in every]
@@ -385,6 +324,8 @@ def _villages(results: Results, lines: pd.DataFrame, whole: _Looked, texts: Text
     columns = {"plots": laid["plots"], "bean_area_ha": laid["bean_area_ha"], **_amounts(laid)}
     for line in LINES:
         for what, values in columns.items():
+            if line in NO_GO and what not in {"plots", "bean_area_ha"}:
+                continue  # Nothing is bought for it.
             name = f"{line}_{what}"
             known = values[values.index.get_level_values("order_line") == line]
             by_village = dict(zip(known.index.get_level_values("village"), known, strict=True))
@@ -392,7 +333,7 @@ def _villages(results: Results, lines: pd.DataFrame, whole: _Looked, texts: Text
             heads[name] = texts.say(
                 "workbook.of_line",
                 line=texts.say(f"order_lines.{line}"),
-                what=texts.say(f"workbook.heads.{what}"),
+                what=texts.say(f"workbook.heads.{_called(line, what)}"),
             )
             formulas[name] = _of_village(whole, line, what)
     table[kept] = every[kept]
@@ -400,12 +341,19 @@ def _villages(results: Results, lines: pd.DataFrame, whole: _Looked, texts: Text
     return Laid("villages", table, formulas, sums, heads)
 
 
-def _of_village(whole: _Looked, line: str, what: str) -> Callable[[int], str]:
+def _called(line: str, what: str) -> str:
+    """Name a column of a line: land that nobody plants isn't under the crop."""
+    return "line_area_ha" if what == "bean_area_ha" and line in NO_GO else what
+
+
+def _of_village(whole: Looked, line: str, what: str) -> Callable[[int], str]:
     """Add up what a line of a village takes; its number stands in the second column."""
     column, unit = (f"kit_{what[:-3]}_g", "/1000") if what.endswith("_kg") else (what, "")
 
     def formula(row: int) -> str:
         cell = f"$B{row}"
+        if line in BELTS:
+            return whole.belt(line, what, cell)
         if what == "plots":
             return whole.count(line, "village_number", cell)
         total = whole.sum(column, line, "village_number", cell) + unit
@@ -430,7 +378,7 @@ def _goods_named(table: pd.DataFrame, texts: Texts) -> pd.DataFrame:
     return table.assign(good=[texts.say(f"goods.{good}_g") for good in table["good"]])
 
 
-def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: _Looked) -> _Orders:
+def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: Looked) -> _Orders:
     """Lay out the orders: packs follow from what is planned, the stock and the size of a pack."""
     points = _numbers(results)
     kilograms = {f"{name}_kg": orders[f"{name}_g"].astype("float64") / 1000 for name in AMOUNTS}
@@ -454,14 +402,14 @@ def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: _Loo
     laid = Laid("orders", table)
     at = laid.column
     goods = orders["good"].tolist()
-    served = ("enrolled", "demo") if results.purchase.is_order else ("registered",)
+    lines = served(results.purchase)
 
     def plan_of(row: int) -> str:
         column = f"kit_{goods[row - 2]}_g"
         cell = f"${at('point_number')}{row}"
         return (
             "("
-            + "+".join(whole.sum(column, line, "point_number", cell) for line in served)
+            + "+".join(whole.sum(column, line, "point_number", cell) for line in lines)
             + ")/1000"
         )
 
@@ -498,7 +446,7 @@ def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: _Loo
 
 
 def _used(planned: str, season: str) -> Callable[[int], str]:
-    return lambda row: f"{_rounded(f'{planned}{row}*1000*uptake_{season}_share')}/1000"
+    return lambda row: f"{rounded(f'{planned}{row}*1000*uptake_{season}_share')}/1000"
 
 
 def _order_in_all(order: Laid, texts: Texts) -> Laid:
@@ -508,18 +456,12 @@ def _order_in_all(order: Laid, texts: Texts) -> Laid:
     found = table.groupby("good", sort=False)[summed].sum(min_count=1).reset_index()
     found["packs"] = found["packs"].astype("Int64")
     words = [texts.say(f"goods.{good}_g") for good in found["good"]]
-    there = _sheet(order.name, texts)
-
-    def over(letter: str) -> str:
-        return f"{there}${letter}$2:${letter}${len(table) + 1}"
 
     def of(name: str) -> Callable[[int], str]:
-        letter = order.column(name)
-
         def formula(row: int) -> str:
             if pd.isna(found[name].iloc[row - 2]):
                 return ""
-            return f"SUMIFS({over(letter)},{over(order.column('good'))},$A{row})"
+            return f"SUMIFS({order.over(name, texts)},{order.over('good', texts)},$A{row})"
 
         return formula
 

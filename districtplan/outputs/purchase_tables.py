@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from districtplan import tables
+from districtplan.inputs import BELTS
 
 if TYPE_CHECKING:
     from districtplan.inputs import Purchase
@@ -77,6 +78,49 @@ def status(bought: Purchase) -> str:
     return ORDER if bought.is_order else LIMIT
 
 
+def served(bought: Purchase) -> tuple[str, ...]:
+    """List the lines that are bought for.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Those enrolled and the demo kits; all land that may be planted where it isn't known who
+        takes part.
+    """
+    return ("enrolled", "demo") if bought.is_order else ("registered",)
+
+
+def in_all(bought: Purchase) -> dict[str, dict[str, int | None]]:
+    """Add the orders up by good, over all buying points.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    dict[str, dict[str, int | None]]
+        Grams by column, and ``packs``, of each good that is ordered, in the order of ``GOODS``;
+        None where a part isn't known.
+    """
+    orders = bought.orders
+    summed = [*(str(name) for name in orders if str(name).endswith("_g")), "packs"]
+    by_good = {good: orders[orders["good"] == good] for good in GOODS}
+    return {
+        good: {
+            name: None if theirs[name].isna().any() else int(theirs[name].sum()) for name in summed
+        }
+        for good, theirs in by_good.items()
+        if len(theirs)
+    }
+
+
 def served_totals(results: Results) -> tuple[pd.DataFrame, pd.Series]:
     """Give the totals with what is bought for those served, in place of all land's.
 
@@ -94,8 +138,7 @@ def served_totals(results: Results) -> tuple[pd.DataFrame, pd.Series]:
         The same over the district.
     """
     bought = results.purchase
-    served = ["enrolled", "demo"] if bought.is_order else ["registered"]
-    theirs = bought.kits[bought.kits["order_line"].isin(served)]
+    theirs = bought.kits[bought.kits["order_line"].isin(served(bought))]
     villages, district = results.villages.copy(), results.district.copy()
     for good in GOODS:
         name = f"{good}_g"
@@ -156,6 +199,8 @@ def _lines(bought: Purchase) -> pd.DataFrame:
     beside = bought.costs.assign(kit_cost=_costs(bought.costs)["kit_cost"])
     keys = ["village", "order_line"]
     table = table.merge(beside[[*keys, "kit_cost"]], on=keys, how="left", validate="one_to_one")
+    if bought.kit_costs["cost_cents"].notna().all():
+        table["kit_cost"] = table["kit_cost"].where(~table["order_line"].isin(BELTS), 0.0)
     return tables.check(table, LINE).assign(order_status=status(bought))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from districtplan.inputs import LINES
 from districtplan.outputs import purchase_tables
 from districtplan.outputs.purchase_tables import GOODS
 from districtplan.outputs.wording import kilograms
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-LINES = ("enrolled", "demo", "registered", "no-go")
 SHOWN = ("zone", "season", "first_day", "last_day", "season_work", "work_note", "work_source")
 """Columns of the sheet of the calendar."""
 
@@ -49,29 +49,29 @@ def headline(results: Results, texts: Texts) -> list[str]:
 
 
 def _amount(results: Results, good: str, texts: Texts) -> str:
-    orders = results.purchase.orders
-    theirs = orders[orders["good"] == good]
-    if theirs.empty:
+    sums = purchase_tables.in_all(results.purchase).get(good)
+    if sums is None:
         return ""
-    bought = {
-        "amount": kilograms(int(theirs["ordered_g"].sum())),
-        "good": texts.say(f"goods.{good}_g"),
-    }
-    if theirs["packs"].isna().any():
+    bought = {"amount": amount(sums["ordered_g"]), "good": texts.say(f"goods.{good}_g")}
+    if sums["packs"] is None:
         return texts.say("purchase.amount", **bought)
-    return texts.say("purchase.amount_in_packs", packs=_packs(theirs, good, texts), **bought)
+    return texts.say("purchase.amount_in_packs", packs=_packs(sums["packs"], good, texts), **bought)
 
 
-def _packs(theirs: pd.DataFrame, good: str, texts: Texts) -> str:
-    packs = int(theirs["packs"].sum())
+def _packs(packs: int, good: str, texts: Texts) -> str:
     return texts.say(f"packs.{good}_packs.{'one' if packs == 1 else 'many'}", count=f"{packs:,}")
 
 
 def _lines(results: Results, texts: Texts) -> str:
-    counts = results.purchase.lines.groupby("order_line")["plots"].sum()
+    lines = results.purchase.lines.groupby("order_line")[["plots", "bean_area_ha"]].sum()
     named = [
-        texts.say("purchase.plots_on", line=texts.say(f"order_lines.{line}"), plots=f"{count:,}")
-        for line, count in counts.reindex(LINES).dropna().astype(int).items()
+        texts.say(
+            "purchase.plots_on",
+            line=texts.say(f"order_lines.{line}"),
+            plots=f"{int(row['plots']):,}",
+            area=f"{row['bean_area_ha']:,.1f}",
+        )
+        for line, row in lines.reindex(LINES).dropna().iterrows()
     ]
     return texts.say("purchase.lines", lines=texts.listed(named))
 
@@ -125,6 +125,24 @@ def sentences(results: Results, texts: Texts) -> list[str]:
     return said
 
 
+def amount(grams: int | None) -> str:
+    """Say how many kilograms there are, none as a plain nought.
+
+    Parameters
+    ----------
+    grams : int | None
+        Grams, None where they aren't known.
+
+    Returns
+    -------
+    str
+        Kilograms.
+    """
+    if grams is None:
+        return ""
+    return kilograms(grams) if grams else "0"
+
+
 def of_good(results: Results, good: str, texts: Texts) -> list[str]:
     """Say what is bought of one good over all buying points.
 
@@ -142,12 +160,11 @@ def of_good(results: Results, good: str, texts: Texts) -> list[str]:
     list[str]
         One sentence, none where none is bought.
     """
-    orders = results.purchase.orders
-    theirs = orders[orders["good"] == good]
-    if theirs.empty:
+    found = purchase_tables.in_all(results.purchase).get(good)
+    if found is None:
         return []
     sums = {
-        name: kilograms(int(theirs[f"{name}_g"].sum()))
+        name: amount(found[f"{name}_g"])
         for name in (
             "planned",
             "need_low",
@@ -159,8 +176,8 @@ def of_good(results: Results, good: str, texts: Texts) -> list[str]:
         )
     }
     said = texts.say("purchase.good", good=texts.say(f"goods.{good}_g"), **sums)
-    if theirs["packs"].notna().all():
-        counted = _packs(theirs, good, texts)
+    if found["packs"] is not None:
+        counted = _packs(found["packs"], good, texts)
         said = f"{said} {texts.say('purchase.packs', packs=counted, **sums)}"
     return [said]
 

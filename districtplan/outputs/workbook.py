@@ -13,8 +13,8 @@ import pandas as pd
 import xlsxwriter
 
 from districtplan.outputs import measure_words, purchase_sheets, purchase_words, wording
+from districtplan.outputs.laid_sheets import Laid
 from districtplan.outputs.plot_table import dictionary, plot_table
-from districtplan.outputs.purchase_sheets import Laid
 from districtplan.outputs.sources import listing
 
 if TYPE_CHECKING:
@@ -124,6 +124,13 @@ NUMBER_FORMATS = {
     "_g": "#,##0",
     "_kg": "#,##0.0",
     "_cost": "#,##0.00",
+    "work_days": "#,##0.0",
+    "hands_days": "#,##0.0",
+    "lacking_days": "#,##0.0",
+    "_low": "#,##0.00",
+    "_high": "#,##0.00",
+    "cost": "#,##0.00",
+    "week_share": "0.00",
     "value": "General",
 }
 DATES = ("first_day", "last_day", "delivery_day", "week")

@@ -179,6 +179,8 @@ def test_the_feature_of_no_kind_is_set_aside(results):
         "plan.toml",
         "README.txt",
         "readings.csv",
+        "enrolment.csv",
+        "stock.csv",
         "handbook/measure_costs.csv",
         "handbook/measure_costs.toml",
     ],
@@ -240,6 +242,20 @@ def test_the_string_walked_over_the_planned_rows_gives_what_is_carried(folder, t
         held += 1
     # Rows that curve are not drawn.
     assert held > 90
+
+
+def test_the_order_is_for_those_enrolled_and_uses_what_is_in_store(results):
+    bought = results.purchase
+    assert bought.is_order
+    lines = bought.lines.groupby("order_line")["plots"].sum()
+    assert {"enrolled", "demo", "registered", "closed", "too steep"} <= set(lines.index)
+    assert lines["enrolled"] > 300
+    first = bought.orders[bought.orders["good"] == "npk"].iloc[0]
+    assert (first["stock_g"], first["packs"]) == (first["wanted_g"], 0)
+    assert not bought.labour.empty
+    assert not bought.margins.empty
+    assert results.plan.practice.germination_share == 0.88
+    assert results.plan.practice.seeds_each(results.handbook) == 1
 
 
 def test_pegs_stand_for_every_sheet_and_guide_line(results):

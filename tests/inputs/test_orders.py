@@ -146,6 +146,9 @@ def test_a_short_delivery_is_shared_by_what_was_planned():
     assert seed["issued_g"].tolist() == [150, 50, 50]
     npk = table[table["good"] == "npk"]
     assert (npk["issued_g"] == npk["planned_g"]).all()
+    for goods in ({"npk": False}, {"urea": False}, {}):
+        listed = distribution(kits_of([("A", "f1", 300, 0)], **goods), {})["good"].tolist()
+        assert listed == [good for good in ("seed", "npk", "urea") if goods.get(good, True)]
     assert len(distribution(kits_of([]), {})) == 0
 
 

@@ -40,7 +40,7 @@ def bought(listed: list[dict] | None, **sections: dict):
 def test_without_enrolment_it_is_an_upper_limit():
     found, joined = bought(None)
     assert not found.is_order
-    assert set(found.kits["order_line"]) == {"registered", "no-go"}
+    assert set(found.kits["order_line"]) == {"registered", "too steep"}
     usable = joined["seed_g"][:4].astype(float)
     assert found.orders["planned_g"].sum() >= (usable * 1.02).sum() - 4
 
@@ -51,7 +51,7 @@ def test_lines_stand_apart():
     assert found.is_order
     assert found.lines[["village", "order_line", "plots"]].values.tolist() == [  # noqa: PD011
         ["A", "enrolled", 1], ["A", "demo", 1], ["B", "enrolled", 1], ["B", "registered", 1],
-        ["B", "no-go", 1],
+        ["B", "too steep", 1],
     ]  # fmt: skip
     assert set(found.distribution["plot_id"]) == {"P0", "P1", "P2"}
     by_line = found.lines.groupby("order_line")["seed_g"].sum()

@@ -47,7 +47,7 @@ def test_every_column_is_declared_and_in_the_dictionary(enrolled_results):
 
 def test_lines_are_never_added_up(enrolled_results):
     lines = purchase_tables(enrolled_results)["lines"]
-    assert set(lines["order_line"]) == {"enrolled", "demo", "registered", "no-go"}
+    assert set(lines["order_line"]) == {"enrolled", "demo", "registered", "too steep"}
     count = lines.groupby("order_line")["plots"].sum()
     assert count["enrolled"] == len(ENROLLED)
     assert count["demo"] == len(DEMO)

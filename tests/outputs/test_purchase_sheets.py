@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import re
 import shutil
@@ -12,14 +13,29 @@ import zipfile
 import openpyxl
 import pytest
 
+from districtplan.handbook import packaged
+from districtplan.inputs import LINES, NO_GO, need
 from districtplan.outputs import purchase_sheets, workbook
 from districtplan.outputs.purchase_tables import purchase_tables
-from districtplan.outputs.purchase_words import LINES
 from tests.outputs.conftest import bought_by
 
 OFFICE = shutil.which("soffice")
 needs_office = pytest.mark.skipif(OFFICE is None, reason="LibreOffice isn't installed")
 CENT = 0.005
+PRICES = {
+    "currency": "shell", "seed_price_kg": 2.35, "npk_price_kg": 1.07, "urea_price_kg": 0.9,
+    "manure_price_kg": 0.05, "grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9,
+}  # fmt: skip
+WORK = {"planting_days_ha": 20.0, "manure_loads_a_day": 3.0, "hands_a_plot": 2.0}
+MARGIN_HEADS = {
+    "Value of the harvest, low [shell]": "value_low",
+    "Value, high [shell]": "value_high",
+    "Cost of inputs [shell]": "cost",
+    "Margin, low [shell]": "margin_low",
+    "Margin, high [shell]": "margin_high",
+    "Value added by cost added, low": "value_cost_ratio_low",
+    "Value added by cost added, high": "value_cost_ratio_high",
+}
 
 
 def without_values(content: bytes) -> bytes:
@@ -55,6 +71,19 @@ def content(enrolled_results, texts):
     return workbook.render(enrolled_results, texts)["district.xlsx"]
 
 
+def at_rates(results, **sections):
+    """Buy as :func:`bought_by` does, with goods that follow the plan's rates."""
+    plan = bought_by(results, **sections).plan
+    needed = need(results.plots, plan, packaged())
+    goods = {name: needed[name].to_numpy() for name in ("npk_g", "urea_g", "manure_g")}
+    return bought_by(dataclasses.replace(results, plots=results.plots.assign(**goods)), **sections)
+
+
+@pytest.fixture(scope="module")
+def results_at_work(enrolled_results):
+    return at_rates(enrolled_results, money=PRICES, labour=WORK)
+
+
 def test_openpyxl_reads_it_without_complaint(content):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
@@ -70,7 +99,13 @@ def test_values_kept_are_the_packages_totals(content, enrolled_results, texts):
         place = column(book["Summary"], "Line (never added up)").index(said)
         theirs = lines[lines["order_line"] == line]
         grams = int(theirs["kit_seed_g"].sum())
-        assert column(book["Summary"], "Seed [kg]")[place] == pytest.approx(grams / 1000)
+        seed = column(book["Summary"], "Seed [kg]")[place]
+        if line in NO_GO:
+            assert seed is None
+            areas = column(book["Villages"], f"{said}: Area [ha]")[:-1]
+            assert sum(areas) == pytest.approx(theirs["bean_area_ha"].sum())
+            continue
+        assert seed == pytest.approx(grams / 1000)
         assert sum(column(book["Villages"], f"{said}: Cost [shell]")[:-1]) == pytest.approx(
             theirs["kit_cost"].sum(), abs=CENT
         )
@@ -154,6 +189,53 @@ def test_a_changed_assumption_gives_what_the_package_gives(content, enrolled_res
     amounts = column(found["Orders"], "All who take part [kg]")[: len(seed)]
     assert amounts == pytest.approx((seed["planned_g"] / 1000).tolist())
     assert column(found["Orders"], "Packs to buy")[: len(seed)] == seed["packs"].tolist()
+
+
+@pytest.mark.slow
+@needs_office
+def test_work_and_margins_follow_a_changed_price_rate_and_day(results_at_work, texts, tmp_path):
+    changed = {
+        "money": {"npk_price_kg": 1.23, "grain_price_low_kg": 0.61, "yield_with_high_kg_ha": 1_777},
+        "practice": {"npk_kg_ha": 83.0, "manure_kg_ha": 2_600.0},
+        "labour": {"planting_days_ha": 31.0, "manure_loads_a_day": 7.0, "work_days_a_week": 4.0},
+    }
+    book = openpyxl.load_workbook(
+        io.BytesIO(workbook.render(results_at_work, texts)["district.xlsx"])
+    )
+    left = {key: value for keys in changed.values() for key, value in keys.items()}
+    sheet = book["Assumptions"]
+    for name, cell in zip(column(sheet, "Name in formulas"), sheet["B"][1:], strict=True):
+        cell.value = left.pop(name, cell.value)
+    assert not left
+    target = io.BytesIO()
+    book.save(target)
+    found = recalculated(target.getvalue(), tmp_path)
+    beside = {
+        "money": {**PRICES, **changed["money"]},
+        "practice": changed["practice"],
+        "labour": {**WORK, **changed["labour"]},
+    }
+    made = purchase_tables(at_rates(results_at_work, **beside))
+    before = purchase_tables(results_at_work)
+    for head, name in MARGIN_HEADS.items():
+        told = made["margins"][name].dropna().tolist()
+        cells = [cell for cell in column(found["Margins"], head) if cell not in (None, "")]
+        assert cells == pytest.approx(told, abs=CENT), head
+        assert name == "value_low" or told != before["margins"][name].dropna().tolist()
+    for head, name in (("Person-days", "work_days"), ("Person-days there are", "hands_days")):
+        told = made["labour"][name].tolist()
+        assert column(found["Labour"], head)[: len(told)] == pytest.approx(told, abs=CENT), head
+        assert told != pytest.approx(before["labour"][name].tolist(), abs=CENT)
+    by_week = made["labour"].groupby(["village", "week"])
+    lacking = (by_week["work_days"].sum() - by_week["hands_days"].first()).clip(lower=0)
+    told = column(found["Work by week"], "Person-days lacking")
+    assert told == pytest.approx([*lacking, lacking.sum()], abs=CENT)
+    assert 0 < (lacking > 0).sum() < len(lacking)
+    in_all = column(found["Work in all"], "Person-days")
+    assert in_all[:-1] == pytest.approx(
+        made["labour"].groupby("season_work", sort=False)["work_days"].sum().tolist(), abs=CENT
+    )
+    assert in_all[-1] == pytest.approx(made["labour"]["work_days"].sum(), abs=CENT)
 
 
 @pytest.mark.slow

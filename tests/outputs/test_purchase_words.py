@@ -16,7 +16,9 @@ def test_an_upper_limit_is_called_one(small_results, texts):
     first, *rest = purchase_words.headline(small_results, texts)
     assert first.startswith("Upper limit, not an order: ")
     assert "The plan gives no rate for urea: left out." in rest
-    assert any(" no-go land" in line and " registered, not enrolled" in line for line in rest)
+    assert any(
+        " no-go: too steep (" in line and " registered, not enrolled" in line for line in rest
+    )
 
 
 def test_an_order_says_its_packs(enrolled_results, texts):

@@ -5,8 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from districtplan.outputs import purchase_tables, purchase_words
-from districtplan.outputs.purchase_tables import GOODS
-from districtplan.outputs.wording import kilograms
 
 if TYPE_CHECKING:
     from datetime import date
@@ -33,19 +31,15 @@ def order(results: Results, texts: Texts) -> dict[str, Any]:
     dict[str, Any]
         ``heads`` and ``rows`` of a table, a column a good, and ``served``, whom the totals are for.
     """
-    orders = results.purchase.orders
-    known = [good for good in GOODS if (orders["good"] == good).any()]
+    sums = purchase_tables.in_all(results.purchase)
+    known = list(sums)
     rows = []
     for name in ROWS:
-        cells = []
-        for good in known:
-            theirs = orders[orders["good"] == good]
-            if name != "packs":
-                grams = int(theirs[f"{name}_g"].sum())
-                cells.append(kilograms(grams) if grams else "0")
-            else:
-                unknown = theirs["packs"].isna().any()
-                cells.append("" if unknown else f"{int(theirs['packs'].sum()):,}")
+        if name == "packs":
+            packs = [of_good["packs"] for of_good in sums.values()]
+            cells = ["" if one is None else f"{one:,}" for one in packs]
+        else:
+            cells = [purchase_words.amount(of_good[f"{name}_g"]) for of_good in sums.values()]
         rows.append([texts.say(f"purchase.head_{name}"), *cells])
     kind = "order" if results.purchase.is_order else "limit"
     return {
