@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple, cast
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
@@ -158,7 +158,7 @@ def follow(guide: Guide, land: Outline, rule: Rule) -> Rows | None:
         if len(rule.families) > 1 or points > POINTS_MAX:
             return None
         apart = rule.families[0].spacing_m / np.hypot(1, guide.ground.slope)
-        land = cast("Outline", _wide(land, apart))
+        land = _wide(land, apart)
         found = list(_by_levels(guide, guide.rows, land, apart))
     else:
         found = [
@@ -304,21 +304,27 @@ def _by_levels(guide: Guide, levels: LevelLines, land: Outline, apart: float) ->
                 yield _drawn(0, (place, BETWEEN, run), np.arange(len(courses)), courses)
     rest = _wide(shapely.difference(land, shapely.union_all(filled)), apart) if filled else land
     for place, (piece, near) in enumerate(zip(pieces, _nearest(pieces, land), strict=True)):
-        free = shapely.intersection(rest, near)
+        free = _areas(shapely.intersection(rest, near))
         if not free.is_empty:
             index, courses = _beside(piece, land, free, apart)
             inside = np.asarray(shapely.intersection(courses, free), dtype=object)
             yield _drawn(0, (place, BESIDE, 0), index, inside)
 
 
-def _wide(land: shapely.Geometry, apart: float) -> shapely.Geometry:
+def _wide(land: shapely.Geometry, apart: float) -> shapely.MultiPolygon:
     """Leave out land narrower than a row is broad: crumbs between structures, beside shared gaps.
 
     Shrunk by half the breadth such land is gone, and growing back doesn't bring it again.
     """
     half = apart / 2
     core = shapely.buffer(land, -half, join_style="mitre")
-    return shapely.intersection(shapely.buffer(core, half, join_style="mitre"), land)
+    return _areas(shapely.intersection(shapely.buffer(core, half, join_style="mitre"), land))
+
+
+def _areas(found: shapely.Geometry) -> shapely.MultiPolygon:
+    """Keep what has an area: of land that only touches points and lines are left, too."""
+    parts = shapely.get_parts(shapely.get_parts(found))
+    return shapely.MultiPolygon([part for part in parts if isinstance(part, shapely.Polygon)])
 
 
 def _shared(line: Line, upper: tuple[Floats, ...]) -> Iterator[tuple[Objects, shapely.Geometry]]:

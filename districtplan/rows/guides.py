@@ -13,7 +13,7 @@ from districtplan import geodesy, tables
 from districtplan.rows import curved, ladder, lines
 from districtplan.rows.around import Around
 from districtplan.rows.band import families
-from districtplan.rows.corner import tie
+from districtplan.rows.corner import Tie, tie
 from districtplan.rows.drain import SIDES
 from districtplan.rows.ladder import Guide, Limits
 from districtplan.rows.level_lines import LevelLines
@@ -152,9 +152,10 @@ def guide_lines(
         found.append({"plot_id": plot_id, **_of_plot(guide), **_of_structures(passed_over)})
         ways.append(_way(guide, plan.rows.peg_step_m / 2))
         local = frame.local(outline)
-        for place, line in enumerate(guide.lines, 1):
+        ties = _ties(guide, local)
+        for place, (line, way) in enumerate(zip(guide.lines, ties, strict=True), 1):
             where = {"plot_id": plot_id, "line": place}
-            drawn.append({**where, "guide_kind": guide.kind, **_of_line(line, guide, local, frame)})
+            drawn.append({**where, "guide_kind": guide.kind, **_of_line(line, guide, way, frame)})
             pegged += [{**where, **peg} for peg in _of_pegs(line, frame)]
         parted += _of_boundaries(plot_id, guide, frame)
         beside = curved.follow(guide, frame.local(asked.planted), laying)
@@ -329,13 +330,20 @@ def _of_structures(passed_over: float | None) -> dict[str, Any]:
     return {"guide_flags": GUIDE_FLAGS, "row_grade_structure_rms_pct": 100 * passed_over}
 
 
-def _of_line(line: Line, guide: Guide, outline: Outline, frame: Frame) -> dict[str, Any]:
+def _ties(guide: Guide, outline: Outline) -> list[Tie]:
+    """Tie starts of lines to corners: all at once, unless each may lie nearest another part."""
+    starts = [line.start[None] for line in guide.lines]
+    east, north = guide.ground.rise.tolist()
+    if shapely.get_num_geometries(outline) == 1 and starts:
+        starts = [np.concatenate(starts)]
+    return [way for places in starts for way in tie(outline, places, (east, north))]
+
+
+def _of_line(line: Line, guide: Guide, way: Tie, frame: Frame) -> dict[str, Any]:
     step = None if line.xy is None else float(np.hypot(*(line.pegs[1] - line.pegs[0])))
     course = None if line.xy is None else shapely.LineString(frame.back(line.xy))
     offset = None if line.radius_m is None or step is None else step**2 / line.radius_m
     centre = {None: None, True: "uphill", False: "downhill"}[line.centre_uphill]
-    east, north = guide.ground.rise.tolist()
-    (way,) = tie(outline, line.start[None], (east, north))
     return {
         "line_length_m": None if line.xy is None else float(line.along_m[-1]),
         "line_fall_pct": 100 * float(np.hypot(*guide.ground.fall)),

@@ -243,6 +243,17 @@ def test_crumbs_between_shared_gaps_and_the_edge_bear_no_row(left_m):
     assert found.length_m.min() > 50
 
 
+def test_land_wide_enough_for_a_row_is_areas_alone():
+    """Overlays leave points and lines beside areas, and the next overlay fails on such a mix."""
+    square, line = shapely.box(0, 0, 5, 5), shapely.LineString([(5, 1), (9, 1)])
+    found = curved._areas(shapely.GeometryCollection([shapely.MultiPolygon([square]), line]))
+    assert found.equals(shapely.MultiPolygon([square]))
+    assert curved._areas(shapely.Point(1, 1)).is_empty
+    tailed = shapely.union(square, shapely.box(5, 1, 9, 1.4))
+    assert curved._wide(tailed, 0.5).area == pytest.approx(25, abs=1e-6)
+    assert curved._wide(tailed, 0.3).area == pytest.approx(26.6, abs=1e-6)
+
+
 def test_rows_are_numbered_from_the_uppermost():
     guide, found = along(cone)
     mean = [guide.ground.height(shapely.get_coordinates(row)).mean() for row in found.course]
