@@ -518,12 +518,10 @@ class _Cell(NamedTuple):
 
 def _cells(paper: Paper, part: Part, wide: float) -> Iterator[list[_Cell]]:
     """Put heading and cautions into rows; one of many words takes two columns."""
-    pictured = bool(part.care)
-    room = wide - (care_pictures.SIDE_MM if pictured else 0.0) - 3.5
-    drawn: Sequence[Care | None] = part.care or [None] * len(part.sentences)
+    room = wide - care_pictures.SIDE_MM - 3.5
     row = [_Cell(0.0, lambda y: paper.write(part.title, LEFT + 3, y + 1.2, HEADING))]
     taken = 1
-    for sentence, care in zip(part.sentences, drawn, strict=True):
+    for sentence, care in zip(part.sentences, part.care, strict=True):
         columns = 1 if paper.height(sentence, room) <= care_pictures.SIDE_MM + SLACK_MM else 2
         if taken + columns > COLUMNS:
             yield row
@@ -535,17 +533,14 @@ def _cells(paper: Paper, part: Part, wide: float) -> Iterator[list[_Cell]]:
     yield row
 
 
-def _beside_picture(
-    paper: Paper, sentence: str, care: Care | None, x: float, width: float
-) -> _Cell:
+def _beside_picture(paper: Paper, sentence: str, care: Care, x: float, width: float) -> _Cell:
     words = paper.height(sentence, width)
-    side, gap = (0.0, 0.0) if care is None else (care_pictures.SIDE_MM, 2.0)
-    high = max(words, side)
+    high = max(words, care_pictures.SIDE_MM)
 
     def draw(y: float) -> None:
-        if care is not None:
-            care_pictures.draw(paper, care, x, y + (high - side) / 2)
-        paper.block(sentence, Box(x + side + gap, y + (high - words) / 2, width, 0))
+        care_pictures.draw(paper, care, x, y + (high - care_pictures.SIDE_MM) / 2)
+        box = Box(x + care_pictures.SIDE_MM + 2, y + (high - words) / 2, width, 0)
+        paper.block(sentence, box)
 
     return _Cell(high, draw)
 

@@ -22,7 +22,6 @@ from districtplan.outputs.sheets.plot_page import (
     LEFT,
     RIGHT,
     Piece,
-    cautions,
     listed,
 )
 from districtplan.outputs.sheets.sheet import Part
@@ -167,7 +166,7 @@ def _draw(paper: Paper, sheet: _Sheet, texts: Texts) -> None:
     below = [
         listed(paper, sheet.planting),
         listed(paper, sheet.walk),
-        cautions(paper, sheet.care),
+        _cautions(paper, sheet.care),
     ]
     room = BOTTOM_MM - y - sum(piece.height + GAP_MM for piece in below) - HEADING.line_mm
     paper.write(sheet.hills_title, LEFT, y, HEADING)
@@ -175,6 +174,29 @@ def _draw(paper: Paper, sheet: _Sheet, texts: Texts) -> None:
     for piece in [*_fitted(paper, sheet, room - GAP_MM, texts), *below]:
         piece.draw(y)
         y += piece.height + GAP_MM
+
+
+def _cautions(paper: Paper, part: Part) -> Piece:
+    """Write the cautions in two columns under a triangle each, in a frame."""
+    wide = (FULL - 9) / 2
+    high = [paper.height(sentence, wide - 5) + 0.7 for sentence in part.sentences]
+    # The first column takes what fills half of the height, at least.
+    split = next(i for i in range(1, len(high) + 1) if 2 * sum(high[:i]) >= sum(high))
+    columns = [range(split), range(split, len(high))]
+    height = HEADING.line_mm + max(sum(high[i] for i in column) for column in columns) + 3
+
+    def draw(y: float) -> None:
+        paper.frame(Box(LEFT, y, FULL, height), 1.0)
+        paper.write(part.title, LEFT + 3, y + 1, HEADING)
+        for place, column in enumerate(columns):
+            x = LEFT + 3 + place * (wide + 3)
+            at = y + 1 + HEADING.line_mm
+            for index in column:
+                paper.fill([(x, at + 3.9), (x + 1.6, at + 1.1), (x + 3.2, at + 3.9)])
+                paper.block(part.sentences[index], Box(x + 5, at, wide - 5, 0))
+                at += high[index]
+
+    return Piece(height, draw)
 
 
 def _header(paper: Paper, sheet: _Sheet) -> float:
