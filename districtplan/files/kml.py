@@ -63,18 +63,22 @@ def read(path: Path, wanted: Wanted) -> Layer:
         wanted.check(dict.fromkeys(key for row in rows for key in row))
     found: list[BaseGeometry | None] = []
     reasons: list[str | None] = []
+    mended: list[tuple[str, ...]] = []
     for mark in marks:
+        done: list[str] = []
         try:
-            found.append(_shape(mark) if wanted.lines else _outline(mark))
+            found.append(_shape(mark, done) if wanted.lines else _outline(mark, done))
             reasons.append(None)
         except BrokenRingError as broken:
             found.append(None)
             reasons.append(str(broken))
+        mended.append(tuple(done))
     return Layer(
         {key: objects([row.get(column) for row in rows]) for key, column in wanted.columns.items()},
         objects(found),
         objects(reasons),
         pyproj.CRS("EPSG:4326"),
+        objects(mended),
     )
 
 
@@ -143,11 +147,11 @@ def _values(mark: Element) -> dict[str, str | None]:
     return values
 
 
-def _shape(mark: Element) -> BaseGeometry | None:
+def _shape(mark: Element, done: list[str]) -> BaseGeometry | None:
     """Read a placemark of lines alone; else it must be one of polygons."""
     lines = [each for each in mark.iter() if _tag(each) == "LineString"]
     if not lines or any(_tag(each) == "Polygon" for each in mark.iter()):
-        return _outline(mark)
+        return _outline(mark, done)
     parts = [
         line(_points(_text(each) or ""))
         for within in lines
@@ -157,7 +161,7 @@ def _shape(mark: Element) -> BaseGeometry | None:
     return parts[0] if len(parts) == 1 else shapely.MultiLineString(parts)
 
 
-def _outline(mark: Element) -> BaseGeometry | None:
+def _outline(mark: Element, done: list[str]) -> BaseGeometry | None:
     polygons = [each for each in mark.iter() if _tag(each) == "Polygon"]
     within = {id(ring) for each in polygons for ring in each.iter()}
     for each in mark.iter():
@@ -166,7 +170,7 @@ def _outline(mark: Element) -> BaseGeometry | None:
     if not polygons:
         return None
     parts = [_rings(each) for each in polygons]
-    return polygon(parts[0]) if len(parts) == 1 else multipolygon(parts)
+    return polygon(parts[0], done) if len(parts) == 1 else multipolygon(parts, done)
 
 
 def _rings(element: Element) -> list[list[tuple[float, float]]]:

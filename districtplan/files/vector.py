@@ -184,7 +184,7 @@ def read_reference_land(plan_file: PlanFile) -> Land | None:
     crs = stated_crs(layer, kind, name)
     faults = [
         Fault(f"{name} row {row}", problem, "Correct it in a GIS, or take it out")
-        for row, problem in enumerate(map(_land_problem, layer.geometry, layer.problem), start=1)
+        for row, problem in enumerate(map(_land_problem, layer.geometry, layer.as_given()), start=1)
         if problem is not None
     ]
     if len(layer.geometry) == 0:
@@ -283,7 +283,7 @@ def _frame(layer: Layer) -> pd.DataFrame:
     }
     if "farmer_name_column" in layer.columns:
         columns["farmer_name"] = layer.columns["farmer_name_column"]
-    columns |= {"geometry": layer.geometry, "problem": layer.problem}
+    columns |= {"geometry": layer.geometry, "problem": layer.problem, "done": layer.done}
     series = {
         name: pd.Series(values, dtype=None if name == "source_row" else object)
         for name, values in columns.items()

@@ -155,7 +155,8 @@ def test_one_broken_ring_costs_one_row(suffix, tmp_path, plan_file):
     assert len(found) == 4
     assert found["geometry"][0].equals(SQUARES[0])
     assert found["geometry"][3].equals(SQUARES[3])
-    assert "closed" in found["problem"][1]
+    assert found["geometry"][1].equals(box(0, 0, 1, 1))
+    assert found["done"].tolist() == [(), ("a ring that was open was closed",), (), ()]
     assert "Invalid number of points" in found["problem"][2]
 
 
@@ -324,8 +325,7 @@ RING = [[0, 0], [1, 0], [1, 1], [0, 0]]
 @pytest.mark.parametrize(
     ("geometry", "problem"),
     [
-        (polygon_of(RING[:3]), "a ring has 3 points, fewer than 4"),
-        (polygon_of([[0, 0], [1, 0], [1, 1], [0, 1]]), "a ring isn't closed"),
+        (polygon_of([RING[0], RING[1], RING[0]]), "a ring has 3 points, fewer than 4"),
         (polygon_of(RING, RING[:2]), "a ring has 2 points"),
         (polygon_of([[0, 0], [1, "0"], [1, 1], [0, 0]]), "isn't a pair of numbers"),
         (polygon_of([[0, 0], [1, True], [1, 1], [0, 0]]), "isn't a pair of numbers"),
@@ -352,6 +352,15 @@ def test_broken_geojson_outline_costs_one_row(geometry, problem, tmp_path, plan_
     assert found["problem"].tolist()[2:] == [None, None]
     assert found["geometry"][0].area == 0.5
     assert found["geometry"][3].is_empty
+
+
+@pytest.mark.parametrize("points", [RING[:3], [[0, 0], [1, 0], [1, 1], [0, 1]]])
+def test_an_open_geojson_ring_is_closed_and_told(points, tmp_path, plan_file):
+    text = collection(polygon_of(RING), polygon_of(points, RING))
+    (tmp_path / "plots.geojson").write_text(text)
+    found = read_plots(plan_file(plots="plots.geojson")).frame
+    assert found["done"].tolist() == [(), ("a ring that was open was closed",)]
+    assert shapely.get_coordinates(found["geometry"][1].exterior).tolist() == [*points, points[0]]
 
 
 def test_geojson_crs(tmp_path, plan_file):
@@ -404,8 +413,9 @@ def test_kml_rings_and_folders(tmp_path, plan_file):
     found = read_plots(plan).frame
     assert len(found) == 7
     assert found["village"][0] == "V"
+    assert [len(done) for done in found["done"]] == [0, 1, 0, 0, 0, 0, 0]
     assert [None if told is None else told[:20] for told in found["problem"]] == [
-        None, "a ring has 3 points,", "'x,0' isn't longitud", "a polygon has 2 oute",
+        None, None, "'x,0' isn't longitud", "a polygon has 2 oute",
         "the geometry has a P", None, None,
     ]  # fmt: skip
     plan = plan_file(plots="plots.kml", plot_id_column="name", plots_layer="b")
