@@ -83,6 +83,24 @@ class Wanted:
         if faults:
             raise InputError(*faults)
 
+    def check_plots(self, kind: str) -> None:
+        """Refuse to read from a format of plots what isn't plots.
+
+        Parameters
+        ----------
+        kind : str
+            Name of the format.
+
+        Raises
+        ------
+        InputError
+            If features or reference land are asked for.
+        """
+        if "plot_id_column" not in self.columns:
+            raise InputError(
+                Fault(self.name, f"is {kind}, which is read for plots alone", "Use a GeoPackage")
+            )
+
     def column_remedy(self, key: str) -> str:
         """Say what to do about a column that is missing.
 
