@@ -190,7 +190,9 @@ def _untie(found: Objects, done: Objects, row: int) -> None:
         found[row] = parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
         done[row] = (*done[row], HOLE)
     if not shapely.is_valid(found[row]):
-        found[row] = shapely.make_valid(found[row], method="structure", keep_collapsed=False)
+        parted = shapely.make_valid(found[row], method="structure", keep_collapsed=False)
+        # Parts that come out of it may still lie side by side, which is no sound outline.
+        found[row] = parted if parted.is_valid else shapely.union_all(shapely.get_parts(parted))
         done[row] = (*done[row], CROSSING)
 
 

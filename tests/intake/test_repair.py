@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Polygon, box
 
@@ -79,6 +79,7 @@ def test_nothing_left_is_told():
 
 
 @settings(max_examples=60, deadline=None)
+@example([(1, 1), (0, 0), (0, 1), (1, 1), (0, 0), (1, 0)])
 @given(st.lists(st.tuples(st.integers(0, 9), st.integers(0, 9)), min_size=3, max_size=9))
 def test_whatever_was_walked_ends_sound_or_empty(points):
     shape, _, before = one(Polygon(points))
