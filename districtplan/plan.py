@@ -1297,6 +1297,27 @@ class Limits(Section):
     plot_area_max_ha: float = Field(
         1_000.0, gt=0, le=1_000_000, description="Larger plots are set aside [ha] (judgement)."
     )
+    repair_area_max_pct: float = Field(
+        5.0,
+        ge=0,
+        le=50,
+        description="A broken outline is set aside where mending it would change its area by more "
+        "than this [%] (judgement).",
+    )
+    spike_angle_max_deg: float = Field(
+        3.0,
+        ge=0,
+        le=30,
+        description="Corners of an outline sharper than this are spikes and cut off; 0 cuts none "
+        "[°] (judgement).",
+    )
+    overlap_min_pct: float = Field(
+        5.0,
+        ge=0,
+        le=100,
+        description="Two plots are told to overlap where they share more than this of the smaller "
+        "[%] (judgement).",
+    )
 
     @model_validator(mode="after")
     def _in_order(self) -> Limits:

@@ -149,6 +149,32 @@ COLUMNS: tuple[Column, ...] = (
         "longitude_deg", "number", "intake", "°", "Longitude inside the plot, WGS 84.", -180, 180
     ),
     Column("latitude_deg", "number", "intake", "°", "Latitude inside the plot, WGS 84.", -90, 90),
+    _text(
+        "outline_repair",
+        "intake",
+        "How the outline was mended or made, in phrases; empty where it is as given.",
+        nullable=True,
+    ),
+    Column(
+        "area_as_given_ha",
+        "number",
+        "intake",
+        "ha",
+        "Area of the outline before it was mended; empty where it is as given.",
+        0,
+        None,
+        nullable=True,
+    ),
+    Column(
+        "overlap_ha",
+        "number",
+        "intake",
+        "ha",
+        "Land of the plot that other plots cover too, summed over them.",
+        0,
+        None,
+    ),
+    _text("overlap_plots", "intake", "Ids of plots that share land with it.", nullable=True),
     Column("geometry", "geometry", "intake", "", "Outline of the plot, in the CRS of its file."),
     Column(
         "cells",

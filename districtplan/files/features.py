@@ -75,7 +75,9 @@ def read_features(plan_file: PlanFile) -> RawFeatures:
         lines=True,
     )
     layer = kind.read(path, wanted)
-    frame = _frame(layer.columns["kind"], layer.columns["width_m"], layer.geometry, layer.problem)
+    frame = _frame(
+        layer.columns["kind"], layer.columns["width_m"], layer.geometry, layer.as_given()
+    )
     return RawFeatures(frame, stated_crs(layer, kind, name), digests(path, name))
 
 

@@ -66,7 +66,7 @@ def read(path: Path, wanted: Wanted) -> Layer:
     present = dict.fromkeys(key for row in properties for key in row)
     if features:
         wanted.check(present)
-    geometry, problem = _outlines(features, lines=wanted.lines)
+    geometry, problem, done = _outlines(features, lines=wanted.lines)
     return Layer(
         {
             key: objects([row.get(column) for row in properties])
@@ -75,6 +75,7 @@ def read(path: Path, wanted: Wanted) -> Layer:
         geometry,
         problem,
         _crs(data, name),
+        done,
     )
 
 
@@ -83,29 +84,32 @@ def _properties(feature: dict[str, Any]) -> dict[str, Any]:
     return found if isinstance(found, dict) else {}
 
 
-def _outlines(features: list[dict[str, Any]], *, lines: bool) -> tuple[Objects, Objects]:
+def _outlines(features: list[dict[str, Any]], *, lines: bool) -> tuple[Objects, Objects, Objects]:
     found: list[BaseGeometry | None] = []
     reasons: list[str | None] = []
+    mended: list[tuple[str, ...]] = []
     for feature in features:
+        done: list[str] = []
         try:
-            found.append(_outline(feature.get("geometry"), lines=lines))
+            found.append(_outline(feature.get("geometry"), done, lines=lines))
             reasons.append(None)
         except BrokenRingError as broken:
             found.append(None)
             reasons.append(str(broken))
-    return objects(found), objects(reasons)
+        mended.append(tuple(done))
+    return objects(found), objects(reasons), objects(mended)
 
 
-def _outline(geometry: object, *, lines: bool) -> BaseGeometry | None:
+def _outline(geometry: object, done: list[str], *, lines: bool) -> BaseGeometry | None:
     if geometry is None:
         return None
     if not isinstance(geometry, dict):
         raise BrokenRingError("the outline isn't a GeoJSON geometry")
     kind = geometry.get("type")
     if kind == "Polygon":
-        return polygon(geometry.get("coordinates"))
+        return polygon(geometry.get("coordinates"), done)
     if kind == "MultiPolygon":
-        return multipolygon(geometry.get("coordinates"))
+        return multipolygon(geometry.get("coordinates"), done)
     if lines and kind == "LineString":
         return line(geometry.get("coordinates"))
     if lines and kind == "MultiLineString":

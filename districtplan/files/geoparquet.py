@@ -56,9 +56,9 @@ def read(path: Path, wanted: Wanted) -> Layer:
         if isinstance(error, InputError):
             raise
         raise unreadable(name, error) from error
-    geometry, problem = decode(wkb)
+    geometry, problem, done = decode(wkb)
     values = with_missing(values, wanted, len(geometry))
-    return Layer(values, geometry, problem, _crs(about["columns"][outline], name))
+    return Layer(values, geometry, problem, _crs(about["columns"][outline], name), done)
 
 
 def _about(schema: pa.Schema, name: str) -> dict[str, Any]:

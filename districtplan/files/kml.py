@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
-from xml.etree import ElementTree as ET
 
 import pyproj
 import shapely
@@ -13,6 +11,7 @@ from districtplan.errors import Fault, InputError
 from districtplan.files.layer import Layer, Wanted, check_rows, objects
 from districtplan.files.local import text_of
 from districtplan.files.rings import BrokenRingError, line, multipolygon, polygon
+from districtplan.files.xml_text import root_of, tag
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,8 +46,31 @@ def read(path: Path, wanted: Wanted) -> Layer:
     InputError
         If it isn't KML, declares entities, points to other files or lacks a column.
     """
-    root = _root(text_of(path, LARGEST_BYTES, wanted.name), wanted.name)
-    if any(_tag(each) == "NetworkLink" for each in root.iter()):
+    return parse(text_of(path, LARGEST_BYTES, wanted.name), wanted)
+
+
+def parse(text: str, wanted: Wanted) -> Layer:
+    """Read plots from the text of a KML file.
+
+    Parameters
+    ----------
+    text : str
+        The text.
+    wanted : Wanted
+        As :func:`read` takes it.
+
+    Returns
+    -------
+    Layer
+        Its placemarks.
+
+    Raises
+    ------
+    InputError
+        As :func:`read` does.
+    """
+    root = root_of(text, wanted.name, "KML")
+    if any(tag(each) == "NetworkLink" for each in root.iter()):
         raise InputError(
             Fault(
                 wanted.name,
@@ -63,47 +85,30 @@ def read(path: Path, wanted: Wanted) -> Layer:
         wanted.check(dict.fromkeys(key for row in rows for key in row))
     found: list[BaseGeometry | None] = []
     reasons: list[str | None] = []
+    mended: list[tuple[str, ...]] = []
     for mark in marks:
+        done: list[str] = []
         try:
-            found.append(_shape(mark) if wanted.lines else _outline(mark))
+            found.append(_shape(mark, done) if wanted.lines else _outline(mark, done))
             reasons.append(None)
         except BrokenRingError as broken:
             found.append(None)
             reasons.append(str(broken))
+        mended.append(tuple(done))
     return Layer(
         {key: objects([row.get(column) for row in rows]) for key, column in wanted.columns.items()},
         objects(found),
         objects(reasons),
         pyproj.CRS("EPSG:4326"),
+        objects(mended),
     )
-
-
-def _root(text: str, name: str) -> Element:
-    if re.search(r"<!(?:DOCTYPE|ENTITY)", text, re.IGNORECASE):
-        raise InputError(
-            Fault(name, "declares a document type or entities", "Export it again as plain KML")
-        )
-    try:
-        # The text is decoded already: an encoding named in it could only mislead the parser.
-        root = ET.fromstring(re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1))
-    except (ET.ParseError, ValueError, RecursionError) as error:
-        raise InputError(Fault(name, f"isn't XML ({error})", "Export it again")) from error
-    if _tag(root) != "kml":
-        raise InputError(
-            Fault(name, f"isn't KML: it starts with <{_tag(root)[:40]}>", "Export it as KML")
-        )
-    return root
-
-
-def _tag(element: Element) -> str:
-    return element.tag.rsplit("}", 1)[-1]
 
 
 def _placemarks(root: Element, wanted: Wanted) -> Iterator[Element]:
     if wanted.layer is None:
-        return (each for each in root.iter() if _tag(each) == "Placemark")
+        return (each for each in root.iter() if tag(each) == "Placemark")
     folders = [
-        (_text(_child(each, "name")) or "", each) for each in root.iter() if _tag(each) in FOLDERS
+        (_text(_child(each, "name")) or "", each) for each in root.iter() if tag(each) in FOLDERS
     ]
     chosen = wanted.choose(list(dict.fromkeys(name for name, _ in folders if name)))
     inside = {
@@ -111,13 +116,13 @@ def _placemarks(root: Element, wanted: Wanted) -> Iterator[Element]:
         for name, folder in folders
         if name == chosen
         for mark in folder.iter()
-        if _tag(mark) == "Placemark"
+        if tag(mark) == "Placemark"
     }
     return iter(inside.values())
 
 
-def _child(element: Element, tag: str) -> Element | None:
-    return next((each for each in element if _tag(each) == tag), None)
+def _child(element: Element, wanted: str) -> Element | None:
+    return next((each for each in element if tag(each) == wanted), None)
 
 
 def _text(element: Element | None) -> str | None:
@@ -132,53 +137,53 @@ def _values(mark: Element) -> dict[str, str | None]:
         field = each.get("name")
         if field is None:
             continue
-        if _tag(each) == "Data":
+        if tag(each) == "Data":
             values[field] = _text(_child(each, "value"))
-        elif _tag(each) == "SimpleData":
+        elif tag(each) == "SimpleData":
             values[field] = _text(each)
-    for tag in ("name", "description"):
-        element = _child(mark, tag)
+    for field in ("name", "description"):
+        element = _child(mark, field)
         if element is not None:
-            values.setdefault(tag, _text(element))
+            values.setdefault(field, _text(element))
     return values
 
 
-def _shape(mark: Element) -> BaseGeometry | None:
+def _shape(mark: Element, done: list[str]) -> BaseGeometry | None:
     """Read a placemark of lines alone; else it must be one of polygons."""
-    lines = [each for each in mark.iter() if _tag(each) == "LineString"]
-    if not lines or any(_tag(each) == "Polygon" for each in mark.iter()):
-        return _outline(mark)
+    lines = [each for each in mark.iter() if tag(each) == "LineString"]
+    if not lines or any(tag(each) == "Polygon" for each in mark.iter()):
+        return _outline(mark, done)
     parts = [
         line(_points(_text(each) or ""))
         for within in lines
         for each in within.iter()
-        if _tag(each) == "coordinates"
+        if tag(each) == "coordinates"
     ]
     return parts[0] if len(parts) == 1 else shapely.MultiLineString(parts)
 
 
-def _outline(mark: Element) -> BaseGeometry | None:
-    polygons = [each for each in mark.iter() if _tag(each) == "Polygon"]
+def _outline(mark: Element, done: list[str]) -> BaseGeometry | None:
+    polygons = [each for each in mark.iter() if tag(each) == "Polygon"]
     within = {id(ring) for each in polygons for ring in each.iter()}
     for each in mark.iter():
-        if _tag(each) in SHAPES and id(each) not in within:
-            raise BrokenRingError(f"the geometry has a {_tag(each)}, not only polygons")
+        if tag(each) in SHAPES and id(each) not in within:
+            raise BrokenRingError(f"the geometry has a {tag(each)}, not only polygons")
     if not polygons:
         return None
     parts = [_rings(each) for each in polygons]
-    return polygon(parts[0]) if len(parts) == 1 else multipolygon(parts)
+    return polygon(parts[0], done) if len(parts) == 1 else multipolygon(parts, done)
 
 
 def _rings(element: Element) -> list[list[tuple[float, float]]]:
     outer: list[list[tuple[float, float]]] = []
     holes: list[list[tuple[float, float]]] = []
     for boundary in element:
-        if _tag(boundary) not in {"outerBoundaryIs", "innerBoundaryIs"}:
+        if tag(boundary) not in {"outerBoundaryIs", "innerBoundaryIs"}:
             continue
         rings = [
-            _points(_text(each) or "") for each in boundary.iter() if _tag(each) == "coordinates"
+            _points(_text(each) or "") for each in boundary.iter() if tag(each) == "coordinates"
         ]
-        (outer if _tag(boundary) == "outerBoundaryIs" else holes).extend(rings)
+        (outer if tag(boundary) == "outerBoundaryIs" else holes).extend(rings)
     if len(outer) != 1:
         raise BrokenRingError(f"a polygon has {len(outer)} outer rings, not one")
     return outer + holes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -22,6 +23,7 @@ Objects = NDArray[np.object_]
 
 ROWS_MAX = 5_000_000
 LISTED_MAX = 30
+CLOSED = "a ring that was open was closed"
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,24 @@ class Wanted:
                 )
         if faults:
             raise InputError(*faults)
+
+    def check_plots(self, kind: str) -> None:
+        """Refuse to read from a format of plots what isn't plots.
+
+        Parameters
+        ----------
+        kind : str
+            Name of the format.
+
+        Raises
+        ------
+        InputError
+            If features or reference land are asked for.
+        """
+        if "plot_id_column" not in self.columns:
+            raise InputError(
+                Fault(self.name, f"is {kind}, which is read for plots alone", "Use a GeoPackage")
+            )
 
     def column_remedy(self, key: str) -> str:
         """Say what to do about a column that is missing.
@@ -168,12 +188,29 @@ class Layer:
         Why an outline can't be read, or None.
     crs : pyproj.CRS | None
         CRS that the file states.
+    done : numpy.ndarray
+        What was mended on reading each outline, a tuple of phrases.
     """
 
     columns: Mapping[str, Objects]
     geometry: Objects
     problem: Objects
     crs: CRS | None
+    done: Objects
+
+    def as_given(self) -> Objects:
+        """Tell why each outline can't be used as it stands in the file.
+
+        Returns
+        -------
+        numpy.ndarray
+            ``problem``, and what was mended where that is not to pass.
+        """
+        problem = self.problem.copy()
+        for row, what in enumerate(self.done):
+            if what and problem[row] is None:
+                problem[row] = f"the shape is broken: {', '.join(what)}"
+        return problem
 
 
 def with_missing(values: dict[str, Objects], wanted: Wanted, rows: int) -> dict[str, Objects]:
@@ -236,7 +273,7 @@ def objects(values: Sequence[Any]) -> Objects:
     return array
 
 
-def decode(wkb: Objects) -> tuple[Objects, Objects]:
+def decode(wkb: Objects) -> tuple[Objects, Objects, Objects]:
     """Turn well-known binary into outlines, one broken row at a time.
 
     Parameters
@@ -250,8 +287,11 @@ def decode(wkb: Objects) -> tuple[Objects, Objects]:
         Outlines, None where there is none or it can't be read.
     problem : numpy.ndarray
         Why not, or None.
+    done : numpy.ndarray
+        What was mended, a tuple of phrases.
     """
     problem = np.full(len(wkb), None, dtype=object)
+    done = objects([()] * len(wkb))
     try:
         with np.errstate(invalid="ignore"):
             geometry = shapely.from_wkb(wkb, on_invalid="ignore")
@@ -262,18 +302,24 @@ def decode(wkb: Objects) -> tuple[Objects, Objects]:
         doubtful = np.arange(len(wkb))
     for row in doubtful:
         if wkb[row] is not None:
-            geometry[row], problem[row] = _decode_one(wkb[row])
-    return geometry, problem
+            geometry[row], problem[row], done[row] = _decode_one(wkb[row])
+    return geometry, problem, done
 
 
-def _decode_one(wkb: bytes) -> tuple[object, str | None]:
+def _decode_one(wkb: bytes) -> tuple[object, str | None, tuple[str, ...]]:
     try:
         with np.errstate(invalid="ignore"):
-            return shapely.from_wkb(wkb), None
+            return shapely.from_wkb(wkb), None, ()
     except NotImplementedError:
-        return None, "the outline has curves"
+        return None, "the outline has curves", ()
     except (ShapelyError, TypeError, ValueError) as error:
-        return None, f"the outline can't be read ({_plain(error)})"
+        problem = f"the outline can't be read ({_plain(error)})"
+    with np.errstate(invalid="ignore"), contextlib.suppress(ShapelyError):
+        # Only what is no more than open is read so: its points all stay.
+        shape = shapely.from_wkb(wkb, on_invalid="fix")
+        if isinstance(shape, shapely.Polygon | shapely.MultiPolygon) and not shape.is_empty:
+            return shape, None, (CLOSED,)
+    return None, problem, ()
 
 
 def _plain(error: Exception) -> str:

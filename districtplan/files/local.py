@@ -176,7 +176,31 @@ def text_of(path: Path, largest: int, name: str) -> str:
     InputError
         If the file is too large, can't be read or isn't UTF-8.
     """
-    raw = start_of(path, largest + 1, name)
+    return decoded(start_of(path, largest + 1, name), largest, name)
+
+
+def decoded(raw: bytes, largest: int, name: str) -> str:
+    """Decode a text of bounded size.
+
+    Parameters
+    ----------
+    raw : bytes
+        Its bytes, at least one more than accepted where there are more.
+    largest : int
+        Largest size accepted [bytes].
+    name : str
+        Name as in the plan, for messages.
+
+    Returns
+    -------
+    str
+        The text, without a byte order mark.
+
+    Raises
+    ------
+    InputError
+        If it is too large or isn't UTF-8.
+    """
     if len(raw) > largest:
         raise InputError(
             Fault(name, f"is larger than {largest / 1e6:g} MB", "Save it as a GeoPackage")

@@ -87,10 +87,10 @@ def read(path: Path, wanted: Wanted) -> Layer:
     found = {str(column): field for column, field in zip(meta["fields"], fields, strict=True)}
     if wkb is None:
         raise InputError(Fault(wanted.name, "has no outlines", "Export it with its geometry"))
-    geometry, problem = decode(wkb)
+    geometry, problem, done = decode(wkb)
     values = {key: _plain(found[column]) for key, column in present.items()}
     values = with_missing(values, wanted, len(geometry))
-    return Layer(values, geometry, problem, _crs(info["crs"], wanted.name))
+    return Layer(values, geometry, problem, _crs(info["crs"], wanted.name), done)
 
 
 @contextlib.contextmanager

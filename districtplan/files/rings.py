@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from districtplan.files.layer import CLOSED
+
 if TYPE_CHECKING:
     from shapely import LineString, MultiPolygon, Polygon
 
@@ -18,13 +20,15 @@ class BrokenRingError(ValueError):
     """A ring that is no ring; the message is the reason."""
 
 
-def polygon(rings: object) -> Polygon:
-    """Make a polygon of its rings.
+def polygon(rings: object, done: list[str]) -> Polygon:
+    """Make a polygon of its rings; an open one is closed.
 
     Parameters
     ----------
     rings : object
         A list: outer ring, then holes; each a list of positions, of which x and y are used.
+    done : list[str]
+        Takes a phrase where a ring was open.
 
     Returns
     -------
@@ -34,23 +38,25 @@ def polygon(rings: object) -> Polygon:
     Raises
     ------
     BrokenRingError
-        If a ring is open, has fewer than four points or isn't made of numbers.
+        If a ring has too few points or isn't made of numbers.
     """
     if not isinstance(rings, list):
         raise BrokenRingError("the outline isn't a list of rings")
     if not rings:
         return shapely.Polygon()
-    shell, *holes = (_ring(ring) for ring in rings)
+    shell, *holes = (_ring(ring, done) for ring in rings)
     return shapely.Polygon(shell, holes)
 
 
-def multipolygon(parts: object) -> MultiPolygon:
+def multipolygon(parts: object, done: list[str]) -> MultiPolygon:
     """Make one outline of the parts of a plot.
 
     Parameters
     ----------
     parts : object
         A list of the rings of each part.
+    done : list[str]
+        As :func:`polygon` takes it.
 
     Returns
     -------
@@ -64,7 +70,7 @@ def multipolygon(parts: object) -> MultiPolygon:
     """
     if not isinstance(parts, list):
         raise BrokenRingError("the outline isn't a list of parts")
-    return shapely.MultiPolygon([polygon(part) for part in parts])
+    return shapely.MultiPolygon([polygon(part, done) for part in parts])
 
 
 def line(points: object) -> LineString:
@@ -91,14 +97,18 @@ def line(points: object) -> LineString:
     return shapely.LineString(_positions(points))
 
 
-def _ring(points: object) -> np.ndarray[Any, np.dtype[np.float64]]:
-    if not isinstance(points, list) or len(points) < RING_POINTS_MIN:
-        count = len(points) if isinstance(points, list) else 0
+def _ring(points: object, done: list[str]) -> np.ndarray[Any, np.dtype[np.float64]]:
+    count = len(points) if isinstance(points, list) else 0
+    if not isinstance(points, list) or count < RING_POINTS_MIN - 1:
         raise BrokenRingError(f"a ring has {count} points, fewer than {RING_POINTS_MIN}")
     array = _positions(points)
-    if (array[0] != array[-1]).any():
-        raise BrokenRingError("a ring isn't closed")
-    return array
+    if (array[0] == array[-1]).all():
+        if count < RING_POINTS_MIN:
+            raise BrokenRingError(f"a ring has {count} points, fewer than {RING_POINTS_MIN}")
+        return array
+    if CLOSED not in done:
+        done.append(CLOSED)
+    return np.vstack([array, array[:1]])
 
 
 def _positions(points: list[Any]) -> np.ndarray[Any, np.dtype[np.float64]]:

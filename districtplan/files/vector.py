@@ -11,7 +11,7 @@ import pyproj
 import shapely
 
 from districtplan.errors import Fault, InputError
-from districtplan.files import geojson, geoparquet, kml, ogr
+from districtplan.files import csv_plots, geojson, geoparquet, gpx_tracks, kml, kmz, ogr
 from districtplan.files.layer import Layer, Wanted
 from districtplan.files.local import horizontal, locate, settle_crs, sha256, start_of
 
@@ -70,6 +70,9 @@ FORMATS: dict[str, Format] = {
     ".shp": Format("shapefile", lambda start: start.startswith(b"\x00\x00\x27\x0a"), ogr.read),
     ".fgb": Format("FlatGeobuf", lambda start: start.startswith(b"fgb\x03fgb"), ogr.read),
     ".kml": Format("KML", _is_xml, kml.read),
+    ".kmz": Format("KMZ", lambda start: start.startswith(b"PK"), kmz.read),
+    ".gpx": Format("GPX", _is_xml, gpx_tracks.read),
+    ".csv": Format("CSV", csv_plots.fits, csv_plots.read),
     ".parquet": _GEOPARQUET,
     ".geoparquet": _GEOPARQUET,
 }
@@ -184,7 +187,7 @@ def read_reference_land(plan_file: PlanFile) -> Land | None:
     crs = stated_crs(layer, kind, name)
     faults = [
         Fault(f"{name} row {row}", problem, "Correct it in a GIS, or take it out")
-        for row, problem in enumerate(map(_land_problem, layer.geometry, layer.problem), start=1)
+        for row, problem in enumerate(map(_land_problem, layer.geometry, layer.as_given()), start=1)
         if problem is not None
     ]
     if len(layer.geometry) == 0:
@@ -283,7 +286,7 @@ def _frame(layer: Layer) -> pd.DataFrame:
     }
     if "farmer_name_column" in layer.columns:
         columns["farmer_name"] = layer.columns["farmer_name_column"]
-    columns |= {"geometry": layer.geometry, "problem": layer.problem}
+    columns |= {"geometry": layer.geometry, "problem": layer.problem, "done": layer.done}
     series = {
         name: pd.Series(values, dtype=None if name == "source_row" else object)
         for name, values in columns.items()

@@ -6,9 +6,9 @@
 from __future__ import annotations
 
 from districtplan.intake.acceptance import accept
+from districtplan.intake.doubts import doubts
 from districtplan.intake.features import accept_features
 from districtplan.intake.later import set_aside_later
-from districtplan.intake.look_alike import doubts
 from districtplan.intake.refusal import require_some
 from districtplan.intake.zone import utm_zone
 

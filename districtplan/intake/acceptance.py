@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from districtplan.intake import names, outlines
+from districtplan.intake import names, outlines, repair, swapped
+from districtplan.intake.overlaps import overlaps
 from districtplan.tables import check, made_by
 
 if TYPE_CHECKING:
@@ -58,7 +59,8 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     ----------
     raw : pandas.DataFrame
         ``source_row``, ``plot_id`` and ``village`` as given, ``farmer_name`` if the plan asks,
-        ``geometry`` and ``problem`` (why an outline couldn't be read, or None).
+        ``geometry``, ``problem`` (why an outline couldn't be read, or None) and ``done`` (what its
+        reader mended, a tuple of phrases).
     crs : pyproj.CRS
         CRS of the outlines.
     plan : Plan
@@ -77,20 +79,34 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     text["village"] = _read_names(raw, "village", "the village's name", aside)
     if "farmer_name" in raw:
         text["farmer_name"] = _read_farmers(raw, aside)
-    geometry = outlines.flat(raw["geometry"].to_numpy(dtype=object))
+    given = outlines.flat(raw["geometry"].to_numpy(dtype=object))
     # Hostile coordinates overflow on the way; what becomes of them is checked, not warned of.
     with np.errstate(invalid="ignore", over="ignore"):
-        sound = _check_outlines(raw, geometry, crs, aside)
+        mended = _mend(given, raw, plan)
+        geometry = mended.geometry
+        sound = _check_outlines(raw, given, mended, crs, plan, aside)
         found = outlines.measure(geometry[sound], crs)
     _check_areas(sound, found.area_ha, plan, aside)
     kept = aside.used[sound]
     rows = sound[kept]
+    done = mended.done[rows]
+    changed = np.array([bool(what) for what in done], dtype=bool)
+    overlap_ha, overlap_plots = overlaps(
+        geometry[rows],
+        found.area_ha[kept],
+        text["plot_id"][rows],
+        plan.limits.overlap_min_pct,
+    )
     columns: dict[str, object] = {name: values[rows].tolist() for name, values in text.items()}
     columns |= {
         "source_row": raw["source_row"].to_numpy(dtype=np.int64)[rows],
         "area_ha": found.area_ha[kept],
         "longitude_deg": found.longitude_deg[kept],
         "latitude_deg": found.latitude_deg[kept],
+        "outline_repair": pd.Series([", ".join(what) or None for what in done], dtype=object),
+        "area_as_given_ha": np.where(changed, found.area_ha[kept] * mended.before[rows], np.nan),
+        "overlap_ha": overlap_ha,
+        "overlap_plots": pd.Series(overlap_plots, dtype=object),
         "geometry": geometry[rows],
     }
     plots = pd.DataFrame(columns)
@@ -133,11 +149,28 @@ def _set_aside_repeated(
             )
 
 
+def _mend(given: NDArray[np.object_], raw: pd.DataFrame, plan: Plan) -> repair.Mended:
+    """Turn and mend outlines; what their readers did to them comes first."""
+    turned, swaps = swapped.turn_back(given)
+    mended = repair.mend(turned, plan.limits.spike_angle_max_deg)
+    done = mended.done.copy()
+    for row, (before, swap) in enumerate(zip(raw["done"], swaps, strict=True)):
+        done[row] = (*before, *((swapped.TURNED,) if swap else ()), *done[row])
+    return repair.Mended(mended.geometry, done, mended.before)
+
+
 def _check_outlines(
-    raw: pd.DataFrame, geometry: NDArray[np.object_], crs: CRS, aside: _Aside
+    raw: pd.DataFrame,
+    given: NDArray[np.object_],
+    mended: repair.Mended,
+    crs: CRS,
+    plan: Plan,
+    aside: _Aside,
 ) -> NDArray[np.int64]:
     """Set unsound and misplaced outlines aside; give the rows of the others."""
+    geometry = mended.geometry
     reason = outlines.unsound(geometry)
+    _set_changed(reason, given, mended, plan)
     problem = raw["problem"].to_numpy(dtype=object)
     told = ~pd.isna(problem)
     reason[told] = problem[told]
@@ -150,6 +183,22 @@ def _check_outlines(
     for row, why in zip(sound[lost], place[lost], strict=True):
         aside.put(int(row), why, PLACE_REMEDIES[why])
     return sound[~lost]
+
+
+def _set_changed(
+    reason: NDArray[np.object_], given: NDArray[np.object_], mended: repair.Mended, plan: Plan
+) -> None:
+    """Give the reason of outlines whose area changes too much on being mended."""
+    most = plan.limits.repair_area_max_pct
+    with np.errstate(divide="ignore"):
+        change_pct = 100 * np.abs(1 / mended.before - 1)
+    rows = np.flatnonzero(~(change_pct <= most))
+    why = outlines.unsound(given[rows])
+    for row, broken in zip(rows, why, strict=True):
+        what = ", ".join(mended.done[row])
+        size = f"{change_pct[row]:.3g} %" if np.isfinite(change_pct[row]) else "all"
+        changed = f"mended ({what}) its area would change by {size}, the plan allows {most:g} %"
+        reason[row] = changed if broken is None else f"{broken}; {changed}"
 
 
 def _check_areas(

@@ -25,6 +25,17 @@ CODES = (
     "erosion_flags",
 )
 
+OUTLINES = (
+    "source_row",
+    "plot_id",
+    "village",
+    "area_ha",
+    "area_as_given_ha",
+    "outline_repair",
+    "overlap_ha",
+    "overlap_plots",
+)
+
 
 def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
     """Make the table of plots.
@@ -90,6 +101,24 @@ def plot_columns(results: Results) -> list[str]:
     """
     made = {*results.plots.columns, *tables.made_by("outputs")} - {"geometry", "bbox"}
     return [*(name for name in tables.BY_NAME if name in made), "geometry"]
+
+
+def outline_table(results: Results) -> pd.DataFrame:
+    """List the plots whose outlines are to be looked at.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns ``OUTLINES`` of plots whose outline was mended or made, or overlaps others.
+    """
+    plots = results.plots
+    looked_at = plots["outline_repair"].notna() | plots["overlap_plots"].notna()
+    return plots.loc[looked_at, list(OUTLINES)].reset_index(drop=True)
 
 
 def village_table(results: Results) -> pd.DataFrame:
@@ -164,6 +193,7 @@ def dictionary(results: Results) -> pd.DataFrame:
         "plots": (*plot_columns(results), "bbox"),
         "villages": tuple(village_table(results).columns),
         "set_aside": tuple(results.set_aside.columns),
+        "outlines": OUTLINES,
     }
     for name, layer in (("guide_lines", results.guides.lines), ("pegs", results.pegs.table)):
         if len(layer):

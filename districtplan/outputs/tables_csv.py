@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from districtplan.outputs.plot_table import dictionary, village_table
+from districtplan.outputs.plot_table import dictionary, outline_table, village_table
 
 if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
@@ -35,7 +35,8 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     Returns
     -------
     dict[str, bytes]
-        ``villages.csv``, ``set_aside.csv`` and ``columns.csv``; ``readings.csv`` and
+        ``villages.csv``, ``set_aside.csv``, ``outlines.csv`` (plots whose outline was mended or
+        overlaps others) and ``columns.csv``; ``readings.csv`` and
         ``readings_set_aside.csv`` where the plan names ground readings, ``features_set_aside.csv``
         where it names features, likewise of ``current_practice`` and ``soils``.
     """
@@ -48,6 +49,7 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     return {
         "villages.csv": write(village_table(results)),
         "set_aside.csv": write(results.set_aside),
+        "outlines.csv": write(outline_table(results)),
         "columns.csv": write(dictionary(results)),
         **({} if results.plan.files.readings is None else readings),
         **({} if results.plan.files.features is None else features),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import zipfile
 
 import geopandas as gpd
 import pytest
@@ -11,7 +12,8 @@ import shapely
 
 from districtplan.errors import InputError
 from districtplan.files.features import read_features
-from districtplan.files.vector import FORMATS, read_plots
+from districtplan.files.vector import read_plots
+from tests.files.stored import SHAPED
 
 SHAPES = [
     shapely.LineString([(33.0, -2.0), (33.001, -2.0005)]),
@@ -51,7 +53,10 @@ def store(path, shapes=SHAPES, widths=(0.5, None, 1.5)):
     """Write features; without widths the column isn't there."""
     columns = {"kind": KINDS[: len(shapes)]} | ({} if widths is None else {"width_m": widths})
     frame = gpd.GeoDataFrame(columns, geometry=list(shapes), crs=4326)
-    if path.suffix == ".kml":
+    if path.suffix == ".kmz":
+        with zipfile.ZipFile(path, "w") as archive:
+            archive.writestr("a.kml", kml_of(shapes, KINDS, widths or [None] * len(shapes)))
+    elif path.suffix == ".kml":
         path.write_text(kml_of(shapes, KINDS, widths or [None] * len(shapes)), encoding="utf-8")
     elif path.suffix in {".parquet", ".geoparquet"}:
         frame.to_parquet(path)
@@ -61,7 +66,7 @@ def store(path, shapes=SHAPES, widths=(0.5, None, 1.5)):
         frame.to_file(path, driver=driver.get(path.suffix, "GeoJSON"), engine="pyogrio", **options)
 
 
-@pytest.mark.parametrize("suffix", FORMATS)
+@pytest.mark.parametrize("suffix", SHAPED)
 @pytest.mark.parametrize("widths", [(0.5, None, 1.5), None])
 def test_every_format_gives_lines_and_polygons(suffix, widths, tmp_path, plan_file):
     path = tmp_path / f"features{suffix}"
@@ -122,3 +127,10 @@ def test_plots_are_still_polygons_alone(tmp_path, plan_file):
     (tmp_path / "plots.geojson").write_text(named, encoding="utf-8")
     frame = read_plots(plan_file(plots="plots.geojson")).frame
     assert [problem is None for problem in frame["problem"]] == [False, True, False]
+
+
+@pytest.mark.parametrize("name", ["walk.csv", "walk.gpx"])
+def test_walks_are_no_features(name, tmp_path, plan_file):
+    (tmp_path / name).write_text("<gpx/>" if name.endswith("gpx") else "kind,wkt\n")
+    with pytest.raises(InputError, match="read for plots alone"):
+        read_features(plan_file(features=name))

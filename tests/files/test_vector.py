@@ -14,83 +14,32 @@ from shapely import Polygon, box
 
 from districtplan.errors import InputError
 from districtplan.files.plan_file import PlanFile
-from districtplan.files.vector import FORMATS, read_plots, read_reference_land
-
-SQUARES = np.array([box(10 * i, 0, 10 * i + 8, 8) for i in range(4)], dtype=object)
-HOLED = Polygon([(0, 0), (9, 0), (9, 9), (0, 9)], [[(2, 2), (4, 2), (4, 4), (2, 4)]])
-PARTS = shapely.MultiPolygon([box(0, 0, 1, 1), box(2, 0, 3, 1)])
-IDS = ["A-1", "Ø 2", " 3 ", None]
-VILLAGES = ["Low", "High", "High", "Low"]
-
-
-def ring_bytes(points):
-    ring = np.asarray(points, dtype="<f8").tobytes()
-    return b"\x01" + np.array([3, 1, len(points)], dtype="<u4").tobytes() + ring
-
-
-def frame(geometry=SQUARES, crs="EPSG:32736", **columns):
-    columns = {"plot_id": IDS, "village": VILLAGES} | columns
-    return geopandas.GeoDataFrame(columns, geometry=list(geometry), crs=crs)
+from districtplan.files.vector import read_plots, read_reference_land
+from tests.files.stored import (
+    DRAWN,
+    HOLED,
+    IDS,
+    PARTS,
+    SHAPED,
+    SQUARES,
+    VILLAGES,
+    frame,
+    refuse,
+    ring_bytes,
+    store,
+)
 
 
-def write_kml(path, data):
-    def ring(ring):
-        return " ".join(f"{x!r},{y!r},0" for x, y in ring.coords)
-
-    marks = ""
-    for row in data.itertuples():
-        polygons = ""
-        for part in [] if row.geometry is None else shapely.get_parts(row.geometry):
-            holes = "".join(
-                f"<innerBoundaryIs><LinearRing><coordinates>{ring(hole)}</coordinates>"
-                "</LinearRing></innerBoundaryIs>"
-                for hole in part.interiors
-            )
-            polygons += (
-                f"<Polygon><outerBoundaryIs><LinearRing><coordinates>{ring(part.exterior)}"
-                f"</coordinates></LinearRing></outerBoundaryIs>{holes}</Polygon>"
-            )
-        shown = "" if row.plot_id is None or row.plot_id != row.plot_id else row.plot_id
-        marks += (
-            f"<Placemark><name>{shown}</name><ExtendedData><SchemaData>"
-            f'<SimpleData name="plot_id">{shown}</SimpleData></SchemaData>'
-            f'<Data name="village"><value>{row.village}</value></Data></ExtendedData>'
-            f"<MultiGeometry>{polygons}</MultiGeometry></Placemark>"
-        )
-    path.write_text(
-        '<?xml version="1.0" encoding="UTF-8"?><kml xmlns="http://www.opengis.net/kml/2.2">'
-        f"<Document><Folder><name>plots</name>{marks}</Folder></Document></kml>",
-        encoding="utf-8",
-    )
-
-
-def store(path, data):
-    if path.suffix == ".kml":
-        write_kml(path, data)
-    elif path.suffix in {".parquet", ".geoparquet"}:
-        data.to_parquet(path)
-    else:
-        driver = {".gpkg": "GPKG", ".shp": "ESRI Shapefile", ".fgb": "FlatGeobuf"}
-        options = {"SPATIAL_INDEX": "NO"} if path.suffix == ".fgb" else {}
-        data.to_file(path, driver=driver.get(path.suffix, "GeoJSON"), engine="pyogrio", **options)
-
-
-def refuse(plan, match):
-    with pytest.raises(InputError, match=match) as caught:
-        read_plots(plan)
-    assert all(fault.remedy for fault in caught.value.faults)
-    return caught.value.faults
-
-
-@pytest.mark.parametrize("suffix", FORMATS)
+@pytest.mark.parametrize("suffix", DRAWN)
 def test_round_trip_over_all_readers(suffix, tmp_path, plan_file):
     geometry = [*SQUARES[:2], HOLED, PARTS]
     data = frame(geometry, "EPSG:4326", plot_id=["A-1", "Ø 2", "3", "<b>&"][: len(geometry)])
-    if suffix == ".kml":
+    if suffix in {".kml", ".kmz"}:
         data.loc[3, "plot_id"] = "4"
     path = tmp_path / f"plots{suffix}"
     store(path, data)
-    raw = read_plots(plan_file(plots=path.name))
+    stated = {"plots_crs": "EPSG:4326"} if suffix == ".csv" else {}
+    raw = read_plots(plan_file(plots=path.name, **stated))
     assert raw.frame["source_row"].tolist() == [1, 2, 3, 4]
     assert raw.frame["plot_id"].tolist() == data["plot_id"].tolist()
     assert raw.frame["village"].tolist() == VILLAGES
@@ -155,7 +104,8 @@ def test_one_broken_ring_costs_one_row(suffix, tmp_path, plan_file):
     assert len(found) == 4
     assert found["geometry"][0].equals(SQUARES[0])
     assert found["geometry"][3].equals(SQUARES[3])
-    assert "closed" in found["problem"][1]
+    assert found["geometry"][1].equals(box(0, 0, 1, 1))
+    assert found["done"].tolist() == [(), ("a ring that was open was closed",), (), ()]
     assert "Invalid number of points" in found["problem"][2]
 
 
@@ -227,7 +177,7 @@ def test_layers(tmp_path, plan_file):
     assert len(read_plots(plan_file(plots_layer="other; plots")).frame) == 4
 
 
-@pytest.mark.parametrize("suffix", FORMATS)
+@pytest.mark.parametrize("suffix", DRAWN)
 def test_missing_columns_are_told_together(suffix, tmp_path, plan_file):
     store(tmp_path / f"plots{suffix}", frame(crs="EPSG:4326", plot_id=list("abcd")))
     plan = plan_file(plots=f"plots{suffix}", plot_id_column="plotid", village_column="zzz")
@@ -297,7 +247,7 @@ def test_heights_are_kept_for_intake_to_drop(tmp_path, plan_file):
         ("plots.geojson", b'{"type": "FeatureCollection", "features": [1]}', "no list of features"),
         ("plots.geojson", b"{\xff", "isn't UTF-8"),
         ("plots.geojson", b"", "is empty"),
-        ("plots.kmz", b"PK", "'.kmz', which isn't read. Export it as one of .gpkg, .geojson"),
+        ("plots.zip", b"PK", "'.zip', which isn't read. Export it as one of .gpkg, .geojson"),
         ("plots", b"PK", "has the suffix ''"),
     ],
 )
@@ -324,8 +274,7 @@ RING = [[0, 0], [1, 0], [1, 1], [0, 0]]
 @pytest.mark.parametrize(
     ("geometry", "problem"),
     [
-        (polygon_of(RING[:3]), "a ring has 3 points, fewer than 4"),
-        (polygon_of([[0, 0], [1, 0], [1, 1], [0, 1]]), "a ring isn't closed"),
+        (polygon_of([RING[0], RING[1], RING[0]]), "a ring has 3 points, fewer than 4"),
         (polygon_of(RING, RING[:2]), "a ring has 2 points"),
         (polygon_of([[0, 0], [1, "0"], [1, 1], [0, 0]]), "isn't a pair of numbers"),
         (polygon_of([[0, 0], [1, True], [1, 1], [0, 0]]), "isn't a pair of numbers"),
@@ -352,6 +301,15 @@ def test_broken_geojson_outline_costs_one_row(geometry, problem, tmp_path, plan_
     assert found["problem"].tolist()[2:] == [None, None]
     assert found["geometry"][0].area == 0.5
     assert found["geometry"][3].is_empty
+
+
+@pytest.mark.parametrize("points", [RING[:3], [[0, 0], [1, 0], [1, 1], [0, 1]]])
+def test_an_open_geojson_ring_is_closed_and_told(points, tmp_path, plan_file):
+    text = collection(polygon_of(RING), polygon_of(points, RING))
+    (tmp_path / "plots.geojson").write_text(text)
+    found = read_plots(plan_file(plots="plots.geojson")).frame
+    assert found["done"].tolist() == [(), ("a ring that was open was closed",)]
+    assert shapely.get_coordinates(found["geometry"][1].exterior).tolist() == [*points, points[0]]
 
 
 def test_geojson_crs(tmp_path, plan_file):
@@ -404,8 +362,9 @@ def test_kml_rings_and_folders(tmp_path, plan_file):
     found = read_plots(plan).frame
     assert len(found) == 7
     assert found["village"][0] == "V"
+    assert [len(done) for done in found["done"]] == [0, 1, 0, 0, 0, 0, 0]
     assert [None if told is None else told[:20] for told in found["problem"]] == [
-        None, "a ring has 3 points,", "'x,0' isn't longitud", "a polygon has 2 oute",
+        None, None, "'x,0' isn't longitud", "a polygon has 2 oute",
         "the geometry has a P", None, None,
     ]  # fmt: skip
     plan = plan_file(plots="plots.kml", plot_id_column="name", plots_layer="b")
@@ -466,7 +425,7 @@ def with_land(plan_file, name):
     return PlanFile(plan, made.path, made.folder)
 
 
-@pytest.mark.parametrize("suffix", FORMATS)
+@pytest.mark.parametrize("suffix", SHAPED)
 def test_reference_land_by_all_readers(suffix, tmp_path, plan_file):
     path = tmp_path / f"flat{suffix}"
     store(path, frame([*SQUARES[:3], PARTS], "EPSG:4326", plot_id=list("abcd")))

@@ -346,7 +346,16 @@ def test_a_change_of_nothing_changes_nothing(usual, monkeypatch):
 GEOMETRY_AND_UNITS = {0, 1, 2, 3, 4, 0.5, 8, 90, 180, 360, 100, 1_000, 10_000, 0.3048, 1e8}
 """Counts and halves, turns, per cent, m in km, m² in a hectare, m in a foot, cm² in a hectare."""
 NAMED = {
-    "intake": {"LISTED", "SHOWN_MAX", "TOLD", "TEXT_MAX", "WHOLE_MAX"},
+    "intake": {
+        "LISTED",
+        "SHOWN_MAX",
+        "TOLD",
+        "TEXT_MAX",
+        "WHOLE_MAX",
+        "OTHERS_MIN",
+        "FAR_TIMES",
+        "PAIRS_AT_ONCE",
+    },
     "terrain": {
         "UNIT",
         "CELLS_PER_BATCH",

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
@@ -44,6 +45,7 @@ def raw(*rows, **columns):
             name: pd.Series([row[at] for row in rows], dtype=object)
             for at, name in enumerate(("plot_id", "village", "geometry", "problem"))
         },
+        "done": pd.Series([()] * len(rows), dtype=object),
     }
     return pd.DataFrame(frame | columns)
 
@@ -100,6 +102,49 @@ def test_each_kind_of_bad_row_is_set_aside_alone(name):
     assert aside["source_row"].tolist() == [2]
     assert reason in aside["reason"][0]
     assert aside["remedy"][0]
+
+
+def test_what_is_mended_is_recorded_and_what_changes_too_much_set_aside():
+    x, y = 300_000, 9_700_000
+    spiked = Polygon([(x, y), (x + 50, y), (x + 50, y + 50), (x + 25, y + 50), (x + 25, y + 99),
+                      (x + 25, y + 50), (x, y + 50)])  # fmt: skip
+    turned = shapely.transform(square(4), lambda points: points[:, ::-1])
+    parts = shapely.MultiPolygon([square(7), square(7)])
+    rows = raw(
+        *((str(at), "V", square(at)) for at in (1, 2, 3, 5, 6)),
+        ("spike", "V", spiked), ("turned", "V", turned), ("parts", "V", parts),
+        done=pd.Series([("a ring that was open was closed",)] + [()] * 7, dtype=object),
+    )  # fmt: skip
+    plots, aside = intake.accept(rows, UTM, PLAN)
+    told = plots.set_index("plot_id")
+    assert told["outline_repair"].dropna().to_dict() == {
+        "1": "a ring that was open was closed",
+        "spike": "a spike was cut off",
+        "turned": "longitude and latitude, or east and north, stood the wrong way round",
+    }
+    mended = told[told["outline_repair"].notna()]
+    np.testing.assert_allclose(mended["area_as_given_ha"], mended["area_ha"], rtol=1e-9)
+    assert told["area_as_given_ha"].notna().sum() == 3
+    assert aside["plot_id"].tolist() == ["parts"]
+    assert aside["reason"][0].endswith(
+        "mended (a line that crosses or touches itself was parted) its area would change by 50 %, "
+        "the plan allows 5 %"
+    )
+    low = PLAN.model_copy(update={"limits": PLAN.limits.model_copy(
+        update={"repair_area_max_pct": 50.0})})  # fmt: skip
+    assert len(intake.accept(rows, UTM, low)[1]) == 0
+
+
+def test_land_that_two_plots_cover_is_measured_and_told():
+    plots, aside = intake.accept(
+        raw(("a", "V", square(0)), ("b", "V", shapely.affinity.translate(square(0), 40)),
+            ("c", "V", square(9))), UTM, PLAN,
+    )  # fmt: skip
+    assert len(aside) == 0
+    np.testing.assert_allclose(plots["overlap_ha"], [0.05, 0.05, 0], rtol=3e-3)
+    assert plots["overlap_plots"].tolist() == ["b", "a", None]
+    (told,) = intake.doubts(plots)
+    assert "2 plots cover land that others cover too, 0.10 ha" in told
 
 
 def test_all_rows_of_a_repeated_id_are_set_aside():

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from districtplan import intake
+from districtplan.intake import look_alike
 from districtplan.intake.look_alike import LISTED
 
 
@@ -19,8 +19,8 @@ def frame(ids, villages=None, shapes=None):
 
 def test_names_that_differ_are_no_doubt():
     villages = ["Kibo", "Kibo", "Kiba", "Kíbo", "Ki bo"]
-    assert intake.doubts(frame(["a", "b", "c", "ä", "a-1"], villages)) == []
-    assert intake.doubts(frame([])) == []
+    assert look_alike.doubts(frame(["a", "b", "c", "ä", "a-1"], villages)) == []
+    assert look_alike.doubts(frame([])) == []
 
 
 def test_villages_that_look_alike_are_told():
@@ -35,7 +35,7 @@ def test_villages_that_look_alike_are_told():
         "A  b",
         "A\u00a0b",
     ]
-    (told,) = intake.doubts(frame([str(at) for at in range(9)], villages))
+    (told,) = look_alike.doubts(frame([str(at) for at in range(9)], villages))
     assert told.startswith("Villages that differ only")
     for group in (
         "'Kibo' and 'kibo' and 'Kibo '", "'Straße' and 'STRASSE'", "'Tíl' and 'Ti\u0301l'",
@@ -45,7 +45,7 @@ def test_villages_that_look_alike_are_told():
 
 
 def test_ids_that_look_alike_are_told():
-    (told,) = intake.doubts(frame(["A-1", "a-1", "\uff21-1", "A-2"]))
+    (told,) = look_alike.doubts(frame(["A-1", "a-1", "\uff21-1", "A-2"]))
     assert told.startswith("Plot ids that differ only")
     assert "'A-1' and 'a-1' and '\uff21-1'." in told
     assert "A-2" not in told
@@ -54,7 +54,7 @@ def test_ids_that_look_alike_are_told():
 def test_one_outline_under_several_ids_is_told_however_it_is_drawn():
     square = shapely.Polygon([(0, 0), (1, 0), (1, 1), (0, 1)])
     turned = shapely.Polygon([(1, 1), (1, 0), (0, 0), (0, 1)])
-    (told,) = intake.doubts(
+    (told,) = look_alike.doubts(
         frame(["a", "b", "c"], shapes=[square, turned, shapely.box(0, 0, 1, 2)])
     )
     assert "very same outline" in told
@@ -64,7 +64,7 @@ def test_one_outline_under_several_ids_is_told_however_it_is_drawn():
 def test_the_list_is_bounded():
     ids = [name for at in range(500) for name in (f"p{at}" + "x" * 150, f"P{at}" + "x" * 150)]
     shape = shapely.box(0, 0, 1, 1)
-    names, outlines = intake.doubts(frame(ids, shapes=[shape] * len(ids)))
+    names, outlines = look_alike.doubts(frame(ids, shapes=[shape] * len(ids)))
     assert f"{500 - LISTED} more" in names
     assert f"{1000 - LISTED} more" in outlines
     assert len(names) < 2000

@@ -426,6 +426,12 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "area_ha": area_ha,
             "longitude_deg": longitude,
             "latitude_deg": latitude,
+            "outline_repair": pd.Series(
+                ["a spike was cut off"] + [None] * (len(CASES) - 1), dtype=object
+            ),
+            "area_as_given_ha": [area_ha[0] * 1.01] + [np.nan] * (len(CASES) - 1),
+            "overlap_ha": np.zeros(len(CASES)),
+            "overlap_plots": pd.Series([None] * len(CASES), dtype=object),
             "geometry": outlines,
             "cells": [3.2 if case[5] == "too_few_cells" else 44.0 for case in CASES],
             "raster_share": [0.93 if case[6] else 1.0 for case in CASES],

@@ -23,6 +23,7 @@ def test_files_of_a_run(files):
         "plots.gpkg",
         "villages.csv",
         "set_aside.csv",
+        "outlines.csv",
         "columns.csv",
         "district.xlsx",
         "run.json",

@@ -60,6 +60,19 @@ def test_columns_csv_covers_the_tables_exactly(files, small_results, texts):
     )
 
 
+def test_outlines_list_what_was_mended_or_overlaps_and_nothing_else(small_results, texts):
+    plots = small_results.plots
+    shared = plots.assign(overlap_ha=0.0, overlap_plots=None)
+    shared.loc[2, ["overlap_ha", "overlap_plots"]] = (0.01, "=1+1")
+    changed = dataclasses.replace(small_results, plots=shared)
+    head, *listed = rows(tables_csv.render(changed, texts)["outlines.csv"])
+    found = [dict(zip(head, row, strict=True)) for row in listed]
+    assert [row["plot_id"] for row in found] == plots["plot_id"].iloc[[0, 2]].tolist()
+    assert found[0]["outline_repair"] == "a spike was cut off"
+    assert float(found[0]["area_as_given_ha"]) > float(found[0]["area_ha"])
+    assert found[1]["overlap_plots"] == "'=1+1"
+
+
 def test_every_column_of_the_dictionary_has_a_meaning(files):
     head, *listed = rows(files["columns.csv"])
     assert head == ["name", "unit", "kind", "stage", "tables", "meaning"]

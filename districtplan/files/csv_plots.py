@@ -1,0 +1,230 @@
+"""Plots as CSV: outlines as well-known text, points walked in order, or a point and an area."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyproj
+import shapely
+from shapely.errors import ShapelyError
+
+from districtplan.errors import Fault, InputError
+from districtplan.files import walks
+from districtplan.files.coordinates import UnreadError, degrees
+from districtplan.files.layer import Layer, Wanted, check_rows, objects
+from districtplan.files.local import text_of
+from districtplan.files.rings import BrokenRingError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+LARGEST_BYTES = 256_000_000
+COLUMNS_MAX = 500
+CELL_MAX = 1_000_000
+SHOWN_MAX = 40
+WKT, ORDER, AREA, ACCURACY = "wkt", "order", "area_ha", "accuracy_m"
+PLACE = ("longitude", "latitude")
+WAYS = (
+    "Give outlines in a column wkt; or walked points in columns order, latitude and longitude; or "
+    "one point a plot in latitude, longitude and area_ha"
+)
+# Written out: float() also takes digits of other scripts, underscores, inf and nan.
+_NUMBER = re.compile(r"[0-9]{1,9}([.,][0-9]{1,9})?")
+
+Row = tuple[int, list[str]]
+Outline = tuple[shapely.Geometry | None, str | None, tuple[str, ...]]
+
+
+def fits(start: bytes) -> bool:
+    """Tell whether the first bytes of a file may be CSV.
+
+    Parameters
+    ----------
+    start : bytes
+        The first bytes.
+
+    Returns
+    -------
+    bool
+        Whether they are text and no other format's.
+    """
+    return b"\x00" not in start and not start.startswith((b"PK", b"\xd0\xcf", b"PAR1"))
+
+
+def read(path: Path, wanted: Wanted) -> Layer:
+    """Read plots from a CSV file.
+
+    Columns part at commas, or at semicolons where the first line has more of them. Points are in
+    WGS 84; well-known text is in the CRS that the plan gives.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    wanted : Wanted
+        Columns to read.
+
+    Returns
+    -------
+    Layer
+        One row a plot: a row of the file, or all rows of one id where points are walked.
+
+    Raises
+    ------
+    InputError
+        If it isn't CSV, or lacks a column.
+    """
+    wanted.check_plots("CSV")
+    head, rows = _table(text_of(path, LARGEST_BYTES, wanted.name), wanted.name)
+    wanted.check(head)
+    places = {column: head.index(name) for column, name in _meant(head).items()}
+    if WKT in places:
+        groups: list[list[Row]] = [[row] for row in rows]
+        draw, crs = _by_wkt, None
+    elif not {*PLACE} <= set(places):
+        raise InputError(Fault(wanted.name, "has no column with outlines", WAYS))
+    elif ORDER in places:
+        groups = _by_id(rows, head.index(wanted.columns["plot_id_column"]))
+        draw, crs = _by_walk, pyproj.CRS("EPSG:4326")
+    elif AREA in places:
+        groups = [[row] for row in rows]
+        draw, crs = _by_area, pyproj.CRS("EPSG:4326")
+    else:
+        raise InputError(Fault(wanted.name, "has points without an order or area_ha", WAYS))
+    columns = {key: head.index(name) for key, name in wanted.present(head).items()}
+    drawn = [_drawn(group, len(head), places, columns, draw) for group in groups]
+    values = {
+        key: objects([_cell(group[0][1], columns.get(key)) for group in groups])
+        for key in wanted.columns
+    }
+    geometry, problem, done = (objects([each[at] for each in drawn]) for at in range(3))
+    return Layer(values, geometry, problem, crs, done)
+
+
+def _table(text: str, name: str) -> tuple[list[str], list[Row]]:
+    """Give the head, and the rows that aren't blank with their lines."""
+    first = text.split("\n", 1)[0]
+    separator = ";" if first.count(";") > first.count(",") else ","
+    limit = csv.field_size_limit(CELL_MAX)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    try:
+        head = [cell.strip() for cell in next(reader, [])]
+        rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+    except csv.Error as error:
+        where = f"{name} line {reader.line_num}"
+        raise InputError(Fault(where, f"isn't CSV ({error})", "Check its quotes")) from error
+    finally:
+        csv.field_size_limit(limit)
+    if not any(head):
+        raise InputError(Fault(name, "has no line that names its columns", WAYS))
+    if len(head) > COLUMNS_MAX:
+        raise InputError(Fault(name, f"has {len(head):,} columns", "Keep those of plots"))
+    check_rows(len(rows), name)
+    twice = sorted({cell for cell in head if cell and head.count(cell) > 1})
+    if twice:
+        shown = ascii(twice[0][:SHOWN_MAX])
+        raise InputError(Fault(name, f"names the column {shown} twice", "Name each once"))
+    return head, rows
+
+
+def _meant(head: Sequence[str]) -> dict[str, str]:
+    """Find the columns of outlines, however their names are written."""
+    known = (WKT, ORDER, AREA, ACCURACY, *PLACE)
+    return {cell.lower(): cell for cell in head if cell.lower() in known}
+
+
+def _by_id(rows: Sequence[Row], at: int) -> list[list[Row]]:
+    groups: dict[str, list[Row]] = {}
+    for row in rows:
+        groups.setdefault(_cell(row[1], at) or "", []).append(row)
+    return list(groups.values())
+
+
+def _cell(row: Sequence[str], at: int | None) -> str | None:
+    """Give a cell as it stands, None where it is empty or not there."""
+    return row[at] if at is not None and at < len(row) and row[at] != "" else None
+
+
+def _drawn(
+    group: list[Row],
+    width: int,
+    places: dict[str, int],
+    columns: dict[str, int],
+    draw: Callable[[list[Row], dict[str, int], list[str]], shapely.Geometry],
+) -> Outline:
+    """Draw one plot; what can't be is told with its line."""
+    done: list[str] = []
+    for line, row in group:
+        if len(row) != width:
+            return None, f"line {line} has {len(row)} cells, the first line has {width}", ()
+    for key, at in columns.items():
+        if len(said := dict.fromkeys(row[at] for _, row in group)) > 1:
+            shown = " and ".join(ascii(text[:SHOWN_MAX]) for text in list(said)[:2])
+            return None, f"its points differ in {key.removesuffix('_column')}: {shown}", ()
+    try:
+        return draw(group, places, done), None, tuple(done)
+    except BrokenRingError as broken:
+        return None, str(broken), ()
+
+
+def _by_wkt(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:
+    del done
+    ((_, row),) = group
+    text = row[places[WKT]].strip()
+    if not text:
+        return shapely.Polygon()
+    try:
+        return shapely.from_wkt(text)
+    except (ShapelyError, ValueError) as error:
+        raise BrokenRingError(
+            f"{text[:SHOWN_MAX]!a} isn't an outline as well-known text"
+        ) from error
+
+
+def _by_walk(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:
+    done.append(walks.WALKED)
+    found: dict[float, tuple[float, float]] = {}
+    accuracy = []
+    for line, row in group:
+        order = _number(row[places[ORDER]], ORDER, line)
+        if order in found:
+            raise BrokenRingError(f"order {order:g} stands in several points, again in line {line}")
+        found[order] = _place(line, row, places, done)
+        if ACCURACY in places and row[places[ACCURACY]].strip():
+            accuracy.append(_number(row[places[ACCURACY]], ACCURACY, line))
+    if accuracy:
+        # What a device says of itself is told, not believed.
+        done.append(f"accuracy {np.median(accuracy):.3g} m as the device says")
+    return walks.walked(np.array([found[order] for order in sorted(found)]))
+
+
+def _by_area(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:
+    done.append(walks.CIRCLE)
+    ((line, row),) = group
+    area_ha = _number(row[places[AREA]], AREA, line)
+    longitude, latitude = _place(line, row, places, done)
+    if area_ha == 0:
+        raise BrokenRingError(f"{AREA} is 0 in line {line}")
+    return walks.circle(longitude, latitude, area_ha)
+
+
+def _place(
+    line: int, row: Sequence[str], places: dict[str, int], done: list[str]
+) -> tuple[float, float]:
+    try:
+        longitude, latitude = (degrees(row[places[axis]], axis, done) for axis in PLACE)
+    except UnreadError as unread:
+        raise BrokenRingError(f"{unread} in line {line}") from unread
+    return longitude, latitude
+
+
+def _number(text: str, column: str, line: int) -> float:
+    if not _NUMBER.fullmatch(text.strip()):
+        shown = ascii(text[:SHOWN_MAX])
+        raise BrokenRingError(f"{column} = {shown} isn't a number in line {line}")
+    return float(text.strip().replace(",", "."))

@@ -1,0 +1,39 @@
+"""What the user should look at in the plots used, in sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from districtplan.intake import look_alike
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def doubts(plots: pd.DataFrame) -> list[str]:
+    """Say which outlines were mended or overlap, and what looks alike.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The columns of intake of the plots used.
+
+    Returns
+    -------
+    list[str]
+        A sentence a kind of doubt; empty where there is none.
+    """
+    said = look_alike.doubts(plots)
+    if mended := int(plots["outline_repair"].notna().sum()):
+        said.append(
+            f"{mended:,} of {len(plots):,} outlines aren't as in the file: outlines.csv says what "
+            "was done to each, with its area before and after."
+        )
+    if shared := int(plots["overlap_plots"].notna().sum()):
+        land = plots["overlap_ha"].sum()
+        said.append(
+            f"{shared:,} plots cover land that others cover too, {land:.2f} ha counted at each "
+            "plot: outlines.csv lists them. That land is planned and bought for "
+            "more than once; correct the outlines."
+        )
+    return said
