@@ -113,6 +113,22 @@ def _integer(name: str, maker: Maker, unit: str, meaning: str, *, nullable: bool
     return Column(name, "integer", maker, unit, meaning, 0, None, nullable)
 
 
+def is_circle(outline_repair: pd.Series) -> pd.Series:
+    """Say which plots have a circle in place of their outline.
+
+    Parameters
+    ----------
+    outline_repair : pandas.Series
+        The column.
+
+    Returns
+    -------
+    pandas.Series
+        True where nobody knows the plot's shape.
+    """
+    return outline_repair.fillna("").str.contains(CIRCLE, regex=False)
+
+
 def _bearing(name: str, meaning: str, maker: Maker = "terrain") -> Column:
     return Column(name, "number", maker, "°", meaning, 0, 180, nullable=True)
 
@@ -132,6 +148,9 @@ def _metres(name: str, meaning: str, maker: Maker, unit: str = "m") -> Column:
 def _loss(name: str, meaning: str) -> Column:
     return Column(name, "number", "erosion", "t/(ha yr)", meaning, 0, 1_000_000, nullable=True)
 
+
+CIRCLE = "a circle of the stated area, not the plot's shape"
+"""What ``outline_repair`` says of a plot that was given as a point with its area."""
 
 COLUMNS: tuple[Column, ...] = (
     _text("plot_id", "intake", "Id of the plot, as given."),

@@ -12,6 +12,7 @@ import pyproj
 import shapely
 from shapely.errors import ShapelyError
 
+from districtplan import tables
 from districtplan.errors import Fault, InputError
 from districtplan.files import walks
 from districtplan.files.coordinates import UnreadError, degrees
@@ -204,7 +205,7 @@ def _by_walk(group: list[Row], places: dict[str, int], done: list[str]) -> shape
 
 
 def _by_area(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:
-    done.append(walks.CIRCLE)
+    done.append(tables.CIRCLE)
     ((line, row),) = group
     area_ha = _number(row[places[AREA]], AREA, line)
     longitude, latitude = _place(line, row, places, done)

@@ -24,7 +24,6 @@ CORNERS_MAX = 12
 METRES_PER_DEGREE = 111_320.0
 CIRCLE_CORNERS = 64
 WALKED = "drawn from walked points"
-CIRCLE = "a circle of the stated area, not the plot's shape"
 SQUARE_METRES_PER_HECTARE = 10_000
 TURN = 360
 

@@ -12,6 +12,7 @@ import pandas as pd
 
 from districtplan import geodesy
 from districtplan.rows import EITHER, INSIDE, NOT_KNOWN, REFUSED, SAFE, STANDING
+from districtplan.tables import CIRCLE
 from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
@@ -89,6 +90,8 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
         **_both_ends(row, texts),
     }
     said = [texts.say(f"flags.{code}", **values, **row) for code in codes]
+    if CIRCLE in str(row["outline_repair"]):
+        said.insert(0, texts.say("flags.circle"))
     strip = strip_sentence(row, plan, texts)
     gap = gap_sentence(row, plan, texts)
     return [*said, *(sentence for sentence in (strip, gap) if sentence is not None)]

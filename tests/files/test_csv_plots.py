@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
+from districtplan import tables
 from districtplan.files import walks
 from districtplan.files.coordinates import COMMA, SEXAGESIMAL
 from districtplan.files.vector import read_plots
@@ -75,7 +76,7 @@ def test_decimal_commas_and_minutes_are_read_and_told(read):
 def test_a_point_and_an_area_make_a_circle_marked_as_such(read):
     head = "plot_id,village,latitude,longitude,area_ha"
     found = read(table("a,V,-2.5,29.9,0.4", "b,V,-2.5,29.9,0", "c,V,-2.5,199,1", head=head)).frame
-    assert found["done"][0] == (walks.CIRCLE,)
+    assert found["done"][0] == (tables.CIRCLE,)
     assert found["geometry"][0].contains(shapely.Point(29.9, -2.5))
     assert "area_ha is 0 in line 3" in found["problem"][1]
     assert "aren't a longitude and a latitude" in found["problem"][2]

@@ -7,13 +7,16 @@ import pandas as pd
 import pytest
 
 from districtplan import erosion
+from districtplan.outputs import wording
 from districtplan.outputs.sheets.choice import FLAGGED, chosen, doubts
+from districtplan.tables import CIRCLE
 from tests.conftest import plan_of
 
 PLOTS = pd.DataFrame(
     {
         "plot_id": ["a", "b", "c", "d"],
         "row_method": ["straight", "straight", "measure on the ground", "guide lines"],
+        "outline_repair": [None, "a spike was cut off", None, None],
         "erosion_flags": [(), ("no_soil_values", "rows_alone_not_enough"), (), ("no_soil_values",)],
     }
 )
@@ -69,3 +72,12 @@ def test_names_that_the_font_lacks_are_told_before_anyone_prints():
     assert "row of the plots file" in said
     # Names that stand on no sheet are no matter.
     assert doubts(plain.assign(village=["ሰላም", "a", "a", "a"]), plan_of()) == []
+
+
+def test_a_circle_that_stands_for_a_plot_gets_no_sheet_and_says_so(small_results, texts):
+    plan = plan_of(sheets={"plots": "all"})
+    plots = small_results.plots.assign(outline_repair=None)
+    plots.loc[2, "outline_repair"] = f"typed with a comma, {CIRCLE}"
+    assert chosen(plots, plan).tolist() == [n for n in range(len(plots)) if n != 2]
+    said = [wording.flag_sentences(row, plan, texts) for row in plots.to_dict("records")]
+    assert [place for place, told in enumerate(said) if "circle" in " ".join(told)] == [2]

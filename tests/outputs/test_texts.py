@@ -56,6 +56,7 @@ def test_values_are_not_templates(texts, value):
 
 def test_every_flag_has_one_sentence(texts):
     assert set(texts.section("flags")) == {
+        "circle",
         *erosion.FLAGS,
         *rows.FLAGS,
         *rows.GUIDE_FLAGS,

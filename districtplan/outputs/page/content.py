@@ -95,6 +95,7 @@ TOTALS = (
     "plots_measure",
 )
 SAID_OF = (
+    "outline_repair",
     "row_method",
     "row_method_reason",
     "slope_used_pct",

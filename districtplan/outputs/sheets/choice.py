@@ -10,6 +10,7 @@ import numpy as np
 from districtplan.outputs.sheets.names import UNKNOWN_SIGN
 from districtplan.outputs.sheets.paper import face
 from districtplan.outputs.wording import MEASURE
+from districtplan.tables import is_circle
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -125,4 +126,6 @@ def _wanted(plots: pd.DataFrame, plan: Plan) -> Integers:
         mask |= (plots["row_method"] == MEASURE).to_numpy()
     else:  # "none"
         mask = np.zeros(len(plots), dtype=bool)
-    return np.flatnonzero(mask).astype(np.int64)
+    # Nobody can set out rows in a circle that stands for a plot.
+    known = ~is_circle(plots["outline_repair"]).to_numpy()
+    return np.flatnonzero(mask & known).astype(np.int64)
