@@ -32,6 +32,11 @@ SMOOTH_M = 0.05
 """How far a corner of a line may lie beside it when its points are thinned [m]."""
 TAIL_M = 15.0
 """How far rows beyond the end of a line go by its last leg, drawn out straight [m]."""
+PEGGED_M = 0.5
+"""Length from which a piece of a line can be pegged at all [m]."""
+RING = 4
+"""A ring is left out unless it is this many times as long as other pieces have to be: its pegs go
+all the way around a place that is no wider than half of that."""
 NEAR_M = 1e-9
 """Distance under which a point lies on a line [m]."""
 
@@ -81,7 +86,7 @@ class Contours:
         -------
         tuple[numpy.ndarray, ...]
             Pieces, the longest first, shape (points, 2) each [m]; those shorter than asked only
-            where there is no longer one.
+            where there is no longer one, and no short rings.
         """
         lines = self._lines(height)
         if not lines:
@@ -92,7 +97,8 @@ class Contours:
         pieces = [
             shapely.simplify(part, SMOOTH_M)
             for part in shapely.get_parts(shapely.line_merge(inside))
-            if shapely.get_type_id(part) == shapely.GeometryType.LINESTRING and part.length > 0
+            if shapely.get_type_id(part) == shapely.GeometryType.LINESTRING
+            and part.length >= (RING * self._shortest if part.is_closed else PEGGED_M)
         ]
         pieces.sort(key=lambda part: (-part.length, part.coords[0]))
         long = [part for part in pieces if part.length >= self._shortest]
