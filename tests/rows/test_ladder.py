@@ -268,7 +268,7 @@ def test_level_lines_are_level_and_their_gaps_add_up():
         spaces = line.gap_m / (line.rows + 1)
         known = ~np.isnan(spaces)
         assert (spaces[known] <= 0.6 + 1e-9).all()
-        assert line.rows_uphill == np.median(line.rows[known])
+        assert line.rows_uphill == int(np.median(line.rows[known]))
 
 
 def test_a_saddle_has_pieces_of_a_line_on_both_sides():
