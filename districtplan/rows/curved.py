@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import shapely
 
-from districtplan.rows import level_lines, lines, sag
+from districtplan.rows import grade, level_lines, lines, sag
 from districtplan.rows.level_lines import LevelLines
 from districtplan.rows.straight import DUST, holes_along
 
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from districtplan.rows.band import Family
+    from districtplan.rows.grade import Grades
     from districtplan.rows.ladder import Guide
     from districtplan.rows.lines import Line, Outline
     from districtplan.rows.sectors import Sector
@@ -46,6 +47,8 @@ LEAP = 4.0
 rows can't follow: the upper line bends away."""
 POINTS_MAX = 10_000
 """Places at which gaps of a plot are divided: a hectare. Larger fields aren't drawn row by row."""
+GRADE_STEP_M = 0.25
+"""Length that counts once where grades along rows are told [m]."""
 BEANS = "beans"
 KEY = 4
 LINE, BETWEEN, BESIDE = range(3)
@@ -197,6 +200,41 @@ def count(found: Rows, rule: Rule, crop: str) -> Count:
             metres += float(length.sum())
             holes += int(holes_along(length, family.hole_m).sum())
     return Count(full, short, metres, holes)
+
+
+def walked(found: Rows, guide: Guide, limit: float, level_error: float) -> Grades:
+    """Walk rows over the surface and tell their grades.
+
+    Parameters
+    ----------
+    found : Rows
+        The rows of a plot, at least one.
+    guide : Guide
+        What guides them.
+    limit : float
+        Steepest grade along a row [1].
+    level_error : float
+        Standard error of a leg set with a level [1].
+
+    Returns
+    -------
+    Grades
+        With the level's error counted.
+    """
+    xy, row = shapely.get_coordinates(
+        shapely.segmentize(found.course, sag.STEP_M), return_index=True
+    )
+    size = np.hypot(*np.diff(xy, axis=0).T)
+    # Lines that fall are level but for their fall.
+    rise = np.abs(np.diff(guide.ground.height(xy) + xy @ guide.ground.fall))
+    # Steps between points of one row; those of no length have no grade.
+    steps = (np.diff(row) == 0) & (size > DUST)
+    # As many times as they are long, so that each metre counts the same.
+    times = np.maximum(np.round(size[steps] / GRADE_STEP_M), 1).astype(np.int64)
+    along = np.repeat(rise[steps] / size[steps], times)
+    told = grade.walked(along, limit)
+    within = grade.spread_within(along, limit, level_error)
+    return told._replace(rms=float(np.hypot(told.rms, level_error)), within=within)
 
 
 def _together(found: list[_Drawn]) -> _Drawn:

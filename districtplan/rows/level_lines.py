@@ -40,7 +40,7 @@ degrees. Where it is less the lines run apart or together and no rows lie betwee
 BESIDE_M = 1.0
 """How far along a line its direction is looked at to either side [m]."""
 TOUCH_M = 0.05
-"""How far the way from a line to the next one may leave the plot or lie on another line [m]."""
+"""How near its ends the way from a line to the next one may touch lines [m]."""
 RING = 4
 """A ring is left out unless it is this many times as long as other pieces have to be: its pegs go
 all the way around a place that is no wider than half of that."""
@@ -283,7 +283,14 @@ def facing(line: Floats, along: Floats, upper: tuple[Floats, ...], land: Land) -
     share = np.minimum(TOUCH_M / np.maximum(away.distance, NEAR_M), 0.5)[:, None]
     inner = shapely.linestrings(np.stack([xy + share * way, xy + (1 - share) * way], axis=1))
     lines = shapely.MultiLineString([piece for level in land.lines.pieces for piece in level])
-    free = square & ~away.beyond & (outside <= TOUCH_M) & ~shapely.intersects(inner, lines)
+    # Structures stand on land that isn't planted, which every way leaves.
+    standing = not shapely.covers(shapely.buffer(land.outline, TOUCH_M), lines)
+    free = (
+        square
+        & ~away.beyond
+        & (standing | (outside <= TOUCH_M))
+        & ~shapely.intersects(inner, lines)
+    )
     return np.asarray(np.where(free[:, None], xy + way, np.nan))
 
 

@@ -121,6 +121,19 @@ def test_each_piece_of_land_has_rows_once(seed):
     assert crossing.size == 0
 
 
+def test_grades_are_those_of_the_rows_as_drawn():
+    """Straight rows laid over a wavy slope in place of its own are told to be steep."""
+    guide, found = along(wavy)
+    own = curved.walked(found, guide, 0.02, 0.0)
+    assert own.within > guide.straight.within
+    across = np.array([shapely.LineString([(-20, y), (20, y)]) for y in range(-20, 21, 10)])
+    steep = curved.walked(found._replace(course=across), guide, 0.02, 0.0)
+    xy = np.stack(np.meshgrid(np.arange(-20, 21), np.arange(-20, 21, 10)), -1).reshape(5, 41, 2)
+    rise = np.diff(guide.ground.height(xy.reshape(-1, 2)).reshape(5, 41), axis=1)
+    assert steep.rms == pytest.approx(np.sqrt(np.mean(rise**2)))
+    assert steep.within == pytest.approx(np.mean(np.abs(rise) <= 0.02))
+
+
 def test_a_gap_ends_where_another_arm_or_the_edge_lies_between():
     lower = np.array([[0.0, 0.0], [40.0, 0.0]])
     upper = np.array([[0.0, 10.0], [40.0, 10.0]])
