@@ -3,8 +3,10 @@
 Along arcs rows are circles around the arc's centre, spaced from the guide line, which is a row
 itself; parts of a plot have circles of their own. Between two level lines rows divide the way from
 the lower line to the nearest place of the upper one evenly, in as many as the gap table says there:
-a short row starts or ends in the middle of the gap. Everywhere else, above the highest line, below
-the lowest, beyond an end of one, rows are parallel to the nearest line at the usual spacing.
+a short row starts or ends in the middle of the gap. The gap has ended where that way leaves the
+plot, crosses a line or is far from square to the lower one. Everywhere else, above the highest
+line, below the lowest, beyond an end of one, rows are parallel to the nearest line at the usual
+spacing.
 
 Like all rows they keep to the planted land, and are broken where water would stand. Beside level
 lines no row stands on land that is narrower than one row is broad.
@@ -19,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import shapely
 
-from districtplan.rows import level_lines, lines, sag
+from districtplan.rows import grade, level_lines, lines, sag
 from districtplan.rows.level_lines import LevelLines
 from districtplan.rows.straight import DUST, holes_along
 
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from districtplan.rows.band import Family
+    from districtplan.rows.grade import Grades
     from districtplan.rows.ladder import Guide
     from districtplan.rows.lines import Line, Outline
     from districtplan.rows.sectors import Sector
@@ -44,6 +47,8 @@ LEAP = 4.0
 rows can't follow: the upper line bends away."""
 POINTS_MAX = 10_000
 """Places at which gaps of a plot are divided: a hectare. Larger fields aren't drawn row by row."""
+GRADE_STEP_M = 0.25
+"""Length that counts once where grades along rows are told [m]."""
 BEANS = "beans"
 KEY = 4
 LINE, BETWEEN, BESIDE = range(3)
@@ -197,6 +202,41 @@ def count(found: Rows, rule: Rule, crop: str) -> Count:
     return Count(full, short, metres, holes)
 
 
+def walked(found: Rows, guide: Guide, limit: float, level_error: float) -> Grades:
+    """Walk rows over the surface and tell their grades.
+
+    Parameters
+    ----------
+    found : Rows
+        The rows of a plot, at least one.
+    guide : Guide
+        What guides them.
+    limit : float
+        Steepest grade along a row [1].
+    level_error : float
+        Standard error of a leg set with a level [1].
+
+    Returns
+    -------
+    Grades
+        With the level's error counted.
+    """
+    xy, row = shapely.get_coordinates(
+        shapely.segmentize(found.course, sag.STEP_M), return_index=True
+    )
+    size = np.hypot(*np.diff(xy, axis=0).T)
+    # Lines that fall are level but for their fall.
+    rise = np.abs(np.diff(guide.ground.height(xy) + xy @ guide.ground.fall))
+    # Steps between points of one row; those of no length have no grade.
+    steps = (np.diff(row) == 0) & (size > DUST)
+    # As many times as they are long, so that each metre counts the same.
+    times = np.maximum(np.round(size[steps] / GRADE_STEP_M), 1).astype(np.int64)
+    along = np.repeat(rise[steps] / size[steps], times)
+    told = grade.walked(along, limit)
+    within = grade.spread_within(along, limit, level_error)
+    return told._replace(rms=float(np.hypot(told.rms, level_error)), within=within)
+
+
 def _together(found: list[_Drawn]) -> _Drawn:
     nothing = _Drawn(
         np.zeros(0, dtype=np.int64), np.zeros((0, KEY), dtype=np.int64), np.zeros(0, dtype=object)
@@ -294,15 +334,20 @@ def _by_levels(guide: Guide, levels: LevelLines, land: Outline, apart: float) ->
         for number, level in enumerate(levels.pieces)
         for _ in level
     ]
-    filled: list[shapely.Geometry] = []
+    rest: shapely.Geometry = land
     guides = np.array([shapely.LineString(piece) for piece in pieces], dtype=object)
+    whole = level_lines.Land(guide.ground.outline, levels)
     for place, (line, upper) in enumerate(zip(guide.lines, above, strict=True)):
         yield _drawn(0, (place, LINE, 0), np.zeros(1), guides[place : place + 1])
         if upper is not None:
-            for run, (courses, area) in enumerate(_shared(line, upper)):
-                filled.append(area)
-                yield _drawn(0, (place, BETWEEN, run), np.arange(len(courses)), courses)
-    rest = _wide(shapely.difference(land, shapely.union_all(filled)), apart) if filled else land
+            for run, (courses, area) in enumerate(_shared(line, upper, whole)):
+                # Each piece of land has the rows of one gap.
+                own = shapely.intersection(rest, area)
+                rest = shapely.difference(rest, area)
+                inside = np.asarray(shapely.intersection(courses, own), dtype=object)
+                yield _drawn(0, (place, BETWEEN, run), np.arange(len(courses)), inside)
+    if len(levels.pieces) > 1:
+        rest = _wide(rest, apart)
     for place, (piece, near) in enumerate(zip(pieces, _nearest(pieces, land), strict=True)):
         free = _areas(shapely.intersection(rest, near))
         if not free.is_empty:
@@ -327,18 +372,20 @@ def _areas(found: shapely.Geometry) -> shapely.MultiPolygon:
     return shapely.MultiPolygon([part for part in parts if isinstance(part, shapely.Polygon)])
 
 
-def _shared(line: Line, upper: tuple[Floats, ...]) -> Iterator[tuple[Objects, shapely.Geometry]]:
+def _shared(
+    line: Line, upper: tuple[Floats, ...], land: level_lines.Land
+) -> Iterator[tuple[Objects, shapely.Geometry]]:
     """Divide the gap above a line, run by run: a run ends where the gap does."""
     assert line.xy is not None
     assert line.rows is not None
     points = sag.walk(line.xy, STEP_M)
     along = np.append(0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T)))
     rows = line.rows[np.searchsorted(line.along_m, along + DUST, side="right") - 1]
-    away = level_lines.away_from(upper, points)
-    across = points - away.distance[:, None] * away.unit
+    across = level_lines.facing(line.xy, along, upper, land)
     moved = np.hypot(*np.diff(across, axis=0).T)
-    leap = moved > LEAP * np.hypot(*np.diff(points, axis=0).T)
-    breaks = np.flatnonzero(leap | away.beyond[1:] | away.beyond[:-1]) + 1
+    # Not a number where either has ended.
+    follows = moved <= LEAP * np.hypot(*np.diff(points, axis=0).T)
+    breaks = np.flatnonzero(~follows) + 1
     for run in np.split(np.arange(len(points)), breaks):
         if len(run) > 1:
             ring = np.concatenate([points[run], across[run][::-1]])

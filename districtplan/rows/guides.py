@@ -149,6 +149,12 @@ def guide_lines(
     for number, (plot_id, outline, land, standing, limit, slope, *rest) in enumerate(rows):
         asked = _Asked(outline, land, standing, limit / 100, slope / 100, *rest)
         frame, guide, passed_over = rule.guide(asked)
+        beside = curved.follow(guide, frame.local(asked.planted), laying)
+        if beside is not None and len(beside.row) and isinstance(guide.rows, LevelLines):
+            # As the rows lie that are drawn: beyond the ends of gaps they are parallels.
+            left = _left(asked) if guide.ground.falls else asked.limit
+            walked = curved.walked(beside, guide, left, rule.level_error)
+            guide = replace(guide, guided=walked)
         found.append({"plot_id": plot_id, **_of_plot(guide), **_of_structures(passed_over)})
         ways.append(_way(guide, plan.rows.peg_step_m / 2))
         local = frame.local(outline)
@@ -158,7 +164,6 @@ def guide_lines(
             drawn.append({**where, "guide_kind": guide.kind, **_of_line(line, guide, way, frame)})
             pegged += [{**where, **peg} for peg in _of_pegs(line, frame)]
         parted += _of_boundaries(plot_id, guide, frame)
-        beside = curved.follow(guide, frame.local(asked.planted), laying)
         if beside is not None:
             followed.append(_of_rows(beside, plot_id, laying, frame))
             counted += _of_counts(beside, plot_id, laying)
@@ -232,6 +237,7 @@ class _Rules:
             self._of["rows_between_on_ground"],
             handbook.number("setting_out", "turn_max_deg"),
         )
+        self.level_error = self._of["level_error_pct"] / 100
         self._standing_share = handbook.number("setting_out", "row_share_min")
 
     def guide(self, plot: _Asked) -> tuple[Frame, Guide, float | None]:
@@ -266,7 +272,7 @@ class _Rules:
             int(of["sectors_max"]),
             of["sector_share_min"],
             of["slack_times"],
-            of["level_error_pct"] / 100,
+            self.level_error,
             of["rows_between_min"],
             self._standing_share,
             self._setting,

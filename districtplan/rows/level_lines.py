@@ -32,6 +32,18 @@ SMOOTH_M = 0.05
 """How far a corner of a line may lie beside it when its points are thinned [m]."""
 TAIL_M = 15.0
 """How far rows beyond the end of a line go by its last leg, drawn out straight [m]."""
+PEGGED_M = 0.5
+"""Length from which a piece of a line can be pegged at all [m]."""
+OBLIQUE = 0.94
+"""Least cosine of the turn between the way to the next line and the way square to this one: 20
+degrees. Where it is less the lines run apart or together and no rows lie between them."""
+BESIDE_M = 1.0
+"""How far along a line its direction is looked at to either side [m]."""
+TOUCH_M = 0.05
+"""How near its ends the way from a line to the next one may touch lines [m]."""
+RING = 4
+"""A ring is left out unless it is this many times as long as other pieces have to be: its pegs go
+all the way around a place that is no wider than half of that."""
 NEAR_M = 1e-9
 """Distance under which a point lies on a line [m]."""
 
@@ -49,6 +61,21 @@ class LevelLines(NamedTuple):
 
     heights: tuple[float, ...]
     pieces: tuple[tuple[Floats, ...], ...]
+
+
+class Land(NamedTuple):
+    """A plot and all its level lines.
+
+    Attributes
+    ----------
+    outline : shapely.Polygon | shapely.MultiPolygon
+        The plot.
+    lines : LevelLines
+        The lines.
+    """
+
+    outline: Outline
+    lines: LevelLines
 
 
 class Contours:
@@ -81,7 +108,7 @@ class Contours:
         -------
         tuple[numpy.ndarray, ...]
             Pieces, the longest first, shape (points, 2) each [m]; those shorter than asked only
-            where there is no longer one.
+            where there is no longer one, and no short rings.
         """
         lines = self._lines(height)
         if not lines:
@@ -92,7 +119,8 @@ class Contours:
         pieces = [
             shapely.simplify(part, SMOOTH_M)
             for part in shapely.get_parts(shapely.line_merge(inside))
-            if shapely.get_type_id(part) == shapely.GeometryType.LINESTRING and part.length > 0
+            if shapely.get_type_id(part) == shapely.GeometryType.LINESTRING
+            and part.length >= (RING * self._shortest if part.is_closed else PEGGED_M)
         ]
         pieces.sort(key=lambda part: (-part.length, part.coords[0]))
         long = [part for part in pieces if part.length >= self._shortest]
@@ -215,6 +243,55 @@ def away_from(pieces: tuple[Floats, ...], xy: Floats) -> _Away:
     on = distance < SMOOTH_M
     unit = np.where(on[:, None], square, way / np.where(on, 1.0, distance)[:, None])
     return _Away(distance, unit, beyond)
+
+
+def facing(line: Floats, along: Floats, upper: tuple[Floats, ...], land: Land) -> Floats:
+    """Give where the gap above a line ends: the nearest place of the next line that faces it.
+
+    The way there keeps within the plot and crosses no line: what lies behind another arm, a hole or
+    the plot's edge shares no rows with this place. Ways to the nearest of the same places never
+    cross each other, so the land of no two of them is the same.
+
+    Parameters
+    ----------
+    line : numpy.ndarray
+        The lower line, shape (points, 2) [m].
+    along : numpy.ndarray
+        Distances along it, shape (places,) [m].
+    upper : tuple[numpy.ndarray, ...]
+        Pieces of the next line, shape (points, 2) each [m].
+    land : Land
+        The plot and all its lines.
+
+    Returns
+    -------
+    numpy.ndarray
+        The places across the gap, NaN where no line faces, shape (places, 2) [m].
+    """
+    run = np.append(0.0, np.cumsum(np.hypot(*np.diff(line, axis=0).T)))
+
+    def at(metres: Floats) -> Floats:
+        return np.column_stack([np.interp(metres, run, side) for side in line.T])
+
+    xy, leg = at(along), at(along + BESIDE_M) - at(along - BESIDE_M)
+    away = away_from(upper, xy)
+    way = -away.distance[:, None] * away.unit
+    size = np.maximum(np.hypot(*leg.T) * away.distance, NEAR_M)
+    square = np.abs(leg[:, 0] * way[:, 1] - leg[:, 1] * way[:, 0]) / size >= OBLIQUE
+    ways = shapely.linestrings(np.stack([xy, xy + way], axis=1))
+    outside = away.distance - shapely.length(shapely.intersection(ways, land.outline))
+    share = np.minimum(TOUCH_M / np.maximum(away.distance, NEAR_M), 0.5)[:, None]
+    inner = shapely.linestrings(np.stack([xy + share * way, xy + (1 - share) * way], axis=1))
+    lines = shapely.MultiLineString([piece for level in land.lines.pieces for piece in level])
+    # Structures stand on land that isn't planted, which every way leaves.
+    standing = not shapely.covers(shapely.buffer(land.outline, TOUCH_M), lines)
+    free = (
+        square
+        & ~away.beyond
+        & (standing | (outside <= TOUCH_M))
+        & ~shapely.intersects(inner, lines)
+    )
+    return np.asarray(np.where(free[:, None], xy + way, np.nan))
 
 
 def drawn_out(piece: Floats, tail_m: float) -> tuple[Floats, bool]:

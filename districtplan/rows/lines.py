@@ -198,6 +198,7 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
     """
     # Lines that fall are level but for their fall.
     heights = ground.height(ground.xy) + ground.xy @ ground.fall
+    land = level_lines.Land(ground.outline, levels)
     found = []
     for number, (height, pieces) in enumerate(zip(levels.heights, levels.pieces, strict=True)):
         sides = ((number - 1, heights < height), (number + 1, heights > height))
@@ -209,7 +210,9 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
             for (beside, _), edge in zip(sides, edges, strict=True):
                 if 0 <= beside < len(levels.pieces):
                     rise = levels.heights[beside] - height
-                    gaps.append(_gap(levels.pieces[beside], places, rise))
+                    across = level_lines.facing(course, along, levels.pieces[beside], land)
+                    # On the ground, NaN where the line has ended.
+                    gaps.append(np.hypot(np.hypot(*(across - places).T), rise))
                 else:
                     gaps.append(np.hypot(1, ground.slope) * edge[place : place + 1])
             rows = [pegs.share(gap, setting.spaces) for gap in gaps]
@@ -494,10 +497,3 @@ def _reach(pieces: tuple[Floats, ...], xy: Floats) -> Floats:
     far = np.array([np.where(one.beyond, np.inf, one.distance) for one in away])
     own = (far.argmin(axis=0) == np.arange(len(pieces))[:, None]) & np.isfinite(far)
     return np.asarray(np.where(own, far, 0.0).max(axis=1))
-
-
-def _gap(pieces: tuple[Floats, ...], places: Floats, rise: float) -> Floats:
-    """Give widths of the gap to a line on the ground, NaN where it has ended."""
-    away = level_lines.away_from(pieces, places)
-    across = np.where(away.beyond, np.nan, away.distance)
-    return np.asarray(np.hypot(across, rise))

@@ -82,13 +82,24 @@ def share(gaps: Floats, spaces: Spaces) -> tuple[NDArray[np.int64], NDArray[np.i
         Short rows that start there, or end where below 0; 0 at the first peg, shape (pegs,).
     """
     known = gaps[~np.isnan(gaps)]
-    count = max(round(float(known[0]) / spaces.usual_m), 1) if len(known) else 1
+    if not len(known):
+        none = np.zeros(len(gaps), dtype=np.int64)
+        return none, none
+    # Of all numbers to start with, the one that comes nearest to the usual spacing all along.
+    least, most = (int(known[0] / wide) for wide in (spaces.most_m, spaces.least_m))
+    usual = known.sum() / spaces.usual_m
+    tried = [_spaces(gaps, first, spaces) for first in range(max(least, 1), max(most, 1) + 1)]
+    rows = min(tried, key=lambda some: abs(some[~np.isnan(gaps)].sum() - usual)) - 1
+    return rows, np.diff(rows, prepend=rows[:1])
+
+
+def _spaces(gaps: Floats, count: int, spaces: Spaces) -> NDArray[np.int64]:
+    """Divide a gap into spaces, peg by peg, from a number of them on."""
     found = []
     for gap in gaps.tolist():
         if gap > count * spaces.most_m:
             count = max(int(np.ceil(gap / spaces.most_m)), 1)
         elif gap < count * spaces.least_m:
             count = max(int(np.floor(gap / spaces.least_m)), 1)
-        found.append(count - 1)
-    rows = np.array(found, dtype=np.int64)
-    return rows, np.diff(rows, prepend=rows[:1])
+        found.append(count)
+    return np.array(found, dtype=np.int64)

@@ -292,8 +292,8 @@ def set_out(line: Floats, grade_pct: float, site: Site, rules: Rules) -> Walk:
     Raises
     ------
     ValueError
-        If the line has no length, has an unknown point or ends where it starts within one leg, or
-        the grade isn't known.
+        If the line has no length, has an unknown point or ends where it starts but for less than
+        what is printed, or the grade isn't known.
     """
     path = _path(line, site.scale)
     pegs, along = stand(path, rules.step_m, rules.turn_max_deg)
@@ -424,7 +424,7 @@ def _path(line: Floats, scale: float) -> Floats:
 
 
 def stand(path: Floats, step_m: float, turn_max_deg: float) -> tuple[Floats, Floats]:
-    """Place pegs a string's length apart, and both ends.
+    """Place pegs a string's length apart, and both ends; on small rings nearer, so that they stand.
 
     Parameters
     ----------
@@ -455,6 +455,9 @@ def stand(path: Floats, step_m: float, turn_max_deg: float) -> tuple[Floats, Flo
             break
         places.append(found[0])
         along.append(found[1])
+    if len(places) == 1 and np.hypot(*(path[-1] - path[0])) < run[-1] / 2:
+        # A ring, or nearly one, that a string reaches around: one leg would not show it.
+        return stand(path, step_m / 2, turn_max_deg)
     if len(places) > 1 and np.hypot(*(path[-1] - places[-1])) < NEAR_M:
         del places[-1], along[-1]
     return np.array([*places, path[-1]]), np.array([*along, run[-1]])

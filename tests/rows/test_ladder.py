@@ -114,6 +114,23 @@ def test_a_sharp_spur_gets_parts_and_a_wavy_slope_level_lines():
     assert waves.guided.within > waves.straight.within
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_no_peg_stands_on_the_one_before_it(seed):
+    """Heights in whole metres put small rings into contours."""
+    phase = np.random.default_rng(seed).uniform(0, 7, 3)
+
+    def rolling(x, y):
+        waves = 3 * np.sin(x / 12 + phase[0]) * np.cos(y / 14 + phase[1])
+        return np.round(0.05 * x + 0.02 * y + waves + np.sin(x / 6 + y / 8 + phase[2]))
+
+    found = guided(rolling, within=1.0)
+    assert found.kind == "level lines"
+    for line in found.lines:
+        assert np.hypot(*np.diff(line.pegs, axis=0).T).min() > 0.05
+        ring = np.array_equal(line.xy[0], line.xy[-1])
+        assert line.along_m[-1] >= (4 * SETTING.line_m if ring else 0.5)
+
+
 def test_fewer_lines_where_less_is_asked():
     counts = [len(guided(wavy, within=share).lines) for share in (0.3, 0.6, 0.9)]
     assert counts == sorted(counts)
@@ -251,7 +268,7 @@ def test_level_lines_are_level_and_their_gaps_add_up():
         spaces = line.gap_m / (line.rows + 1)
         known = ~np.isnan(spaces)
         assert (spaces[known] <= 0.6 + 1e-9).all()
-        assert line.rows_uphill == np.median(line.rows[known])
+        assert line.rows_uphill == int(np.median(line.rows[known]))
 
 
 def test_a_saddle_has_pieces_of_a_line_on_both_sides():

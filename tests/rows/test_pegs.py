@@ -32,6 +32,14 @@ def test_spaces_keep_within_their_bounds(gaps):
     assert rows[0] + change.sum() == rows[-1]
 
 
+def test_a_gap_that_narrows_all_the_way_starts_with_wide_spaces():
+    """So that the rows come to as many metres as the land holds at the usual spacing."""
+    gaps = np.linspace(11.9, 8.1, 9)
+    rows, change = pegs.share(gaps, USUAL)
+    assert rows.tolist() == [19] * 9
+    assert not change.any()
+
+
 def test_lines_that_never_face_each_other_share_no_rows():
     rows, change = pegs.share(np.array([np.nan, np.nan]), USUAL)
     assert rows.tolist() == change.tolist() == [0, 0]

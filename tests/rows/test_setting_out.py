@@ -274,7 +274,7 @@ def test_the_table_gives_degrees_of_the_ends_only():
         ([[0, 0], [0, 0]], "no length"),
         ([[0, 0]], "no length"),
         ([[0, 0], [np.nan, 1]], "isn't known"),
-        ([[0, 0], [1, 1], [0, 0]], "ends where it starts"),
+        ([[0, 0], [0.01, 0.01]], "ends where it starts"),
     ],
 )
 def test_no_line_is_refused(line, told):
@@ -283,6 +283,19 @@ def test_no_line_is_refused(line, told):
         set_out(middle + np.array(line, dtype=float), 0.0, site, RULES)
     with pytest.raises(ValueError, match="grade"):
         set_out(straight(middle, 9.0, 0.0), np.nan, site, RULES)
+
+
+@pytest.mark.parametrize("radius", [0.5, 2.0, 4.9, 8.0])
+@pytest.mark.parametrize("open_m", [0.0, 0.02])
+def test_a_ring_is_pegged_all_the_way_around(radius, open_m):
+    """Also where one string reaches across it: pegs at its start and end alone are one place."""
+    site, middle = site_at()
+    ring = arc(middle, 2 * np.pi * radius - open_m, radius)
+    ring = np.vstack([ring, ring[:1]]) if open_m == 0 else ring
+    walk = set_out(ring, 0.0, site, RULES)
+    assert (walk.leg_m > 0).all()
+    assert np.hypot(*(walk.xy - walk.xy[0]).T).max() > radius
+    assert walk.leg_m.sum() >= 4 * radius * 0.9
 
 
 def test_a_plots_fall_lengthens_its_edges():
