@@ -267,7 +267,9 @@ def _rows(
     """Lay rows clear of what lies on the land and of low places; they may be turned to fall."""
     zone, used = lying.zone, lying.features
     flow = lying.flow_lines["geometry"].to_numpy()
-    strips = rows.strips(on_zone, ground, flow, zone, asked)
+    drawn = rows.areas(used[used["kind"].isin(rows.DRAWN)])
+    running = rows.Running(flow, drawn, zone)
+    strips = rows.strips(on_zone, ground, running, lying.elevation, asked, book)
     ground, drained = rows.drain(on_zone, ground, zone, used, asked, book)
     clear = rows.Clear(np.concatenate([rows.areas(used), *_belts(used, asked)]), strips)
     table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)

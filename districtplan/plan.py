@@ -413,8 +413,8 @@ class Water(Section):
         "strip_place_max_m",
         ge=0,
         le=100,
-        description="A strip is placed where the raster knows its line to within this: half a "
-        "cell, and the vertical error over the slope [m].",
+        description="A strip is placed where half a cell is within this, and a hollow that stands "
+        "out of the vertical error lies within it of the flow line [m].",
     )
 
 

@@ -182,8 +182,11 @@ def _lines(measure: Measure, apart: Spacing | None, asked: _Asked) -> _Lines:
     if BENCH in measure.spacing_rules:
         laid = bench_of(measure, land.used_pct, asked.plan)
         length = land.area_m2 / laid.whole_m
-        taken = np.where(np.isfinite(laid.riser_m), laid.riser_m / laid.whole_m, 1.0)
-        return _Lines(np.ceil(land.length_m / laid.whole_m), length, taken, length * laid.cut_m3_m)
+        # Where a riser would never meet the slope there is no bench, and no earth to count.
+        stands = np.isfinite(laid.riser_m)
+        taken = np.divide(laid.riser_m, laid.whole_m, out=nothing + 1, where=stands)
+        cut = np.multiply(length, laid.cut_m3_m, out=unknown, where=stands)
+        return _Lines(np.ceil(land.length_m / laid.whole_m), length, taken, cut)
     # The first line is along the top edge, so that no piece is longer than the spacing.
     count = np.maximum(np.ceil(land.length_m / apart.apart_m - DUST), 1)
     length = np.where(np.isnan(count), land.area_m2 / apart.apart_m, count * across)

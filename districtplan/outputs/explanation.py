@@ -791,6 +791,9 @@ def _row_count(case: _Case) -> Step:
         said.append(case.say("rows.taken", area=digits(row["land_taken_m2"], 4)))
     if row["flow_strip_m2"] > 0:
         said.append(case.say("rows.strip", area=digits(row["flow_strip_m2"], 4)))
+    water = wording.water_sentence(row, plan, case.texts)
+    if water is not None:
+        said.append(water)
     if row["row_breaks"] > 0:
         depth = digits(case.results.plan.rows.sag_max_cm)
         gaps = {"area": digits(row["row_gap_m2"], 4), "row_breaks": row["row_breaks"]}

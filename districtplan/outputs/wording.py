@@ -32,6 +32,7 @@ GAIN_MIN = 0.05
 """Share of plots from which more are worth a finer raster (judgement)."""
 TENTHS_BELOW_G, HUNDREDTHS_BELOW_G = 100_000, 10_000
 TENS_FROM_T = 100
+CROSSED = "crossed_by_flow"
 EXCLUDED = ("forest_only", "perennials_only")
 LAND_USE = (*EXCLUDED, "rows_alone_not_enough")
 """Flags of what land may be used for, the gravest first; each says more than those after it."""
@@ -89,12 +90,16 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
         "how_much": texts.say(f"how_much.{'at_least' if least else 'known'}"),
         **_both_ends(row, texts),
     }
-    said = [texts.say(f"flags.{code}", **values, **row) for code in codes]
+    said = {code: texts.say(f"flags.{code}", **values, **row) for code in codes}
     if CIRCLE in str(row["outline_repair"]):
-        said.insert(0, texts.say("flags.circle"))
+        said = {CIRCLE: texts.say("flags.circle"), **said}
     strip = strip_sentence(row, plan, texts)
+    water = water_sentence(row, plan, texts)
+    if CROSSED in said and water is not None:
+        # Where the water's way isn't known one sentence tells what the flag tells, and what to do.
+        said[CROSSED], strip = water, None
     gap = gap_sentence(row, plan, texts)
-    return [*said, *(sentence for sentence in (strip, gap) if sentence is not None)]
+    return [sentence for sentence in (*said.values(), strip, gap) if sentence is not None]
 
 
 def gap_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
@@ -136,9 +141,39 @@ def strip_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | No
     str | None
         The sentence; None where no flow line is near.
     """
-    if pd.isna(row["flow_strip_m2"]):
-        return texts.say("strips.not_placed", plan=plan)
+    water = water_sentence(row, plan, texts)
+    if water is not None:
+        return water
     return texts.say("strips.placed", plan=plan) if row["flow_strip_m2"] > 0 else None
+
+
+def water_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
+    """Say what to do before rows are set where water crosses the plot, nobody knows where.
+
+    Every text that tells of the rows needs it: they are drawn as if no water ran there.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose width of strips the sentence names.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where no flow line is near, or its strip is placed.
+    """
+    if pd.notna(row["flow_strip_m2"]):
+        return None
+    if CROSSED not in row["water_flags"]:
+        return texts.say("strips.not_placed", plan=plan)
+    least = "at_least" if row["upslope_area_at_least"] == 1 else "known"
+    how_much = texts.say(f"how_much_within.{least}")
+    area = row["upslope_area_ha"]
+    return texts.say("strips.crossed", plan=plan, how_much=how_much, upslope_area_ha=area)
 
 
 def outlet_words(outlet: str | None, texts: Texts) -> str:

@@ -16,9 +16,10 @@ from districtplan.rows.low_places import LOW_PLACE_FLAGS, low_places
 from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Rules, Site, Walk, set_out
 from districtplan.rows.standing import with_standing
-from districtplan.rows.strips import strips
+from districtplan.rows.strips import DRAWN, Running, strips
 
 __all__ = [
+    "DRAWN",
     "EITHER",
     "FLAGS",
     "GUIDE_FLAGS",
@@ -37,6 +38,7 @@ __all__ = [
     "Pegs",
     "Rows",
     "Rules",
+    "Running",
     "Site",
     "Tie",
     "Walk",

@@ -82,6 +82,15 @@ def test_unknown_rows_stay_unknown():
     assert np.isnan(strips["row_length_after_m"])
 
 
+@pytest.mark.filterwarnings("error")
+def test_where_no_riser_meets_the_slope_no_bench_is_reckoned():
+    found = found_for([20.0, 250.0], book=with_labour())
+    assert "bench_terraces" in set(found.offered.loc[found.offered["plot_id"] == "P0", "measure"])
+    assert "bench_terraces" not in set(
+        found.offered.loc[found.offered["plot_id"] == "P1", "measure"]
+    )
+
+
 def test_benches_take_the_riser_and_move_earth():
     """20 %, 3 m, U = 0.75: 15 % of the land, 2833.3 m/ha and 750 m³/ha."""
     found = option(found_for(20.0, book=with_labour()), "bench_terraces")

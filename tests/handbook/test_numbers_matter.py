@@ -399,6 +399,9 @@ NAMED = {
         "PERIODS",
     },
     "rows": {
+        "PARTS",
+        "CHORD_CELLS",
+        "ROUNDS",
         "APART_SHARE",
         "CLEAR_SHARE",
         "ON_EDGE_M",

@@ -182,8 +182,8 @@ def test_flags_are_in_words(small_results, texts):
     assert table.loc["A-01", "flags"] == ""
     assert table.loc["A-03", "erosion_flags"] == "rows_alone_not_enough"
     assert table.loc["<b>B2</b>", "water_flags"] == "crossed_by_flow"
-    assert table.loc["<b>B2</b>", "flags"].startswith("Water gathers here: it needs a safe outlet")
-    assert "about 1.7 ha drain through" in table.loc["<b>B2</b>", "flags"].replace("About", "about")
+    assert table.loc["<b>B2</b>", "flags"].startswith("Water gathers and crosses this plot")
+    assert "(about 1.7 ha above)" in table.loc["<b>B2</b>", "flags"]
     assert "too small" in table.loc["007", "row_method_why"]
 
 

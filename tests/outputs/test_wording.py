@@ -286,13 +286,38 @@ def test_what_fall_poorly_drained_rows_get_is_told(small_results, texts, found, 
 
 
 def test_strips_are_told_placed_or_not(small_results, texts):
+    row = _row(small_results, "A-01") | {"water_flags": ()}
     said = [
-        wording.strip_sentence({"flow_strip_m2": area}, small_results.plan, texts)
+        wording.strip_sentence(row | {"flow_strip_m2": area}, small_results.plan, texts)
         for area in (0.0, 12.0, np.nan)
     ]
     assert said[0] is None
     assert "on each side of a strip 4 m wide" in said[1]
     assert "let no row cross it" in said[2]
+
+
+@pytest.mark.parametrize(("least", "how_much"), [(0, "about"), (1, "at least")])
+def test_water_whose_way_is_not_known_is_an_instruction_told_once(
+    small_results, texts, least, how_much
+):
+    row = _row(small_results, "A-01") | {
+        "water_flags": ("crossed_by_flow",),
+        "upslope_area_ha": 2.34,
+        "upslope_area_at_least": least,
+        "flow_strip_m2": np.nan,
+    }
+    plan = small_results.plan
+    told = wording.water_sentence(row, plan, texts)
+    assert told.startswith(
+        f"Water gathers and crosses this plot ({how_much} 2.3 ha above): look for its way before "
+        "you set rows, keep a strip of 4 m of grass there, and let no row cross it."
+    )
+    flags = wording.flag_sentences(row, plan, texts)
+    assert flags.count(told) == 1
+    assert sum("ha" in said and "Water gathers" in said for said in flags) == 1
+    placed = row | {"flow_strip_m2": 40.0}
+    assert wording.water_sentence(placed, plan, texts) is None
+    assert "along a line of" in " ".join(wording.flag_sentences(placed, plan, texts))
 
 
 @pytest.mark.parametrize("code", [*wording.NO_CREDIT, None])
@@ -514,7 +539,7 @@ def test_rows_that_may_fall_are_not_called_level(small_results, texts):
 
 def test_water_that_is_a_lower_limit_is_told_as_one(small_results, texts):
     row = small_results.plots.iloc[5].to_dict()
-    for least, told in ((0, "About 1.7 ha drain"), (1, "At least 1.7 ha drain")):
+    for least, told in ((0, "(about 1.7 ha above)"), (1, "(at least 1.7 ha above)")):
         row |= {"upslope_area_ha": 1.7, "upslope_area_at_least": least}
         said = wording.flag_sentences(row, small_results.plan, texts)
         assert any(told in sentence for sentence in said)
