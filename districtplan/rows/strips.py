@@ -104,7 +104,7 @@ def strips(
     order = np.lexsort((line, plot))
     touched, first = np.unique(plot[order], return_index=True)
     looked = _Looked(around, running.crs, elevation.grid.crs, limits(plan, handbook), handbook)
-    for one, lines in zip(touched, np.split(line[order], first[1:]), strict=True):
+    for one, lines in zip(touched, np.split(line[order], first)[1:], strict=True):
         beside = drawn.query(outlines[one], predicate="dwithin", distance=2 * (half[one] + reach))
         near = _Near(
             outlines[one],
