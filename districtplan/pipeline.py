@@ -306,7 +306,8 @@ def _guided(
     )
     moved = geodesy.reproject(guides.rows["geometry"].to_numpy(), raster_crs, zone)
     drawn = pd.concat([lines.lines, guides.rows.assign(geometry=moved)], ignore_index=True)
-    return guides, dataclasses.replace(lines, lines=drawn), rows.with_curved(in_rows, guides.counts)
+    counted = rows.with_curved(in_rows, guides.counts, asked.rows.gap_width_m)
+    return guides, dataclasses.replace(lines, lines=drawn), counted
 
 
 class _Beside(NamedTuple):

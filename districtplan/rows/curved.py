@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
+from shapely.ops import substring
 
 from districtplan.rows import grade, level_lines, lines, sag
 from districtplan.rows.level_lines import LevelLines
@@ -69,12 +70,15 @@ class Rule:
         Each row whose number less 1 this divides is kept as a shape.
     sag_m : float
         Depth of water that may stand in a row [m].
+    gap_m : float
+        Length that is left without a row where water would stand [m].
     """
 
     families: tuple[Family, ...]
     shortest_m: float
     every: int
     sag_m: float
+    gap_m: float
 
 
 class Rows(NamedTuple):
@@ -91,12 +95,15 @@ class Rows(NamedTuple):
         Length, shape (pieces,) [m].
     course : numpy.ndarray
         Its course in local metres, shape (pieces,).
+    breaks : int
+        How often rows are broken where water would stand.
     """
 
     family: Integers
     row: Integers
     length_m: Floats
     course: Objects
+    breaks: int
 
 
 class Count(NamedTuple):
@@ -256,20 +263,30 @@ def _laid(guide: Guide, drawn: _Drawn, land: Outline, rule: Rule) -> Rows:
     )
     heights = guide.ground.height(walked) if len(walked) else np.zeros(0)
     ends = np.searchsorted(piece, np.arange(len(parts) + 1))
-    course, row, level = [], [], []
+    course: list[shapely.Geometry] = []
+    row, level, breaks = [], [], 0
     for number, (start, stop) in enumerate(itertools.pairwise(ends.tolist())):
         along = heights[start:stop]
         cuts = sag.breaks(along, rule.sag_m)
+        breaks += len(cuts)
         for first, last in itertools.pairwise([0, *cuts, len(along) - 1]):
             points = walked[start + first : start + last + 1]
-            course.append(shapely.LineString(points) if cuts else parts[number])
-            row.append(of[number])
-            level.append(along[first : last + 1].mean())
-    return _numbered(drawn, np.array(row, dtype=np.int64), np.array(level), course)
+            # Half of the gap at each end that is a break.
+            before, after = (rule.gap_m / 2 * (end in cuts) for end in (first, last))
+            part = shapely.LineString(points) if cuts else parts[number]
+            if before + after < part.length:
+                course.append(substring(part, before, part.length - after) if cuts else part)
+                row.append(of[number])
+                level.append(along[first : last + 1].mean())
+    return _numbered(drawn, np.array(row, dtype=np.int64), np.array(level), course, breaks)
 
 
 def _numbered(
-    drawn: _Drawn, of: Integers, level: Floats, courses: list[shapely.LineString]
+    drawn: _Drawn,
+    of: Integers,
+    level: Floats,
+    courses: list[shapely.Geometry],
+    breaks: int,
 ) -> Rows:
     """Give rows their numbers: those beside the uppermost guide line first, each time downhill."""
     course = np.array(courses, dtype=object)
@@ -288,7 +305,7 @@ def _numbered(
     place[order] = np.arange(len(names)) - first + 1
     row = place[of_name]
     order = np.lexsort((row, named[:, 0]))
-    return Rows(named[order, 0], row[order], length[order], course[order])
+    return Rows(named[order, 0], row[order], length[order], course[order], breaks)
 
 
 def _by_arc(

@@ -42,7 +42,9 @@ BEARINGS = ("guide_bearing_true_deg", "guide_bearing_magnetic_deg")
 OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 """What only pegs of guide lines have."""
 OF_ROWS = ("plot_id", "crop", "row", "length_m", "geometry")
-OF_COUNTS = ("plot_id", "crop", "rows", "short_rows", "row_length_m", "holes")
+OF_COUNTS = (
+    "plot_id", "crop", "rows", "short_rows", "row_length_m", "holes", "row_breaks",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,7 @@ class Guides:
         ``length_m`` and ``geometry``; the rows that follow the lines, as many as are drawn.
     counts : pandas.DataFrame
         ``plot_id``, ``crop``, ``rows``, ``short_rows``, ``row_length_m`` and ``holes`` of all these
-        rows.
+        rows, and ``row_breaks`` of all crops together.
     boundaries : pandas.DataFrame
         ``plot_id``, the columns made by part boundaries and ``geometry``; one row a straight line
         between two parts of a plot that have an arc each.
@@ -126,7 +128,11 @@ def guide_lines(
     angle = np.radians(90 - (bent["row_bearing_true_deg"].to_numpy() - turn))
     rule = _Rules(elevation, plan, handbook)
     laying = curved.Rule(
-        tuple(families(plan)), plan.rows.row_length_min_m, every, plan.rows.sag_max_cm / 100
+        tuple(families(plan)),
+        plan.rows.row_length_min_m,
+        every,
+        plan.rows.sag_max_cm / 100,
+        plan.rows.gap_width_m,
     )
     found: list[dict[str, Any]] = []
     ways: list[float] = []
@@ -379,7 +385,7 @@ def _of_rows(found: curved.Rows, plot_id: str, rule: curved.Rule, frame: Frame) 
 def _of_counts(found: curved.Rows, plot_id: str, rule: curved.Rule) -> Iterator[dict[str, Any]]:
     for crop in sorted({family.crop for family in rule.families}):
         counts = curved.count(found, rule, crop)
-        yield dict(zip(OF_COUNTS, (plot_id, crop, *counts), strict=True))
+        yield dict(zip(OF_COUNTS, (plot_id, crop, *counts, found.breaks), strict=True))
 
 
 def _place(drawn: list[dict[str, Any]], crs: CRS) -> None:

@@ -163,7 +163,7 @@ def lay(
     return tables.check(table, ("plot_id", *tables.made_by("rows"))), planted.polygons, laid
 
 
-def with_curved(table: pd.DataFrame, counts: pd.DataFrame) -> pd.DataFrame:
+def with_curved(table: pd.DataFrame, counts: pd.DataFrame, gap_m: float) -> pd.DataFrame:
     """Put the counts of rows that follow guide lines in place of those of straight rows.
 
     Parameters
@@ -171,8 +171,10 @@ def with_curved(table: pd.DataFrame, counts: pd.DataFrame) -> pd.DataFrame:
     table : pandas.DataFrame
         The table of :func:`lay`.
     counts : pandas.DataFrame
-        ``plot_id``, ``crop``, ``rows``, ``short_rows``, ``row_length_m`` and ``holes`` of plots
-        whose rows are drawn along guide lines.
+        ``plot_id``, ``crop``, ``rows``, ``short_rows``, ``row_length_m``, ``holes`` and, of all
+        crops, ``row_breaks`` of plots whose rows are drawn along guide lines.
+    gap_m : float
+        Length that a break leaves without a row [m].
 
     Returns
     -------
@@ -187,6 +189,9 @@ def with_curved(table: pd.DataFrame, counts: pd.DataFrame) -> pd.DataFrame:
         for name in ("rows", "row_length_m", "holes"):
             found.loc[of_crop.index, f"{stem}{name}"] = of_crop[name]
     found.loc[ids, "short_rows"] = counts.groupby("plot_id")["short_rows"].sum().reindex(ids)
+    breaks = counts.groupby("plot_id")["row_breaks"].first().reindex(ids)
+    found.loc[ids, "row_breaks"] = breaks
+    found.loc[ids, "row_gap_m2"] = breaks * gap_m * found["row_spacing_map_m"].reindex(ids)
     found.loc[ids, "holes_basis"] = ALONG_GUIDES
     found.loc[ids, ["first_row_corner", "first_row_way"]] = None
     found.loc[ids, "first_row_start_m"] = np.nan

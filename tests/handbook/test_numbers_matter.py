@@ -399,6 +399,9 @@ NAMED = {
         "PERIODS",
     },
     "rows": {
+        "GRADE_STEP_M",
+        "OBLIQUE",
+        "TOUCH_M",
         "PARTS",
         "CHORD_CELLS",
         "ROUNDS",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -17,16 +19,14 @@ from districtplan.rows.level_lines import LevelLines
 from tests.rows.test_ladder import LIMITS, PLOT, SETTING, TRUE, cone, plane, wavy, window
 
 BEANS = Family("beans", 0.25, 0.5, 0.1)
-RULE = Rule((BEANS,), 1.0, 1, 0.05)
-BAND = Rule((Family("maize", 0.2, 1.5, 0.3), Family("beans", 0.7, 1.5, 0.1)), 1.0, 1, 0.05)
+RULE = Rule((BEANS,), 1.0, 1, 0.05, 0.0)
+BAND = Rule((Family("maize", 0.2, 1.5, 0.3), Family("beans", 0.7, 1.5, 0.1)), 1.0, 1, 0.05, 0.0)
 HOLED = shapely.difference(PLOT, shapely.Point(5, 10).buffer(6))
 PARTS = shapely.MultiPolygon([shapely.box(-25, -30, -2, 30), shapely.box(3, -30, 25, 10)])
 L_SHAPE = shapely.difference(PLOT, shapely.box(0, 0, 30, 40))
 
 
 def along(form, land=PLOT, rule=RULE, plot=PLOT, **changed):
-    from dataclasses import replace
-
     guide = ladder.guide(plot, surface.fit(window(form), TRUE), None, replace(LIMITS, **changed))
     return guide, curved.follow(guide, land, rule)
 
@@ -192,6 +192,24 @@ def test_no_row_leaves_the_planted_land_or_holds_water(seed, land, strip):
     assert found.length_m.sum() == pytest.approx(mean_m2, rel=0.12)
 
 
+def test_where_water_would_stand_rows_leave_a_gap_and_are_counted():
+    """A trough across the rows of an arc: each row that crosses it is broken there once."""
+
+    def hollow(x, y):
+        return cone(x, y) - 0.3 * np.exp(-(((y - 8) / 2) ** 2))
+
+    guide = along(cone)[0]
+    guide = replace(guide, ground=guide.ground._replace(height=lambda xy: hollow(*xy.T)))
+    whole = curved.follow(guide, PLOT, replace(RULE, sag_m=9.0))
+    broken = curved.follow(guide, PLOT, replace(RULE, gap_m=1.2))
+    assert (whole.breaks, broken.breaks) == (0, len(broken.course) - len(whole.course))
+    assert broken.breaks > 50
+    lost = whole.length_m.sum() - broken.length_m.sum()
+    assert lost == pytest.approx(1.2 * broken.breaks, rel=0.02)
+    cut = shapely.union_all(whole.course).difference(shapely.union_all(broken.course).buffer(1e-3))
+    assert np.abs(shapely.get_coordinates(cut)[:, 1] - 8).max() < 4
+
+
 def test_a_band_is_laid_along_arcs_and_not_in_gaps():
     guide, found = along(cone, rule=BAND)
     beans, maize = (curved.count(found, BAND, crop) for crop in ("beans", "maize"))
@@ -303,13 +321,19 @@ def test_counts_take_the_place_of_straight_ones():
             "first_row_corner": ["north", "south"],
             "first_row_way": ["clockwise", "clockwise"],
             "first_row_start_m": [1.0, 2.0],
+            "row_spacing_map_m": [0.5, 0.5],
+            "row_breaks": pd.array([0, 3], dtype="Int64"),
+            "row_gap_m2": [0.0, 1.5],
         }
     )
     counts = pd.DataFrame(
-        [("A", "beans", 6, 2, 41.5, 417)],
-        columns=["plot_id", "crop", "rows", "short_rows", "row_length_m", "holes"],
-    )
-    found = rows.with_curved(table, counts).set_index("plot_id")
+        [("A", "beans", 6, 2, 41.5, 417, 2)],
+        columns=[
+            "plot_id", "crop", "rows", "short_rows", "row_length_m", "holes", "row_breaks",
+        ],
+    )  # fmt: skip
+    found = rows.with_curved(table, counts, 1.2).set_index("plot_id")
+    assert found.loc["A", ["row_breaks", "row_gap_m2"]].tolist() == [2, pytest.approx(1.2)]
     assert found.loc["A", ["rows", "short_rows", "row_length_m", "holes"]].tolist() == [
         6, 2, 41.5, 417,
     ]  # fmt: skip

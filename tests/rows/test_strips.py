@@ -12,6 +12,7 @@ from districtplan import handbook, rows, water
 from tests.conftest import measured, plan_of, square, surface_raster
 from tests.rows.fields import fields
 from tests.rows.test_lay import MIDDLE, NOTHING, ZONE, ground_of, plots_of
+from tests.support import renumbered
 
 SCALE = 0.9996
 
@@ -25,10 +26,10 @@ def ground_with(plots, slope=20.0, cell=10.0):
     return ground_of(len(plots), slope=slope).assign(cells=cells.to_numpy(), raster_share=1.0)
 
 
-def stripped(surface, drawn=NOTHING, **sections):
+def stripped(surface, drawn=NOTHING, book=None, **sections):
     """Trace water over a surface, and give the strip of a square plot in the raster's middle."""
     raster = surface_raster(surface)
-    shape, plan, book = square(raster), plan_of(**sections), handbook.packaged()
+    shape, plan, book = square(raster), plan_of(**sections), book or handbook.packaged()
     plots = plots_of([shape], shape.bounds[:2])
     ground, _ = measured(raster, [shape], plan)
     _, lines = water.trace(plots, raster, plan, book)
@@ -97,6 +98,17 @@ def test_a_stream_that_is_drawn_stands_in_for_the_strip():
 def test_keys_change_strips(key, value):
     one, other = (stripped(valley(0, 5.0, vee), water=keys)[0] for keys in ({}, {key: value}))
     assert one.area != other.area
+
+
+@pytest.mark.parametrize(
+    ("number", "value"),
+    [("hollow_side_min_pct", 30.0), ("hollow_sigmas", 1e6), ("hollow_share_min", 1.01)],
+)
+def test_each_number_of_a_hollow_matters(number, value):
+    surface, error = valley(0, 5.0, vee), {"vertical_error_m": 0.1, "error_correlation_m": 30.0}
+    assert not stripped(surface, elevation=error)[0].is_empty
+    book = renumbered("flow_limits", number, value)
+    assert stripped(surface, book=book, elevation=error)[0].is_empty
 
 
 @settings(max_examples=60, deadline=None)

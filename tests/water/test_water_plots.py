@@ -180,7 +180,11 @@ def test_each_key_changes_its_columns_and_no_others(raster, key):
     assert differs == touched
 
 
-@pytest.mark.parametrize("row", packaged().rows(module.TABLE)["name"])
+# The table says of hollows what the strips in rows go by, and their tests try it.
+WATERS = [name for name in packaged().rows(module.TABLE)["name"] if not name.startswith("hollow_")]
+
+
+@pytest.mark.parametrize("row", WATERS)
 def test_each_number_of_the_handbook_matters(row, monkeypatch):
     ground = surface_raster(valley, cells=160)
     heights = ground.heights.copy()
