@@ -192,6 +192,42 @@ def test_each_method_says_what_it_must(pages, all_results):
     assert "Carry" not in pages["110"]
 
 
+def test_a_sheet_tells_of_water_before_it_tells_of_rows(pages, all_results):
+    """Each state of water has its words on the sheets of its plots, and on no others."""
+    plots = all_results.plots.set_index("plot_id")
+    laid = {name for name, text in pages.items() if "NOT FOR BEANS" not in text}
+    laid -= set(plots.index[plots["outlet_flags"].map(len) > 0])
+    unknown, strip = plots["flow_strip_m2"].isna(), plots["flow_strip_m2"] > 0
+    crossed = plots["water_flags"].map(lambda raised: "crossed_by_flow" in raised)
+    straight = plots["row_method"] == "straight"
+    states = {
+        "Water crosses this plot": unknown & crossed,
+        "Water runs through or beside": unknown & ~crossed,
+        "The long gap in the rows is for water": strip,
+        "where water would stand: leave": plots["row_breaks"] > 0,
+        "Rows fall to their": straight & plots["row_low_end"].notna(),
+        "Look at both ends of the rows": plots["row_method"] == "guide lines",
+    }
+    told = 0
+    for words, here in states.items():
+        expected = laid & set(plots.index[here])
+        assert {name for name, text in pages.items() if words in " ".join(text.split())} == expected
+        told += bool(expected)
+    assert told >= 4
+    pegged = [text for text in pages.values() if "Set out the line" in text and "Water\n" in text]
+    assert pegged
+    assert all(text.index("Water\n") < text.index("Set out the line") for text in pegged)
+
+
+def test_a_sheet_says_what_its_rows_come_to(pages, all_results):
+    for row in all_results.plots.to_dict("records"):
+        said = f"{row['row_length_m']:,.0f} m, {row['holes']:,} holes."
+        laid = row["row_method"] in {"straight", "guide lines"} and not bars(row, all_results.plan)
+        if laid:
+            assert f"In all {row['rows']:,} rows" in pages[row["plot_id"]]
+            assert said in pages[row["plot_id"]]
+
+
 def with_kilograms(plots: pd.DataFrame) -> pd.DataFrame:
     goods = ("seed", "npk", "urea", "manure")
     return plots.assign(

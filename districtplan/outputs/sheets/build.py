@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from districtplan.outputs.sheets.outline import Rows
     from districtplan.outputs.sheets.sheet import Care, Picture
     from districtplan.outputs.texts import Texts
+    from districtplan.plan import Plan
     from districtplan.results import Results
 
 TABLE = "field_sheets"
@@ -286,6 +287,7 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
         carry_title=texts.say("sheets.carry_title"),
         drawing=_drawing(plot, texts),
         drawing_note=_drawing_note(plot, texts),
+        water=_water(plot, results.plan, texts),
         walk=steps(plot, results, texts),
         blanks=_blanks(results, texts) if kind == "measure" else None,
         pocket=_pocket(results, texts) if kind == "measure" else None,
@@ -351,6 +353,36 @@ def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
         wet = WHERE_WET.get(plot.kind, wet)
         codes += [] if wet is None else [wet]
     return " ".join(texts.say(f"sheets.alarm.{code}") for code in codes) or None
+
+
+def _water(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
+    """Say where water runs, stands and goes, the most harmful first."""
+    row, kind = plot.row, plot.kind
+    if kind in {"excluded", "later"}:
+        return None
+    said = []
+    if pd.isna(row["flow_strip_m2"]):
+        least = "at_least" if row["upslope_area_at_least"] == 1 else "known"
+        crossed = wording.CROSSED in row["water_flags"]
+        said.append(
+            texts.say(
+                f"sheets.water.{'crossed' if crossed else 'beside'}",
+                plan=plan,
+                how_much=texts.say(f"how_much_within.{least}"),
+                area=row["upslope_area_ha"],
+            )
+        )
+    elif row["flow_strip_m2"] > 0:
+        said.append(texts.say("sheets.water.placed", plan=plan))
+    if row["row_breaks"] > 0:
+        said.append(texts.say("sheets.water.breaks", plan=plan, row_breaks=row["row_breaks"]))
+    if kind in {"compass", "level"} and pd.notna(row["row_low_end"]):
+        there = wording.outlet_words(row["row_outlet"], texts)
+        low = row["row_low_end"]
+        said.append(texts.say("sheets.water.fall", row_low_end=low, there=there))
+    if kind == "guide":
+        said.append(texts.say("sheets.water.guided"))
+    return Part(texts.say("sheets.water.title"), tuple(said)) if said else None
 
 
 def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:

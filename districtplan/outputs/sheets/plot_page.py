@@ -150,6 +150,8 @@ def _pieces(paper: Paper, sheet: Sheet, shared: Common, *, beside: bool) -> list
     pieces = []
     if sheet.carried:
         pieces.append(strip(paper, sheet.carry_title, sheet.carried))
+    if sheet.water is not None:
+        pieces.append(listed(paper, sheet.water))
     pieces.append(listed(paper, sheet.walk))
     if sheet.pocket is not None:
         pieces += tabled(paper, sheet.pocket)

@@ -256,6 +256,8 @@ class Sheet:
         The plot.
     drawing_note : str
         What the drawing shows and leaves out.
+    water : Part | None
+        What to know of water before rows are set; None where nothing is.
     walk : Part
         How to set out the rows, step by step.
     blanks : Blanks | None
@@ -283,6 +285,7 @@ class Sheet:
     carry_title: str
     drawing: Drawing
     drawing_note: str
+    water: Part | None
     walk: Part
     blanks: Blanks | None
     pocket: Table | None

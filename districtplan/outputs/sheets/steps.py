@@ -13,6 +13,8 @@ from districtplan.outputs.sheets.sheet import Part
 from districtplan.rows import SIDES
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from districtplan.handbook import Handbook
     from districtplan.outputs.sheets.laid import Plot
     from districtplan.outputs.texts import Texts
@@ -64,7 +66,18 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
     more, chosen = _chosen(plot, results, texts)
     said = [texts.say(f"sheets.walk.{step}", **values | more) for step in chosen]
     title = "rows_title" if plot.stands or plot.kind == "any" else "title"
-    return Part(texts.say(f"sheets.walk.{title}"), (*said, *carried))
+    return Part(texts.say(f"sheets.walk.{title}"), (*said, *carried, _in_all(plot.row, texts)))
+
+
+def _in_all(row: Mapping[str, Any], texts: Texts) -> str:
+    """Say what the rows come to."""
+    return texts.say(
+        f"sheets.walk.in_all{'_short' if row['short_rows'] else ''}",
+        rows=f"{row['rows']:,}",
+        short=f"{row['short_rows']:,}",
+        metres=f"{row['row_length_m']:,.0f}",
+        holes=f"{row['holes']:,}",
+    )
 
 
 def _values(plot: Plot, results: Results, texts: Texts) -> dict[str, Any]:
@@ -80,8 +93,20 @@ def _values(plot: Plot, results: Results, texts: Texts) -> dict[str, Any]:
         "distance": book.number(SETTING_OUT, "closing_run_m"),
         # A grade in percent is centimetres in a metre.
         "allowed": math.floor(10 * span * plot.row["row_grade_limit_pct"]) / 10,
+        **_spaces(results),
         "letter": LETTERS[0],
         "corner": texts.say(f"sheets.corner.{corner}"),
+    }
+
+
+def _spaces(results: Results) -> dict[str, float]:
+    """Give how far apart rows in a gap may be [cm]: limits move with the plan's spacing."""
+    book = results.handbook
+    asked = results.plan.practice.row_spacing_cm / book.number("practice", "row_spacing_cm")
+    limits = {"most": "row_gap_most_cm", "least": "row_gap_least_cm"}
+    return {
+        name: round(book.number("guide_line_limits", number) * asked)
+        for name, number in limits.items()
     }
 
 
@@ -137,6 +162,8 @@ def _guided(plot: Plot, texts: Texts) -> tuple[dict[str, Any], tuple[str, ...]]:
             return side, ("start", level, "pegs", "follow")
         one = len(plot.starts) == 1
         last = "follow" if one else "divide_levelled"
+        # Level lines start in the middle of the plot, lines that fall at their high end.
+        level = level if plot.fall_pct else "level_both"
         return side | {"lines": len(plot.starts)}, (
             "start_levelled" if one else "start_levelled_lines", level, "pegs", last
         )  # fmt: skip
