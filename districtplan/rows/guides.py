@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
     from districtplan.rows.around import Frame
+    from districtplan.rows.grade import Grades
     from districtplan.rows.lines import Line, Outline
 
     Floats = NDArray[np.float64]
@@ -126,7 +127,6 @@ def guide_lines(
     )
     # From east anticlockwise on the raster's grid, as the lines are reckoned.
     angle = np.radians(90 - (bent["row_bearing_true_deg"].to_numpy() - turn))
-    rule = _Rules(elevation, plan, handbook)
     laying = curved.Rule(
         tuple(families(plan)),
         plan.rows.row_length_min_m,
@@ -134,6 +134,7 @@ def guide_lines(
         plan.rows.sag_max_cm / 100,
         plan.rows.gap_width_m,
     )
+    rule = _Rules(elevation, plan, handbook, laying)
     found: list[dict[str, Any]] = []
     ways: list[float] = []
     drawn: list[dict[str, Any]] = []
@@ -223,8 +224,11 @@ class _Asked(NamedTuple):
 class _Rules:
     """Guides plots one by one under one plan."""
 
-    def __init__(self, elevation: Elevation, plan: Plan, handbook: Handbook) -> None:
+    def __init__(
+        self, elevation: Elevation, plan: Plan, handbook: Handbook, laying: curved.Rule
+    ) -> None:
         self._of = handbook.numbers(TABLE)
+        self._laying = laying
         self._around = Around(elevation, plan, handbook)
         self._within = plan.rows.within_share_min
         spacing = plan.practice.row_spacing_cm / 100
@@ -267,8 +271,16 @@ class _Rules:
         if plot.crossed:
             guide = ladder.on_the_ground(local, surface, bearing, limits, plot.fall)
         else:
+            planted, left = frame.local(plot.planted), limits.grade
+            limits = replace(limits, walk=lambda guide: self._walked(guide, planted, left))
             guide = ladder.guide(local, surface, bearing, limits, bends=plot.bends, fall=plot.fall)
         return frame, guide, beside.passed_over
+
+    def _walked(self, guide: Guide, planted: Outline, limit: float) -> Grades | None:
+        found = curved.follow(guide, planted, self._laying)
+        if found is None or not len(found.row):
+            return None
+        return curved.walked(found, guide, limit, self.level_error)
 
     def _limits(self, grade: float) -> Limits:
         of = self._of

@@ -75,6 +75,9 @@ class Limits:
         Least length of a structure that guides rows, as a share of the plot's length along it.
     setting : Setting
         How lines are set out.
+    walk : Callable[[Guide], Grades | None] | None, default None
+        Tells the grades of the rows that level lines guide, once they are drawn: between lines they
+        aren't those of the lines. Where they aren't drawn, or by default, those of the lines count.
     """
 
     grade: float
@@ -86,6 +89,7 @@ class Limits:
     rows_between: float
     standing_share: float
     setting: Setting
+    walk: Callable[[Guide], Grades | None] | None = None
 
 
 @dataclass(frozen=True)
@@ -233,7 +237,11 @@ def guide(
     if surface.doubt.floor > limits.grade:
         return _without_course(land, first, limits)
     best = first
-    for step in _ladder(land, limits, bends=bends):
+    for found in _ladder(land, limits, bends=bends):
+        step = found
+        if limits.walk is not None and isinstance(step.rows, LevelLines):
+            told = limits.walk(_drawn(land, first, step, limits.setting))
+            step = step if told is None else step._replace(grades=told)
         if step.grades.within > best.grades.within:
             best = step
         if best.grades.within >= limits.within:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -12,7 +13,7 @@ from pyproj import CRS, Transformer
 
 from districtplan import handbook, rows
 from districtplan.grid import Grid
-from districtplan.rows import around, lines
+from districtplan.rows import around, ladder, lines
 from tests.conftest import ArrayElevation, measured, middle, plan_of, square, surface_raster
 from tests.support import renumbered
 from tests.terrain.errors import correlated
@@ -95,7 +96,7 @@ def test_a_cone_gets_arcs_around_its_apex():
 @pytest.mark.parametrize("form", [cone, ridges])
 def test_guide_lines_fall_by_their_design_to_the_end_that_they_are_to(form, end, north):
     raster = surface_raster(form)
-    plots = [square(raster, x, y, 90) for x, y in product((-150, 0), (-150, 0, 150))]
+    plots = [square(raster, x, 0, 90) for x in (-150, 0)]
     ground, found = run(raster, plots, falls=(0.5, end))
     level = run(raster, plots)[1]
     bearing = np.radians(ground["row_bearing_grid_deg"])
@@ -499,3 +500,27 @@ def test_no_guide_line_is_drawn_where_water_runs_on_a_way_that_is_not_known():
     assert len(found.lines) >= 2
     assert found.lines["geometry"].isna().all()
     assert found.rows.empty
+
+
+def test_as_many_level_lines_are_set_as_keep_the_rows_that_are_drawn_within_the_limit(monkeypatch):
+    raster = surface_raster(ridges)
+    plots = [square(raster, 150, y, 90) for y in (-150, 0)]
+    _, found = run(raster, plots)
+    leveled = found.plots["guide_kind"] == "level lines"
+    assert leveled.any()
+    usual = ladder.guide
+
+    def by_lines_alone(*given, **asked):
+        *others, limits = given
+        return usual(*others, replace(limits, walk=None), **asked)
+
+    monkeypatch.setattr(ladder, "guide", by_lines_alone)
+    _, fewer = run(raster, plots)
+    both = leveled & (fewer.plots["guide_kind"] == "level lines")
+    told, alone = (
+        table.plots.loc[both, ["row_within_guided_share", "guide_lines"]]
+        for table in (found, fewer)
+    )
+    assert (told >= alone).all(axis=None)
+    assert (told > alone).any(axis=None)
+    assert (told["row_within_guided_share"] >= 0.9).all()
