@@ -239,7 +239,8 @@ def guide(
     best = first
     for found in _ladder(land, limits, bends=bends):
         step = found
-        if limits.walk is not None and isinstance(step.rows, LevelLines):
+        enough = step.grades.within >= limits.within
+        if enough and limits.walk is not None and isinstance(step.rows, LevelLines):
             told = limits.walk(_drawn(land, first, step, limits.setting))
             step = step if told is None else step._replace(grades=told)
         if step.grades.within > best.grades.within:
