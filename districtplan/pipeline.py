@@ -133,7 +133,15 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             ground, in_rows, row_lines = _rows(
                 on_zone,
                 ground,
-                lying := _Lying(taking.used, flow_lines, zone, on_raster, elevation, on_zone),
+                lying := _Lying(
+                    taking.used,
+                    flow_lines,
+                    zone,
+                    on_raster,
+                    elevation,
+                    on_zone,
+                    _belts(taking.used, asked),
+                ),
                 asked,
                 book,
             )
@@ -259,6 +267,7 @@ class _Lying(NamedTuple):
     on_raster: pd.DataFrame
     elevation: raster.Raster
     on_zone: pd.DataFrame
+    belts: inputs.Buffers
 
 
 def _rows(
@@ -271,7 +280,7 @@ def _rows(
     running = rows.Running(flow, drawn, zone)
     strips = rows.strips(on_zone, ground, running, lying.elevation, asked, book)
     ground, drained = rows.drain(on_zone, ground, zone, used, asked, book)
-    clear = rows.Clear(np.concatenate([rows.areas(used), *_belts(used, asked)]), strips)
+    clear = rows.Clear(np.concatenate([rows.areas(used), *lying.belts]), strips)
     table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
     land = lying.on_raster.merge(ground[["plot_id", "row_method", "bend_grade_pct"]], on="plot_id")
     low = rows.low_places(land, laid, zone, lying.elevation, asked, book)
@@ -469,7 +478,7 @@ def _bought(
             there.used("onsets"),
             there.used("stock"),
             there.used("arrived"),
-            _belts(lying.features, asked),
+            lying.belts,
         )
         return inputs.purchase(joined, outlines, there.used("enrolment"), asked, book, beside)
 

@@ -47,6 +47,8 @@ OUTLET = "no_safe_outlet"
 """Flag of plots whose rows would drain onto what they may not."""
 METHODS = ("straight", "guide lines", "any direction", "measure on the ground")
 MEASURE = METHODS[-1]
+BARRED = {"excluded": "not for beans", "later": "nothing yet"}
+"""What sets the rows of plots on which none may be set."""
 UNSURE = ("bearing_too_uncertain", "too_level_to_tell")
 """Reasons to measure that lie in the raster's error."""
 
@@ -166,14 +168,49 @@ def water_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | No
     str | None
         The sentence; None where no flow line is near, or its strip is placed.
     """
+    code = unplaced_water(row)
+    if code is None:
+        return None
+    return texts.say(f"strips.{code}", plan=plan, **how_much_water(row, texts))
+
+
+def unplaced_water(row: Mapping[str, Any]) -> str | None:
+    """Say whether water runs on a plot, nobody knows where.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+
+    Returns
+    -------
+    str | None
+        ``crossed`` where it crosses the plot, ``not_placed`` where it is near; None where no flow
+        line is near, or its strip is placed.
+    """
     if pd.notna(row["flow_strip_m2"]):
         return None
-    if CROSSED not in row["water_flags"]:
-        return texts.say("strips.not_placed", plan=plan)
+    return "crossed" if CROSSED in row["water_flags"] else "not_placed"
+
+
+def how_much_water(row: Mapping[str, Any], texts: Texts) -> dict[str, Any]:
+    """Say how much land drains through a plot.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any]
+        ``how_much`` in words and ``upslope_area_ha``, to put into a sentence.
+    """
     least = "at_least" if row["upslope_area_at_least"] == 1 else "known"
     how_much = texts.say(f"how_much_within.{least}")
-    area = row["upslope_area_ha"]
-    return texts.say("strips.crossed", plan=plan, how_much=how_much, upslope_area_ha=area)
+    return {"how_much": how_much, "upslope_area_ha": row["upslope_area_ha"]}
 
 
 def outlet_words(outlet: str | None, texts: Texts) -> str:
@@ -468,6 +505,32 @@ def _suggested_error(results: Results, texts: Texts) -> list[str]:
     return [texts.say(f"readings.{key}", error=f"{error:.2g}", se=f"{se:.1g}", now=now)]
 
 
+def kind_of(row: Mapping[str, Any]) -> str:
+    """Say how a plot's rows are set out.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        Its row of the plots table.
+
+    Returns
+    -------
+    str
+        One of excluded, later (rows wait for a safe outlet), measure, any, guide (rows follow a
+        level line), compass (straight rows by bearing) or level (straight rows on a day for which
+        no compass bearing is known).
+    """
+    if excluded(row) is not None:
+        return "excluded"
+    if row["outlet_flags"]:
+        return "later"
+    kinds = {"measure on the ground": "measure", "any direction": "any", "guide lines": "guide"}
+    kind = kinds.get(row["row_method"], "compass")
+    if kind == "compass" and pd.isna(row["row_bearing_magnetic_deg"]):
+        return "level"
+    return kind
+
+
 def set_by(row: Mapping[str, Any], plan: Plan) -> str:
     """Say what sets out the rows of a plot.
 
@@ -484,10 +547,9 @@ def set_by(row: Mapping[str, Any], plan: Plan) -> str:
         ``bearing``; ``level`` where the bearing of straight rows only checks it; ``nothing yet``
         where an outlet comes first; ``not for beans``; else the method.
     """
-    if excluded(row) is not None:
-        return "not for beans"
-    if row["outlet_flags"]:
-        return "nothing yet"
+    barred = BARRED.get(kind_of(row))
+    if barred is not None:
+        return barred
     if row["row_method"] != METHODS[0]:
         return str(row["row_method"])
     return "level" if bearing_is_check(row, plan) else "bearing"

@@ -13,6 +13,7 @@ from districtplan.rows.ladder import KINDS, STANDING
 from districtplan.rows.land import Clear, areas
 from districtplan.rows.lay import Laid, by_area, lay, with_curved
 from districtplan.rows.low_places import LOW_PLACE_FLAGS, low_places
+from districtplan.rows.pegs import spaces
 from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Rules, Site, Walk, set_out
 from districtplan.rows.standing import with_standing
@@ -53,6 +54,7 @@ __all__ = [
     "low_places",
     "pocket_table",
     "set_out",
+    "spaces",
     "strips",
     "with_curved",
     "with_standing",

@@ -18,7 +18,7 @@ from districtplan.rows.drain import SIDES
 from districtplan.rows.ladder import Guide, Limits
 from districtplan.rows.level_lines import LevelLines
 from districtplan.rows.lines import LEVEL, Ground, Setting
-from districtplan.rows.pegs import Spaces
+from districtplan.rows.pegs import spaces
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
     from districtplan.rows.around import Frame
-    from districtplan.rows.grade import Grades
     from districtplan.rows.lines import Line, Outline
 
     Floats = NDArray[np.float64]
@@ -156,12 +155,10 @@ def guide_lines(
     for number, (plot_id, outline, land, standing, limit, slope, *rest) in enumerate(rows):
         asked = _Asked(outline, land, standing, limit / 100, slope / 100, *rest)
         frame, guide, passed_over = rule.guide(asked)
-        beside = curved.follow(guide, frame.local(asked.planted), laying)
-        if beside is not None and len(beside.row) and isinstance(guide.rows, LevelLines):
-            # As the rows lie that are drawn: beyond the ends of gaps they are parallels.
+        if guide.followed is None:
             left = _left(asked) if guide.ground.falls else asked.limit
-            walked = curved.walked(beside, guide, left, rule.level_error)
-            guide = replace(guide, guided=walked)
+            guide = rule.follow(guide, frame.local(asked.planted), left)
+        beside = guide.followed
         found.append({"plot_id": plot_id, **_of_plot(guide), **_of_structures(passed_over)})
         ways.append(_way(guide, plan.rows.peg_step_m / 2))
         local = frame.local(outline)
@@ -231,15 +228,8 @@ class _Rules:
         self._laying = laying
         self._around = Around(elevation, plan, handbook)
         self._within = plan.rows.within_share_min
-        spacing = plan.practice.row_spacing_cm / 100
-        # Where the plan asks for another spacing, its limits move with it.
-        usual = handbook.number("practice", "row_spacing_cm") / 100
         self._setting = Setting(
-            Spaces(
-                spacing,
-                self._of["row_gap_least_cm"] / 100 * spacing / usual,
-                self._of["row_gap_most_cm"] / 100 * spacing / usual,
-            ),
+            spaces(plan, handbook),
             plan.rows.sag_max_cm / 100,
             plan.rows.peg_step_m,
             self._of["string_grade_pct"] / 100,
@@ -247,7 +237,6 @@ class _Rules:
             self._of["rows_between_on_ground"],
             handbook.number("setting_out", "turn_max_deg"),
         )
-        self.level_error = self._of["level_error_pct"] / 100
         self._standing_share = handbook.number("setting_out", "row_share_min")
 
     def guide(self, plot: _Asked) -> tuple[Frame, Guide, float | None]:
@@ -272,15 +261,20 @@ class _Rules:
             guide = ladder.on_the_ground(local, surface, bearing, limits, plot.fall)
         else:
             planted, left = frame.local(plot.planted), limits.grade
-            limits = replace(limits, walk=lambda guide: self._walked(guide, planted, left))
+            limits = replace(limits, walk=lambda guide: self.follow(guide, planted, left))
             guide = ladder.guide(local, surface, bearing, limits, bends=plot.bends, fall=plot.fall)
         return frame, guide, beside.passed_over
 
-    def _walked(self, guide: Guide, planted: Outline, limit: float) -> Grades | None:
+    def follow(self, guide: Guide, planted: Outline, limit: float) -> Guide:
+        """Draw the rows of a plot; beside level lines their grades are those of what is drawn."""
         found = curved.follow(guide, planted, self._laying)
-        if found is None or not len(found.row):
-            return None
-        return curved.walked(found, guide, limit, self.level_error)
+        followed = replace(guide, followed=found)
+        # Beyond the ends of gaps they are parallels.
+        if found is None or not len(found.row) or not isinstance(guide.rows, LevelLines):
+            return followed
+        return replace(
+            followed, guided=curved.walked(found, guide, limit, self._of["level_error_pct"] / 100)
+        )
 
     def _limits(self, grade: float) -> Limits:
         of = self._of
@@ -290,7 +284,7 @@ class _Rules:
             int(of["sectors_max"]),
             of["sector_share_min"],
             of["slack_times"],
-            self.level_error,
+            self._of["level_error_pct"] / 100,
             of["rows_between_min"],
             self._standing_share,
             self._setting,

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from districtplan.rows.curved import Rows
     from districtplan.rows.grade import Grades
     from districtplan.rows.lines import Line, Outline, Setting
     from districtplan.rows.surface import Surface
@@ -75,8 +76,8 @@ class Limits:
         Least length of a structure that guides rows, as a share of the plot's length along it.
     setting : Setting
         How lines are set out.
-    walk : Callable[[Guide], Grades | None] | None, default None
-        Tells the grades of the rows that level lines guide, once they are drawn: between lines they
+    walk : Callable[[Guide], Guide] | None, default None
+        Draws the rows that level lines guide and puts their grades in the guide: between lines they
         aren't those of the lines. Where they aren't drawn, or by default, those of the lines count.
     """
 
@@ -89,7 +90,7 @@ class Limits:
     rows_between: float
     standing_share: float
     setting: Setting
-    walk: Callable[[Guide], Grades | None] | None = None
+    walk: Callable[[Guide], Guide] | None = None
 
 
 @dataclass(frozen=True)
@@ -113,6 +114,8 @@ class Guide:
         The plot and its surface.
     rows : tuple[Sector, ...] | LevelLines | None
         What the rows follow; None where the team finds it on the ground.
+    followed : Rows | None, default None
+        The rows themselves, once they are drawn.
     """
 
     kind: str
@@ -122,6 +125,7 @@ class Guide:
     floor: float | None
     ground: Ground
     rows: tuple[Sector, ...] | LevelLines | None = None
+    followed: Rows | None = None
 
 
 class Beside(NamedTuple):
@@ -236,18 +240,19 @@ def guide(
         return _drawn(land, first, first, limits.setting)
     if surface.doubt.floor > limits.grade:
         return _without_course(land, first, limits)
-    best = first
+    best, drawn = first, None
     for found in _ladder(land, limits, bends=bends):
-        step = found
+        step, followed = found, None
         enough = step.grades.within >= limits.within
         if enough and limits.walk is not None and isinstance(step.rows, LevelLines):
-            told = limits.walk(_drawn(land, first, step, limits.setting))
-            step = step if told is None else step._replace(grades=told)
+            followed = limits.walk(_drawn(land, first, step, limits.setting))
+            assert followed.guided is not None
+            step = step._replace(grades=followed.guided)
         if step.grades.within > best.grades.within:
-            best = step
+            best, drawn = step, followed
         if best.grades.within >= limits.within:
             break
-    return _drawn(land, first, best, limits.setting)
+    return drawn or _drawn(land, first, best, limits.setting)
 
 
 def on_the_ground(

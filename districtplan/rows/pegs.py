@@ -15,8 +15,12 @@ from districtplan.rows import sag
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from districtplan.handbook import Handbook
+    from districtplan.plan import Plan
+
     Floats = NDArray[np.float64]
 
+TABLE = "guide_line_limits"
 STRING = 12
 """A string across an arc of radius R over a step s errs by G s / (R √12) in the mean square."""
 
@@ -37,6 +41,31 @@ class Spaces(NamedTuple):
     usual_m: float
     least_m: float
     most_m: float
+
+
+def spaces(plan: Plan, handbook: Handbook) -> Spaces:
+    """Gather how wide spaces between rows may be.
+
+    Parameters
+    ----------
+    plan : Plan
+        Its row spacing: where it asks for another one, the limits move with it.
+    handbook : Handbook
+        The usual spacing (table ``practice``) and its limits (table ``guide_line_limits``).
+
+    Returns
+    -------
+    Spaces
+        The spaces.
+    """
+    spacing = plan.practice.row_spacing_cm / 100
+    usual = handbook.number("practice", "row_spacing_cm") / 100
+    of = handbook.numbers(TABLE)
+    return Spaces(
+        spacing,
+        of["row_gap_least_cm"] / 100 * spacing / usual,
+        of["row_gap_most_cm"] / 100 * spacing / usual,
+    )
 
 
 def string_step(radius: float, slope: float, grade: float, longest: float) -> float:

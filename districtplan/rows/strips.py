@@ -103,7 +103,8 @@ def strips(
     around = Around(Kept(elevation), plan, handbook)
     order = np.lexsort((line, plot))
     touched, first = np.unique(plot[order], return_index=True)
-    looked = _Looked(around, running.crs, elevation.grid.crs, limits(plan, handbook), handbook)
+    share = handbook.number(TABLE, "hollow_share_min")
+    looked = _Looked(around, running.crs, elevation.grid.crs, limits(plan, handbook), share)
     for one, lines in zip(touched, np.split(line[order], first)[1:], strict=True):
         beside = drawn.query(outlines[one], predicate="dwithin", distance=2 * (half[one] + reach))
         near = _Near(
@@ -173,7 +174,7 @@ class _Looked(NamedTuple):
     zone: CRS
     raster: CRS
     limits: Limits
-    handbook: Handbook
+    share: float
 
     def strip(self, near: _Near) -> shapely.Geometry | None:
         """Give the strip in one plot, nothing where no line runs but one that is drawn."""
@@ -214,7 +215,7 @@ class _Looked(NamedTuple):
             on, low = self._back(frame.back(on)), self._back(frame.back(low))
             inside = _within(land, on) | _within(land, low)
             share = known[inside].mean() if inside.any() else 0.0
-            if share >= self.handbook.number(TABLE, "hollow_share_min"):
+            if share >= self.share:
                 found.append(shapely.LineString(low[_within(shapely.buffer(land, wide), low)]))
             else:
                 lost.append(part)

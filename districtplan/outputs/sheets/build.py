@@ -176,32 +176,6 @@ def records(plots: pd.DataFrame) -> Iterator[dict[str, Any]]:
         yield dict(zip(names, values, strict=True))
 
 
-def kind_of(row: Mapping[str, Any]) -> str:
-    """Say how a plot's rows are set out.
-
-    Parameters
-    ----------
-    row : Mapping[str, Any]
-        Its row of the plots table.
-
-    Returns
-    -------
-    str
-        One of excluded, later (rows wait for a safe outlet), measure, any, guide (rows follow a
-        level line), compass (straight rows by bearing) or level (straight rows on a day for which
-        no compass bearing is known).
-    """
-    if wording.excluded(row) is not None:
-        return "excluded"
-    if row["outlet_flags"]:
-        return "later"
-    kinds = {"measure on the ground": "measure", "any direction": "any", "guide lines": "guide"}
-    kind = kinds.get(row["row_method"], "compass")
-    if kind == "compass" and pd.isna(row["row_bearing_magnetic_deg"]):
-        return "level"
-    return kind
-
-
 def prepared(
     row: Mapping[str, Any], shape: shapely.Geometry, found: Found, results: Results
 ) -> Plot:
@@ -225,7 +199,7 @@ def prepared(
     """
     place = float(row["longitude_deg"]), float(row["latitude_deg"])
     local = outline.in_metres(shape, *place)
-    kind = kind_of(row)
+    kind = wording.kind_of(row)
     fall = _fall_deg(row, kind)
     moved = {
         name: None
@@ -361,17 +335,10 @@ def _water(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     if kind in {"excluded", "later"}:
         return None
     said = []
-    if pd.isna(row["flow_strip_m2"]):
-        least = "at_least" if row["upslope_area_at_least"] == 1 else "known"
-        crossed = wording.CROSSED in row["water_flags"]
-        said.append(
-            texts.say(
-                f"sheets.water.{'crossed' if crossed else 'beside'}",
-                plan=plan,
-                how_much=texts.say(f"how_much_within.{least}"),
-                area=row["upslope_area_ha"],
-            )
-        )
+    unplaced = wording.unplaced_water(row)
+    if unplaced is not None:
+        values = wording.how_much_water(row, texts)
+        said.append(texts.say(f"sheets.water.{unplaced}", plan=plan, **values))
     elif row["flow_strip_m2"] > 0:
         said.append(texts.say("sheets.water.placed", plan=plan))
     if row["row_breaks"] > 0:

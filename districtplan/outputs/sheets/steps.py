@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from districtplan import rows
 from districtplan.outputs import wording
 from districtplan.outputs.field_words import band_line, bears_words, string_line
 from districtplan.outputs.sheets.laid import first_turn
 from districtplan.outputs.sheets.pegs import runs_of
 from districtplan.outputs.sheets.sheet import Part
-from districtplan.rows import SIDES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -82,6 +82,7 @@ def _in_all(row: Mapping[str, Any], texts: Texts) -> str:
 
 def _values(plot: Plot, results: Results, texts: Texts) -> dict[str, Any]:
     book = results.handbook
+    spaces = rows.spaces(results.plan, book)
     span = book.number(SETTING_OUT, "a_frame_span_m")
     apart = "apart" if results.plan.practice.maize_bean_rows is None else "apart_band"
     corner = "south_west" if math.isnan(plot.fall_deg) else "left_low"
@@ -93,20 +94,10 @@ def _values(plot: Plot, results: Results, texts: Texts) -> dict[str, Any]:
         "distance": book.number(SETTING_OUT, "closing_run_m"),
         # A grade in percent is centimetres in a metre.
         "allowed": math.floor(10 * span * plot.row["row_grade_limit_pct"]) / 10,
-        **_spaces(results),
+        "most": round(100 * spaces.most_m),
+        "least": round(100 * spaces.least_m),
         "letter": LETTERS[0],
         "corner": texts.say(f"sheets.corner.{corner}"),
-    }
-
-
-def _spaces(results: Results) -> dict[str, float]:
-    """Give how far apart rows in a gap may be [cm]: limits move with the plan's spacing."""
-    book = results.handbook
-    asked = results.plan.practice.row_spacing_cm / book.number("practice", "row_spacing_cm")
-    limits = {"most": "row_gap_most_cm", "least": "row_gap_least_cm"}
-    return {
-        name: round(book.number("guide_line_limits", number) * asked)
-        for name, number in limits.items()
     }
 
 
@@ -182,9 +173,9 @@ def _guided(plot: Plot, texts: Texts) -> tuple[dict[str, Any], tuple[str, ...]]:
 def _fall_side(plot: Plot, texts: Texts) -> str:
     """Name the end that guide lines fall to."""
     bearing, end = plot.row["row_bearing_true_deg"], plot.row["row_fall_to"]
-    if end in SIDES:
+    if end in rows.SIDES:
         # Where either end will do, all fall to the one that the bearing points to.
-        bearing = first_turn(bearing, SIDES.index(end) * 360 / len(SIDES))
+        bearing = first_turn(bearing, rows.SIDES.index(end) * 360 / len(rows.SIDES))
     return wording.direction(bearing, texts)
 
 

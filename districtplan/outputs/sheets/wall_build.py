@@ -10,7 +10,7 @@ import shapely
 
 from districtplan.outputs import wording
 from districtplan.outputs.sheets import outline
-from districtplan.outputs.sheets.build import GOODS, kind_of, records, weighed
+from districtplan.outputs.sheets.build import GOODS, records, weighed
 from districtplan.outputs.sheets.sheet import Drawing, Wall, WallPlot
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def wall_of(village: str, plots: pd.DataFrame, results: Results, texts: Texts) -
 
 
 def _drawing(row: Mapping[str, Any], shape: shapely.Geometry, spacing_m: float) -> Drawing:
-    kind = kind_of(row)
+    kind = wording.kind_of(row)
     bearing = row["row_bearing_true_deg"]
     lines: tuple[Floats, ...] = ()
     if kind in {"compass", "level"} and pd.notna(bearing):
@@ -86,7 +86,7 @@ def _drawing(row: Mapping[str, Any], shape: shapely.Geometry, spacing_m: float) 
 
 
 def _cells(row: Mapping[str, Any], known: list[str], texts: Texts) -> tuple[str, ...]:
-    kind = kind_of(row)
+    kind = wording.kind_of(row)
     if kind == "compass":
         said = wording.both_ends(row["row_bearing_magnetic_deg"])
     else:
@@ -112,12 +112,12 @@ def _cells(row: Mapping[str, Any], known: list[str], texts: Texts) -> tuple[str,
 
 def _needs(plots: pd.DataFrame, known: list[str]) -> dict[str, int | None]:
     """Add up whole grams over the plots that beans may stand on now."""
-    kept = plots[[kind_of(row) not in LEFT_OUT for row in records(plots)]]
+    kept = plots[[wording.kind_of(row) not in LEFT_OUT for row in records(plots)]]
     return {column: int(kept[column].sum()) if column in known else None for column, _ in GOODS}
 
 
 def _finding(rows: list[dict[str, Any]], plots: pd.DataFrame, texts: Texts) -> tuple[str, ...]:
-    kinds = [kind_of(row) for row in rows]
+    kinds = [wording.kind_of(row) for row in rows]
     barred = np.array([kind == "excluded" for kind in kinds])
     steep = np.array([STEEP in row["erosion_flags"] for row in rows]) & ~barred
     area = f"{plots['area_ha'].sum():.1f}"
