@@ -442,7 +442,9 @@ def _nearest(pieces: list[Floats], land: Outline) -> list[shapely.Geometry]:
             shapely.MultiPoint(np.concatenate(points)), extend_to=land, ordered=True
         )
     )
-    return [shapely.union_all(cells[of == place]) for place in range(len(pieces))]
+    # Where points lie in mirror pairs corners of a cell all but coincide, and some cross.
+    sound = shapely.make_valid(cells)
+    return [shapely.union_all(sound[of == place]) for place in range(len(pieces))]
 
 
 def _beside(

@@ -12,8 +12,12 @@ import numpy as np
 import pytest
 import shapely
 
-from districtplan.rows import arc, grade, level_lines, sectors
+from districtplan.rows import arc, curved, grade, level_lines, lines, sectors
+from districtplan.rows.ladder import Guide
+from districtplan.rows.lines import Ground
 from districtplan.rows.sectors import Sector
+from tests.rows.test_curved import RULE
+from tests.rows.test_ladder import SETTING
 from tests.support import published
 
 TURNS = range(0, 180, 15)
@@ -68,6 +72,13 @@ def _points(plot: shapely.Polygon, step: float = 2.0) -> np.ndarray:
     return at[shapely.contains_xy(plot, at)]
 
 
+def _between(surface: Exact, plot: shapely.Polygon) -> level_lines.LevelLines:
+    """A level line every 20 rows; as before, the outermost bands have lines beyond the plot."""
+    wide = plot.buffer(12)
+    contours = level_lines.Contours(surface, wide, 1.0)
+    return level_lines.place(contours, surface.height(_points(wide)), 9)
+
+
 @functools.cache
 def schemes(name: str) -> dict[str, tuple[float, float]]:
     """Root mean square grade [%] and share within the limit [%] of each scheme."""
@@ -89,11 +100,8 @@ def schemes(name: str) -> dict[str, tuple[float, float]]:
         for count in (2, 3, 4):
             parts = sectors.split(parts, xy, g, 0.1, 3 * limit)
             told(f"{count} arcs", sectors.direction(parts, xy))
-        # As before, the outermost bands have lines on land outside the plot.
-        wide = plot.buffer(12)
-        contours = level_lines.Contours(surface, wide, 1.0)
-        lines = level_lines.place(contours, surface.height(_points(wide)), 9)
-        told("shared gaps", level_lines.direction(lines, xy, surface.height(xy)))
+        found_lines = _between(surface, plot)
+        told("shared gaps", level_lines.direction(found_lines, xy, surface.height(xy)))
     return {scheme: tuple(np.mean(values, axis=0)) for scheme, values in found.items()}
 
 
@@ -106,6 +114,27 @@ def test_no_worse_than_measured_before(row):
     if row["scheme"] == "straight":
         assert rms == pytest.approx(float(row["rms_pct"]), rel=0.07)
     assert within >= float(row["within_pct"]) - SHAPE_POINTS
+
+
+SHARED = [row for row in published("guide_line_schemes") if row["scheme"] == "shared gaps"]
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("row", SHARED, ids=lambda row: row["surface"])
+def test_rows_as_drawn_between_level_lines_are_no_worse(row):
+    """The rows themselves, walked; a spur along an axis has points in mirror pairs."""
+    surface, within = Exact(SURFACES[row["surface"]]), []
+    for turn in (0, 75):
+        plot = shapely.affinity.rotate(shapely.box(-25, -30, 25, 30), turn)
+        wide, gradient = plot.buffer(12), surface.gradient(_points(plot))
+        slope = float(np.hypot(*gradient.T).mean())
+        ground = Ground(wide, surface.height, _points(wide), gradient.mean(axis=0), slope)
+        levels = _between(surface, plot)
+        drawn = lines.of_levels(ground, levels, SETTING)
+        guide = Guide("level lines", drawn, None, None, None, ground, levels)
+        found = curved.follow(guide, plot, RULE)
+        within.append(100 * curved.walked(found, guide, min(LIMIT, slope / 2), 0.0).within)
+    assert np.mean(within) >= float(row["within_pct"]) - SHAPE_POINTS
 
 
 def test_every_scheme_is_straight_on_a_plane():
