@@ -20,6 +20,8 @@ from districtplan import cli, erosion, inputs, rows
 from districtplan.handbook import Handbook, packaged
 
 if TYPE_CHECKING:
+    from pyproj import CRS
+
     from districtplan.plan import Plan
 
 SOIL = {
@@ -110,3 +112,25 @@ def published(name: str) -> list[dict[str, str]]:
     path = Path(__file__).parent / "published" / f"{name}.csv"
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
+
+
+def site_at(
+    outline, zone: CRS, place: tuple[float, float], declination_deg: float, fall=(0.0, np.nan)
+) -> rows.Site:
+    """Look up how the map lies at one plot; its fall is percent and degrees from true north."""
+    plot = {
+        "plot_id": ["P0"],
+        "longitude_deg": [place[0]],
+        "latitude_deg": [place[1]],
+        "declination_deg": [declination_deg],
+        "slope_used_pct": [fall[0]],
+        "downslope_true_deg": [fall[1]],
+        "geometry": [outline],
+    }
+    return rows.Site.each(pd.DataFrame(plot), zone)["P0"]
+
+
+def walked(line, grade_pct: float, site: rows.Site, zone: CRS, rules: rows.Rules) -> rows.Walk:
+    """Set out one line."""
+    (walk,) = rows.set_out([rows.Course(line, grade_pct, site)], zone, rules)
+    return walk

@@ -15,7 +15,7 @@ from districtplan.rows.lay import Laid, by_area, lay, with_curved
 from districtplan.rows.low_places import LOW_PLACE_FLAGS, low_places
 from districtplan.rows.pegs import spaces
 from districtplan.rows.pocket import pocket_table
-from districtplan.rows.setting_out import Rules, Site, Walk, set_out
+from districtplan.rows.setting_out import Course, Rules, Site, Walk, set_out
 from districtplan.rows.standing import with_standing
 from districtplan.rows.strips import DRAWN, Running, strips
 
@@ -34,6 +34,7 @@ __all__ = [
     "STANDING",
     "Around",
     "Clear",
+    "Course",
     "Guides",
     "Laid",
     "Pegs",

@@ -21,7 +21,7 @@ from districtplan.rows.corner import tie
 from districtplan.rows.drain import EITHER, SIDES
 from districtplan.rows.guides import OF_GUIDES
 from districtplan.rows.ladder import STANDING
-from districtplan.rows.setting_out import TABLE, Pegged, Rules, Site, describe, stand
+from districtplan.rows.setting_out import TABLE, Course, Rules, Site, set_out
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -115,7 +115,7 @@ def control_pegs(
     """
     rules = Rules.of(plan, handbook)
     share, zone = handbook.number(TABLE, "row_share_min"), lines.crs
-    sites = _sites(plots, zone)
+    sites = Site.each(plots, zone)
     laid = (plots["row_method"] == METHOD) & plots["row_grade_design_pct"].notna()
     straight = plots[laid].set_index("plot_id")
     chosen = first_long(lines.table[lines.table["plot_id"].isin(straight.index)], share)
@@ -123,44 +123,10 @@ def control_pegs(
     if plan.soil.drainage == "poor":
         known = known[plots["row_grade_design_pct"].notna()]
     found = [*_rows(chosen, straight, sites), *_drawn(guides, set(known), zone)]
-    pegged = [_pegged(line, sites[line.plot_id], rules) for line in found]
-    ends = np.array([xy[[0, -1]] for xy, _ in pegged]).reshape(-1, 2)
-    longitude, latitude = (
-        degrees.reshape(-1, 2) for degrees in geodesy.lonlat(zone, ends[:, 0], ends[:, 1])
-    )
-    walks = {
-        (line.plot_id, line.number): describe(
-            Pegged(shapely.get_coordinates(line.course), *places, *end),
-            line.grade_pct,
-            sites[line.plot_id],
-            rules,
-        )
-        for line, places, *end in zip(found, pegged, longitude, latitude, strict=True)
-    }
+    named = [(line.plot_id, line.number) for line in found]
+    set_up = [_course(line, sites[line.plot_id]) for line in found]
+    walks = dict(zip(named, set_out(set_up, zone, rules), strict=True))
     return Pegs(_table(found, list(walks.values())), walks)
-
-
-def _sites(plots: pd.DataFrame, zone: CRS) -> dict[str, Site]:
-    """Look up how the map lies at all plots at once."""
-    place = plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
-    north = geodesy.convergence_deg(zone, *place)
-    slope = plots["slope_used_pct"].to_numpy() / 100
-    downhill = np.radians(plots["downslope_true_deg"].to_numpy() - north)
-    # Where no one fall is known an edge is as long as on the map.
-    east_north = np.nan_to_num(-slope * np.stack([np.sin(downhill), np.cos(downhill)]))
-    listed = zip(
-        plots["plot_id"],
-        plots["geometry"],
-        north.tolist(),
-        plots["declination_deg"].tolist(),
-        geodesy.point_scale(zone, *place).tolist(),
-        east_north.T.tolist(),
-        strict=True,
-    )
-    return {
-        plot_id: Site(outline, zone, turn, declination, scale, (east, north_))
-        for plot_id, outline, turn, declination, scale, (east, north_) in listed
-    }
 
 
 def first_long(lines: pd.DataFrame, share: float) -> pd.DataFrame:
@@ -230,16 +196,12 @@ def _drawn(guides: Guides, known: set[str], zone: CRS) -> list[_Line]:
     ]
 
 
-def _pegged(
-    line: _Line, site: Site, rules: Rules
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Give a line's pegs and their places along it."""
+def _course(line: _Line, site: Site) -> Course:
+    pegs = None
     if line.pegs is not None:
         places = shapely.get_coordinates(line.pegs["geometry"].to_numpy(dtype=object))
-        return places, line.pegs["peg_along_m"].to_numpy()
-    xy = shapely.get_coordinates(line.course)
-    local, along = stand((xy - xy[0]) / site.scale, rules.step_m, rules.turn_max_deg)
-    return xy[0] + local * site.scale, along
+        pegs = places, line.pegs["peg_along_m"].to_numpy()
+    return Course(shapely.get_coordinates(line.course), line.grade_pct, site, pegs)
 
 
 def _table(lines: list[_Line], walks: list[Walk]) -> pd.DataFrame:

@@ -27,6 +27,8 @@ from districtplan import geodesy
 from districtplan.rows.corner import tie
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import shapely
     from numpy.typing import NDArray
     from pyproj import CRS
@@ -103,9 +105,7 @@ class Site:
     Attributes
     ----------
     outline : shapely.Polygon | shapely.MultiPolygon
-        The plot, in ``crs``.
-    crs : pyproj.CRS
-        The UTM zone.
+        The plot, in the UTM zone.
     convergence_deg : float
         From true north to grid north, positive eastwards [degrees].
     declination_deg : float
@@ -118,75 +118,67 @@ class Site:
     """
 
     outline: Outline
-    crs: CRS
     convergence_deg: float
     declination_deg: float
     scale: float
     rise: tuple[float, float] = (0.0, 0.0)
 
     @classmethod
-    def at(
-        cls,
-        outline: Outline,
-        crs: CRS,
-        place: tuple[float, float],
-        declination_deg: float,
-        fall: tuple[float, float] = (0.0, float("nan")),
-    ) -> Site:
-        """Look up how the map lies at a plot.
+    def each(cls, plots: pd.DataFrame, zone: CRS) -> dict[str, Site]:
+        """Look up how the map lies at all plots at once.
 
         Parameters
         ----------
-        outline : shapely.Polygon | shapely.MultiPolygon
-            The plot, in ``crs``.
-        crs : pyproj.CRS
+        plots : pandas.DataFrame
+            ``plot_id``, ``longitude_deg``, ``latitude_deg``, ``declination_deg`` (NaN where it
+            isn't known), ``slope_used_pct``, ``downslope_true_deg`` (NaN where there is no one
+            fall) and ``geometry``, the last in the UTM zone.
+        zone : pyproj.CRS
             The UTM zone.
-        place : tuple[float, float]
-            Longitude and latitude of the plot, WGS 84 [degrees].
-        declination_deg : float
-            Magnetic declination there, NaN where it isn't known [degrees].
-        fall : tuple[float, float], default level
-            Slope of the plot [%] and the direction in which it falls from true north, NaN where it
-            has none [degrees].
 
         Returns
         -------
-        Site
-            The plot.
+        dict[str, Site]
+            The plots by id.
         """
-        longitude, latitude = (np.array([degrees]) for degrees in place)
-        convergence = float(geodesy.convergence_deg(crs, longitude, latitude)[0])
-        scale = float(geodesy.point_scale(crs, longitude, latitude)[0])
-        slope, downhill = fall[0] / 100, np.radians(fall[1] - convergence)
-        rise = (0.0, 0.0)
-        if np.isfinite(slope) and np.isfinite(downhill):
-            rise = (float(-slope * np.sin(downhill)), float(-slope * np.cos(downhill)))
-        return cls(outline, crs, convergence, declination_deg, scale, rise)
+        place = plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
+        north = geodesy.convergence_deg(zone, *place)
+        slope = plots["slope_used_pct"].to_numpy() / 100
+        downhill = np.radians(plots["downslope_true_deg"].to_numpy() - north)
+        # Where no one fall is known an edge is as long as on the map.
+        rise = np.nan_to_num(-slope * np.stack([np.sin(downhill), np.cos(downhill)]))
+        listed = zip(
+            plots["geometry"],
+            north.tolist(),
+            plots["declination_deg"].tolist(),
+            geodesy.point_scale(zone, *place).tolist(),
+            zip(*rise.tolist(), strict=True),
+            strict=True,
+        )
+        return dict(zip(plots["plot_id"], (cls(*one) for one in listed), strict=True))
 
 
 @dataclass(frozen=True)
-class Pegged:
-    """A line and where its pegs stand.
+class Course:
+    """A line that is to be set out.
 
     Attributes
     ----------
     line : numpy.ndarray
         The line from its start on, shape (points, 2) [units of the map].
-    xy : numpy.ndarray
-        Its pegs, both ends among them, shape (n, 2) [units of the map].
-    along_m : numpy.ndarray
-        Metres along the line to each, shape (n,).
-    longitude_deg : numpy.ndarray
-        Of the two ends, WGS 84, shape (2,) [degrees].
-    latitude_deg : numpy.ndarray
-        Alike.
+    grade_pct : float
+        Grade of the design along it, positive where it falls from the start; 0 on the contour [%].
+    site : Site
+        The plot.
+    pegs : tuple[numpy.ndarray, numpy.ndarray] | None
+        Pegs that are chosen already, both ends among them, shape (n, 2) [units of the map], and
+        metres along the line to each, shape (n,); None where they are to be placed.
     """
 
     line: Floats
-    xy: Floats
-    along_m: Floats
-    longitude_deg: Floats
-    latitude_deg: Floats
+    grade_pct: float
+    site: Site
+    pegs: tuple[Floats, Floats] | None = None
 
 
 @dataclass(frozen=True)
@@ -269,68 +261,53 @@ class Walk:
         }
 
 
-def set_out(line: Floats, grade_pct: float, site: Site, rules: Rules) -> Walk:
-    """Work out what a team needs to set out a line.
+def set_out(courses: Sequence[Course], zone: CRS, rules: Rules) -> list[Walk]:
+    """Work out what a team needs to set out lines.
 
     Parameters
     ----------
-    line : numpy.ndarray
-        The line from its start on, shape (points, 2) [units of the map].
-    grade_pct : float
-        Grade of the design along it, positive where it falls from the start; 0 on the contour [%].
-    site : Site
-        The plot.
+    courses : Sequence[Course]
+        The lines.
+    zone : pyproj.CRS
+        The UTM zone that they and their plots are in.
     rules : Rules
         How lines are set out.
 
     Returns
     -------
-    Walk
-        Pegs, legs and ties. Metres are on the ellipsoid: at 2,000 m of height those on the ground
-        are 3 cm in 100 m longer.
+    list[Walk]
+        Pegs, legs and ties of each. Metres are on the ellipsoid: at 2,000 m of height those on the
+        ground are 3 cm in 100 m longer.
 
     Raises
     ------
     ValueError
-        If the line has no length, has an unknown point or ends where it starts but for less than
-        what is printed, or the grade isn't known.
+        If a line has no length, has an unknown point or ends where it starts but for less than
+        what is printed, or its grade isn't known.
     """
+    if not courses:
+        return []
+    ends = np.stack([course.line[[0, -1]] for course in courses])
+    # All at once: looking up a zone takes as long as working out a line.
+    degrees = geodesy.lonlat(zone, *ends.reshape(-1, 2).T)
+    longitude, latitude = (each.reshape(-1, 2) for each in degrees)
+    return [
+        _walk(course, degrees_of, rules)
+        for course, *degrees_of in zip(courses, longitude, latitude, strict=True)
+    ]
+
+
+def _walk(course: Course, degrees: Sequence[Floats], rules: Rules) -> Walk:
+    line, site = course.line, course.site
     path = _path(line, site.scale)
-    pegs, along = stand(path, rules.step_m, rules.turn_max_deg)
-    x, y = np.stack([line[0], line[-1]]).T
-    known = Pegged(line, line[0] + pegs * site.scale, along, *geodesy.lonlat(site.crs, x, y))
-    return describe(known, grade_pct, site, rules)
-
-
-def describe(pegged: Pegged, grade_pct: float, site: Site, rules: Rules) -> Walk:
-    """Work out what a team needs to set out a line whose pegs are known.
-
-    Parameters
-    ----------
-    pegged : Pegged
-        The line and its pegs.
-    grade_pct : float
-        Grade of the design along it, positive where it falls from the start; 0 on the contour [%].
-    site : Site
-        The plot.
-    rules : Rules
-        How lines are set out.
-
-    Returns
-    -------
-    Walk
-        Legs and ties.
-
-    Raises
-    ------
-    ValueError
-        As :func:`set_out` does.
-    """
-    line, along = pegged.line, pegged.along_m
-    path = _path(line, site.scale)
-    if not np.isfinite(grade_pct):
+    if not np.isfinite(course.grade_pct):
         raise ValueError("the grade of a line isn't known")
-    local = (pegged.xy - line[0]) / site.scale
+    if course.pegs is None:
+        local, along = stand(path, rules.step_m, rules.turn_max_deg)
+        xy = line[0] + local * site.scale
+    else:
+        xy, along = course.pegs
+    local = (xy - line[0]) / site.scale
     leg = np.diff(local, axis=0)
     printed_m = _tenths(np.hypot(*leg.T))
     if not printed_m.all():
@@ -340,17 +317,18 @@ def describe(pegged: Pegged, grade_pct: float, site: Site, rules: Rules) -> Walk
     true = azimuth + site.convergence_deg
     ends = np.stack([line[0], line[-1]])
     first, last = tie(site.outline, ends, site.rise, site.scale)
+    longitude, latitude = degrees
     return Walk(
-        xy=pegged.xy,
+        xy=xy,
         leg_m=printed_m,
         # A grade of 1 % falls a centimetre in a metre; adding 0 makes 0 of -0.
-        drop_cm=grade_pct * printed_m + 0.0,
+        drop_cm=course.grade_pct * printed_m + 0.0,
         true_deg=printed_deg(true),
         magnetic_deg=printed_deg(true - site.declination_deg),
         sideways_cm=_sideways(printed_m, turn),
         tangent_true_deg=float(printed_deg(true[0] - turn[0])),
-        longitude_deg=pegged.longitude_deg,
-        latitude_deg=pegged.latitude_deg,
+        longitude_deg=longitude,
+        latitude_deg=latitude,
         ties=(first, last),
         closure_m=closure_m(printed_m, rules.compass_error_deg, rules.leg_error_m),
     )

@@ -28,7 +28,7 @@ from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan, Practice
 from tests.conftest import plan_of
 from tests.conservation import cases
-from tests.support import SOIL, assessed, needed, tweaked
+from tests.support import SOIL, assessed, needed, tweaked, walked
 
 TABLES = (
     "practice",
@@ -294,14 +294,15 @@ def strings(book: Handbook) -> list[str]:
 def set_out_lines(book: Handbook) -> list[str]:
     """A line that bends by the limit, the level's words and the pocket table."""
     asked = plan_of().under(book)
-    site = rows.Site(shapely.box(0, 0, 100, 100), CRS.from_epsg(32736), 0.0, 0.0, 1.0)
+    zone = CRS.from_epsg(32736)
+    site = rows.Site(shapely.box(0, 0, 100, 100), 0.0, 0.0, 1.0)
     rules = rows.Rules.of(asked, book)
     turn = np.radians(np.arange(0, 60, 0.1))
     found = []
     # Between these two radii lies the one that turns by the limit over a step.
     for radius in (56.5, 58.5):
         arc = radius * np.column_stack([np.sin(turn), np.cos(turn)])
-        walk = rows.set_out(np.array([500_000, 9_000_000]) + arc, 1.0, site, rules)
+        walk = walked(np.array([500_000, 9_000_000]) + arc, 1.0, site, zone, rules)
         found.append(walk.table().to_json() + str(walk.closure_m))
     found.append(str(level_words(asked, book, Texts.load("en"))))
     found.append(str(rows.pocket_table(asked, book)))

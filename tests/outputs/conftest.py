@@ -28,10 +28,11 @@ from districtplan.inputs.enrolment import ENROLMENT
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
 from districtplan.results import Features, GroundReadings, Relief, Results, RowLines
-from districtplan.rows import Guides, Pegs, Rules, Site, set_out
+from districtplan.rows import Guides, Pegs, Rules
 from districtplan.tables import made_by
 from districtplan.terrain import Calibration
 from tests.conservation.hillsides import DITCH, LIMITS, hillside
+from tests.support import site_at, walked
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -358,8 +359,8 @@ def pegs_of(plot_id: str, outline: Any, course: Any, step_m: float) -> Pegs:
     (longitude,), (latitude,) = Transformer.from_crs(PLOTS_CRS, 4326, always_xy=True).transform(
         [outline.centroid.x], [outline.centroid.y]
     )
-    site = Site.at(outline, PLOTS_CRS, (longitude, latitude), 1.3)
-    walk = set_out(course, 0.0, site, Rules(step_m, 10.0, 2.0, 0.1))
+    site = site_at(outline, PLOTS_CRS, (longitude, latitude), 1.3)
+    walk = walked(course, 0.0, site, PLOTS_CRS, Rules(step_m, 10.0, 2.0, 0.1))
     table = walk.table().add_prefix("peg_").rename(columns={"peg_peg": "peg"})
     table = table.assign(plot_id=plot_id, line=1, geometry=[Point(*xy) for xy in walk.xy])
     table["gap_m"] = np.nan

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import re
 
-import numpy as np
 import pandas as pd
 import pytest
-import shapely
-from pyproj import CRS, Transformer
 
 from districtplan.handbook import packaged
 from districtplan.inputs import marked_string
@@ -24,22 +21,14 @@ from districtplan.outputs.field_words import (
     string_words,
     tie_words,
 )
-from districtplan.rows import Rules, Site, pocket_table, set_out
+from districtplan.rows import pocket_table
 from districtplan.rows.corner import SIDES, Tie
 from tests.conftest import plan_of
 from tests.support import renumbered
 
 PLAN = plan_of()
-CRS_UTM = CRS.from_epsg(32736)
-MIDDLE = np.array(Transformer.from_crs(4326, CRS_UTM, always_xy=True).transform(31.2, -14.3))
-SITE = Site.at(shapely.box(*(MIDDLE - 60), *(MIDDLE + 60)), CRS_UTM, (31.2, -14.3), -6.4)
-LINE = MIDDLE + np.array([[-60.0, -30], [-20, -28], [20, -34], [60, -41]])
 RATES = {"npk_kg_ha": 100.0, "urea_kg_ha": 40.0, "manure_kg_ha": 5_000.0}
 WEIGHED = {"cap_npk_g": 6.0, "cap_urea_g": 5.0, "handful_manure_g": 300.0}
-
-
-def walked(grade: float, site: Site = SITE):
-    return set_out(LINE, grade, site, Rules.of(PLAN, packaged()))
 
 
 def test_tolerances_are_grade_times_span(texts):
