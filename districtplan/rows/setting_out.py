@@ -21,7 +21,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from districtplan import geodesy
 from districtplan.rows.corner import tie
@@ -29,6 +28,7 @@ from districtplan.rows.corner import tie
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import pandas as pd
     import shapely
     from numpy.typing import NDArray
     from pyproj import CRS
@@ -226,26 +226,16 @@ class Walk:
     ties: tuple[Tie, Tie]
     closure_m: float
 
-    def table(self) -> pd.DataFrame:
-        """List the pegs as they are printed.
-
-        Returns
-        -------
-        pandas.DataFrame
-            One row a peg: ``peg`` from 1, ``along_m`` and, from the peg before, ``leg_m`` and
-            ``drop_cm`` (0 at the first); ``bearing_true_deg``, ``bearing_magnetic_deg`` and
-            ``sideways_cm`` to the next (null at the last); ``longitude_deg`` and ``latitude_deg``
-            of the ends, else null.
-        """
-        return pd.DataFrame(self.columns()).astype({"peg": np.int64, "sideways_cm": "Int64"})
-
     def columns(self) -> dict[str, Floats]:
-        """List the pegs as :meth:`table` does, in columns of numbers.
+        """List the pegs as they are printed, in columns of numbers.
 
         Returns
         -------
         dict[str, numpy.ndarray]
-            The columns by name, NaN for null, shape (n,) each.
+            One value a peg, shape (n,) each, NaN for null: ``peg`` from 1, ``along_m`` and, from
+            the peg before, ``leg_m`` and ``drop_cm`` (0 at the first); ``bearing_true_deg``,
+            ``bearing_magnetic_deg`` and ``sideways_cm`` to the next (null at the last);
+            ``longitude_deg`` and ``latitude_deg`` of the ends, else null.
         """
         inner = [np.nan] * (len(self.xy) - 2)
         return {

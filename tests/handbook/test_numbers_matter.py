@@ -303,7 +303,7 @@ def set_out_lines(book: Handbook) -> list[str]:
     for radius in (56.5, 58.5):
         arc = radius * np.column_stack([np.sin(turn), np.cos(turn)])
         walk = walked(np.array([500_000, 9_000_000]) + arc, 1.0, site, zone, rules)
-        found.append(walk.table().to_json() + str(walk.closure_m))
+        found.append(f"{walk.columns()}{walk.closure_m}")
     found.append(str(level_words(asked, book, Texts.load("en"))))
     found.append(str(rows.pocket_table(asked, book)))
     share = book.number("setting_out", "row_share_min")

@@ -361,7 +361,8 @@ def pegs_of(plot_id: str, outline: Any, course: Any, step_m: float) -> Pegs:
     )
     site = site_at(outline, PLOTS_CRS, (longitude, latitude), 1.3)
     walk = walked(course, 0.0, site, PLOTS_CRS, Rules(step_m, 10.0, 2.0, 0.1))
-    table = walk.table().add_prefix("peg_").rename(columns={"peg_peg": "peg"})
+    table = pd.DataFrame(walk.columns()).add_prefix("peg_").rename(columns={"peg_peg": "peg"})
+    table = table.astype({"peg": "Int64", "peg_sideways_cm": "Int64"})
     table = table.assign(plot_id=plot_id, line=1, geometry=[Point(*xy) for xy in walk.xy])
     table["gap_m"] = np.nan
     for name in ("rows_in_gap", "short_rows_start", "short_rows_end"):

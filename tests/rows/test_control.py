@@ -1,16 +1,20 @@
-"""Control pegs of a district: drops are those of the design, from the high end."""
+"""Control pegs of a district, walked over the globe; drops are those of the design."""
 
 from __future__ import annotations
+
+import dataclasses
 
 import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from pyproj import CRS, Transformer
 
 from districtplan import geodesy, handbook, rows
 from districtplan.rows.guides import Guides
 from tests.conftest import plan_of
 from tests.rows.test_lay import NOTHING, ZONE, ground_of, plots_of
+from tests.rows.test_setting_out import EARTH, PLACES
 
 SQUARE = shapely.box(0, 0, 95, 60)
 NO_GUIDES = Guides(
@@ -132,3 +136,121 @@ def test_guide_lines_that_wait_for_an_outlet_are_not_pegged():
     guides = guides_of("arc", course)
     assert not pegged(np.nan, None, guides=guides, plan=POOR).walks
     assert pegged(np.nan, None, guides=guides).walks
+
+
+CORNERS = {"north-west": (310, 390), "north-east": (40, 400), "south-east": (130, 380),
+           "south-west": (225, 420)}  # fmt: skip
+"""Corners of a plot clockwise: the direction from its middle [degrees], and how far [m]."""
+SLOPE, FALL = 0.3, 200.0
+
+
+def moved(place, azimuth, metres):
+    """Go from a latitude and longitude along a geodesic."""
+    arrived = EARTH.Direct(*place, float(azimuth), float(metres))
+    return arrived["lat2"], arrived["lon2"]
+
+
+def apart_m(one, other):
+    return EARTH.Inverse(*one, *other)["s12"]
+
+
+def along_edge(corners, tie):
+    """Walk from a corner along the edge of a plane that falls, as far as is told, on the ground."""
+    names = list(corners)
+    step = 1 if tie.way == "clockwise" else -1
+    ahead = names[(names.index(tie.corner) + step) % len(names)]
+    azimuth = EARTH.Inverse(*corners[tie.corner], *corners[ahead])["azi1"]
+    climbs = SLOPE * np.cos(np.radians(azimuth - FALL))
+    return moved(corners[tie.corner], azimuth, tie.along_m / np.hypot(1, climbs))
+
+
+def line_on_the_globe(place):
+    """A plot, and the ends of a line across it: 0.2 and 0.35 of an edge from southern corners."""
+    _, longitude, latitude, _ = PLACES[place]
+    corners = {name: moved((latitude, longitude), *to) for name, to in CORNERS.items()}
+    ends = []
+    for south, north, share in (("south-west", "north-west", 0.2),
+                                ("south-east", "north-east", 0.35)):  # fmt: skip
+        edge = EARTH.Inverse(*corners[south], *corners[north])
+        ends.append(moved(corners[south], edge["azi1"], share * edge["s12"]))
+    return corners, ends
+
+
+def pegged_on_the_globe(place, kind):
+    """Peg that line, its coordinates brought to the zone."""
+    epsg, longitude, latitude, declination = PLACES[place]
+    zone = CRS.from_epsg(epsg)
+    to_zone = Transformer.from_crs(4326, zone, always_xy=True)
+    corners, ends = line_on_the_globe(place)
+    outline, course = (
+        [to_zone.transform(east, north) for north, east in places]
+        for places in (corners.values(), ends)
+    )
+    drawn = course[::-1] if kind == "row drawn backwards" else course
+    plots = pd.DataFrame(
+        {
+            "plot_id": ["P0"],
+            "longitude_deg": longitude,
+            "latitude_deg": latitude,
+            "declination_deg": declination,
+            "slope_used_pct": 100 * SLOPE,
+            "downslope_true_deg": FALL,
+            "row_method": "guide lines" if kind == "guide line" else "straight",
+            "row_grade_design_pct": 0.0,
+            "row_fall_to": None,
+            "geometry": [shapely.Polygon(outline)],
+        }
+    )
+    lines = pd.DataFrame(
+        {"plot_id": ["P0"], "crop": "beans", "row": 1, "length_m": 500.0,
+         "geometry": [shapely.LineString(drawn)]}
+    )  # fmt: skip
+    guides = NO_GUIDES
+    if kind == "guide line":
+        middle = shapely.LineString(course).interpolate(0.5, normalized=True)
+        guides = guides_of("arc", shapely.LineString([course[0], middle.coords[0], course[1]]))
+        guides = dataclasses.replace(guides, crs=zone)
+    return rows.control_pegs(plots, rows.Rows(lines, zone), guides, FREE, handbook.packaged())
+
+
+@pytest.mark.parametrize("kind", ["row", "row drawn backwards", "guide line"])
+@pytest.mark.parametrize("place", PLACES)
+def test_what_is_printed_leads_over_the_globe(place, kind):
+    """Legs, bearings, degrees of the ends and ties, with geographiclib alone."""
+    corners, ends = line_on_the_globe(place)
+    found = pegged_on_the_globe(place, kind)
+    pegs, walk = found.table, found.walks["P0", 1]
+    told = pegs[["peg_latitude_deg", "peg_longitude_deg"]].to_numpy()[[0, -1]]
+    legs = pegs["peg_leg_m"].to_numpy()[1:]
+    length = apart_m(*ends)
+    # The row starts at the end that is nearer to its corner, whichever way it was drawn.
+    for end, place_told, tie, corner in zip(
+        ends, told, walk.ties, ("south-west", "south-east"), strict=True
+    ):
+        assert apart_m(end, place_told) < 0.02
+        assert (tie.corner, tie.inside_m) == (corner, 0)
+        assert apart_m(end, along_edge(corners, tie)) < 0.02
+    if kind != "guide line":
+        assert set(legs[:-1]) == {10.0}
+    assert legs.sum() == pytest.approx(length, abs=0.051 if kind != "guide line" else 0.101)
+    true, magnetic = (
+        pegs[f"peg_bearing_{north}_deg"].to_numpy()[:-1] for north in ("true", "magnetic")
+    )
+    for bearings in (true, magnetic + PLACES[place][3]):
+        at = ends[0]
+        for leg, bearing in zip(legs, bearings, strict=True):
+            at = moved(at, bearing, leg)
+        # Half degrees are off by a quarter at most.
+        assert apart_m(at, ends[1]) < length * np.sin(np.radians(0.26)) + 0.1
+
+
+def test_the_first_row_of_at_least_half_the_longest_is_chosen():
+    laid = pd.DataFrame(
+        {
+            "plot_id": ["P0", "P0", "P0", "P0", "P1"],
+            "crop": ["maize", "beans", "beans", "beans", "beans"],
+            "row": [1, 1, 2, 3, 1],
+            "length_m": [300.0, 49.0, 50.0, 100.0, 7.0],
+        }
+    )
+    assert rows.first_long(laid, 0.5).index.tolist() == [2, 4]
