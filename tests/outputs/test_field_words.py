@@ -87,6 +87,14 @@ def test_paces_are_the_plans(texts):
     assert tie_words(there, None, PLAN, texts) == "at the north corner"
 
 
+@pytest.mark.parametrize(("way", "hand"), [("clockwise", "right"), ("anticlockwise", "left")])
+def test_seen_from_above_a_plot_walked_clockwise_is_on_the_right(texts, way, hand):
+    said = tie_words(Tie("north", 12.0, way, 0.0, (0.0, 0.0)), "B", PLAN, texts)
+    assert (
+        said == f"12.0 m (16 paces) along the edge from corner B (north), the plot on your {hand}"
+    )
+
+
 def test_every_corner_has_a_name(texts):
     assert {texts.say(f"pegs.{side}") for side in SIDES} == set(SIDES)
 
@@ -103,13 +111,34 @@ def test_the_string_says_its_numbers(texts):
     assert "No marks" not in said
 
 
-def test_rounding_is_told_in_percent(texts):
-    practice = {"npk_kg_ha": 137.0}
-    string = marked_string(plan_of(practice=practice, string={"cap_npk_g": 5.3}), packaged())
-    (mark,) = string.marks
+@pytest.mark.parametrize(
+    ("rate", "string", "told"),
+    [
+        # At rows of 50 cm 127 kg/ha are 6.35 g a metre: 99.7 g on the string, and 17 caps are 102.
+        (127.0, "Knot a string at 15.7 m", "2.3 % more than"),
+        # 21 g a metre are 319.2 g on the string, and 51 caps are 306.
+        (420.0, "Knot a string at 15.2 m", "4.1 % less than"),
+    ],
+)
+def test_rounding_is_told_in_percent(texts, rate, string, told):
+    plan = plan_of(practice={"npk_kg_ha": rate}, string={"cap_npk_g": 6.0})
+    said = " ".join(string_words(marked_string(plan, packaged()), texts))
+    assert string in said
+    assert f"{told} the plan's rate" in said
+
+
+@pytest.mark.parametrize(("hole", "first"), [(10.0, "5"), (25.0, "12.5")])
+def test_the_first_hole_is_half_a_space_from_the_start(texts, hole, first):
+    string = marked_string(plan_of(practice={"hole_spacing_cm": hole}), packaged())
     said = " ".join(string_words(string, texts))
-    way = "more" if mark.error_pct > 0 else "less"
-    assert f"{abs(mark.error_pct):.1f} % {way} than the plan's rate" in said
+    assert f"Mark a hole each {hole:g} cm, the first {first} cm from the start:" in said
+
+
+def test_the_stick_is_from_bean_row_to_bean_row(texts):
+    """120 cm of maize to maize, beans 30 cm from it: 60 cm are left between two rows of beans."""
+    band = {"maize_bean_rows": 2, "maize_row_spacing_cm": 120.0, "maize_bean_distance_cm": 30.0}
+    string = marked_string(plan_of(practice=band), packaged())
+    assert "Cut a stick of 60 cm: that far apart are the rows." in string_words(string, texts)
 
 
 @pytest.mark.parametrize("good", MEASURES)

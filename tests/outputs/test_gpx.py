@@ -171,8 +171,13 @@ def test_gpxpy_reads_the_same(files, small_results, ends):
                 assert np.abs(found - meant).max() < 1e-7
                 assert found[0] == found[-1]
         mine = ends[ends["plot_id"].isin(here["plot_id"])]
-        assert len(read.waypoints) == len(mine)
-        assert read.waypoints[0].name == f"{here['plot_id'].iloc[0]} line 1 start"
+        assert [point.name for point in read.waypoints] == [
+            f"{plot_id} line {line} {end}"
+            for plot_id, line, end in mine[["plot_id", "line", "end"]].itertuples(index=False)
+        ]
+        places = [(point.longitude, point.latitude) for point in read.waypoints]
+        degrees = mine[["longitude_deg", "latitude_deg"]].to_numpy()
+        assert np.abs(degrees - places).max() < 1e-7
 
 
 def test_a_line_that_falls_says_so_at_its_ends(with_ends, texts):
