@@ -176,41 +176,44 @@ def line_on_the_globe(place):
     return corners, ends
 
 
-def pegged_on_the_globe(place, kind):
-    """Peg that line, its coordinates brought to the zone."""
-    epsg, longitude, latitude, declination = PLACES[place]
-    zone = CRS.from_epsg(epsg)
-    to_zone = Transformer.from_crs(4326, zone, always_xy=True)
-    corners, ends = line_on_the_globe(place)
-    outline, course = (
-        [to_zone.transform(east, north) for north, east in places]
-        for places in (corners.values(), ends)
-    )
-    drawn = course[::-1] if kind == "row drawn backwards" else course
+def peg(outline, course, at, guides=NO_GUIDES, slope_pct=100 * SLOPE, fall=FALL):
+    """Peg a row, or the guide line if there is one, at one of the places."""
+    epsg, longitude, latitude, declination = PLACES[at]
     plots = pd.DataFrame(
         {
             "plot_id": ["P0"],
             "longitude_deg": longitude,
             "latitude_deg": latitude,
             "declination_deg": declination,
-            "slope_used_pct": 100 * SLOPE,
-            "downslope_true_deg": FALL,
-            "row_method": "guide lines" if kind == "guide line" else "straight",
+            "slope_used_pct": slope_pct,
+            "downslope_true_deg": fall,
+            "row_method": "straight" if guides is NO_GUIDES else "guide lines",
             "row_grade_design_pct": 0.0,
             "row_fall_to": None,
-            "geometry": [shapely.Polygon(outline)],
+            "geometry": [outline],
         }
     )
-    lines = pd.DataFrame(
-        {"plot_id": ["P0"], "crop": "beans", "row": 1, "length_m": 500.0,
-         "geometry": [shapely.LineString(drawn)]}
-    )  # fmt: skip
+    lines = pd.DataFrame({"plot_id": ["P0"], "crop": "beans", "row": 1, "length_m": course.length})
+    laid = rows.Rows(lines.assign(geometry=[course]), CRS.from_epsg(epsg))
+    return rows.control_pegs(plots, laid, guides, FREE, handbook.packaged())
+
+
+def pegged_on_the_globe(place, kind):
+    """Peg the line across the plot, its coordinates brought to the zone."""
+    zone = CRS.from_epsg(PLACES[place][0])
+    to_zone = Transformer.from_crs(4326, zone, always_xy=True)
+    corners, ends = line_on_the_globe(place)
+    outline, course = (
+        [to_zone.transform(east, north) for north, east in places]
+        for places in (corners.values(), ends)
+    )
     guides = NO_GUIDES
     if kind == "guide line":
         middle = shapely.LineString(course).interpolate(0.5, normalized=True)
         guides = guides_of("arc", shapely.LineString([course[0], middle.coords[0], course[1]]))
         guides = dataclasses.replace(guides, crs=zone)
-    return rows.control_pegs(plots, rows.Rows(lines, zone), guides, FREE, handbook.packaged())
+    drawn = course[::-1] if kind == "row drawn backwards" else course
+    return peg(shapely.Polygon(outline), shapely.LineString(drawn), place, guides)
 
 
 @pytest.mark.parametrize("kind", ["row", "row drawn backwards", "guide line"])
@@ -242,6 +245,16 @@ def test_what_is_printed_leads_over_the_globe(place, kind):
             at = moved(at, bearing, leg)
         # Half degrees are off by a quarter at most.
         assert apart_m(at, ends[1]) < length * np.sin(np.radians(0.26)) + 0.1
+
+
+def test_a_row_starts_at_the_end_that_is_nearer_to_a_corner_on_the_ground():
+    """20 m up an edge that climbs by 100 % are 28 m: farther than 25 m along the contour."""
+    to_zone = Transformer.from_crs(4326, PLACES["south"][0], always_xy=True)
+    x, y = to_zone.transform(*PLACES["south"][1:3])
+    course = shapely.LineString([(x, y + 20), (x + 70, y)])
+    for slope_pct, start in ((0.0, 0), (100.0, -1)):
+        found = peg(shapely.box(x, y, x + 95, y + 80), course, "south", NO_GUIDES, slope_pct, 180.0)
+        assert tuple(found.walks["P0", 1].xy[0]) == course.coords[start]
 
 
 def test_the_first_row_of_at_least_half_the_longest_is_chosen():
