@@ -35,7 +35,7 @@ from districtplan.files import (
     run_folder,
     vector,
 )
-from districtplan.outputs import explanation, render_all, sheets
+from districtplan.outputs import explanation, render_all, sheets, wording
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
 from districtplan.results import Features, GroundReadings, Results, RowLines, join
@@ -287,7 +287,7 @@ def _rows(
     if low.table["row_breaks"].any():
         clear = clear._replace(gaps=low.gaps)
         table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
-    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max), planted)
+    lines = RowLines(*rows.draw(laid, asked.rows.drawn_rows_max), planted, clear)
     return ground, join(drained, low.table, table), lines
 
 
@@ -491,11 +491,13 @@ def _pegs(
     asked: Plan,
     book: Handbook,
 ) -> rows.Pegs:
-    """Set out a row of each plot that gets a sheet of paper, and every guide line."""
+    """Set out guide lines, and a row of each plot that gets a sheet, where rows may be set."""
     printed = np.zeros(len(joined), dtype=bool)
     printed[sheets.chosen(joined, asked)] = True
     wanted = printed | joined["plot_id"].isin(guides.lines["plot_id"]).to_numpy()
     plots = joined.assign(geometry=on_zone["geometry"].to_numpy())[wanted]
+    # What says that no rows are set out yet must not be handed pegs.
+    plots = plots[[not wording.barred(row) for row in sheets.records(plots)]]
     return rows.control_pegs(plots, lines, guides, asked, book)
 
 

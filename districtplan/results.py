@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.inputs import MarkedString, Purchase
     from districtplan.plan import Plan
-    from districtplan.rows import Guides, Pegs
+    from districtplan.rows import Clear, Guides, Pegs
     from districtplan.terrain import Calibration, Estimate, Forecast
 
 
@@ -100,11 +100,15 @@ class RowLines:
         One row in so many is drawn.
     planted : numpy.ndarray
         The land that they lie on, in the UTM zone, one polygon for each plot of the run.
+    clear : Clear
+        What they keep clear of, in the UTM zone; its first features are those of the run, in their
+        order, the others belts of rivers and forest.
     """
 
     lines: pd.DataFrame
     every: int
     planted: NDArray[np.object_]
+    clear: Clear
 
 
 @dataclass(frozen=True)

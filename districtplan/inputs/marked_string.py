@@ -176,12 +176,13 @@ def marked_string(plan: Plan, handbook: Handbook) -> MarkedString:
     Raises
     ------
     InputError
-        If a measure is too large for the string, or too small to be counted.
+        If a measure is too large for the string, or too small to be counted; or if the string
+        is shorter than the way from peg to peg.
     """
     practice = plan.practice
     hole_m = practice.hole_spacing_cm / 100
     most = int(np.floor(plan.string.string_m / hole_m + DUST))
-    wanted, faults = [], []
+    wanted, faults = [], list(_too_short(plan))
     for good, key in MEASURES.items():
         rate, measure_g = grams_a_metre(plan, good), getattr(plan.string, key)
         if rate is None or measure_g is None:
@@ -246,6 +247,18 @@ def walk_string(string: MarkedString, rows_m: ArrayLike) -> Laid:
 def _passed(rest_m: NDArray[np.float64], every_m: float) -> NDArray[np.int64]:
     """Count marks at half a distance, one and a half, ... along what is left of a row."""
     return np.floor(rest_m / every_m + (0.5 + DUST)).astype(np.int64)
+
+
+def _too_short(plan: Plan) -> Iterator[Fault]:
+    """Refuse pegs that the string doesn't reach: the step aside is made with it."""
+    step_m, string_m = plan.rows.peg_step_m, plan.string.string_m
+    if step_m > string_m:
+        yield Fault(
+            "plan file",
+            f"rows.peg_step_m = {step_m:g} is more than string.string_m = {string_m:g}: the string "
+            "would not reach from peg to peg",
+            "Set pegs closer or use a longer string",
+        )
 
 
 def _faults(one: _Wanted, most: int, plan: Plan, handbook: Handbook) -> Iterator[Fault]:

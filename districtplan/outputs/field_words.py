@@ -109,7 +109,7 @@ def tie_words(tie: Tie, letter: str | None, plan: Plan, texts: Texts) -> str:
     else:
         walked = paces(tie.along_m, plan)
         said = texts.say(
-            "pegs.tie",
+            "pegs.tie" if walked else "pegs.tie_short",
             metres=tie.along_m,
             corner=corner,
             paces=texts.say(f"pegs.paces.{'one' if walked == 1 else 'many'}", count=walked),
@@ -120,7 +120,9 @@ def tie_words(tie: Tie, letter: str | None, plan: Plan, texts: Texts) -> str:
     return said
 
 
-def begins_words(line: Mapping[Hashable, Any], plan: Plan, texts: Texts) -> str:
+def begins_words(
+    line: Mapping[Hashable, Any], plan: Plan, texts: Texts, letter: str | None = None
+) -> str:
     """Say where a guide line starts.
 
     Parameters
@@ -131,6 +133,8 @@ def begins_words(line: Mapping[Hashable, Any], plan: Plan, texts: Texts) -> str:
         Its pace.
     texts : Texts
         The words.
+    letter : str | None, default None
+        Sign of its corner on the drawing, if it has one.
 
     Returns
     -------
@@ -144,7 +148,7 @@ def begins_words(line: Mapping[Hashable, Any], plan: Plan, texts: Texts) -> str:
         line["start_inside_m"],
         (line["start_longitude_deg"], line["start_latitude_deg"]),
     )
-    said = tie_words(start, None, plan, texts)
+    said = tie_words(start, letter, plan, texts)
     return texts.say("sheets.pegs.begins", line=line["line"], start=said)
 
 
@@ -339,7 +343,9 @@ def string_line(string: MarkedString, texts: Texts) -> str:
         A sentence.
     """
     marks = sorted(string.marks, key=lambda mark: not mark.at_planting)
-    goods = [texts.say("string.line.holes", hole_cm=_whole(100 * string.hole_m))]
+    seeds = f"string.line.holes.{'one' if string.seeds_per_hole == 1 else 'many'}"
+    hole_cm = _whole(100 * string.hole_m)
+    goods = [texts.say(seeds, hole_cm=hole_cm, count=string.seeds_per_hole)]
     goods += [
         texts.say(
             f"string.line.{mark.good}",
@@ -356,6 +362,9 @@ def string_line(string: MarkedString, texts: Texts) -> str:
         )
         for place, mark in enumerate(marks)
     ]
+    if string.not_weighed:
+        unknown = ", ".join(texts.say(f"string.good.{good}") for good in string.not_weighed)
+        goods.append(texts.say("string.line.weigh", goods=unknown))
     return texts.say("string.line.all", marks="; ".join(goods))
 
 

@@ -11,6 +11,7 @@ import geopandas as gpd
 import pyogrio
 
 from districtplan.outputs.plot_table import plot_table, work_layers
+from districtplan.outputs.wording import BARRED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,6 +27,9 @@ GEOMETRY = {
     "outlets": "Unknown",
 }
 """Kinds of geometry of layers that have several, or whose rows may all be without one."""
+
+OF_ROWS = ("rows", "guide_lines", "part_boundaries")
+"""Layers that show how rows are set out; pegs are of such plots only."""
 
 OF_RASTER = ("guide_lines", "part_boundaries")
 """Layers in the CRS of the raster."""
@@ -49,6 +53,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     frame = gpd.GeoDataFrame(plot_table(results, texts), geometry="geometry", crs=results.plots_crs)
     written = f"{results.plan.district.planting_date:%Y-%m-%d}T00:00:00Z"
     layers = {LAYER: frame}
+    barred = frame.loc[frame["row_set_by"].isin(BARRED.values()), "plot_id"]
     others = {
         "rows": results.row_lines.lines,
         "guide_lines": results.guides.lines,
@@ -58,6 +63,8 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "features": results.features.used,
         **work_layers(results),
     }
+    for name in OF_ROWS:
+        others[name] = others[name][~others[name]["plot_id"].isin(barred)]
     for name, table in others.items():
         if len(table):
             crs = results.guides.crs if name in OF_RASTER else results.grid_crs

@@ -531,6 +531,22 @@ def kind_of(row: Mapping[str, Any]) -> str:
     return kind
 
 
+def barred(row: Mapping[str, Any]) -> bool:
+    """Tell whether no rows are set out on a plot: not for beans, or an outlet comes first.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        Its row of the plots table.
+
+    Returns
+    -------
+    bool
+        Whether nothing is laid out.
+    """
+    return kind_of(row) in BARRED
+
+
 def set_by(row: Mapping[str, Any], plan: Plan) -> str:
     """Say what sets out the rows of a plot.
 

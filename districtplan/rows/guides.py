@@ -373,6 +373,7 @@ def _of_line(line: Line, guide: Guide, way: Tie, frame: Frame) -> dict[str, Any]
         "rows_uphill": line.rows_uphill,
         "start": frame.back(line.start[None])[0],
         "start_corner": way.corner,
+        "corner": frame.back(np.array([way.corner_xy]))[0],
         "start_from_corner_m": way.along_m,
         "start_way": way.way,
         "start_inside_m": way.inside_m,
@@ -395,11 +396,12 @@ def _of_counts(found: curved.Rows, plot_id: str, rule: curved.Rule) -> Iterator[
 
 
 def _place(drawn: list[dict[str, Any]], crs: CRS) -> None:
-    """Put longitude and latitude in the stead of starts, all at once."""
-    starts = np.array([row.pop("start") for row in drawn]).reshape(-1, 2)
-    longitude, latitude = geodesy.lonlat(crs, starts[:, 0], starts[:, 1])
-    for row, east, north in zip(drawn, longitude.tolist(), latitude.tolist(), strict=True):
-        row |= {"start_longitude_deg": east, "start_latitude_deg": north}
+    """Put longitude and latitude in the stead of starts and their corners, all at once."""
+    for name, stem in (("start", "start"), ("corner", "start_corner")):
+        places = np.array([row.pop(name) for row in drawn]).reshape(-1, 2)
+        longitude, latitude = geodesy.lonlat(crs, places[:, 0], places[:, 1])
+        for row, east, north in zip(drawn, longitude.tolist(), latitude.tolist(), strict=True):
+            row |= {f"{stem}_longitude_deg": east, f"{stem}_latitude_deg": north}
 
 
 def _of_pegs(line: Line, frame: Frame) -> Iterator[dict[str, Any]]:

@@ -249,3 +249,10 @@ def test_a_wrong_mark_is_seen(name, good):
         )
         wrong = dataclasses.replace(string, marks=tuple(marks))
     assert not within(wrong)
+
+
+def test_pegs_stand_no_farther_apart_than_the_string_reaches():
+    far = plan_of(practice=RATES, string={"string_m": 20.0}, rows={"peg_step_m": 20.0})
+    marked_string(far, packaged())
+    with pytest.raises(InputError, match="would not reach from peg to peg"):
+        marked_string(plan_of(practice=RATES, rows={"peg_step_m": 25.0}), packaged())

@@ -28,7 +28,7 @@ from districtplan.inputs.enrolment import ENROLMENT
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
 from districtplan.results import Features, GroundReadings, Relief, Results, RowLines
-from districtplan.rows import Guides, Pegs, Rules
+from districtplan.rows import Clear, Guides, Pegs, Rules
 from districtplan.tables import made_by
 from districtplan.terrain import Calibration
 from tests.conservation.hillsides import DITCH, LIMITS, hillside
@@ -316,6 +316,8 @@ def make_guides(plots: pd.DataFrame) -> Guides:
             "start_longitude_deg": place[:, 0],
             "start_latitude_deg": place[:, 1],
             "start_corner": ["south-west", "north-east"],
+            "start_corner_longitude_deg": place[:, 0],
+            "start_corner_latitude_deg": place[:, 1],
             "start_from_corner_m": [12.5, 3.0],
             "start_way": ["clockwise", "anticlockwise"],
             "start_inside_m": [0.0, 0.0],
@@ -392,7 +394,8 @@ def no_features() -> Features:
 def no_rows(plots: pd.DataFrame) -> RowLines:
     """Draw no rows; all land is planted."""
     columns = ("plot_id", "crop", "row", "length_m", "geometry")
-    return RowLines(pd.DataFrame(columns=columns), 1, plots["geometry"].to_numpy(dtype=object))
+    land = plots["geometry"].to_numpy(dtype=object)
+    return RowLines(pd.DataFrame(columns=columns), 1, land, Clear(np.array([], dtype=object)))
 
 
 def make_flow_lines() -> pd.DataFrame:

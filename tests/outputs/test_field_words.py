@@ -174,7 +174,7 @@ def test_the_pocket_table_in_words(texts):
 def test_a_line_says_what_the_string_carries(texts):
     string = marked_string(plan_of(practice=RATES, string=WEIGHED), packaged())
     said = string_line(string, texts)
-    assert said.startswith("String: hole each 10 cm; ")
+    assert said.startswith("String: hole each 10 cm, 1 seed in it; ")
     for mark in string.marks:
         assert f"to {mark.holes}" in said
     # What is given later stands last.

@@ -14,9 +14,11 @@ import pandas as pd
 import pypdf
 import pypdfium2
 import pytest
+import shapely
 from pyproj import Geod, Transformer
-from shapely import LineString
+from shapely import LineString, affinity
 
+from districtplan.geodesy import reproject
 from districtplan.handbook import packaged
 from districtplan.outputs import sheets, wording
 from districtplan.outputs.sheets import care_pictures, paper, plot_page
@@ -26,6 +28,7 @@ from districtplan.outputs.sheets.laid import PEGS_PRINTED_MAX
 from districtplan.outputs.sheets.paper import TEXT_PT, Paper
 from districtplan.outputs.sheets.pegs import pegs_table
 from districtplan.outputs.sheets.sheet import Drawing, Mark
+from districtplan.rows import Clear
 from tests.conftest import plan_of
 from tests.outputs.conftest import pegs_of
 from tests.support import renumbered, tweaked
@@ -204,7 +207,7 @@ def test_a_sheet_tells_of_water_before_it_tells_of_rows(pages, all_results):
         "Water crosses this plot": unknown & crossed,
         "Water runs through or beside": unknown & ~crossed,
         "The long gap in the rows is for water": strip,
-        "where water would stand: leave": plots["row_breaks"] > 0,
+        "Breaks in rows where water would stand": plots["row_breaks"] > 0,
         "Rows fall to their": straight & plots["row_low_end"].notna(),
         "Look at both ends of the rows": plots["row_method"] == "guide lines",
     }
@@ -221,11 +224,11 @@ def test_a_sheet_tells_of_water_before_it_tells_of_rows(pages, all_results):
 
 def test_a_sheet_says_what_its_rows_come_to(pages, all_results):
     for row in all_results.plots.to_dict("records"):
-        said = f"{row['row_length_m']:,.0f} m, {row['holes']:,} holes."
+        said = f"metres of row {row['row_length_m']:,.0f}, holes {row['holes']:,}."
         laid = row["row_method"] in {"straight", "guide lines"} and not bars(row, all_results.plan)
         if laid:
-            assert f"In all {row['rows']:,} rows" in pages[row["plot_id"]]
-            assert said in pages[row["plot_id"]]
+            assert f"In all: rows {row['rows']:,}" in pages[row["plot_id"]]
+            assert said in " ".join(pages[row["plot_id"]].split())
 
 
 def with_kilograms(plots: pd.DataFrame) -> pd.DataFrame:
@@ -735,7 +738,7 @@ def test_what_is_carried_is_what_is_used(small_results, texts):
 def test_a_line_found_with_the_level_says_where_it_starts(small_results, texts):
     sheet = sheet_with(small_results, texts, "109")
     (said,) = sheet.ties.sentences
-    assert "Line 1 starts 3.0 m (4 paces) along the edge from the north-east corner" in said
+    assert "Line 1 starts 3.0 m (4 paces) along the edge from corner A (north-east)" in said
     assert "the plot on your left" in said
     assert "Rows: 21 uphill, 20 downhill." in said
     assert [mark.sign for mark in sheet.drawing.places] == ["1"]
@@ -879,3 +882,30 @@ def test_more_pegs_than_anyone_carries_are_not_printed(small_results, texts):
     results = with_plan(dataclasses.replace(small_results, pegs=laid), plot_ids=["109"])
     printed_pages = read_fast(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
     assert sum("Plots file, row 11" in page for page in printed_pages) <= 6
+
+
+def test_the_drawing_names_what_has_no_rows(small_results, texts):
+    """A path, a strip for water, a gap and a hole have their edge and their name; nothing else."""
+    plots = small_results.plots
+    (at,) = np.flatnonzero(plots["plot_id"] == "109")
+    zone = reproject(plots["geometry"].to_numpy(), small_results.plots_crs, small_results.grid_crs)
+    west, south, east, north = zone[at].bounds
+    middle = (west + east) / 2
+    path = shapely.box(middle - 1, south, middle + 1, north)
+    empty = np.full(len(plots), None, dtype=object)
+    strips, gaps = empty.copy(), empty.copy()
+    strips[at], gaps[at] = (
+        affinity.translate(path, off, 0) for off in ((east - west) / 4, (west - east) / 4)
+    )
+    far = affinity.translate(path, 10 * (east - west), 0)
+    clear = Clear(np.array([path, far], dtype=object), strips, gaps)
+    used = pd.DataFrame({"source_row": [1], "kind": ["path"], "width_m": [np.nan]})
+    results = dataclasses.replace(
+        small_results,
+        row_lines=dataclasses.replace(small_results.row_lines, clear=clear),
+        features=dataclasses.replace(small_results.features, used=used.assign(geometry=[path])),
+    )
+    taken = sheet_with(results, texts, "109").drawing.taken
+    assert {one.word for one in taken} == {"grass: low place", "grass: water", "path"}
+    assert all(one.rings and one.at for one in taken)
+    assert sheet_with(small_results, texts, "109").drawing.taken == ()

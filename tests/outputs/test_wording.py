@@ -606,7 +606,7 @@ def test_broken_rows_are_told_of_with_their_number(small_results, texts):
     row = small_results.plots.iloc[3].to_dict()
     said = wording.gap_sentence(row, small_results.plan, texts)
     assert "0.5 m wide" in said
-    assert "7 times in all" in said
+    assert "Breaks in rows there: 7." in said
     assert said in wording.flag_sentences(row, small_results.plan, texts)
     assert wording.gap_sentence({**row, "row_breaks": 0}, small_results.plan, texts) is None
 

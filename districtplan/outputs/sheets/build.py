@@ -32,6 +32,7 @@ from districtplan.outputs.sheets.sheet import (
     Part,
     Sheet,
     Table,
+    Taken,
 )
 from districtplan.outputs.sheets.steps import LETTERS, SETTING_OUT, falling, steps
 from districtplan.terrain import READING_FLAGS
@@ -60,6 +61,13 @@ NO_ROWS = outline.Rows((), 1, 0.0)
 SOUTH_DEG = 180.0
 GENTLE_PCT = 9.5
 """Slope below which tenths of a percent are printed: whole ones would hide it [%]."""
+OF_CORNERS = ("corners", "start_corners")
+AREAL = 2
+"""Dimensions of a polygon: where two shapes only touch, they share less."""
+SMALL_HA = 0.1
+"""Area below which square metres are printed [ha]."""
+HEAVY_G = 100_000_000
+"""Weight from which tonnes are printed: kilograms would not fit their box [g]."""
 UNDRAWN = {"any": "any", "measure": "empty", "later": "later", "excluded": "crossed"}
 """What the drawing says where it has no rows."""
 WHERE_WET = {"measure": "fall_where_wet", "any": "flat_where_wet"}
@@ -207,7 +215,7 @@ def prepared(
         else table.assign(
             geometry=outline.in_metres(table["geometry"].to_numpy(dtype=object), *place)
         )
-        for name in ("rows", "guides", "boundaries", "starts", "pegs", "corners")
+        for name in ("rows", "guides", "boundaries", "starts", "pegs", *OF_CORNERS, "taken")
     }
     there = Found(**moved, walks=found.walks, every=found.every)
     return Plot(
@@ -248,7 +256,7 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
         farmer=None if pd.isna(farmer) else str(farmer),
         facts=texts.say(
             "sheets.facts",
-            area=f"{row['area_ha']:.2f}",
+            area=_area(row["area_ha"], texts),
             latitude=f"{abs(row['latitude_deg']):.5f}",
             longitude=f"{abs(row['longitude_deg']):.5f}",
             northing=texts.say(f"sheets.side_{'s' if row['latitude_deg'] < 0 else 'n'}"),
@@ -270,6 +278,12 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
         pegs=None if pegs is None else pegs_table(pegs, texts),
         farmer_words=_farmer_words(plot, texts),
     )
+
+
+def _area(area_ha: float, texts: Texts) -> str:
+    """Write an area; hundredths of a hectare would round a small one by a tenth or more."""
+    name = "area" if area_ha >= SMALL_HA else "area_small"
+    return texts.say(f"sheets.{name}", area_ha=area_ha, area_m2=10_000 * area_ha)
 
 
 def _fall_deg(row: Mapping[str, Any], kind: str) -> float:
@@ -415,26 +429,33 @@ def weighed(grams: Mapping[str, Any], texts: Texts) -> list[Carried]:
         One each, in kilograms.
     """
     return [
-        Carried(
-            picture,
-            wording.kilograms(int(grams[column])),
-            texts.say("sheets.kg", good=texts.say(f"goods.{column}")),
-        )
+        _weight(picture, int(grams[column]), texts.say(f"goods.{column}"), texts)
         for column, picture in GOODS
         if pd.notna(grams[column])
     ]
 
 
+def _weight(picture: Picture, grams: int, good: str, texts: Texts) -> Carried:
+    if grams < HEAVY_G:
+        return Carried(picture, wording.kilograms(grams), texts.say("sheets.kg", good=good))
+    return Carried(picture, f"{grams / 1e6:,.0f}", texts.say("sheets.tonnes", good=good))
+
+
 def _carried(plot: Plot, results: Results, texts: Texts) -> tuple[Carried, ...]:
     found = weighed(plot.row, texts)
-    level = texts.say("sheets.level_amount")
-    with_compass = "level_compass" if plot.kind in {"compass", "measure"} else "level"
-    found.append(Carried("level", level, texts.say(f"sheets.{with_compass}")))
+    seeds = plot.row["seeds"]
+    if pd.isna(plot.row["seed_g"]) and pd.notna(seeds):
+        found.insert(0, Carried("seed", f"{seeds:,.0f}", texts.say("sheets.seeds")))
+    # Where rows may run any way nothing is levelled.
+    if plot.kind != "any":
+        level = texts.say("sheets.level_amount")
+        with_compass = "level_compass" if plot.kind in {"compass", "measure"} else "level"
+        found.append(Carried("level", level, texts.say(f"sheets.{with_compass}")))
     string = texts.say("sheets.string_amount", metres=results.string.string_m)
     stick = texts.say("sheets.string", stick=100 * results.string.stick_m)
     found.append(Carried("string", string, stick))
     if plot.kind != "any" and not plot.stands:
-        pegs = texts.say("sheets.pegs_amount", count=_pegs_needed(plot, results))
+        pegs = texts.say("sheets.pegs_amount", count=f"{_pegs_needed(plot, results):,}")
         found.append(Carried("peg", pegs, texts.say("sheets.pegs_name")))
     return tuple(found)
 
@@ -470,6 +491,7 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
         maize=plot.maize.lines,
         guides=_thick(plot),
         boundaries=_between_parts(plot),
+        taken=_taken(plot, texts),
         pegs=() if pegs is None else tuple(Mark(*one) for one in outline.marks_of(pegs)),
         places=tuple(
             Mark(float(east), float(north), str(number))
@@ -504,12 +526,32 @@ def _between_parts(plot: Plot) -> tuple[NDArray[np.float64], ...]:
     return tuple(shapely.get_coordinates(line) for line in found["geometry"])
 
 
+def _taken(plot: Plot, texts: Texts) -> tuple[Taken, ...]:
+    """Name what stands or runs in the plot, and land that isn't the plot's."""
+    if plot.kind in {"excluded", "later"}:
+        return ()
+    found = plot.found.taken
+    there = [] if found is None else list(zip(found["kind"], found["geometry"], strict=True))
+    holes = [ring for part in shapely.get_parts(plot.shape) for ring in part.interiors]
+    there += [("hole", shapely.Polygon(ring)) for ring in holes]
+    return tuple(
+        Taken(
+            outline.rings(shape) if kind != "hole" else (),
+            outline.inside(shape),
+            texts.say(f"sheets.taken.{kind.replace(' ', '_')}"),
+        )
+        for kind, several in there
+        for shape in shapely.get_parts(several)
+        if shapely.get_dimensions(shape) == AREAL
+    )
+
+
 def _corners(plot: Plot) -> tuple[Mark, ...]:
     """Letter the corners that the words name."""
-    if plot.kind in {"excluded", "later", "any"} or plot.stands or plot.starts is not None:
+    if plot.kind in {"excluded", "later", "any"} or plot.stands:
         return ()
-    corners = plot.found.corners
-    if plot.pegs is not None and corners is not None:
+    corners = plot.found.corners if plot.starts is None else plot.found.start_corners
+    if corners is not None and (plot.pegs is not None or plot.starts is not None):
         points = shapely.get_coordinates(corners["geometry"].to_numpy(dtype=object)).tolist()
         return tuple(
             Mark(east, north, letter)

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
+from districtplan.geodesy import reproject
 from districtplan.outputs.sheets.outline import in_degrees
 from districtplan.rows import STANDING
 
@@ -25,6 +26,11 @@ if TYPE_CHECKING:
 QUARTER_TURN = 90
 PEGS_PRINTED_MAX = 120
 """Most pegs on a sheet, three pages of them: nobody carries more up a hillside."""
+BELT, STRIP, LOW_PLACE = "belt", "flow strip", "low place"
+"""What rows keep clear of besides features."""
+TAKEN_MIN_M2 = 0.5
+"""Smaller pieces of land without rows are not drawn [m²]."""
+CORNER_DEG = ("start_corner_longitude_deg", "start_corner_latitude_deg")
 DEGREES = CRS.from_epsg(4326)
 
 
@@ -48,6 +54,10 @@ class Found:
         ``geometry``, in the order of walking.
     corners : pandas.DataFrame | None
         ``letter``, ``xy`` (as ties have it) and ``geometry``, corners that lines are measured from.
+    start_corners : pandas.DataFrame | None
+        The same as of ``corners``, of lines whose course the team finds; ``xy`` in degrees.
+    taken : pandas.DataFrame | None
+        ``kind`` and ``geometry`` of land in it that has no rows.
     walks : tuple[tuple[int, Walk], ...]
         Lines as they are set out, and their numbers.
     every : int
@@ -60,6 +70,8 @@ class Found:
     starts: pd.DataFrame | None = None
     pegs: pd.DataFrame | None = None
     corners: pd.DataFrame | None = None
+    start_corners: pd.DataFrame | None = None
+    taken: pd.DataFrame | None = None
     walks: tuple[tuple[int, Walk], ...] = ()
     every: int = 1
 
@@ -192,6 +204,8 @@ def by_plot(results: Results, wanted: set[str]) -> dict[str, Found]:
         "starts": (begun, DEGREES),
         "pegs": (pegs, results.grid_crs),
         "corners": (_corners(results, wanted), results.grid_crs),
+        "start_corners": (_start_corners(begun, wanted), DEGREES),
+        "taken": (_taken(results, wanted), results.grid_crs),
     }
     found: dict[str, dict[str, Any]] = {}
     for kind, (table, crs) in tables.items():
@@ -213,10 +227,41 @@ def _corners(results: Results, wanted: set[str]) -> pd.DataFrame:
         if plot_id in wanted
         for end in walk.ties
     )
-    table = pd.DataFrame(list(named), columns=["plot_id", "xy"])
+    return _lettered(pd.DataFrame(list(named), columns=["plot_id", "xy"]))
+
+
+def _start_corners(begun: pd.DataFrame, wanted: set[str]) -> pd.DataFrame:
+    """List the corners that lines found on the ground start from, lettered plot by plot."""
+    mine = begun[begun["plot_id"].isin(wanted)]
+    named = mine[["plot_id", *CORNER_DEG]].drop_duplicates()
+    places = list(zip(*(named[name].tolist() for name in CORNER_DEG), strict=True))
+    return _lettered(pd.DataFrame({"plot_id": named["plot_id"].to_numpy(), "xy": places}))
+
+
+def _lettered(table: pd.DataFrame) -> pd.DataFrame:
     letters = [chr(ord("A") + place) for place in table.groupby("plot_id").cumcount()]
     points = np.array([shapely.Point(xy) for xy in table["xy"]], dtype=object)
     return table.assign(letter=letters, geometry=points)
+
+
+def _taken(results: Results, wanted: set[str]) -> pd.DataFrame:
+    """List what rows keep clear of in the plots asked for."""
+    at = np.flatnonzero(results.plots["plot_id"].isin(wanted))
+    plots = results.plots.iloc[at]
+    outlines = reproject(plots["geometry"].to_numpy(), results.plots_crs, results.grid_crs)
+    clear, kinds = results.row_lines.clear, results.features.used["kind"].tolist()
+    plot, feature = shapely.STRtree(clear.features).query(outlines, predicate="intersects")
+    known = np.array([*kinds, *[BELT] * (len(clear.features) - len(kinds))], dtype=object)
+    there = [(plot, known[feature], clear.features[feature])]
+    for kind, drawn in ((STRIP, clear.strips), (LOW_PLACE, clear.gaps)):
+        if drawn is not None:
+            some = np.flatnonzero(~(shapely.is_missing(drawn[at]) | shapely.is_empty(drawn[at])))
+            there.append((some, np.full(len(some), kind, dtype=object), drawn[at][some]))
+    where, what, shapes = (np.concatenate(parts) for parts in zip(*there, strict=True))
+    inside = np.asarray(shapely.intersection(outlines[where], shapes), dtype=object)
+    large = shapely.area(inside) >= TAKEN_MIN_M2
+    table = {"plot_id": plots["plot_id"].to_numpy()[where], "kind": what, "geometry": inside}
+    return pd.DataFrame(table)[large].reset_index(drop=True)
 
 
 def _found(parts: dict[str, Any], every: int) -> Found:

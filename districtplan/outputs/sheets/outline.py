@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,8 @@ ROWS_DRAWN_MAX = 32
 INWARD = (0.6, 0.45, 0.3, 0.15)
 """How far places to measure lie from the middle towards the edge: the first that is inside."""
 PLACES = 5
+BANDS = 4
+"""Bands of a shape in which its name may stand."""
 EDGE_POINTS = 60
 """Points of an outline that places are chosen from."""
 
@@ -298,6 +301,30 @@ def places(shape: shapely.Geometry, ends: Floats) -> Floats:
     ]
     order = np.argsort(turns, kind="stable")
     return np.array([*(others[index] for index in order), first])
+
+
+def inside(shape: shapely.Geometry) -> tuple[tuple[float, float], ...]:
+    """Choose points in a shape for its name.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        A polygon in metres.
+
+    Returns
+    -------
+    tuple[tuple[float, float], ...]
+        A point inside it, then one in each of four bands of it from north to south, as far as it
+        has them, east and north [m].
+    """
+    west, south, east, north = shapely.bounds(shape).tolist()
+    edges = np.linspace(north, south, BANDS + 1).tolist()
+    bands = [
+        shapely.clip_by_rect(shape, west, low, east, high)
+        for high, low in itertools.pairwise(edges)
+    ]
+    points = shapely.point_on_surface([shape, *bands])
+    return tuple(zip(*shapely.get_coordinates(points).T.tolist(), strict=True))
 
 
 def marks_of(pegs: pd.DataFrame) -> list[tuple[float, float, str]]:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan.outputs.field_words import begins_words, beside_words, tie_words
+from districtplan.outputs.sheets.laid import CORNER_DEG
 from districtplan.outputs.sheets.sheet import Part, Table
 
 if TYPE_CHECKING:
@@ -43,16 +44,17 @@ def ties_part(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
         A sentence a line; None for a plot without lines to set out.
     """
     if plot.starts is not None:
+        letters = _letters(plot.found.start_corners)
         said = [
-            " ".join((begins_words(line, plan, texts), *beside_words(line, texts)))
+            " ".join((begins_words(line, plan, texts, letter), *beside_words(line, texts)))
             for line in plot.starts.to_dict("records")
+            for letter in [letters[line[CORNER_DEG[0]], line[CORNER_DEG[1]]]]
         ]
         return Part(texts.say("sheets.pegs.starts_title"), tuple(said))
     pegs, found = plot.pegs, plot.found
     if pegs is None:
         return None
-    corners = found.corners
-    letters = {} if corners is None else dict(zip(corners["xy"], corners["letter"], strict=True))
+    letters = _letters(found.corners)
     runs = runs_of(plot)
     guides = {} if found.guides is None else found.guides.set_index("line").to_dict("index")
     said = []
@@ -72,6 +74,10 @@ def ties_part(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
             texts.say("sheets.pegs.left_out", first=f"{last + 1:,}", count=f"{plot.left_out:,}")
         )
     return Part(texts.say("sheets.pegs.title"), tuple(said))
+
+
+def _letters(corners: pd.DataFrame | None) -> dict[tuple[float, float], str]:
+    return {} if corners is None else dict(zip(corners["xy"], corners["letter"], strict=True))
 
 
 def runs_of(plot: Plot) -> dict[int, tuple[int, int]]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from districtplan.outputs.sheets.paper import BOLD, MM_PER_PT, TEXT_PT, Box
+from districtplan.outputs.sheets.paper import BOLD, MM_PER_PT, PLAIN, TEXT_PT, Box
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -113,6 +113,7 @@ def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
     inner = Box(box.x + 9, box.y + 9, box.width - 18, box.height - 28)
     view = view_of(np.vstack(drawing.rings), inner)
     field(paper, drawing, view)
+    _named(paper, drawing, view)
     signs = _Signs(paper, view, box._replace(height=box.height - 14))
     _places(signs, drawing.places)
     _pegs(signs, drawing.pegs)
@@ -159,6 +160,39 @@ def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> 
     paper.dashes()
     for stroke in drawing.cross:
         paper.line(view.on_paper(stroke), edge)
+
+
+def _named(paper: Paper, drawing: Drawing, view: View) -> None:
+    """Draw the edges of land without rows, and write on white what is there, clear of signs."""
+    paper.dashes(0.4, 0.8)
+    for land in drawing.taken:
+        for ring in land.rings:
+            paper.line(view.on_paper(ring), 0.4)
+    paper.dashes()
+    marks = [(one.east_m, one.north_m) for one in (*drawing.pegs, *drawing.places)]
+    places = view.on_paper(np.array(marks).reshape(-1, 2)).tolist()
+    written = [Box(x - SIGN_MM, y - SIGN_MM, 2 * SIGN_MM, 2 * SIGN_MM) for x, y in places]
+    for land in drawing.taken:
+        wide, high = paper.width(land.word) + 1.2, PLAIN.line_mm
+        tried = [
+            Box(x - wide / 2, y - high / 2, wide, high)
+            for x, y in view.on_paper(np.array(land.at)).tolist()
+        ]
+        # A word that would hide another is left out: what is alike lies side by side.
+        box = next((one for one in tried if not any(_meet(one, two) for two in written)), None)
+        if box is None:
+            continue
+        written.append(box)
+        right, foot = box.x + wide, box.y + high
+        paper.fill([(box.x, box.y), (right, box.y), (right, foot), (box.x, foot)], grey=255)
+        paper.write(land.word, box.x + wide / 2, box.y, PLAIN._replace(align="centre"))
+
+
+def _meet(one: Box, other: Box) -> bool:
+    return (
+        abs(2 * (one.x - other.x) + one.width - other.width) < one.width + other.width
+        and abs(2 * (one.y - other.y) + one.height - other.height) < one.height + other.height
+    )
 
 
 class _Signs:

@@ -36,6 +36,24 @@ class Mark(NamedTuple):
     sign: str
 
 
+class Taken(NamedTuple):
+    """Land in a plot that has no rows.
+
+    Attributes
+    ----------
+    rings : tuple[numpy.ndarray, ...]
+        Its closed rings, shape (points, 2) each [m].
+    at : tuple[tuple[float, float], ...]
+        Points in it where its name may stand, east and north, the best first [m].
+    word : str
+        What is there.
+    """
+
+    rings: tuple[Floats, ...]
+    at: tuple[tuple[float, float], ...]
+    word: str
+
+
 class Fall(NamedTuple):
     """Which way the ground falls.
 
@@ -70,6 +88,8 @@ class Drawing:
         Guide lines, shape (points, 2) each [m].
     boundaries : tuple[numpy.ndarray, ...]
         Lines between parts that have a guide line each, shape (points, 2) each [m].
+    taken : tuple[Taken, ...]
+        Land in it without rows.
     pegs : tuple[Mark, ...]
         Pegs with their numbers.
     places : tuple[Mark, ...]
@@ -89,6 +109,7 @@ class Drawing:
     maize: tuple[Floats, ...] = ()
     guides: tuple[Floats, ...] = ()
     boundaries: tuple[Floats, ...] = ()
+    taken: tuple[Taken, ...] = ()
     pegs: tuple[Mark, ...] = ()
     places: tuple[Mark, ...] = ()
     corners: tuple[Mark, ...] = ()

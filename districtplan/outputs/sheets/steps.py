@@ -165,7 +165,9 @@ def _guided(plot: Plot, texts: Texts) -> tuple[dict[str, Any], tuple[str, ...]]:
         return side, ("start_peg", "level_peg", "pegs", "follow")
     said = (texts.say("sheets.pegs.run", first=first, last=last)
             for first, last in runs_of(plot).values())  # fmt: skip
-    last_step = "divide" if plot.row["guide_kind"] == LEVEL_LINES else "follow_parts"
+    # Without a line between them, two lines' rows don't meet: a strip or a feature parts them.
+    meet = "follow_parts" if plot.found.boundaries is not None else "follow_apart"
+    last_step = "divide" if plot.row["guide_kind"] == LEVEL_LINES else meet
     more = side | {"lines": lines, "runs": ", ".join(said)}
     return more, ("start_lines", "level_numbers", "pegs", last_step)
 
