@@ -17,10 +17,11 @@ import shapely
 from pyproj import CRS
 
 from districtplan import geodesy
+from districtplan.outputs import wording
 from districtplan.outputs.file_names import village_stems
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from datetime import date
 
     from numpy.typing import NDArray
@@ -102,6 +103,8 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     day = results.plan.district.planting_date
     place_of = {plot_id: place for place, plot_id in enumerate(plots["plot_id"])}
     points = _waypoints(results, place_of, texts)
+    for at, begins in _starts(results, place_of, texts):
+        points.setdefault(at, []).append(begins)
     files = {}
     places_of: dict[str, list[int]] = {}
     for at, village in enumerate(plots["village"]):
@@ -133,6 +136,30 @@ def _waypoints(
             for end, longitude, latitude in ends
         )
     return found
+
+
+def _starts(
+    results: Results, place_of: dict[str, int], texts: Texts
+) -> Iterator[tuple[int, Waypoint]]:
+    """Give places of plots, and where lines start there whose course the team finds."""
+    lines = results.guides.lines
+    span = results.handbook.number("setting_out", "line_level_span_m")
+    for line in lines[lines["geometry"].isna()].to_dict("records"):
+        at = place_of[line["plot_id"]]
+        row = {str(name): value for name, value in results.plots.iloc[at].items()}
+        if wording.barred(row) or (line["plot_id"], line["line"]) in results.pegs.walks:
+            continue
+        # A percent falls a centimetre in a metre.
+        cm = round(line["line_fall_pct"] * span, 1)
+        yield (
+            at,
+            Waypoint(
+                texts.say("gpx.start", plot_id=line["plot_id"], line=line["line"]),
+                line["start_longitude_deg"],
+                line["start_latitude_deg"],
+                texts.say("gpx.falls", cm=cm, metres=span) if cm > 0 else None,
+            ),
+        )
 
 
 def rings(outline: shapely.Polygon | shapely.MultiPolygon) -> tuple[Floats, ...]:

@@ -77,7 +77,7 @@ def test_paces_are_the_plans(texts):
     said = tie_words(tie, "C", PLAN, texts)
     assert said == (
         "30.0 m (40 paces) along the edge from corner C (south-west), the plot on your left, "
-        "then 0.2 m straight into the plot"
+        "then 0.2 m into the plot, square to its edge"
     )
     assert paces(30.0, plan_of(rows={"pace_m": 0.6})) == 50
     near = Tie("north", 0.8, "clockwise", 0.0, (0.0, 0.0))

@@ -273,3 +273,25 @@ def test_an_order_turned_round_in_the_writer_is_seen(turned, with_ends, texts, m
     ]
     assert bool(found) is (turned is _first)
     assert all("out of order" in fault for fault in found)
+
+
+def test_the_start_of_a_line_found_on_the_ground_is_a_waypoint(small_results, texts):
+    """Its place as the layer has it; none on a plot where nothing is set out."""
+    lines = small_results.guides.lines
+    (line,) = lines[lines["geometry"].isna()].to_dict("records")
+    name = f"{line['plot_id']} line {line['line']} start"
+
+    def read(results):
+        pages = [gpxpy.parse(content.decode()) for content in gpx.render(results, texts).values()]
+        return {point.name: point for page in pages for point in page.waypoints}
+
+    point = read(small_results)[name]
+    assert point.longitude == pytest.approx(line["start_longitude_deg"], abs=1e-7)
+    assert point.latitude == pytest.approx(line["start_latitude_deg"], abs=1e-7)
+    plots = small_results.plots.assign(
+        outlet_flags=[
+            ("outlet_harm",) if plot_id == line["plot_id"] else flags
+            for plot_id, flags in small_results.plots[["plot_id", "outlet_flags"]].to_numpy()
+        ]
+    )
+    assert name not in read(dataclasses.replace(small_results, plots=plots))
