@@ -497,7 +497,8 @@ def _pegs(
     wanted = printed | joined["plot_id"].isin(guides.lines["plot_id"]).to_numpy()
     plots = joined.assign(geometry=on_zone["geometry"].to_numpy())[wanted]
     # What says that no rows are set out yet must not be handed pegs.
-    plots = plots[[not wording.barred(row) for row in sheets.records(plots)]]
+    barred = np.array([wording.barred(row) for row in sheets.records(plots)], dtype=bool)
+    plots = plots[~barred]
     return rows.control_pegs(plots, lines, guides, asked, book)
 
 

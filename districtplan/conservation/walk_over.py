@@ -60,8 +60,8 @@ def walk_over(plots: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``plot_id``, ``village`` and the columns made by walk over; ten rows, fewer where there are
-        fewer plots, the most doubtful first.
+        ``plot_id``, ``village`` and the columns made by walk over; ten rows, fewer where fewer
+        plots give a reason, the most doubtful first.
     """
     chance = _numbers(plots["chance_worst_tenth"])
     balance = np.nan_to_num(4 * chance * (1 - chance))
@@ -76,8 +76,11 @@ def walk_over(plots: pd.DataFrame) -> pd.DataFrame:
     low, high = (_numbers(plots[f"soil_loss_now_{end}_t_ha_yr"]) for end in ("low", "high"))
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = np.nan_to_num(np.log(high / low), nan=np.inf)
-    order = np.lexsort((plots["plot_id"].to_numpy(), -spread, -doubt))[:LISTED]
-    marks = np.column_stack([balance >= BALANCED, *missing.values()])[order]
+    marks = np.column_stack([balance >= BALANCED, *missing.values()])
+    order = np.lexsort((plots["plot_id"].to_numpy(), -spread, -doubt))
+    # Without a reason there is nothing to look for.
+    order = order[marks[order].any(axis=1)][:LISTED]
+    marks = marks[order]
     found = plots[["plot_id", "village"]].iloc[order].reset_index(drop=True)
     found["walk_order"] = np.arange(1, len(found) + 1)
     found["doubt"] = doubt[order]

@@ -152,7 +152,9 @@ def begins_words(
     return texts.say("sheets.pegs.begins", line=line["line"], start=said)
 
 
-def beside_words(line: Mapping[Hashable, Any], texts: Texts) -> list[str]:
+def beside_words(
+    line: Mapping[Hashable, Any], texts: Texts, following: Mapping[Hashable, Any] | None = None
+) -> list[str]:
     """Count the rows on both sides of a guide line.
 
     Parameters
@@ -161,6 +163,8 @@ def beside_words(line: Mapping[Hashable, Any], texts: Texts) -> list[str]:
         The columns made by guide lines, or none of them.
     texts : Texts
         The words.
+    following : Mapping[Hashable, Any] | None, default None
+        The next line uphill, which shares the rows between, if there is one.
 
     Returns
     -------
@@ -170,6 +174,9 @@ def beside_words(line: Mapping[Hashable, Any], texts: Texts) -> list[str]:
     up, down = line.get("rows_uphill"), line.get("rows_downhill")
     if pd.isna(up) or pd.isna(down):
         return []
+    if following is not None and following["rows_downhill"] == up:
+        number = following["line"]
+        return [texts.say("sheets.pegs.beside_shared", up=up, down=down, line=number)]
     return [texts.say("sheets.pegs.beside", up=up, down=down)]
 
 
@@ -391,7 +398,7 @@ def pocket_words(pocket: Pocket, length_m: float, texts: Texts) -> list[list[str
         "steps": texts.say("pocket.steps"),
         "drop": texts.say("pocket.drop"),
         "limit": texts.say("pocket.limit"),
-        "off": texts.say("pocket.off", degrees=errors),
+        "off": texts.say("pocket.off", degrees=errors, length=length_m),
     }
     columns = [_pocket_cells(row, length_m, texts) for row in pocket.rows]
     return [[head, *(cells[name] for cells in columns)] for name, head in heads.items()]

@@ -123,17 +123,20 @@ def _waypoints(
 ) -> dict[int, list[Waypoint]]:
     """Sort ends of lines by their plots' places."""
     found: dict[int, list[Waypoint]] = {}
+    before: dict[str, int] = {}
     span = results.handbook.number("setting_out", "line_level_span_m")
     for (plot_id, line), walk in results.pegs.walks.items():
         ends = zip(ENDS, walk.longitude_deg.tolist(), walk.latitude_deg.tolist(), strict=True)
         # A percent falls a centimetre in a metre.
         cm = round(float(walk.drop_cm.sum() / walk.leg_m.sum()) * span, 1)
-        falls = texts.say("gpx.falls", cm=cm, metres=span) if cm > 0 else None
+        falls = [texts.say("gpx.falls", cm=cm, metres=span)] if cm > 0 else []
+        # Sheets number pegs through all lines of a plot.
+        first = before.get(plot_id, 0) + 1
+        before[plot_id] = last = first + len(walk.leg_m)
+        told = [" ".join((texts.say("gpx.peg", number=peg), *falls)) for peg in (first, last)]
         found.setdefault(place_of[plot_id], []).extend(
-            Waypoint(
-                texts.say(f"gpx.{end}", plot_id=plot_id, line=line), longitude, latitude, falls
-            )
-            for end, longitude, latitude in ends
+            Waypoint(texts.say(f"gpx.{end}", plot_id=plot_id, line=line), longitude, latitude, said)
+            for (end, longitude, latitude), said in zip(ends, told, strict=True)
         )
     return found
 

@@ -287,6 +287,11 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         for code in SURFACE_FLAGS
         if code in raised
     ]
+    said += [
+        texts.say("noticed.rows_set_aside", read=f"{of.rows_read:,}", aside=f"{aside:,}", name=name)
+        for name, of in results.beside.items()
+        if (aside := len(of.set_aside))
+    ]
     return [*said, *readings_findings(results, texts), *rows_noticed(results, texts)]
 
 

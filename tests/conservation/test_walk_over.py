@@ -17,10 +17,10 @@ def plots_with(**columns):
 def test_balanced_chances_come_first():
     chance = np.array([0.0, 0.5, 1.0, 0.45, 0.2, 0.6])
     found = walk_over(plots_with(chance_worst_tenth=chance))
-    assert found["plot_id"].tolist() == ["P1", "P3", "P5", "P4", "P0", "P2"]
+    assert found["plot_id"].tolist() == ["P1", "P3", "P5", "P4"]
     assert found["doubt"].tolist()[:2] == [1, 4 * 0.45 * 0.55]
     assert found["walk_reasons"].tolist()[0] == ("may_be_worst_tenth",)
-    assert found["walk_reasons"].tolist()[-1] == ()
+    assert found["walk_reasons"].map(len).gt(0).all()
 
 
 def test_what_is_not_known_of_a_plot_makes_it_doubtful():

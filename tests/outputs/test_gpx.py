@@ -190,7 +190,28 @@ def test_a_line_that_falls_says_so_at_its_ends(with_ends, texts):
         assert faults(content) == []
         for point in gpxpy.parse(content.decode()).waypoints:
             falls = "The line falls 4 cm in 10 m from its start to its end."
-            assert point.description == (falls if "line 2" in point.name else None)
+            assert (falls in point.description) is ("line 2" in point.name)
+
+
+def test_ends_of_lines_say_their_pegs_numbers(with_ends, texts):
+    """Pegs are numbered through all lines of a plot, as its sheet has them."""
+    walks = dict(with_ends.pegs.walks)
+    (plot_id, _), first = next(iter(walks.items()))
+    second = walks[plot_id, 2]
+    count = len(first.leg_m) + 1
+    told = {
+        f"{plot_id} line 1 start": 1,
+        f"{plot_id} line 1 end": count,
+        f"{plot_id} line 2 start": count + 1,
+        f"{plot_id} line 2 end": count + 1 + len(second.leg_m),
+    }
+    found = {
+        point.name: point.description
+        for content in gpx.render(with_ends, texts).values()
+        for point in gpxpy.parse(content.decode()).waypoints
+    }
+    for name, number in told.items():
+        assert f"Peg {number} of the plot's sheet." in found[name]
 
 
 def test_gdal_reads_the_same(files, small_results, tmp_path):

@@ -248,7 +248,7 @@ def test_a_plot_to_be_measured_can_be_finished_on_the_ground(pages):
 
 
 def test_the_pocket_table_is_arithmetic(pages):
-    text = pages["108"].split("off falls, cm")[1]
+    text = pages["108"].split("off: in 10 m, cm")[1]
     for slope in packaged().rows("pocket_slopes")["slope_pct"]:
         falls = (1000 * slope / 100 * math.sin(math.radians(error)) for error in (5, 10, 20))
         assert ", ".join(f"{fall:.0f}" for fall in falls) in text
@@ -265,7 +265,9 @@ def test_every_sheet_has_all_cautions(files, texts, all_results):
         pages = read(content)
         last = 1 if name.endswith("-wall.pdf") else len(pages) - 1
         # What goes on overleaf is no sheet of its own.
-        fronts = [pages[at] for at in range(last) if at == 0 or "overleaf" not in pages[at - 1]]
+        fronts = [
+            pages[at] for at in range(last) if at == 0 or "goes on: next page" not in pages[at - 1]
+        ]
         for text in fronts:
             after = text.split("Take care")[1].replace("\n", " ")
             for key in texts.section("sheets.cautions"):
@@ -449,7 +451,7 @@ def test_pegs_that_were_laid_out_are_listed_all(pegs, pages, small_results, text
         assert f"{along:g} m" in text
     assert re.search(rf"{walk.ties[0].along_m:.1f} m \(\d+ paces\) along the edge", text)
     assert "Take care" in found[0]
-    assert ("more overleaf" in found[0]) is (pages > 1)
+    assert ("goes on: next page" in found[0]) is (pages > 1)
 
 
 def test_without_a_magnetic_model_the_level_leads(small_results, texts):
@@ -548,13 +550,16 @@ def test_the_file_says_it_was_written_on_the_plan_s_day(files, all_results):
         assert date(made.year, made.month, made.day) == day
 
 
+LEVEL, AGAIN = "Set the row with a level", "MEASURE AGAIN FIRST"
+
+
 @pytest.mark.parametrize(
     ("told", "said"),
     [
-        (("measured_past_limit", ()), "Set the row with a level"),
-        (("measured_against_raster", ("bearing_reading_outside",)), "MEASURE AGAIN FIRST"),
-        (("measured_past_limit", ("slope_reading_outside",)), "MEASURE AGAIN FIRST"),
-        (("measured", ()), None),
+        (("measured_past_limit", ()), [LEVEL]),
+        (("measured_against_raster", ("bearing_reading_outside",)), [AGAIN]),
+        (("measured_past_limit", ("slope_reading_outside",)), [LEVEL, AGAIN]),
+        (("measured", ()), []),
     ],
 )
 def test_a_doubtful_reading_is_told_beside_its_bearing(all_results, texts, told, said):
@@ -565,8 +570,9 @@ def test_a_doubtful_reading_is_told_beside_its_bearing(all_results, texts, told,
     files = plot_files(sheets.render(dataclasses.replace(all_results, plots=plots), texts))
     pages = [re.sub(r"\s+", " ", text) for content in files.values() for text in read(content)]
     (page,) = (text for text in pages if text.startswith("A-01"))
-    notes = ("Set the row with a level", "MEASURE AGAIN FIRST")
-    assert [note for note in notes if note in page] == ([] if said is None else [said])
+    assert [note for note in (LEVEL, AGAIN) if note in page] == said
+    # To measure again comes before anything is set out.
+    assert AGAIN not in said or page.index(AGAIN) < page.index("Carry")
 
 
 def _told(results, texts, **values):
@@ -753,7 +759,7 @@ def test_where_structures_stand_nothing_is_pegged(small_results, texts):
     assert "peg" not in carried_of(sheet)
     assert sheet.drawing.guides
     usual = sheet_with(small_results, texts, "<b>B2</b>")
-    assert "Set a peg" in " ".join(usual.walk.sentences)
+    assert "set one every 2 m" in " ".join(usual.walk.sentences)
     assert "peg" in carried_of(usual)
 
 
@@ -843,7 +849,8 @@ def test_rows_of_maize_are_told_and_drawn_apart(small_results, texts):
     )
     plan = small_results.plan.model_copy(update={"practice": practice})
     results = dataclasses.replace(small_results, row_lines=drawn, plan=plan)
-    sheet = sheet_with(results, texts, "A-01")
+    maize = {"maize_rows": 60, "maize_row_length_m": 4321.0, "maize_seeds": 17_284}
+    sheet = sheet_with(results, texts, "A-01", **maize)
     heights = [
         sorted(line[0][1] for line in of) for of in (sheet.drawing.rows, sheet.drawing.maize)
     ]
@@ -851,8 +858,9 @@ def test_rows_of_maize_are_told_and_drawn_apart(small_results, texts):
     assert min(abs(bean - maize) for bean in heights[0] for maize in heights[1]) > 1
     assert "Dashed: maize." in sheet.drawing_note
     said = " ".join(sheet.walk.sentences)
-    assert "Band: maize, 35 cm, 2 rows of beans 50 cm apart, 35 cm, maize." in said
-    assert "cm apart" not in said.split("Band:")[0]
+    assert "maize, 35 cm, 2 rows of beans 50 cm apart, 35 cm, the next maize." in said
+    assert "cm apart" not in said.split("Band,")[0]
+    assert "Of maize: rows 60, metres of row 4,321, seeds 17,284." in said
     alone = sheet_with(small_results, texts, "A-01")
     assert not alone.drawing.maize
     assert "maize" not in " ".join((*alone.walk.sentences, alone.drawing_note))

@@ -11,8 +11,10 @@ import pytest
 import shapely
 from shapely import LineString
 
+from districtplan.geodesy import reproject
 from districtplan.outputs.sheets.build import common, sheets_of
 from districtplan.outputs.sheets.pegs import reading_part
+from districtplan.rows import Clear
 from tests.outputs.conftest import pegs_of
 from tests.outputs.test_sheets import sheet_with, wet
 
@@ -159,12 +161,13 @@ def test_rows_that_are_not_drawn_are_told(small_results, texts, every, said):
 
 
 @pytest.mark.parametrize(
-    ("short", "said"), [(0, "120 rows, 1,234 m"), (7, "120 rows and 7 short ones, 1,234 m")]
+    ("short", "said"),
+    [(0, "rows 120, metres of row 1,234"), (7, "rows 120, short rows 7, metres of row 1,234")],
 )
 def test_short_rows_are_told_beside_the_others(small_results, texts, short, said):
     values = {"short_rows": short, "rows": 120, "row_length_m": 1234.4, "holes": 12_344}
     whole = said_of(sheet_with(small_results, texts, "A-01", **values))
-    assert f"In all {said}, 12,344 holes." in whole
+    assert f"In all: {said}, holes 12,344." in whole
 
 
 @pytest.mark.parametrize(
@@ -250,3 +253,40 @@ def test_measuring_goes_step_by_step_and_back(small_results, texts, soil):
     said = sheet_with(soil(small_results), texts, "108").walk.sentences
     assert [line[:2] for line in said[:6]] == ["1.", "2.", "3.", "4.", "5.", "6."]
     assert "Walk back, feet swapped; over 10 cm off in 50 m, do it again." in said[4]
+
+
+def test_a_steep_plots_farmer_hears_of_the_technician(small_results, texts):
+    """Who can't read the alarm is told it; elsewhere nobody is sent for one."""
+    told = []
+    for flags in ((), ("rows_alone_not_enough",)):
+        sheet = sheet_with(small_results, texts, "A-01", erosion_flags=flags)
+        words = " ".join(sheet.farmer_words.sentences)
+        told.append(("A technician decides first" in words, sheet.alarm is not None))
+    assert told == [(False, False), (True, True)]
+
+
+def test_fertiliser_is_spoken_of_where_there_is_any(small_results, texts):
+    fed = sheet_with(small_results, texts, "A-01", npk_g=1_000, urea_g=pd.NA)
+    bare = sheet_with(small_results, texts, "A-01", npk_g=pd.NA, urea_g=pd.NA)
+    assert "Fertiliser goes in first" in " ".join(fed.farmer_words.sentences)
+    assert "Fertiliser" not in " ".join(bare.farmer_words.sentences)
+
+
+def test_a_drawn_waterway_is_told_of_beside_its_plot(small_results, texts):
+    """Water that is drawn takes no strip; its plot's sheet still speaks of it before rows."""
+    (at,) = np.flatnonzero(small_results.plots["plot_id"] == "A-01")
+    plots = small_results.plots["geometry"].to_numpy()
+    zone = reproject(plots, small_results.plots_crs, small_results.grid_crs)
+    shape = zone[at].buffer(-5)
+    used = pd.DataFrame({"source_row": [1], "kind": ["waterway"], "width_m": [np.nan]})
+    results = dataclasses.replace(
+        small_results,
+        row_lines=dataclasses.replace(
+            small_results.row_lines, clear=Clear(np.array([shape], dtype=object))
+        ),
+        features=dataclasses.replace(small_results.features, used=used.assign(geometry=[shape])),
+    )
+    sheet = sheet_with(results, texts, "A-01", flow_strip_m2=0.0)
+    assert "Water runs here: waterway, in the drawing." in " ".join(sheet.water.sentences)
+    dry = sheet_with(small_results, texts, "A-01", flow_strip_m2=0.0)
+    assert dry.water is None or "Water runs here" not in " ".join(dry.water.sentences)

@@ -335,6 +335,8 @@ def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
         outlet = wording.outlet_words(row["row_outlet"], texts)
         return texts.say(f"sheets.alarm.{row['outlet_flags'][0]}", outlet=outlet)
     codes = [] if code is None else [code]
+    if plot.kind == "compass" and not set(READING_FLAGS).isdisjoint(row["terrain_flags"]):
+        codes.insert(0, "again")
     if results.plan.soil.drainage == "poor":
         # What stands there has the fall that it has.
         wet = "level_where_wet" if plot.kind == "guide" and not plot.fall_pct else None
@@ -353,6 +355,8 @@ def _water(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     if unplaced is not None:
         values = wording.how_much_water(row, texts)
         said.append(texts.say(f"sheets.water.{unplaced}", plan=plan, **values))
+    elif water := _drawn_water(plot, texts):
+        said.append(texts.say("sheets.water.drawn", there=water))
     elif row["flow_strip_m2"] > 0:
         said.append(texts.say("sheets.water.placed", plan=plan))
     if row["row_breaks"] > 0:
@@ -364,6 +368,14 @@ def _water(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     if kind == "guide":
         said.append(texts.say("sheets.water.guided"))
     return Part(texts.say("sheets.water.title"), tuple(said)) if said else None
+
+
+def _drawn_water(plot: Plot, texts: Texts) -> str:
+    """Name streams and waterways that are drawn in the plot."""
+    taken = plot.found.taken
+    kinds = () if taken is None else taken["kind"]
+    drawn = dict.fromkeys(kind for kind in kinds if kind in rows.DRAWN)
+    return ", ".join(texts.say(f"sheets.taken.{kind.replace(' ', '_')}") for kind in drawn)
 
 
 def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
@@ -378,9 +390,7 @@ def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
             notes.insert(0, texts.say("sheets.headline.check_note", slope=limit))
         elif row["row_bearing_se_deg"] > wording.LEVEL_FROM_DEG:
             notes.append(texts.say("sheets.headline.unsure_note", degrees=wording.LEVEL_FROM_DEG))
-        if not set(READING_FLAGS).isdisjoint(row["terrain_flags"]):
-            notes.append(texts.say("sheets.headline.again_note"))
-        elif row["row_method_reason"] == "measured_past_limit":
+        if row["row_method_reason"] == "measured_past_limit":
             notes.append(texts.say("sheets.headline.past_limit_note"))
         big = wording.both_ends(row["row_bearing_magnetic_deg"])
         return Headline(texts.say(f"sheets.headline.{title}"), big, tuple(notes))
@@ -449,7 +459,7 @@ def _carried(plot: Plot, results: Results, texts: Texts) -> tuple[Carried, ...]:
     # Where rows may run any way nothing is levelled.
     if plot.kind != "any":
         level = texts.say("sheets.level_amount")
-        with_compass = "level_compass" if plot.kind in {"compass", "measure"} else "level"
+        with_compass = "level_compass" if plot.kind != "level" else "level"
         found.append(Carried("level", level, texts.say(f"sheets.{with_compass}")))
     string = texts.say("sheets.string_amount", metres=results.string.string_m)
     stick = texts.say("sheets.string", stick=100 * results.string.stick_m)
@@ -600,12 +610,15 @@ def _blanks(results: Results, texts: Texts) -> Blanks:
 
 
 def _farmer_words(plot: Plot, texts: Texts) -> Part:
-    falls = plot.fall_pct > 0
+    across = "across_falling" if plot.fall_pct > 0 else "across"
+    fed = any(plot.row[column] > 0 for column in ("npk_g", "urea_g") if pd.notna(plot.row[column]))
+    last = "apart" if fed else "look_after"
+    steep = not set(wording.LAND_USE).isdisjoint(plot.row["erosion_flags"])
     chosen = {
         "excluded": ("steep", "other", "ask"),
         "later": ("later", "water", "ask"),
-        "measure": ("not_yet", "keep", "apart"),
-        "any": ("any", "water", "apart"),
-    }.get(plot.kind, ("across_falling" if falls else "across", "keep", "apart"))
+        "measure": ("not_yet", "keep", last),
+        "any": ("any", "water", last),
+    }.get(plot.kind, ("steep_first", across, last) if steep else (across, "keep", last))
     said = tuple(texts.say(f"sheets.farmer.{name}") for name in chosen)
     return Part(texts.say("sheets.farmer.title"), said)

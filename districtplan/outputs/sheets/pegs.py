@@ -45,11 +45,12 @@ def ties_part(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     """
     if plot.starts is not None:
         letters = _letters(plot.found.start_corners)
-        said = [
-            " ".join((begins_words(line, plan, texts, letter), *beside_words(line, texts)))
-            for line in plot.starts.to_dict("records")
-            for letter in [letters[line[CORNER_DEG[0]], line[CORNER_DEG[1]]]]
-        ]
+        lines = plot.starts.to_dict("records")
+        said = []
+        for line, following in zip(lines, [*lines[1:], None], strict=True):
+            letter = letters[line[CORNER_DEG[0]], line[CORNER_DEG[1]]]
+            begins = begins_words(line, plan, texts, letter)
+            said.append(" ".join((begins, *beside_words(line, texts, following))))
         return Part(texts.say("sheets.pegs.starts_title"), tuple(said))
     pegs, found = plot.pegs, plot.found
     if pegs is None:

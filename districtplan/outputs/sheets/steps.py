@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from districtplan import rows
 from districtplan.outputs import wording
 from districtplan.outputs.field_words import band_line, bears_words, string_line
@@ -13,7 +15,7 @@ from districtplan.outputs.sheets.pegs import runs_of
 from districtplan.outputs.sheets.sheet import Part
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from districtplan.handbook import Handbook
     from districtplan.outputs.sheets.laid import Plot
@@ -66,18 +68,25 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
     more, chosen = _chosen(plot, results, texts)
     said = [texts.say(f"sheets.walk.{step}", **values | more) for step in chosen]
     title = "rows_title" if plot.stands or plot.kind == "any" else "title"
-    return Part(texts.say(f"sheets.walk.{title}"), (*said, *carried, _in_all(plot.row, texts)))
+    return Part(texts.say(f"sheets.walk.{title}"), (*said, *carried, *_in_all(plot.row, texts)))
 
 
-def _in_all(row: Mapping[str, Any], texts: Texts) -> str:
-    """Say what the rows come to."""
-    return texts.say(
+def _in_all(row: Mapping[str, Any], texts: Texts) -> Iterator[str]:
+    """Say what the rows come to, those of beans first."""
+    yield texts.say(
         f"sheets.walk.in_all{'_short' if row['short_rows'] else ''}",
         rows=f"{row['rows']:,}",
         short=f"{row['short_rows']:,}",
         metres=f"{row['row_length_m']:,.0f}",
         holes=f"{row['holes']:,}",
     )
+    if pd.notna(row["maize_seeds"]):
+        yield texts.say(
+            "sheets.walk.in_all_maize",
+            rows=f"{row['maize_rows']:,}",
+            metres=f"{row['maize_row_length_m']:,.0f}",
+            seeds=f"{row['maize_seeds']:,}",
+        )
 
 
 def _values(plot: Plot, results: Results, texts: Texts) -> dict[str, Any]:
@@ -85,15 +94,20 @@ def _values(plot: Plot, results: Results, texts: Texts) -> dict[str, Any]:
     spaces = rows.spaces(results.plan, book)
     span = book.number(SETTING_OUT, "a_frame_span_m")
     apart = "apart" if results.plan.practice.maize_bean_rows is None else "apart_band"
+    error, run = (
+        book.number(SETTING_OUT, "closing_error_cm"),
+        book.number(SETTING_OUT, "closing_run_m"),
+    )
+    # No level is better than its own closing error, and a percent is a centimetre in a metre.
+    allowed = max(plot.row["row_grade_limit_pct"], error / run)
     corner = "south_west" if math.isnan(plot.fall_deg) else "left_low"
     return {
         "span": span,
         "apart": texts.say(f"sheets.walk.{apart}", spacing=100 * results.string.stick_m),
         "length": book.number(READINGS, "reading_length_m"),
-        "error": book.number(SETTING_OUT, "closing_error_cm"),
-        "distance": book.number(SETTING_OUT, "closing_run_m"),
-        # A grade in percent is centimetres in a metre.
-        "allowed": math.floor(10 * span * plot.row["row_grade_limit_pct"]) / 10,
+        "error": error,
+        "distance": run,
+        "allowed": math.floor(10 * span * allowed) / 10,
         "most": round(100 * spaces.most_m),
         "least": round(100 * spaces.least_m),
         "letter": LETTERS[0],
@@ -115,6 +129,8 @@ def _chosen(plot: Plot, results: Results, texts: Texts) -> tuple[dict[str, Any],
         more |= _ahead(plot, texts)
     if plot.pegs is not None and plot.kind != "guide":
         chosen = ("start_peg", *chosen[1:])
+    if plot.pegs is not None and not plot.fall_pct:
+        chosen = tuple("pegs_between" if step == "pegs" else step for step in chosen)
     if plot.fall_pct:
         more |= falling(plot.fall_pct, results.handbook)
         chosen = tuple(f"{step}_falling" if step in FALLING else step for step in chosen)
