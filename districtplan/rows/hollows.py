@@ -78,21 +78,27 @@ def lowest(
     needed = max(limits.side_min, limits.sigmas * surface.doubt.floor) * limits.reach_m
     centre = _evened(on, chord)
     low, known = on, np.zeros(len(on), dtype=bool)
+    every = np.arange(len(on))
     for _ in range(ROUNDS):
         normal = _normals(low if known.any() else centre, chord)
-        places = centre[:, None] + across[None, :, None] * normal[:, None]
-        height = surface.height(places.reshape(-1, 2)).reshape(len(on), -1)
-        inner = slice(PARTS, 3 * PARTS + 1)
-        at = np.argmin(height[:, inner], axis=1) + PARTS
-        every = np.arange(len(on))
-        sides = np.minimum(height[every, at - PARTS], height[every, at + PARTS])
-        known = sides - height[every, at] >= needed
+        height = _heights(surface, centre, normal, across[PARTS : 3 * PARTS + 1])
+        at = np.argmin(height, axis=1) + PARTS
+        # Of what lies further out only the two places are asked that the lowest one is set beside.
+        ends = across[np.column_stack([at - PARTS, at + PARTS])]
+        sides = _heights(surface, centre, normal, ends).min(axis=1)
+        known = sides - height[every, at - PARTS] >= needed
         if not known.any():
             break
         offset = np.interp(along, along[known], across[at[known]])
         low = centre + offset[:, None] * normal
     near = shapely.distance(shapely.points(low), line) <= limits.reach_m
     return on, low, known & near
+
+
+def _heights(surface: Surface, centre: Floats, normal: Floats, across: Floats) -> Floats:
+    """Give heights at places on cross-sections, shape (sections, places)."""
+    places = centre[:, None] + across[..., None] * normal[:, None]
+    return surface.height(places.reshape(-1, 2)).reshape(places.shape[:-1])
 
 
 def _evened(xy: Floats, chord: int) -> Floats:

@@ -103,13 +103,17 @@ def strips(
     around = Around(Kept(elevation), plan, handbook)
     order = np.lexsort((line, plot))
     touched, first = np.unique(plot[order], return_index=True)
+    lines = np.split(line[order], first)[1:]
     share = handbook.number(TABLE, "hollow_share_min")
     looked = _Looked(around, running.crs, elevation.grid.crs, limits(plan, handbook), share)
-    for one, lines in zip(touched, np.split(line[order], first)[1:], strict=True):
+    on_raster = geodesy.reproject(outlines[touched], running.crs, elevation.grid.crs)
+    for at in around.order(on_raster).tolist():
+        one = touched[at]
         beside = drawn.query(outlines[one], predicate="dwithin", distance=2 * (half[one] + reach))
         near = _Near(
             outlines[one],
-            running.lines[np.sort(lines)],
+            on_raster[at],
+            running.lines[np.sort(lines[at])],
             running.drawn[beside],
             half[one],
             fine[one],
@@ -160,9 +164,10 @@ def half_cell_m(plots: pd.DataFrame, ground: pd.DataFrame) -> Floats:
 
 
 class _Near(NamedTuple):
-    """A plot, and the water near it, in the zone."""
+    """A plot, and the water near it, in the zone; the plot on the raster too."""
 
     outline: shapely.Geometry
+    on_raster: shapely.Polygon | shapely.MultiPolygon
     lines: Objects
     drawn: Objects
     half: float
@@ -198,8 +203,7 @@ class _Looked(NamedTuple):
         """Give the lowest lines of hollows, and the flow lines that lie in none."""
         if not near.fine or self.limits.reach_m == 0:
             return [], lines
-        outline = geodesy.reproject(np.array([near.outline], dtype=object), self.zone, self.raster)
-        frame, surface = self.around.surface(outline[0])
+        frame, surface = self.around.surface(near.on_raster)
         if surface is None:
             return [], lines
         # A flow line may be kilometres long: only what is near the plot is looked at.
@@ -212,7 +216,7 @@ class _Looked(NamedTuple):
         found, lost = [], []
         for part, there in zip(parts, moved, strict=True):
             on, low, known = lowest(shapely.transform(there, frame.to), surface, self.limits)
-            on, low = self._back(frame.back(on)), self._back(frame.back(low))
+            on, low = np.split(self._back(frame.back(np.concatenate([on, low]))), 2)
             inside = _within(land, on) | _within(land, low)
             share = known[inside].mean() if inside.any() else 0.0
             if share >= self.share:
@@ -222,10 +226,9 @@ class _Looked(NamedTuple):
         return found, np.array(lost, dtype=object)
 
     def _back(self, xy: Floats) -> Floats:
-        points = np.asarray(shapely.points(xy), dtype=object)
-        return np.asarray(
-            shapely.get_coordinates(geodesy.reproject(points, self.raster, self.zone))
-        )
+        # One shape holds them all: a line is made much faster than so many points.
+        line = np.array([shapely.linestrings(xy)], dtype=object)
+        return np.asarray(shapely.get_coordinates(geodesy.reproject(line, self.raster, self.zone)))
 
 
 def _within(land: shapely.Geometry, xy: Floats) -> Bools:
