@@ -123,7 +123,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
         taking, given = _taking(known, zone, book), typed.accept(plots, asked, book)
         with clock.step("water"):
-            flow, flow_lines, lengths = _water(
+            flow, flow_lines, catchments, lengths = _water(
                 _Drawn(on_raster, ground, elevation, zone, taking), given, asked, book, clock
             )
         with clock.step("rows"):
@@ -183,6 +183,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         features=taking,
         row_lines=row_lines,
         flow_lines=flow_lines,
+        catchments=catchments,
         purchase=bought,
         villages=villages,
         district=district,
@@ -239,23 +240,29 @@ class _Drawn(NamedTuple):
 
 def _water(
     land: _Drawn, given: dict[str, Given], asked: Plan, book: Handbook, clock: Clock
-) -> tuple[pd.DataFrame, pd.DataFrame, Floats]:
-    """Trace water on the raster, bring flow lines to the zone, and sum up L by upslope area."""
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, Floats]:
+    """Trace water on the raster, bring its shapes to the zone, and sum up L by upslope area."""
     crs = land.elevation.grid.crs
     slope = land.ground.set_index("plot_id")["slope_used_pct"].loc[land.on_raster["plot_id"]]
     lengths = erosion.LengthByArea(
         slope.to_numpy(), asked.erosion.slope_length_cap_m, erosion.constants(book)
     )
-    used = land.taking.used
+    used, parted = land.taking.used, list[pd.DataFrame]()
     beside = water.Beside(
         used.assign(geometry=geodesy.reproject(used["geometry"].to_numpy(), land.zone, crs)),
         lambda cells: lengths.add(erosion.FlowCells(*cells)),
+        parted.append,
     )
     flow, lines = water.trace(land.on_raster, land.elevation, asked, book, clock.share, beside)
     if "current_practice" in given:
         flow = water.override(flow, given["current_practice"].used)
-    moved = geodesy.reproject(lines["geometry"].to_numpy(), crs, land.zone)
-    return flow, lines.assign(geometry=moved), lengths.mean()
+
+    def moved(table: pd.DataFrame) -> pd.DataFrame:
+        shapes = table["geometry"].to_numpy(dtype=object)
+        return table.assign(geometry=geodesy.reproject(shapes, crs, land.zone))
+
+    catchments = moved(parted[0]) if parted else pd.DataFrame()
+    return flow, moved(lines), catchments, lengths.mean()
 
 
 class _Lying(NamedTuple):

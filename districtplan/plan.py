@@ -401,6 +401,14 @@ class Water(Section):
         le=100_000,
         description="How far around the plots the raster is read for what drains onto them [m].",
     )
+    catchment_min_area_ha: float | None = Field(
+        default=None,
+        ge=0.1,
+        le=1_000_000,
+        description="Least area of the catchments that the land is parted into, as a layer of "
+        "plots.gpkg [ha]. Without it there are none: they cost time and memory by the cells of the "
+        "raster.",
+    )
     strip_width_m: float = _published(
         "outlet_limits",
         "strip_width_m",

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     import numpy as np
-    import pandas as pd
     from numpy.typing import NDArray
     from pyproj import CRS
 
@@ -172,6 +173,9 @@ class Results:
     beside : Mapping[str, Given]
         Rows used and set aside of ``current_practice``, ``soils``, ``vetoes`` and ``enrolment``,
         where the plan names them.
+    catchments : pandas.DataFrame
+        ``catchment``, the columns of catchments and ``geometry`` in the UTM zone, of those that
+        plots are in; without rows where the plan asks for none.
     """
 
     plan: Plan
@@ -200,6 +204,7 @@ class Results:
     seconds: Mapping[str, float]
     warnings: tuple[str, ...]
     beside: Mapping[str, Given] = field(default_factory=dict)
+    catchments: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def join(plots: pd.DataFrame, *found: pd.DataFrame) -> pd.DataFrame:

@@ -540,6 +540,15 @@ def _water(case: _Case) -> list[Step]:
         length=digits(row["flow_line_length_m"], 3),
         crossing=digits(limits.crossing_min_m),
     )
+    if case.known("catchment"):
+        every = case.results.catchments
+        of = every[every["catchment"] == row["catchment"]].iloc[0]
+        result += " " + case.say(
+            "water.catchment",
+            name=row["catchment"],
+            area=digits(of["catchment_area_ha"], 4),
+            outside=digits(of["catchment_run_on_ha"], 4),
+        )
     inputs = case.say("water.inputs", border=digits(limits.border_m))
     return [Step(title, inputs, "", source, result), _slope_above(case)]
 

@@ -25,6 +25,7 @@ GEOMETRY = {
     "guide_lines": "LineString",
     "structure_lines": "Unknown",
     "outlets": "Unknown",
+    "catchments": "MultiPolygon",
 }
 """Kinds of geometry of layers that have several, or whose rows may all be without one."""
 
@@ -60,6 +61,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "part_boundaries": results.guides.boundaries,
         "pegs": results.pegs.table,
         "flow_lines": results.flow_lines,
+        "catchments": results.catchments,
         "features": results.features.used,
         **work_layers(results),
     }
@@ -99,7 +101,7 @@ def _geopackage(layers: Mapping[str, gpd.GeoDataFrame], written: str) -> bytes:
                     path,
                     driver="GPKG",
                     layer=name,
-                    promote_to_multi=name in (LAYER, "measures"),
+                    promote_to_multi=name in (LAYER, "measures", "catchments"),
                     geometry_type=GEOMETRY.get(name),
                     append=path.exists(),
                 )

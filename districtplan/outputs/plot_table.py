@@ -205,6 +205,8 @@ def dictionary(results: Results) -> pd.DataFrame:
         carried["features_set_aside"] = tuple(results.features.set_aside.columns)
     if len(results.row_lines.lines):
         carried["rows"] = tuple(results.row_lines.lines.columns)
+    if len(results.catchments):
+        carried["catchments"] = tuple(results.catchments.columns)
     if len(results.features.used):
         carried["features"] = tuple(results.features.used.columns)
     proposal = results.proposal

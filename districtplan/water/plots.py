@@ -15,6 +15,8 @@ from districtplan.coverage import batches, coverage, outlines_on_grid
 from districtplan.grid import Window
 from districtplan.water.above import BEGINS, Above, Ways, above
 from districtplan.water.blocks import Region, read_block, trees
+from districtplan.water.catchments import Drained
+from districtplan.water.catchments import together as catchments_together
 from districtplan.water.cells import Fall, PlotCells, fall_at
 from districtplan.water.directions import NO_CELL, STEPS
 from districtplan.water.lines import Links, flow_lines, length_within, together
@@ -65,10 +67,13 @@ class Beside:
     each : Callable[[PlotCells], None] | None
         Called with the cells of plots that have a height, some plots at a time: there are too many
         to keep.
+    catchments : Callable[[pandas.DataFrame], None] | None
+        Called with the catchments that plots are in, where the plan asks for them.
     """
 
     features: pd.DataFrame | None = None
     each: Callable[[PlotCells], None] | None = None
+    catchments: Callable[[pd.DataFrame], None] | None = None
 
 
 NOTHING = Beside()
@@ -121,13 +126,19 @@ def trace(
     shaped = Shaped.nothing(grid) if drawn is None else shape(drawn, grid, handbook)
     found = pd.DataFrame(index=range(len(polygons)), columns=_Found._fields, dtype=np.float64)
     links = []
+    catchment, layers = np.full(len(polygons), None, dtype=object), []
     for place, group in enumerate(groups):
         land = _Land(polygons[group], elevation, shaped, limits)
-        of_group, parts, cells = _group(land, _told(progress, place, len(groups)))
+        of_group, parts, cells, drained = _group(land, _told(progress, place, len(groups)))
         found.iloc[group] = np.column_stack(of_group)
         links += parts
+        if drained is not None:
+            catchment[group], layer = drained
+            layers.append(layer)
         if beside.each is not None:
             beside.each(cells._replace(plot=group[cells.plot]))
+    if layers and beside.catchments is not None:
+        beside.catchments(catchments_together(layers, catchment))
     lines = flow_lines(together(links), grid)
     length = length_within(lines["geometry"].to_numpy(), polygons, grid)
     at_least = found["at_least"].to_numpy() > 0
@@ -144,6 +155,7 @@ def trace(
             "slope_above_begins": pd.Series(
                 np.array([*BEGINS, None], dtype=object)[found["begins"].to_numpy().astype(np.int64)]
             ),
+            "catchment": pd.Series(catchment, dtype=object),
             "water_flags": [tuple(compress(FLAGS, row)) for row in raised],
         }
     )
@@ -160,6 +172,7 @@ class _Limits(NamedTuple):
     reach: Integers
     """Rows and columns around plots within which the slope above them is looked for."""
     cap_m: float
+    catchment_ha: float | None
 
 
 class _Found(NamedTuple):
@@ -190,6 +203,14 @@ class _Cells(NamedTuple):
     """Row and column within the region."""
     column: Integers
 
+    def inside(self, window: Window) -> tuple[Integers, tuple[Integers, Integers]]:
+        """Give the places of those in a window, and their rows and columns there."""
+        row, column = self.row - window.row, self.column - window.column
+        here = np.flatnonzero(
+            (row >= 0) & (row < window.rows) & (column >= 0) & (column < window.columns)
+        )
+        return here, (row[here], column[here])
+
 
 def _told(
     progress: Callable[[float], None] | None, place: int, count: int
@@ -216,6 +237,7 @@ def _limits(polygons: Objects, grid: Grid, plan: Plan, handbook: Handbook) -> _L
         # A step more, so that what drains in from there is seen.
         reach=np.ceil(plan.erosion.slope_length_cap_m / cell).astype(np.int64) + 1,
         cap_m=plan.erosion.slope_length_cap_m,
+        catchment_ha=plan.water.catchment_min_area_ha,
     )
 
 
@@ -246,7 +268,9 @@ class _Known:
         self.up[here], self.across[here] = fall.up, fall.across
 
 
-def _group(land: _Land, tell: Callable[[float], None]) -> tuple[_Found, list[Links], PlotCells]:
+def _group(
+    land: _Land, tell: Callable[[float], None]
+) -> tuple[_Found, list[Links], PlotCells, tuple[Objects, pd.DataFrame] | None]:
     """Work one region: first each block by itself, then, joined, those that plots are on."""
     limits, grid = land.limits, land.elevation.grid
     outlines = outlines_on_grid(land.polygons, grid)
@@ -271,17 +295,18 @@ def _group(land: _Land, tell: Callable[[float], None]) -> tuple[_Found, list[Lin
     around = _Around(region, looked)
     unit_ha = region.unit_m2() / M2_IN_HA
     links = []
+    drained = Drained(region, limits.catchment_ha)
     for place, window in enumerate(blocks):
-        if parts[place] is None or not _meets(looked, window).any():
+        met = bool(_meets(looked, window).any())
+        if parts[place] is None or not (met or drained.least_ha):
             continue
         block = read_block(region, window)
         up = upslope(block, place, network, region.window.columns)
+        drained.take(block, up)
+        if not met:
+            continue
         around.take(block, up)
-        row, column = cells.row - window.row, cells.column - window.column
-        here = np.flatnonzero(
-            (row >= 0) & (row < window.rows) & (column >= 0) & (column < window.columns)
-        )
-        at = row[here], column[here]
+        here, at = cells.inside(window)
         known.take(here, at, block, up, fall_at(block, at, region.cell_m()))
         mask = _mask(near, window)
         links.append(_links(region, block, up, mask & (up.area * unit_ha >= limits.line_ha)))
@@ -305,6 +330,7 @@ def _group(land: _Land, tell: Callable[[float], None]) -> tuple[_Found, list[Lin
             np.sqrt(known.own[there] * region.unit_m2()),
             known.across[there],
         ),
+        drained.catchments(cells.plot[there], (cells.row[there], cells.column[there]), plots),
     )
 
 

@@ -480,6 +480,7 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "slope_length_above_m": 12.5 * np.arange(len(CASES)),
             "slope_length_above_at_least": (np.arange(len(CASES)) == 6).astype(np.int64),
             "slope_above_begins": "divide",
+            "catchment": None,
             "water_flags": [
                 {5: ("crossed_by_flow",), 6: ("upslope_at_least",)}.get(i, ())
                 for i in range(len(CASES))

@@ -296,3 +296,14 @@ def test_water_from_above_says_how_sure_it_is(results, texts):
     plots = results.plots.assign(upslope_area_ha=np.nan)
     unknown = explain(dataclasses.replace(results, plots=plots), "B3", texts)
     assert any("what drains onto it is not known" in step.result for step in unknown)
+
+
+def test_a_catchment_is_told_where_there_is_one(results, texts):
+    assert not any("catchment" in step.result for step in explain(results, "B3", texts))
+    catchments = pd.DataFrame(
+        {"catchment": ["R9C7"], "catchment_area_ha": [41.25], "catchment_run_on_ha": [3.5]}
+    )
+    plots = results.plots.assign(catchment="R9C7")
+    known = dataclasses.replace(results, plots=plots, catchments=catchments)
+    said = "in the catchment R9C7 of 41.25 ha, into which 3.5 ha of others drain"
+    assert any(said in step.result for step in explain(known, "B3", texts))

@@ -108,6 +108,25 @@ def test_flow_lines_are_a_layer(path, small_results):
     ).all()
 
 
+def test_catchments_are_a_layer_where_they_are_asked_for(small_results, texts, tmp_path):
+    shape = small_results.flow_lines["geometry"].iloc[0].buffer(50)
+    table = pd.DataFrame(
+        {
+            "catchment": ["R9C7"],
+            "catchment_area_ha": [1.1],
+            "catchment_run_on_ha": [0.0],
+            "catchment_plots": [2],
+            "geometry": [shape],
+        }
+    )
+    path = tmp_path / "plots.gpkg"
+    path.write_bytes(layers.render(replace(small_results, catchments=table), texts)["plots.gpkg"])
+    read = gpd.read_file(path, layer="catchments")
+    assert read.drop(columns="geometry").equals(table.drop(columns="geometry"))
+    assert read.crs == small_results.grid_crs
+    assert read.geometry.iloc[0].equals(shape)
+
+
 def test_no_flow_lines_no_layer(small_results, texts, tmp_path):
     without = replace(small_results, flow_lines=small_results.flow_lines.iloc[:0])
     (tmp_path / "plots.gpkg").write_bytes(layers.render(without, texts)["plots.gpkg"])
