@@ -33,6 +33,7 @@ from districtplan.files import (
     readings,
     relief,
     run_folder,
+    soil_raster,
     vector,
 )
 from districtplan.outputs import explanation, render_all, sheets, wording
@@ -121,7 +122,11 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             compared, calibration = terrain.calibrate(ground, taken.used, plots, zone, asked, book)
             ground = terrain.apply_readings(ground, compared, plots, zone, asked, book)
         on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
-        taking, given = _taking(known, zone, book), typed.accept(plots, asked, book)
+        taking, given, mapped = (
+            _taking(known, zone, book),
+            typed.accept(plots, asked, book),
+            _mapped(read, plots, raw.crs, book),
+        )
         with clock.step("water"):
             flow, flow_lines, catchments, lengths = _water(
                 _Drawn(on_raster, ground, elevation, zone, taking), given, asked, book, clock
@@ -151,7 +156,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             )
         needed = _needed(
             plots,
-            there := _Known(ground, flow, lengths, given),
+            there := _Known(ground, flow, lengths, given, mapped),
             in_rows,
             asked,
             book,
@@ -198,6 +203,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             **written.sha256,
             **known.sha256,
             **typed.sha256,
+            **mapped.sha256,
         },
         seconds=clock.seconds,
         warnings=(
@@ -263,6 +269,34 @@ def _water(
 
     catchments = moved(parted[0]) if parted else pd.DataFrame()
     return flow, moved(lines), catchments, lengths.mean()
+
+
+class _Mapped(NamedTuple):
+    """R and K of plots from rasters, None where the plan names none, and the files' digests."""
+
+    rain_erosivity: Floats | None
+    erodibility: Floats | None
+    sha256: dict[str, str]
+
+
+def _mapped(read: plan_file.PlanFile, plots: pd.DataFrame, crs: CRS, book: Handbook) -> _Mapped:
+    """Take R and K of plots from the rasters that the plan names."""
+    soil, digests = read.plan.soil, dict[str, str]()
+
+    def means(quantity: erosion.Quantity, name: str | None, unit: str | None) -> Floats | None:
+        if name is None or unit is None:
+            return None
+        with soil_raster.SoilRaster(name, read.folder) as values:
+            digests.update(values.sha256)
+            outlines = plots["geometry"].to_numpy(dtype=object)
+            outlines = geodesy.reproject(outlines, crs, values.grid.crs)
+            return erosion.plot_means(outlines, values, quantity, unit, book)
+
+    return _Mapped(
+        means("rain_erosivity", soil.rain_erosivity_raster, soil.rain_erosivity_unit),
+        means("erodibility", soil.erodibility_raster, soil.erodibility_unit),
+        digests,
+    )
 
 
 class _Lying(NamedTuple):
@@ -393,6 +427,7 @@ class _Known(NamedTuple):
     flow: pd.DataFrame
     length_by_area: Floats
     given: dict[str, Given]
+    mapped: _Mapped
 
     def used(self, key: str) -> pd.DataFrame | None:
         """Give the rows used of one file, None where the plan doesn't name it."""
@@ -407,6 +442,8 @@ class _Known(NamedTuple):
             practice=self.used("current_practice"),
             soils=self.used("soils"),
             length_by_area=self.length_by_area,
+            rain_erosivity=self.mapped.rain_erosivity,
+            erodibility=self.mapped.erodibility,
         )
 
 

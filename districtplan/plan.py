@@ -107,6 +107,9 @@ Yield = Annotated[float, Field(ge=0, le=100_000)]
 Need = Annotated[float, Field(gt=0, le=1_000)]
 StockKg = Annotated[float, Field(ge=0, le=1e8)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
+RAIN_EROSIVITY_MAX, ERODIBILITY_MAX = 50_000, 0.2
+"""Largest R [MJ mm / (ha h yr)] and K [t ha h / (ha MJ mm)] that are taken."""
+UnitSystem = Literal["si", "us", "technical"]
 CORRELATION_MIN_M = 0.001
 ROWS_APART_MIN_CM = 10
 FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2199, 12, 31)
@@ -430,10 +433,32 @@ class Soil(Section):
     """What RUSLE needs to know of the district; without all three, tonnes are left out."""
 
     rain_erosivity_mj_mm_ha_h_yr: float | None = Field(
-        None, gt=0, le=50_000, description="R [MJ mm / (ha h yr)]; left out where absent."
+        None,
+        gt=0,
+        le=RAIN_EROSIVITY_MAX,
+        description="R [MJ mm / (ha h yr)]; left out where absent.",
     )
     erodibility_t_ha_h_ha_mj_mm: float | None = Field(
-        None, gt=0, le=0.2, description="K [t ha h / (ha MJ mm)]; left out where absent."
+        None,
+        gt=0,
+        le=ERODIBILITY_MAX,
+        description="K [t ha h / (ha MJ mm)]; left out where absent.",
+    )
+    rain_erosivity_raster: Text | None = Field(
+        None,
+        description="GeoTIFF of R, in place of a number or an equation; a plot has the mean over "
+        "it. Left out: none.",
+    )
+    rain_erosivity_unit: UnitSystem | None = Field(
+        None, description="Unit system of that raster: si, us or technical."
+    )
+    erodibility_raster: Text | None = Field(
+        None,
+        description="GeoTIFF of K, in place of a number; files.soils stands before it. Left out: "
+        "none.",
+    )
+    erodibility_unit: UnitSystem | None = Field(
+        None, description="Unit system of that raster: si, us or technical."
     )
     cover_factor: float | None = Field(
         None, gt=0, le=1, description="C, no unit; left out where absent."
@@ -495,6 +520,24 @@ class Soil(Section):
         if self.rain_annual_mm is not None:
             return self.rain_annual_mm
         return math.fsum(self.rain_monthly_mm or ())
+
+    @model_validator(mode="after")
+    def _mapped(self) -> Soil:
+        for name, unit in (
+            ("rain_erosivity_raster", "rain_erosivity_unit"),
+            ("erodibility_raster", "erodibility_unit"),
+        ):
+            if (getattr(self, name) is None) != (getattr(self, unit) is None):
+                raise ValueError(f"needs both {name} and {unit}, or neither. Give the other")
+        others = {
+            "rain_erosivity_raster": ("rain_erosivity_mj_mm_ha_h_yr", "rain_equation"),
+            "erodibility_raster": ("erodibility_t_ha_h_ha_mj_mm",),
+        }
+        for name, ways in others.items():
+            for way in ways:
+                if getattr(self, name) is not None and getattr(self, way) is not None:
+                    raise ValueError(f"has both {way} and {name}. Give one of them")
+        return self
 
     @model_validator(mode="after")
     def _one_way(self) -> Soil:
@@ -1382,8 +1425,16 @@ class Plan(Section):
             False where one of them is left out.
         """
         soil = self.soil
-        rain = (soil.rain_erosivity_mj_mm_ha_h_yr, soil.rain_equation)
-        ground = (soil.erodibility_t_ha_h_ha_mj_mm, self.files.soils)
+        rain = (
+            soil.rain_erosivity_mj_mm_ha_h_yr,
+            soil.rain_equation,
+            soil.rain_erosivity_raster,
+        )
+        ground = (
+            soil.erodibility_t_ha_h_ha_mj_mm,
+            self.files.soils,
+            soil.erodibility_raster,
+        )
         cover = (soil.cover_factor, soil.cover)
         return all(any(way is not None for way in ways) for ways in (rain, ground, cover))
 

@@ -6,9 +6,12 @@ import csv
 import json
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
+import rasterio
 import shapely
+from rasterio.transform import from_bounds
 
 from districtplan import pipeline
 from districtplan.outputs.explanation import explain
@@ -150,3 +153,37 @@ def test_what_is_recorded_or_drawn_of_water_from_above_changes_ls(plan, results)
         steps = explain(found, str(row["plot_id"]), Texts.load("en"))
         (told,) = (step.result for step in steps if step.title == "Slope above the plot")
         assert ("feature" if begins == "feature" else "recorded") in told
+
+
+def test_rasters_of_rain_and_soil_reach_the_plots(tmp_path):
+    plots, raster = small_district()
+    path = write_district(tmp_path, plots, raster)
+    west, south, east, north = plots.total_bounds
+    rain = {"driver": "GTiff", "count": 1, "width": 2, "height": 1, "dtype": "float32"}
+    rain |= {"crs": plots.crs, "nodata": -1.0}
+    middle = (west + east) / 2
+    place = from_bounds(middle - (east - west), south, middle + (east - west), north, 2, 1)
+    for name, values in (("r.tif", [100.0, 200.0]), ("k.tif", [0.03, -1.0])):
+        with rasterio.open(tmp_path / name, "w", transform=place, **rain) as file:
+            file.write(np.array([[values]], dtype=np.float32))
+    soil = """
+[soil]
+rain_erosivity_raster = "r.tif"
+rain_erosivity_unit = "us"
+erodibility_raster = "k.tif"
+erodibility_unit = "si"
+cover_factor = 0.2
+"""
+    path.write_text(path.read_text(encoding="utf-8") + soil, encoding="utf-8")
+    found = pipeline.find(path)
+    table = found.plots
+    western = shapely.centroid(table["geometry"].to_numpy()).tolist()
+    western = np.array([point.x < middle for point in western])
+    us = found.handbook.number("soil_ranges", "rain_erosivity_us_to_si")
+    np.testing.assert_allclose(table["r"], np.where(western, 100, 200) * us)
+    np.testing.assert_allclose(table["k"], np.where(western, 0.03, np.nan))
+    ends = [("soil_raster_ends" in flags) for flags in table["erosion_flags"]]
+    assert ends == (~western).tolist()
+    assert {"r.tif", "k.tif"} <= set(found.input_sha256)
+    said = explain(found, table["plot_id"][western].iloc[0], Texts.load("en"))
+    assert any("cells of r.tif" in step.inputs for step in said)

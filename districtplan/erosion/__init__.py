@@ -7,7 +7,9 @@ from districtplan.erosion.doubts import doubts
 from districtplan.erosion.equations import Equations
 from districtplan.erosion.given import PRACTICE, SOILS, accept_practice, accept_soils
 from districtplan.erosion.ls import FlowCells, LengthByArea, constants
+from districtplan.erosion.mapped import plot_means
 from districtplan.erosion.now import standing
+from districtplan.erosion.unit_systems import Quantity
 
 __all__ = [
     "FLAGS",
@@ -17,10 +19,12 @@ __all__ = [
     "Equations",
     "FlowCells",
     "LengthByArea",
+    "Quantity",
     "accept_practice",
     "accept_soils",
     "assess",
     "constants",
     "doubts",
+    "plot_means",
     "standing",
 ]

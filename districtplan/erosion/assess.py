@@ -69,6 +69,7 @@ FLAGS = (
     "practice_not_known",
     "no_slope_length",
     "no_soil_values",
+    "soil_raster_ends",
 )
 
 
@@ -88,12 +89,18 @@ class Beside:
     length_by_area : numpy.ndarray | None
         Mean factor L of each plot by the area that drains into its cells
         (:class:`districtplan.erosion.ls.LengthByArea`), in the order of the plots.
+    rain_erosivity : numpy.ndarray | None
+        R of each plot from a raster, NaN where it has none, in their order [MJ mm/(ha h yr)].
+    erodibility : numpy.ndarray | None
+        K of each plot from a raster alike [t ha h/(ha MJ mm)].
     """
 
     above: pd.DataFrame | None = None
     practice: pd.DataFrame | None = None
     soils: pd.DataFrame | None = None
     length_by_area: Floats | None = None
+    rain_erosivity: Floats | None = None
+    erodibility: Floats | None = None
 
 
 NOTHING = Beside()
@@ -142,7 +149,8 @@ class _Contour:
 
 @dataclass(frozen=True)
 class _Factors:
-    r: erosivity.Erosivity
+    rain: erosivity.Erosivity
+    r: Floats
     k: Floats
     k_error: Floats
     k_own: Bools
@@ -217,7 +225,7 @@ def assess(
     found["slope_class_number"] = slopes["number"].to_numpy(dtype=np.int64)[place]
     found["slope_class"] = slopes["name"].to_numpy()[place]
     _add_slope_factors(found, ground, beside, asked)
-    found["r"], found["k"], found["c"] = _given(factors.r.r), factors.k, _given(factors.c.c)
+    found["r"], found["k"], found["c"] = factors.r, factors.k, _given(factors.c.c)
     found["p_contour"] = np.where(ground.without, np.nan, contour.p)
     # A product with an unknown factor is NaN, so losses are empty beyond the equations, without
     # a slope length, and without R, K and C.
@@ -234,6 +242,7 @@ def assess(
         "contour_no_credit_flat_rows": contour.unearned,
         "practice_not_known": ~now.known & (beside.practice is not None),
         "no_soil_values": found[["r", "k", "c"]].isna().any(axis="columns").to_numpy(),
+        "soil_raster_ends": _ends(found, beside),
     }
     found["erosion_flags"] = _codes(raised)
     return tables.check(found, ("plot_id", *tables.made_by("erosion")))
@@ -288,7 +297,11 @@ _READ = ("level_slope_se_pct", "slope_se_pct")
 def _factors(plots: pd.DataFrame, beside: Beside, asked: _Asked) -> _Factors:
     soil, handbook = asked.plan.soil, asked.handbook
     spreads = handbook.numbers("loss_spread")
+    rain = erosivity.of_plan(soil, handbook)
+    r = np.full(len(plots), _given(rain.r))
+    r = r if beside.rain_erosivity is None else beside.rain_erosivity
     k = np.full(len(plots), _given(soil.erodibility_t_ha_h_ha_mj_mm))
+    k = k if beside.erodibility is None else beside.erodibility
     error = np.full(len(plots), spread.of_factor(spreads["erodibility_given_factor"]))
     own = np.zeros(len(plots), dtype=np.bool_)
     if beside.soils is not None:
@@ -298,7 +311,16 @@ def _factors(plots: pd.DataFrame, beside: Beside, asked: _Asked) -> _Factors:
         worked_out = own & ~rows["k_by"].eq("given").to_numpy(dtype=np.bool_)
         by_equation = spread.of_factor(spreads["erodibility_equation_factor"])
         error = np.where(worked_out, by_equation, error)
-    return _Factors(erosivity.of_plan(soil, handbook), k, error, own, cover.of_plan(soil, handbook))
+    return _Factors(rain, r, k, error, own, cover.of_plan(soil, handbook))
+
+
+def _ends(found: pd.DataFrame, beside: Beside) -> Bools:
+    """Tell plots of which a raster that is named has no value, nor has any other way."""
+    ends = np.zeros(len(found), dtype=np.bool_)
+    for name, mapped in (("r", beside.rain_erosivity), ("k", beside.erodibility)):
+        if mapped is not None:
+            ends |= found[name].isna().to_numpy()
+    return ends
 
 
 def _contour(ground: _Ground, author: str | None, asked: _Asked) -> _Contour:
@@ -410,7 +432,7 @@ def _errors(ground: _Ground, factors: _Factors, asked: _Asked) -> tuple[Floats, 
     k = factors.k_error
     own = np.hypot(slope, np.where(factors.k_own, k, 0.0))
     district = np.hypot(
-        spread.of_factor(factors.r.spread_factor), spread.of_factor(factors.c.spread_factor)
+        spread.of_factor(factors.rain.spread_factor), spread.of_factor(factors.c.spread_factor)
     )
     equations = spread.of_equations(ground.used_pct, asked.handbook)
     shared = np.hypot(np.hypot(district, equations), np.where(factors.k_own, 0.0, k))

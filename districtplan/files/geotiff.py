@@ -34,7 +34,9 @@ NUMBERS = (
 METRES = {"", "m", "metre", "metres", "meter", "meters"}
 
 
-def open_tile(path: Path, name: str, given: str | None, stack: ExitStack) -> Tile:
+def open_tile(
+    path: Path, name: str, given: str | None, stack: ExitStack, *, heights: bool = True
+) -> Tile:
     """Open a GeoTIFF.
 
     Parameters
@@ -47,11 +49,13 @@ def open_tile(path: Path, name: str, given: str | None, stack: ExitStack) -> Til
         CRS in the plan, where the file states none.
     stack : contextlib.ExitStack
         Closes the file in the end.
+    heights : bool, default True
+        Whether it holds heights, which must be in metres.
 
     Returns
     -------
     Tile
-        Its heights, read when asked for.
+        Its values, read when asked for.
 
     Raises
     ------
@@ -67,8 +71,12 @@ def open_tile(path: Path, name: str, given: str | None, stack: ExitStack) -> Til
         raise unreadable(name, error) from error
     check_sides(source.height, source.width, name)
     _check(source, name)
-    crs = settle_crs(_stated_crs(source, name), given, name, "elevation_crs")
-    _check_units(source, name)
+    stated = _stated_crs(source, name)
+    if heights:
+        _check_units(source, name)
+    elif stated is None:
+        raise InputError(Fault(name, "states no CRS", "Assign one in a GIS first"))
+    crs = settle_crs(stated, given, name, "elevation_crs")
     shape = source.transform
     flipped = shape.e > 0
     grid = Grid(
@@ -80,7 +88,9 @@ def open_tile(path: Path, name: str, given: str | None, stack: ExitStack) -> Til
         columns=source.width,
         crs=crs,
     )
-    check_cells(grid, name)
+    if heights:
+        # Rain comes in cells of many kilometres too.
+        check_cells(grid, name)
 
     def read(window: Window) -> NDArray[np.floating[Any]]:
         if not flipped:

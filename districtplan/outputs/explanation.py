@@ -685,6 +685,13 @@ def _soil_values(case: _Case) -> list[Step]:
                 case.say("erosivity.result", r=digits(case.row["r"], 4), region=row["region"]),
             )
         )
+    for name, file in (("r", soil.rain_erosivity_raster), ("k", soil.erodibility_raster)):
+        if file is not None and case.known(name):
+            value = digits(case.row[name], 4)
+            result = case.say(f"mapped.{name}", value=value)
+            steps.append(
+                Step(case.say("mapped.title"), case.say("mapped.inputs", file=file), "", "", result)
+            )
     if soil.cover is not None:
         rows = book.rows("cover_factors")
         row = rows[rows["name"] == soil.cover].iloc[0]

@@ -202,6 +202,8 @@ def test_every_flag_can_be_raised_and_none_else():
         for codes in assessed(slope, length, plan, beside=beside(practice))["erosion_flags"]
         for code in codes
     }
+    mapped = beside(erodibility=np.array([np.nan]))
+    raised |= set(assessed([11.0], [30.0], plan_of(), beside=mapped)["erosion_flags"][0])
     assert raised == set(erosion.FLAGS)
 
 

@@ -459,6 +459,7 @@ NAMED = {
     },
     "erosion": {
         "SHOWN_MAX",
+        "SQUARE_CELLS",
         "TEXT_MAX",
         "LISTED",
         "NINETEEN_IN_TWENTY",
