@@ -79,3 +79,14 @@ def test_the_size_of_blocks_changes_nothing(raster, monkeypatch):
     assert names == again
     assert whole.drop(columns="geometry").equals(blocks.drop(columns="geometry"))
     assert shapely.equals(whole["geometry"].to_numpy(), blocks["geometry"].to_numpy()).all()
+
+
+def test_water_leaves_a_hollow_over_its_pass_and_stays_in_the_catchment_below():
+    def hollow(x, y):
+        return two_valleys(x, y) - 15 * (np.hypot(x + 305, y - 100) < 60)
+
+    raster = surface_raster(hollow, cells=120)
+    names, found = parted(raster, [square(raster, -305, 100), square(raster, -305, -300)], 60.0)
+    # The hollow's bottom is no end of water: one catchment from the head of the valley to its foot.
+    assert names[0] == names[1]
+    assert found.loc[names[0], "catchment_area_ha"] > 40
