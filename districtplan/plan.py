@@ -206,6 +206,16 @@ class Files(Section):
     farmer_name_column: Text | None = Field(
         None, description="Column with farmers' names; left out: no name is read or written."
     )
+    soil_depth_column: Text | None = Field(
+        None,
+        description="Column of the plots with the depth of soil [m], which stands before that of "
+        "files.soils. Left out: none is read.",
+    )
+    soil_drainage_column: Text | None = Field(
+        None,
+        description="Column of the plots with the drainage of the soil, free or poor, alike. Left "
+        "out: none is read.",
+    )
     elevation: Annotated[list[Text], BeforeValidator(_listed)] = Field(
         min_length=1,
         max_length=1000,

@@ -157,6 +157,22 @@ COLUMNS: tuple[Column, ...] = (
     _text("plot_id", "intake", "Id of the plot, as given."),
     _text("village", "intake", "Village of the plot, as given."),
     _text("farmer_name", "intake", "Name of the farmer; only if the plan asks.", nullable=True),
+    Column(
+        "soil_depth_given_m",
+        "number",
+        "intake",
+        "m",
+        "Depth of soil as given with the plot; only if the plan asks.",
+        0,
+        10,
+        nullable=True,
+    ),
+    _text(
+        "soil_drainage_given",
+        "intake",
+        "Drainage of the soil as given with the plot; only if the plan asks.",
+        nullable=True,
+    ),
     _integer(
         "source_row",
         "intake",

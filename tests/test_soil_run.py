@@ -157,7 +157,10 @@ def test_what_is_recorded_or_drawn_of_water_from_above_changes_ls(plan, results)
 
 def test_rasters_of_rain_and_soil_reach_the_plots(tmp_path):
     plots, raster = small_district()
+    plots = plots.assign(depth=np.linspace(0.2, 1.3, len(plots)), wet="poor")
     path = write_district(tmp_path, plots, raster)
+    columns = '[files]\nsoil_depth_column = "depth"\nsoil_drainage_column = "wet"\n'
+    text = path.read_text(encoding="utf-8").replace("[files]\n", columns)
     west, south, east, north = plots.total_bounds
     rain = {"driver": "GTiff", "count": 1, "width": 2, "height": 1, "dtype": "float32"}
     rain |= {"crs": plots.crs, "nodata": -1.0}
@@ -174,7 +177,7 @@ erodibility_raster = "k.tif"
 erodibility_unit = "si"
 cover_factor = 0.2
 """
-    path.write_text(path.read_text(encoding="utf-8") + soil, encoding="utf-8")
+    path.write_text(text + soil, encoding="utf-8")
     found = pipeline.find(path)
     table = found.plots
     western = shapely.centroid(table["geometry"].to_numpy()).tolist()
@@ -184,6 +187,8 @@ cover_factor = 0.2
     np.testing.assert_allclose(table["k"], np.where(western, 0.03, np.nan))
     ends = [("soil_raster_ends" in flags) for flags in table["erosion_flags"]]
     assert ends == (~western).tolist()
+    np.testing.assert_allclose(table["soil_depth_m"], plots["depth"])
+    assert (table["soil_drainage"] == "poor").all()
     assert {"r.tif", "k.tif"} <= set(found.input_sha256)
     said = explain(found, table["plot_id"][western].iloc[0], Texts.load("en"))
     assert any("cells of r.tif" in step.inputs for step in said)

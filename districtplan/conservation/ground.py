@@ -28,7 +28,8 @@ def ground(
     Parameters
     ----------
     plots : pandas.DataFrame
-        ``plot_id``, ``village`` and ``work_site``.
+        ``plot_id``, ``village`` and ``work_site``; where they are known ``soil_depth_given_m``
+        and ``soil_drainage_given`` of the plot itself, which stand before its village's.
     outlines : numpy.ndarray
         Their outlines in the UTM zone, shape (plots,).
     features : pandas.DataFrame
@@ -52,6 +53,12 @@ def ground(
         depth = known["depth_m"].to_numpy(dtype=np.float64)
         said = known["drainage"]
         drainage = said.where(said.fillna("") != "").to_numpy(dtype=object)
+    if "soil_depth_given_m" in plots:
+        own = plots["soil_depth_given_m"].to_numpy(dtype=np.float64)
+        depth = np.where(np.isnan(own), depth, own)
+    if "soil_drainage_given" in plots:
+        told = plots["soil_drainage_given"]
+        drainage = np.where(told.isna(), drainage, told.to_numpy(dtype=object))
     found = pd.DataFrame(
         {
             "plot_id": plots["plot_id"].to_numpy(),

@@ -27,6 +27,12 @@ SNIFFED_BYTES = 4096
 
 GPKG_IDS = (b"GPKG", b"GP10", b"GP11")
 SIDECARS = (".shx", ".dbf", ".prj", ".cpg")
+ASKED = {
+    "farmer_name_column": "farmer_name",
+    "soil_depth_column": "soil_depth_given_m",
+    "soil_drainage_column": "soil_drainage_given",
+}
+"""Columns that are read only where the plan names them."""
 
 
 @dataclass(frozen=True)
@@ -123,8 +129,7 @@ def read_plots(plan_file: PlanFile) -> RawPlots:
     files = plan_file.plan.files
     path = locate(files.plots, plan_file.folder)
     columns = {"plot_id_column": files.plot_id_column, "village_column": files.village_column}
-    if files.farmer_name_column is not None:
-        columns["farmer_name_column"] = files.farmer_name_column
+    columns |= {key: name for key in ASKED if (name := getattr(files, key)) is not None}
     kind = format_of(path, files.plots)
     layer = kind.read(path, Wanted(files.plots, columns, files.plots_layer))
     stated = layer.crs
@@ -284,8 +289,7 @@ def _frame(layer: Layer) -> pd.DataFrame:
         "plot_id": layer.columns["plot_id_column"],
         "village": layer.columns["village_column"],
     }
-    if "farmer_name_column" in layer.columns:
-        columns["farmer_name"] = layer.columns["farmer_name_column"]
+    columns |= {ASKED[key]: layer.columns[key] for key in ASKED if key in layer.columns}
     columns |= {"geometry": layer.geometry, "problem": layer.problem, "done": layer.done}
     series = {
         name: pd.Series(values, dtype=None if name == "source_row" else object)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import re
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from districtplan.accepted import NUMBER
 from districtplan.intake import names, outlines, repair, swapped
 from districtplan.intake.overlaps import overlaps
 from districtplan.tables import check, made_by
@@ -52,6 +54,14 @@ class _Aside:
             remedies.append(remedy)
 
 
+ASKED = ("farmer_name", "soil_depth_given_m", "soil_drainage_given")
+"""Columns that are there only where the plan asks for them."""
+SOIL_DEPTH_MAX_M = 10
+DECIMALS = 9
+"""Decimals of a number that are read."""
+DRAINAGE = ("free", "poor")
+
+
 def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Take the plots that can be used and set the others aside.
 
@@ -79,6 +89,7 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     text["village"] = _read_names(raw, "village", "the village's name", aside)
     if "farmer_name" in raw:
         text["farmer_name"] = _read_farmers(raw, aside)
+    text |= _read_soil(raw, aside)
     given = outlines.flat(raw["geometry"].to_numpy(dtype=object))
     # Hostile coordinates overflow on the way; what becomes of them is checked, not warned of.
     with np.errstate(invalid="ignore", over="ignore"):
@@ -110,7 +121,7 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
         "geometry": geometry[rows],
     }
     plots = pd.DataFrame(columns)
-    asked = [name for name in made_by("intake") if name != "farmer_name" or name in text]
+    asked = [name for name in made_by("intake") if name not in ASKED or name in text]
     return check(plots, asked), _set_aside(raw, text["plot_id"], aside)
 
 
@@ -130,6 +141,40 @@ def _read_farmers(raw: pd.DataFrame, aside: _Aside) -> NDArray[np.object_]:
         elif why is not None:
             aside.put(row, f"the farmer's name {why}", NAME_REMEDIES[why])
     return text
+
+
+def _read_soil(raw: pd.DataFrame, aside: _Aside) -> dict[str, NDArray[Any]]:
+    """Read depth and drainage of the soil; what is missing costs no plot, what is wrong does."""
+    found: dict[str, NDArray[Any]] = {}
+    if "soil_depth_given_m" in raw:
+        text, fault = names.texts(map(_written, raw["soil_depth_given_m"]))
+        depth = np.full(len(text), np.nan)
+        for row, (told, why) in enumerate(zip(text, fault, strict=True)):
+            if why is None and re.fullmatch(NUMBER, told) and float(told) <= SOIL_DEPTH_MAX_M:
+                depth[row] = float(told)
+            elif why != names.MISSING:
+                what = f"is no number from 0 to {SOIL_DEPTH_MAX_M}"
+                aside.put(row, f"the depth of soil {what}", "Give it in metres, such as 0.6")
+        found["soil_depth_given_m"] = depth
+    if "soil_drainage_given" in raw:
+        text, fault = names.texts(raw["soil_drainage_given"])
+        known = np.full(len(text), None, dtype=object)
+        for row, (told, why) in enumerate(zip(text, fault, strict=True)):
+            if why is None and told.lower() in DRAINAGE:
+                known[row] = told.lower()
+            elif why != names.MISSING:
+                aside.put(row, "the drainage isn't known", f"Give one of: {', '.join(DRAINAGE)}")
+        found["soil_drainage_given"] = known
+    return found
+
+
+def _written(value: object) -> object:
+    """Write a number that a file gives as one; NaN is missing."""
+    if not isinstance(value, float):
+        return value
+    return (
+        None if np.isnan(value) else np.format_float_positional(value, precision=DECIMALS, trim="-")
+    )
 
 
 def _set_aside_repeated(

@@ -35,6 +35,19 @@ def test_other_features_slip_nowhere():
     assert ground(PLOTS, OUTLINES, features())["slipping_ground"].sum() == 0
 
 
+def test_soil_of_the_plot_stands_before_its_villages():
+    soils = pd.DataFrame(
+        {"village": ["Ford", "Hill"], "depth_m": [0.4, 1.2], "drainage": ["poor", "free"]}
+    )
+    own = PLOTS.assign(
+        soil_depth_given_m=[0.3, np.nan, np.nan, 0.9],
+        soil_drainage_given=pd.Series(["poor", None, None, "free"], dtype=object),
+    )
+    found = ground(own, OUTLINES, features(), soils)
+    np.testing.assert_array_equal(found["soil_depth_m"], [0.3, 1.2, 0.4, 0.9])
+    assert found["soil_drainage"].tolist() == ["poor", "free", "poor", "free"]
+
+
 def test_soil_is_the_villages():
     soils = pd.DataFrame(
         {"village": ["Ford", "Hill"], "depth_m": [np.nan, 1.2], "drainage": ["poor", ""]}

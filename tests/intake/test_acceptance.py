@@ -14,6 +14,7 @@ from pyproj import CRS
 from shapely import Point, Polygon, box
 
 from districtplan import intake
+from districtplan.intake.acceptance import ASKED
 from districtplan.plan import District, Elevation, Files, Plan
 from districtplan.tables import made_by
 
@@ -58,7 +59,7 @@ def test_good_plots_pass_as_given():
         UTM,
         PLAN,
     )
-    assert list(plots) == [name for name in made_by("intake") if name != "farmer_name"]
+    assert list(plots) == [name for name in made_by("intake") if name not in ASKED]
     assert plots["plot_id"].tolist() == ["b", "1", " a"]
     assert plots["village"].tolist() == ["V", "7", "V "]
     assert plots["source_row"].tolist() == [1, 2, 3]
@@ -175,7 +176,7 @@ def test_farmers_only_if_read_and_a_missing_name_costs_nothing():
     plots, aside = intake.accept(
         raw(*((f"{n}", "V", square(n)) for n in range(3)), farmer_name=names), UTM, PLAN
     )
-    assert list(plots) == list(made_by("intake"))
+    assert list(plots) == [n for n in made_by("intake") if n not in ASKED[1:]]
     assert plots["farmer_name"][0] == "Ada"
     assert pd.isna(plots["farmer_name"][1])
     assert "the farmer's name has a control" in aside["reason"][0]
@@ -254,3 +255,19 @@ def test_huge_coordinates_are_no_crash():
         plots, aside = intake.accept(rows, crs, PLAN)
         assert aside["plot_id"].tolist()[:2] == ["a", "b"]
         assert len(plots) + len(aside) == 3
+
+
+def test_soil_of_plots_is_read_where_it_is_asked_for():
+    given = raw(
+        *((f"{n}", "V", square(n)) for n in range(5)),
+        soil_depth_given_m=["0.6", 1.25, np.nan, "deep", 11],
+        soil_drainage_given=["Poor", None, "free", "free", "free"],
+    )
+    plots, aside = intake.accept(given, UTM, PLAN)
+    assert plots["soil_depth_given_m"].tolist()[:2] == [0.6, 1.25]
+    assert np.isnan(plots["soil_depth_given_m"][2])
+    assert plots["soil_drainage_given"].fillna("").tolist() == ["poor", "", "free"]
+    assert aside["plot_id"].tolist() == ["3", "4"]
+    assert aside["reason"].str.startswith("the depth of soil is no number").all()
+    wrong = raw(("0", "V", square(0)), soil_drainage_given=["wet"])
+    assert intake.accept(wrong, UTM, PLAN)[1]["reason"].tolist() == ["the drainage isn't known"]
