@@ -39,6 +39,8 @@ ENROLMENT = (
 BELTS = ("river buffer", "forest buffer")
 """Lines of land in belts; of plots that only reach into one, too."""
 NO_GO = (*BELTS, "closed", "too steep")
+"""Lines of land that nobody plants: a kit tells such land in a column of its own, and holds nothing
+for it."""
 LINES = ("enrolled", "demo", "registered", *NO_GO)
 ANSWERS = ("enrolled", "consent", "demo", "closed")
 
@@ -154,9 +156,9 @@ def taking_part(
     elsewhere = np.isin(line, NO_GO[2:])
     river, forest = np.where(elsewhere, 0, river), np.where(elsewhere, 0, forest)
     area = joined["area_ha"].to_numpy()
-    left = np.where(whole & ~elsewhere, 0, 1 - river - forest)
+    left = np.where(whole | elsewhere, 0, 1 - river - forest)
     given = beside["bean_share"].astype("float64").fillna(1.0).to_numpy()
-    share = pd.Series(np.minimum(given / np.where(left > 0, left, 1), 1))
+    share = pd.Series(np.where(left > 0, np.minimum(given / np.where(left > 0, left, 1), 1), 0))
     open_ha = pd.Series(left * area)
     farmer = beside["farmer_id"].where(beside["farmer_id"].fillna("") != "", found["plot_id"])
     group = beside["group"].where(beside["group"].fillna("") != "", found["village"])
@@ -171,5 +173,7 @@ def taking_part(
         bean_area_ha=share * open_ha,
         river_buffer_ha=river * area,
         forest_buffer_ha=forest * area,
+        closed_ha=np.where(line == "closed", area, 0),
+        too_steep_ha=np.where(line == "too steep", area, 0),
     )
     return tables.check(found, ("plot_id", "village", *tables.made_by("taking part")))

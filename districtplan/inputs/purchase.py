@@ -12,7 +12,7 @@ from districtplan.inputs import money
 from districtplan.inputs.amounts import GOODS as AMOUNTS
 from districtplan.inputs.calendar import zoned
 from districtplan.inputs.counting import exact_sum, half_up, unknown
-from districtplan.inputs.enrolment import BELTS, LINES, NO_GO, taking_part
+from districtplan.inputs.enrolment import LINES, NO_GO, taking_part
 from districtplan.inputs.labour import labour
 from districtplan.inputs.no_go import Buffers, in_buffers
 from districtplan.inputs.nutrients import GOODS, balance, cap_in_every_hole_kg_ha, manure_share
@@ -246,8 +246,8 @@ def _kits(
 
 
 def _manure_there(kits: pd.DataFrame, plan: Plan) -> float:
-    """Give the share of the manure wanted that there is, on land that may be planted."""
-    wanted = kits.loc[~kits["order_line"].isin(NO_GO), "manure_g"]
+    """Give the share of the manure wanted that there is."""
+    wanted = kits["manure_g"]
     return manure_share(None if wanted.isna().any() else int(wanted.sum()), plan)
 
 
@@ -264,15 +264,15 @@ def _lines(kits: pd.DataFrame) -> pd.DataFrame:
         {"plots": groups.size(), "bean_area_ha": groups["bean_area_ha"].sum()}
         | {f"{good}_g": groups[f"{good}_g"].sum(min_count=1) for good in BOUGHT}
     ).reset_index()
-    belts = [_belt(kits, line) for line in BELTS]
-    table = pd.concat([table[~table["order_line"].isin(BELTS)], *belts], ignore_index=True)
+    no_go = [_no_go(kits, line) for line in NO_GO]
+    table = pd.concat([table[~table["order_line"].isin(NO_GO)], *no_go], ignore_index=True)
     table["order_line"] = pd.Categorical(table["order_line"], LINES)
     ordered = table.sort_values(["village", "order_line"], ignore_index=True)
     return ordered.astype({"order_line": "str"})
 
 
-def _belt(kits: pd.DataFrame, line: str) -> pd.DataFrame:
-    """Add up the land in belts by village: nothing is planted there, and nothing bought."""
+def _no_go(kits: pd.DataFrame, line: str) -> pd.DataFrame:
+    """Add up land that is no-go by village: nothing is planted there, and nothing bought."""
     column = f"{line.replace(' ', '_')}_ha"
     land = kits[kits[column] > 0].groupby("village", sort=True)[column]
     table = pd.DataFrame(

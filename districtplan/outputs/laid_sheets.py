@@ -140,13 +140,13 @@ class Looked:
         """
         return f"COUNTIFS({self._where(line, key, cell)})"
 
-    def belt(self, line: str, what: str, cell: str) -> str:
-        """Count the plots of a village that reach into a belt, or add up their land there.
+    def no_go(self, line: str, what: str, cell: str) -> str:
+        """Count the plots of a village that have no-go land of a line, or add up that land.
 
         Parameters
         ----------
         line : str
-            The belt's line.
+            The line.
         what : str
             ``plots``, or anything else for land.
         cell : str
@@ -157,7 +157,7 @@ class Looked:
         str
             The formula, without its equals sign.
         """
-        land, by = self._over(f"{line.replace(' ', '_')}_ha"), self._over("village_number")
+        land, by = self._over(no_go_column(line)), self._over("village_number")
         if what == "plots":
             return f'COUNTIFS({land},">0",{by},{cell})'
         return f"SUMIFS({land},{by},{cell})"
@@ -169,6 +169,22 @@ class Looked:
 
     def _over(self, column: str) -> str:
         return self.kit.over(column, self.texts)
+
+
+def no_go_column(line: str) -> str:
+    """Name the column of a kit that tells its land on a line of no-go land.
+
+    Parameters
+    ----------
+    line : str
+        The line.
+
+    Returns
+    -------
+    str
+        The column.
+    """
+    return f"{line.replace(' ', '_')}_ha"
 
 
 def rounded(formula: str) -> str:

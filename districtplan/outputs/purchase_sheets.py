@@ -13,9 +13,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from districtplan.inputs import BELTS, LINES, NO_GO, WORKS, hundred_seed_weight_g
+from districtplan.inputs import LINES, NO_GO, WORKS, hundred_seed_weight_g
 from districtplan.outputs import purchase_words, work_sheets
-from districtplan.outputs.laid_sheets import LOOKED_THROUGH_MAX, Laid, Looked, rounded
+from districtplan.outputs.laid_sheets import (
+    LOOKED_THROUGH_MAX,
+    Laid,
+    Looked,
+    no_go_column,
+    rounded,
+)
 from districtplan.outputs.plot_table import village_table
 from districtplan.outputs.purchase_tables import COSTS, GOODS, SIGNATURE, purchase_tables, served
 
@@ -197,8 +203,7 @@ def _kits(results: Results, kits: pd.DataFrame, known: set[str], texts: Texts) -
             "order_line": [texts.say(f"order_lines.{line}") for line in kits["order_line"]],
             "bean_share": kits["bean_share"],
             "bean_area_ha": kits["bean_area_ha"],
-            "river_buffer_ha": kits["river_buffer_ha"],
-            "forest_buffer_ha": kits["forest_buffer_ha"],
+            **{name: kits[name] for name in map(no_go_column, NO_GO)},
             "holes": plots["holes"],
             "row_length_m": plots["row_length_m"],
             **{f"kit_{good}_g": kits[f"kit_{good}_g"] for good in GOODS},
@@ -352,8 +357,8 @@ def _of_village(whole: Looked, line: str, what: str) -> Callable[[int], str]:
 
     def formula(row: int) -> str:
         cell = f"$B{row}"
-        if line in BELTS:
-            return whole.belt(line, what, cell)
+        if line in NO_GO:
+            return whole.no_go(line, what, cell)
         if what == "plots":
             return whole.count(line, "village_number", cell)
         total = whole.sum(column, line, "village_number", cell) + unit

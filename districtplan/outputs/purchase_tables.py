@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from districtplan import tables
-from districtplan.inputs import BELTS
+from districtplan.inputs import NO_GO
 
 if TYPE_CHECKING:
     from districtplan.inputs import Purchase
@@ -200,7 +200,7 @@ def _lines(bought: Purchase) -> pd.DataFrame:
     keys = ["village", "order_line"]
     table = table.merge(beside[[*keys, "kit_cost"]], on=keys, how="left", validate="one_to_one")
     if bought.kit_costs["cost_cents"].notna().all():
-        table["kit_cost"] = table["kit_cost"].where(~table["order_line"].isin(BELTS), 0.0)
+        table["kit_cost"] = table["kit_cost"].where(~table["order_line"].isin(NO_GO), 0.0)
     return tables.check(table, LINE).assign(order_status=status(bought))
 
 

@@ -83,30 +83,33 @@ def test_a_shift_of_all_points_changes_no_area():
 
 
 @pytest.mark.parametrize(
-    ("plots", "low", "usual", "high", "error_m", "chance"),
+    ("plots", "season", "error_m", "alike_m", "chance"),
     [
-        (40, 0.6, 0.8, 0.95, 3.0, 0.9),
-        (40, 0.6, 0.8, 0.95, 3.0, 0.75),
-        pytest.param(300, 0.3, 0.8, 0.9, 3.0, 0.9, marks=pytest.mark.slow),
-        (120, 1.0, 1.0, 1.0, 5.0, 0.9),
-        (60, 0.8, 0.8, 0.8, 3.0, 0.95),
+        (40, (0.6, 0.8, 0.95), 3.0, 30.0, 0.9),
+        (40, (0.6, 0.8, 0.95), 3.0, 30.0, 0.75),
+        pytest.param(300, (0.3, 0.8, 0.9), 3.0, 30.0, 0.9, marks=pytest.mark.slow),
+        (50, (1.0, 1.0, 1.0), 5.0, 30.0, 0.9),
+        (40, (1.0, 1.0, 1.0), 5.0, 120.0, 0.8),
+        (40, (0.8, 0.8, 0.8), 3.0, 30.0, 0.95),
+        # One plot, all but sure to be planted: not more is enough than its own errors ask for.
+        (1, (0.98, 0.98, 0.98), 3.0, 30.0, 0.9),
     ],
 )
-def test_the_order_is_enough_as_often_as_it_says(plots, low, usual, high, error_m, chance):
+def test_the_order_is_enough_as_often_as_it_says(plots, season, error_m, alike_m, chance):
     """4,000 seasons: outlines with corners off together, an uptake, and who then plants."""
     rng = np.random.default_rng(2026)
     shapes = outlines(rng, plots)
     per_m2 = 7.0
     need = shapely.area(shapes) * per_m2
-    share = area_sd_m2(shapes, error_m, 30.0) / shapely.area(shapes)
-    season = seasons(low, usual, high)
-    found = enough(need, share, np.zeros(plots, dtype=np.intp), season, chance)
-    areas = np.column_stack([drawn_areas(rng, shape, error_m, 30.0) for shape in shapes])
-    uptake = rng.triangular(low, usual, high, DRAWS) if low < high else np.full(DRAWS, usual)
+    share = area_sd_m2(shapes, error_m, alike_m) / shapely.area(shapes)
+    found = enough(need, share, np.zeros(plots, dtype=np.intp), seasons(*season), chance)
+    areas = np.column_stack([drawn_areas(rng, shape, error_m, alike_m) for shape in shapes])
+    spread = season[0] < season[2]
+    uptake = rng.triangular(*season, DRAWS) if spread else np.full(DRAWS, season[1])
     plants = rng.random((DRAWS, plots)) < uptake[:, None]
     drawn = (plants * areas * per_m2).sum(axis=1)
     assert (drawn <= found.amount_g[0]).mean() == pytest.approx(chance, abs=0.02)
-    expected = "outlines" if low == 1 else "uptake"
+    expected = "outlines" if season[0] == 1 else "uptake"
     assert found.dominates == [expected]
 
 

@@ -84,7 +84,10 @@ def test_four_lines():
 def test_without_a_file_all_are_registered():
     found = taking_part(PLOTS, None, plan_of())
     assert found["order_line"].tolist() == ["registered"] * 4 + ["too steep", "registered"]
-    assert found["bean_area_ha"].tolist() == PLOTS["area_ha"].tolist()
+    # Nothing is planted on land too steep; it has a column of its own.
+    steep = found["order_line"] == "too steep"
+    assert found["bean_area_ha"].tolist() == PLOTS["area_ha"].where(~steep, 0).tolist()
+    assert found["too_steep_ha"].tolist() == PLOTS["area_ha"].where(steep, 0).tolist()
     assert found["farmer_id"].tolist() == PLOTS["plot_id"].tolist()
 
 
@@ -137,7 +140,8 @@ def test_land_is_under_the_crop_outside_belts_first():
     assert found["bean_area_ha"][0] == pytest.approx(0.3 * PLOTS["area_ha"][0])
     steep = found["order_line"] == "too steep"
     assert (found.loc[steep, "river_buffer_ha"] == 0).all()
-    assert found.loc[steep, "bean_area_ha"].tolist() == PLOTS.loc[steep, "area_ha"].tolist()
+    assert found.loc[steep, "bean_area_ha"].tolist() == [0]
+    assert found.loc[steep, "too_steep_ha"].tolist() == PLOTS.loc[steep, "area_ha"].tolist()
 
 
 def test_belts_are_as_wide_as_the_plan_says():

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from districtplan.inputs.orders import (
+    buying_points,
     distribution,
     handed_out,
     lots,
@@ -54,14 +55,16 @@ def kits_of(plots: list[tuple], *, npk: bool = True, urea: bool = True) -> pd.Da
 
 @settings(max_examples=80, deadline=None)
 @given(
-    farms, st.sampled_from(LEVELS), st.sampled_from([0.0, 0.7, 100.0, 1e6]), st.booleans(),
-    st.booleans(),
+    farms, st.sampled_from(LEVELS), st.sampled_from([0.0, 0.7, 100.0, 1e6]),
+    st.sampled_from([0, 300, 10**10]), st.booleans(), st.booleans(),
 )  # fmt: skip
-def test_laws_of_orders(plots, level, stock, npk, urea):
+def test_laws_of_orders(plots, level, stock, own_g, npk, urea):
     """Whatever is left out, in stock or unknown: less than a pack is left, nothing is short."""
     plan = plan_of(orders={**SIZES, "bought_at": level, "seed_stock_kg": stock})
     kits = kits_of(plots, npk=npk, urea=urea)
-    bought = orders(kits, plan)
+    first = min(buying_points(kits, None, plan), default="none")
+    own = pd.DataFrame({"buying_point": [first], "seed_g": pd.array([own_g], dtype="Int64")})
+    bought = orders(kits, plan, own)
     assert set(bought["good"]) <= {"seed", *(["npk"] * npk), *(["urea"] * urea)}
     for row in bought.itertuples():
         size_g = SIZES[f"{row.good}_pack_kg"] * 1000
@@ -71,10 +74,12 @@ def test_laws_of_orders(plots, level, stock, npk, urea):
         assert row.stock_g <= row.wanted_g
     seed = bought[bought["good"] == "seed"]
     assert seed["planned_g"].sum() == kits["seed_g"].sum()
-    in_stock = round(stock * 1000)
-    assert seed["stock_g"].sum() == min(in_stock, seed["wanted_g"].sum())
-    if in_stock >= seed["wanted_g"].sum():
-        assert (seed["packs"] == 0).all()
+    in_stock, wanted = round(stock * 1000), seed.set_index("buying_point")["wanted_g"]
+    used = min(own_g, wanted.get(first, 0))
+    assert seed["stock_g"].sum() == used + min(in_stock, wanted.sum() - used)
+    covered = seed[seed["stock_g"] == seed["wanted_g"]]
+    assert (covered[["packs", "ordered_g", "leftover_g"]] == 0).all(axis=None)
+    assert len(covered) == len(seed) or in_stock < wanted.sum()
 
 
 def test_nobody_enrolled_orders_nothing():

@@ -67,6 +67,23 @@ def test_nobody_enrolled():
     assert found.uptake["seed_g"].tolist() == [0, 0, 0]
 
 
+@pytest.mark.parametrize("left", [("npk", "manure"), ("manure",), ()])
+def test_without_urea_or_any_fertiliser_all_else_is_bought_alike(left):
+    rows = [{"plot_id": "P0"}, {"plot_id": "P1", "demo": "yes"}, {"plot_id": "P2"}]
+    sizes = {"seed_pack_kg": 2.0, "npk_pack_kg": 50.0, "urea_pack_kg": 50.0, "vehicle_kg": 900.0}
+    rates = {**PRACTICE, "urea_kg_ha": 40.0}
+    kept = {key: rate for key, rate in rates.items() if key.removesuffix("_kg_ha") in left}
+    seed = {"hundred_seed_weight_g": rates["hundred_seed_weight_g"]}
+    every, _ = bought(rows, orders=sizes, practice=rates)
+    found, _ = bought(rows, orders=sizes, practice={**seed, **kept})
+    goods = ["seed", *left]
+    assert every.orders["good"].unique().tolist() == ["seed", "npk", "urea", "manure"]
+    assert found.orders["good"].unique().tolist() == goods
+    alike = every.orders[every.orders["good"].isin(goods)].reset_index(drop=True)
+    pd.testing.assert_frame_equal(found.orders, alike)
+    assert set(found.handed_out["good"]) == set(found.lots["good"]) == set(goods) - {"manure"}
+
+
 def test_half_the_land_takes_half():
     half, _ = bought([{"plot_id": "P3", "bean_share": "0.5"}])
     whole, _ = bought([{"plot_id": "P3"}])

@@ -11,6 +11,7 @@ import warnings
 import zipfile
 
 import openpyxl
+import pandas as pd
 import pytest
 
 from districtplan.handbook import packaged
@@ -137,6 +138,33 @@ def test_a_sheet_that_is_too_small_is_not_looked_through(enrolled_results, texts
     assert not laid["order_in_all"].formulas
 
 
+@pytest.mark.parametrize("left", ["seed", "nothing"])
+def test_what_is_left_out_has_no_column_and_no_formula(enrolled_results, texts, left):
+    """Without fertiliser or anything: sheets stand, and nothing names what isn't there."""
+    goods = [f"{good}_g" for good in ("npk", "urea", "manure", *(["seed"] * (left == "nothing")))]
+    none = pd.array([pd.NA] * len(enrolled_results.plots), dtype="Int64")
+    plots = enrolled_results.plots.assign(**dict.fromkeys(goods, none))
+    rates = dict.fromkeys(("npk_kg_ha", "urea_kg_ha", "manure_kg_ha"))
+    if left == "nothing":
+        rates["hundred_seed_weight_g"] = None
+    given = bought_by(dataclasses.replace(enrolled_results, plots=plots), practice=rates)
+    content = workbook.render(given, texts)["district.xlsx"]
+    book = openpyxl.load_workbook(io.BytesIO(content))
+    heads = [str(cell.value) for cell in book["Summary"][1]]
+    assert ("Seed [kg]" in heads) == (left == "seed")
+    assert not any(good in head for head in heads for good in ("NPK", "Urea", "anure"))
+    named = set(book.defined_names)
+    used = {
+        word
+        for sheet in book
+        for row in sheet.iter_rows()
+        for cell in row
+        if cell.data_type == "f"
+        for word in re.findall(r"[a-z]+(?:_[a-z0-9]+)+", cell.value)
+    }
+    assert used <= named
+
+
 @pytest.mark.slow
 @needs_office
 def test_recalculated_values_are_those_kept(content, tmp_path):
@@ -166,6 +194,7 @@ def test_a_changed_assumption_gives_what_the_package_gives(content, enrolled_res
         "spillage_share": 0.1,
         "seed_pack_kg": 5.0,
         "refill_share": 0.2,
+        "germination_share": 0.8,
     }
     for name, cell in zip(column(sheet, "Name in formulas"), sheet["B"][1:], strict=True):
         if name in changed:
@@ -177,7 +206,7 @@ def test_a_changed_assumption_gives_what_the_package_gives(content, enrolled_res
     other = bought_by(
         enrolled_results,
         money={"seed_price_kg": 3.11},
-        practice={"spillage_share": 0.1, "refill_share": 0.2},
+        practice={"spillage_share": 0.1, "refill_share": 0.2, "germination_share": 0.8},
         orders={"seed_pack_kg": 5.0},
     )
     kits = purchase_tables(other)["kits"]
