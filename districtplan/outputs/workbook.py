@@ -191,6 +191,9 @@ WIDTHS = {
     "assumption": 24,
 }
 WIDTH = 12
+PAGE_CHARS = 180
+"""Widths of columns that a page across can be read with, its print at four fifths [characters]."""
+
 WRAPPED = (
     "row_method_why",
     "flags",
@@ -338,18 +341,21 @@ def _rows(book: _Book, sheet: Worksheet, laid: Laid) -> None:
     sheet.set_row(0, HEAD_LINE_PT * lines + 2)
 
 
-def _printed_as_table(sheet: Worksheet, table: pd.DataFrame, *, frozen: int) -> None:
+def _printed_as_table(sheet: Worksheet, table: pd.DataFrame) -> None:
+    first, *others = (WIDTHS.get(str(name), WIDTH) for name in table.columns)
     sheet.set_landscape()
-    sheet.fit_to_pages(1, 0)
+    # Squeezed onto one page, a wide table can't be read: it goes on beside, names repeated.
+    sheet.fit_to_pages(max(math.ceil(sum(others) / (PAGE_CHARS - first)), 1), 0)
     sheet.repeat_rows(0)
-    sheet.freeze_panes(1, frozen)
+    sheet.repeat_columns(0)
+    sheet.freeze_panes(1, 1)
     sheet.autofilter(0, 0, max(len(table), 1), len(table.columns) - 1)
 
 
 def _table(book: _Book, name: str, table: pd.DataFrame) -> None:
     sheet = book.sheet(name)
     _rows(book, sheet, Laid(name, table))
-    _printed_as_table(sheet, table, frozen=1)
+    _printed_as_table(sheet, table)
 
 
 def _plots(book: _Book, results: Results) -> None:
@@ -435,7 +441,7 @@ def _laid(book: _Book, laid: Laid) -> None:
         sheet.write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
         return
     _rows(book, sheet, laid)
-    _printed_as_table(sheet, table, frozen=1)
+    _printed_as_table(sheet, table)
     there = book.texts.say(f"workbook.{laid.name}")
     for name, row in laid.names.items():
         book.book.define_name(name, f"='{there}'!${laid.column('value')}${row}")

@@ -143,7 +143,8 @@ def bars(row, plan) -> bool:
 
 def numbers_of(row, plan) -> list[str]:
     """What a sheet must say of a plot, worked out from its row of the table alone."""
-    said = [f"{row['area_ha']:.2f} ha", f"row {row['source_row']}"]
+    area, metres = row["area_ha"], f"{10_000 * row['area_ha']:.0f} m²"
+    said = [f"{area:.2f} ha" if area >= 0.1 else metres, f"row {row['source_row']}"]
     barred = bars(row, plan)
     if not barred:
         amounts = (row[f"{good}_kg"] for good in ("seed", "npk", "urea", "manure"))
@@ -491,7 +492,7 @@ def test_the_wall_sheet_lists_every_plot_and_adds_up(files, all_results):
         if pd.notna(row.row_bearing_magnetic_deg):
             assert wording.both_ends(row.row_bearing_magnetic_deg) in text
         assert f"{wording.kilograms(row.seed_g)} kg" in text
-    assert "1 waits for a safe outlet; the needs leave it out." in text
+    assert "1 waits for a safe outlet: the needs leave it out, the order does not." in text
     laid = plots[~plots["outlet_flags"].astype(bool)]
     assert 0 < len(laid) < len(plots)
     assert wording.kilograms(int(laid["seed_g"].sum())) in text

@@ -114,7 +114,15 @@ def test_tables_print_as_tables(book):
         assert sheet.page_setup.fitToHeight == 0
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
         assert sheet.print_title_rows == "$1:$1"
+        assert sheet.print_title_cols == "$A:$A"
         assert sheet.freeze_panes == "B2"
+        letters = [cell.column_letter for cell in sheet[1]]
+        wide = [sheet.column_dimensions[letter].width for letter in letters]
+        across = sheet.page_setup.fitToWidth or 1
+        page = wide[0] + sum(wide[1:]) / across
+        # The print stays readable, and no page across is left nearly empty.
+        assert page <= workbook.PAGE_CHARS * 1.1
+        assert across == 1 or page > workbook.PAGE_CHARS / 2
 
 
 def test_read_first_says_the_finding_and_the_cautions(book, small_results, texts):
