@@ -63,6 +63,19 @@ def test_cautions_and_checks_stand_on_it(lists, texts):
         assert "Signature or thumbprint" in told
 
 
+def test_what_is_in_store_is_told_beside_the_packs(enrolled_results, texts):
+    """No pack ordered because enough is there isn't taken for forgotten."""
+    bought = enrolled_results.purchase
+    mine = bought.orders["good"].eq("seed") & bought.orders["buying_point"].eq("Upper Tamba Ridge")
+    orders = bought.orders.assign(
+        stock_g=bought.orders["stock_g"].mask(mine, 12_300),
+        packs=bought.orders["packs"].mask(mine, 0),
+    )
+    stocked = dataclasses.replace(bought, orders=orders)
+    told = ridge(hand_out.render(dataclasses.replace(enrolled_results, purchase=stocked), texts))
+    assert "planned for all, 12.3 kg of it in store, 0 packs of 2 kg ordered" in told
+
+
 def test_a_short_delivery_stands_on_it(enrolled_results, texts):
     kits = enrolled_results.purchase.kits
     served = kits[kits["order_line"].isin(["enrolled", "demo"])]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
@@ -24,6 +24,8 @@ from districtplan.outputs.sheets.sheet import Part
 from districtplan.outputs.wording import kilograms
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable, Mapping
+
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -96,10 +98,11 @@ def _worded(village: str, mine: pd.DataFrame, results: Results, texts: Texts) ->
         "two": f"{book.number('practice', 'two_seeds_from_pct'):g}",
     }
     bought = results.purchase.orders
-    ordered = bought[bought["buying_point"] == village].set_index("good")["packs"]
+    ordered = bought[bought["buying_point"] == village].set_index("good")
     if results.plan.orders.bought_at != "village":
         ordered = ordered.iloc[:0]
-    checks = [_check(good, mine, (sizes[good], ordered.get(good)), texts) for good in goods]
+    orders = ordered[["packs", "stock_g"]].to_dict("index")
+    checks = [_check(good, mine, (sizes[good], orders.get(good)), texts) for good in goods]
     if "seed" in goods:
         checks.append(texts.say("sheets.list.sample", **sprouted))
     rows = []
@@ -129,7 +132,10 @@ def _worded(village: str, mine: pd.DataFrame, results: Results, texts: Texts) ->
 
 
 def _check(
-    good: str, mine: pd.DataFrame, packs: tuple[float | None, int | None], texts: Texts
+    good: str,
+    mine: pd.DataFrame,
+    packs: tuple[float | None, Mapping[Hashable, Any] | None],
+    texts: Texts,
 ) -> str:
     grams = int(mine.loc[mine["good"] == good, "farmer_planned_g"].sum())
     values = {"good": texts.say(f"sheets.wall.{good}_g"), "kg": kilograms(grams)}
@@ -138,7 +144,9 @@ def _check(
         return texts.say("sheets.list.weighed", **values)
     if ordered is None:
         return texts.say("sheets.list.counted", pack=f"{size:g}", **values)
-    return texts.say("sheets.list.ordered", pack=f"{size:g}", packs=f"{ordered:,}", **values)
+    stock_g = int(ordered["stock_g"])
+    values |= {"pack": f"{size:g}", "packs": f"{ordered['packs']:,}", "stock": kilograms(stock_g)}
+    return texts.say(f"sheets.list.{'stocked' if stock_g else 'ordered'}", **values)
 
 
 def _head(good: str, pack_kg: float | None, texts: Texts) -> str:
