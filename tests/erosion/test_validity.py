@@ -7,6 +7,8 @@ import pandas as pd
 import pytest
 
 from districtplan import erosion
+from districtplan.erosion import ls
+from districtplan.erosion.practice_factor import contour_p
 from districtplan.handbook import packaged
 from tests.conftest import plan_of
 from tests.support import SOIL, assessed
@@ -48,3 +50,35 @@ def test_what_measures_are_reckoned_by_is_capped_alike():
     np.testing.assert_allclose(equations.ls(slope, length, np.full(2, 6 * CAP)), at_cap)
     alone = assessed([12.0], [4 * CAP], PLAN)["ls_plot_only"]
     assert alone[0] == pytest.approx(assessed([12.0], [CAP], PLAN)["ls_plot_only"][0])
+
+
+def test_area_that_enters_counts_no_further_than_the_cap():
+    """A channel that drains a hillside into a cell erodes no more than the cap's slope would."""
+    side, constants = 10.0, erosion.constants(packaged())
+
+    def length(entering_m2):
+        cells = ls.FlowCells(
+            np.zeros(1, int), np.array([entering_m2]), np.array([side]), np.ones(1)
+        )
+        found = erosion.LengthByArea(np.array([12.0]), CAP, constants)
+        found.add(cells)
+        return found.mean()[0]
+
+    # The cell itself is the last of the cap.
+    most = (CAP - side) * side
+    assert length(1_000_000.0) == pytest.approx(length(most), rel=1e-12)
+    assert length(0.9 * most) < 0.99 * length(most)
+
+
+@pytest.mark.parametrize("slope_pct", [7.0, 12.0])
+def test_contour_credit_ends_where_the_whole_slope_is_too_long(slope_pct):
+    """A short plot below open land has none, if both together are longer than the limit."""
+    (limit,) = contour_p(np.array([slope_pct]), packaged())[1]
+    own, short = 20.0, 1.0
+    found = [
+        assessed([slope_pct], [own], PLAN, beside=with_above(limit - own + off)).iloc[0]
+        for off in (-short, short)
+    ]
+    assert [row["p_contour"] == 1 for row in found] == [False, True]
+    told = ["longer_than_contour_limit" in row["erosion_flags"] for row in found]
+    assert told == [False, True]
