@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import re
@@ -16,7 +17,7 @@ from districtplan import tables
 from districtplan.errors import Fault, InputError
 from districtplan.files import walks
 from districtplan.files.coordinates import UnreadError, degrees
-from districtplan.files.layer import Layer, Wanted, check_rows, objects
+from districtplan.files.layer import CLOSED, Layer, Wanted, check_rows, objects
 from districtplan.files.local import text_of
 from districtplan.files.rings import BrokenRingError
 
@@ -174,17 +175,35 @@ def _drawn(
 
 
 def _by_wkt(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:
-    del done
     ((_, row),) = group
     text = row[places[WKT]].strip()
     if not text:
         return shapely.Polygon()
     try:
-        return shapely.from_wkt(text)
+        with np.errstate(over="ignore", invalid="ignore"):
+            return shapely.from_wkt(text)
+    except NotImplementedError as error:
+        raise BrokenRingError("the outline has curves") from error
     except (ShapelyError, ValueError) as error:
-        raise BrokenRingError(
-            f"{text[:SHOWN_MAX]!a} isn't an outline as well-known text"
-        ) from error
+        closed = _closed(text)
+        if closed is None:
+            raise BrokenRingError(
+                f"{text[:SHOWN_MAX]!a} isn't an outline as well-known text"
+            ) from error
+    done.append(CLOSED)
+    return closed
+
+
+def _closed(text: str) -> shapely.Geometry | None:
+    """Read what is no more than open: its points all stay."""
+    with (
+        np.errstate(over="ignore", invalid="ignore"),
+        contextlib.suppress(ShapelyError, ValueError),
+    ):
+        shape = shapely.from_wkt(text, on_invalid="fix")
+        if isinstance(shape, shapely.Polygon | shapely.MultiPolygon) and not shape.is_empty:
+            return shape
+    return None
 
 
 def _by_walk(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:

@@ -37,7 +37,7 @@ def frame(geometry=SQUARES, crs="EPSG:32736", **columns):
 
 def write_kml(path, data):
     def ring(ring):
-        return " ".join(f"{x!r},{y!r},0" for x, y in ring.coords)
+        return " ".join(f"{x!r},{y!r},0" for x, y, *_ in ring.coords)
 
     marks = ""
     for row in data.itertuples():
