@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import lzma
+import struct
 import zipfile
 import zlib
 from typing import TYPE_CHECKING
@@ -19,7 +21,16 @@ if TYPE_CHECKING:
 
 ARCHIVE_BYTES = 64_000_000
 MEMBERS_MAX = 10_000
-FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError)
+FAULTS = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    EOFError,
+    OSError,
+    RuntimeError,
+    ValueError,  # a damaged directory that points before the file's start
+)
 
 
 def read(path: Path, wanted: Wanted) -> Layer:
