@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import sqlite3
 import warnings
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 LAYERS_MAX = 10_000
+HEAD_BYTES, LANGUAGE_BYTE, PIECE_BYTES = 32, 29, 1 << 20
 DRIVERS = {"gpkg": "GPKG", "shp": "ESRI Shapefile", "fgb": "FlatGeobuf"}
 FAULTS = (
     DataLayerError,
@@ -38,7 +40,6 @@ FAULTS = (
     GeometryError,
     StatedCRSError,
     sqlite3.Error,
-    UnicodeDecodeError,  # text in another encoding than the file says
     UnboundLocalError,  # pyogrio's own slip on a CRS it can't write as text
     MemoryError,
 )
@@ -73,7 +74,8 @@ def read(path: Path, wanted: Wanted) -> Layer:
         layers = _layers(path, kind)
     layer = wanted.choose(layers)
     with _told(wanted.name):
-        info = pyogrio.read_info(path, layer=layer, **options)
+        encoding = _unstated_encoding(path) if kind == "shp" else None
+        info = pyogrio.read_info(path, layer=layer, encoding=encoding, **options)
     if info["driver"] != DRIVERS[kind]:
         raise InputError(Fault(wanted.name, "isn't what its suffix says", "Export it again"))
     check_rows(int(info["features"]), wanted.name)
@@ -82,7 +84,12 @@ def read(path: Path, wanted: Wanted) -> Layer:
     columns = list(dict.fromkeys(present.values()))
     with _told(wanted.name):
         meta, _, wkb, fields = pyogrio.raw.read(
-            path, layer=layer, columns=columns, datetime_as_string=True, **options
+            path,
+            layer=layer,
+            columns=columns,
+            datetime_as_string=True,
+            encoding=encoding,
+            **options,
         )
     found = {str(column): field for column, field in zip(meta["fields"], fields, strict=True)}
     if wkb is None:
@@ -101,6 +108,9 @@ def _told(name: str) -> Iterator[None]:
             # GDAL grumbles about single rows; each is told as such from its bytes.
             warnings.simplefilter("ignore")
             yield
+    except UnicodeDecodeError as error:
+        stated = f"has text that isn't {error.encoding}, the encoding that it states"
+        raise InputError(Fault(name, stated, "Export it again as UTF-8")) from error
     except FAULTS as error:
         raise unreadable(name, error) from error
 
@@ -132,6 +142,33 @@ def _before(path: Path, kind: str, name: str) -> dict[str, str]:
         # Without this SQLite may write files beside the input.
         return {"IMMUTABLE": "YES"}
     return {}
+
+
+def _unstated_encoding(path: Path) -> str | None:
+    """Tell that a shapefile which says nothing of its encoding is in UTF-8; None to let GDAL tell.
+
+    Text that is UTF-8 by chance is next to unknown; GDAL would take it for Latin-1.
+    """
+    beside = {
+        entry.suffix.lower(): entry
+        for entry in path.parent.iterdir()
+        if entry.stem.lower() == path.stem.lower()
+    }
+    if ".cpg" in beside or ".dbf" not in beside:
+        return None
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        with beside[".dbf"].open("rb") as table:
+            head = table.read(HEAD_BYTES)
+            if len(head) < HEAD_BYTES or head[LANGUAGE_BYTE]:
+                return None
+            table.seek(int.from_bytes(head[8:10], "little"))
+            while piece := table.read(PIECE_BYTES):
+                decoder.decode(piece)
+            decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return None
+    return "UTF-8"
 
 
 def _layers(path: Path, kind: str) -> list[str]:

@@ -468,3 +468,18 @@ def test_reference_land_that_cannot_be_used(tmp_path, plan_file):
         frame().to_file(tmp_path / "two.gpkg", layer=layer, driver="GPKG", engine="pyogrio")
     refuse_land(plan_file, "two.gpkg", "several layers: a, b. Export the reference land alone")
     refuse_land(plan_file, "nowhere.gpkg", "doesn't exist|isn't there|no such file")
+
+
+@pytest.mark.parametrize("stored", ["UTF-8", "ISO-8859-1"])
+def test_a_shapefile_that_states_no_encoding(stored, tmp_path, plan_file):
+    data = frame(village=["Élan", "High", "Ñu", "Low"])
+    data.to_file(tmp_path / "plots.shp", engine="pyogrio", encoding=stored)
+    table = bytearray((tmp_path / "plots.dbf").read_bytes())
+    table[29] = 0
+    (tmp_path / "plots.dbf").write_bytes(table)
+    (tmp_path / "plots.cpg").unlink()
+    found = read_plots(plan_file(plots="plots.shp")).frame
+    assert found["village"].tolist() == ["Élan", "High", "Ñu", "Low"]
+    if stored != "UTF-8":
+        (tmp_path / "plots.cpg").write_text("UTF-8")
+        refuse(plan_file(plots="plots.shp"), "isn't utf-8, the encoding that it states")
