@@ -113,8 +113,11 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             moved = geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, elevation.grid.crs)
             on_raster = plots.assign(geometry=moved)
             ground, unusable = terrain.measure(on_raster, elevation, zone, asked, book, clock.share)
-            plots, refused = intake.set_aside_later(plots, refused, unusable)
-            intake.require_some(plots, refused, raw.name)
+            (plots, refused), fits = (
+                intake.set_aside_later(plots, refused, unusable),
+                intake.zone_that_fits(plots["geometry"].to_numpy(), raw.crs, elevation.grid),
+            )
+            intake.require_some(plots, refused, raw.name, fits)
         with clock.step("forecast"):
             forecasts = terrain.forecast(on_raster, ground, elevation, asked, book)
         with clock.step("readings"):

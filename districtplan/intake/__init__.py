@@ -10,7 +10,7 @@ from districtplan.intake.doubts import doubts
 from districtplan.intake.features import accept_features
 from districtplan.intake.later import set_aside_later
 from districtplan.intake.refusal import require_some
-from districtplan.intake.zone import utm_zone
+from districtplan.intake.zone import utm_zone, zone_that_fits
 
 __all__ = [
     "accept",
@@ -19,4 +19,5 @@ __all__ = [
     "require_some",
     "set_aside_later",
     "utm_zone",
+    "zone_that_fits",
 ]

@@ -8,11 +8,14 @@ from districtplan.errors import Fault, InputError
 
 if TYPE_CHECKING:
     import pandas as pd
+    from pyproj import CRS
 
 TOLD = 10
 
 
-def require_some(plots: pd.DataFrame, set_aside: pd.DataFrame, name: str) -> None:
+def require_some(
+    plots: pd.DataFrame, set_aside: pd.DataFrame, name: str, zone: CRS | None = None
+) -> None:
     """Refuse to go on without plots.
 
     Parameters
@@ -23,6 +26,8 @@ def require_some(plots: pd.DataFrame, set_aside: pd.DataFrame, name: str) -> Non
         ``source_row, plot_id, reason, remedy`` of the others.
     name : str
         Name of the plots file, as in the plan.
+    zone : pyproj.CRS | None, default None
+        UTM zone by which they would lie on the raster, if another than the file states.
 
     Raises
     ------
@@ -35,5 +40,9 @@ def require_some(plots: pd.DataFrame, set_aside: pd.DataFrame, name: str) -> Non
         Fault(f"{name} row {row.source_row}, plot {row.plot_id}", str(row.reason), str(row.remedy))
         for row in set_aside.head(TOLD).itertuples()
     ]
+    if zone is not None:
+        fits = f"its plots lie off the raster, and would lie on it in {zone.name}"
+        remedy = f"Assign the zone in a GIS (EPSG:{zone.to_epsg()}) if that is right, export again"
+        reasons.insert(0, Fault(name, fits, remedy))
     many = f"none of its {len(set_aside)} rows can be used" if len(set_aside) else "has no rows"
     raise InputError(Fault(name, many, "The reasons of the first rows follow"), *reasons)

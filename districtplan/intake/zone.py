@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from pyproj import CRS
+import shapely
+from pyproj import CRS, Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_utm_crs_info
 
@@ -13,6 +14,10 @@ from districtplan.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from districtplan.grid import Grid
+
+ZONES = 60
 
 
 def middle(
@@ -78,3 +83,37 @@ def utm_zone(longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float6
             )
         )
     return CRS.from_epsg(codes[0])
+
+
+def zone_that_fits(outlines: NDArray[np.object_], crs: CRS, grid: Grid) -> CRS | None:
+    """Find the UTM zone by which plots off the raster would lie on it.
+
+    Parameters
+    ----------
+    outlines : numpy.ndarray
+        Outlines of plots that lie off the raster, at least one.
+    crs : pyproj.CRS
+        CRS that their file states.
+    grid : districtplan.grid.Grid
+        Grid of the raster.
+
+    Returns
+    -------
+    pyproj.CRS | None
+        The neighbouring zone, or the same on the other side of the equator (WGS 84); None where
+        none of these fits or the file isn't in a UTM zone.
+    """
+    if crs.utm_zone is None:
+        return None
+    number = int(crs.utm_zone[:-1])
+    bounds = np.median(shapely.bounds(outlines), axis=0)
+    east, north = (bounds[:2] + bounds[2:]) / 2
+    for step in (0, -1, 1):
+        for side in (32600, 32700):
+            other = CRS.from_epsg(side + (number - 1 + step) % ZONES + 1)
+            to_grid = Transformer.from_crs(other, grid.crs, always_xy=True)
+            x, y = to_grid.transform(east, north)
+            across, down = (x - grid.west) / grid.cell_x, (grid.north - y) / grid.cell_y
+            if 0 <= across <= grid.columns and 0 <= down <= grid.rows:
+                return None if other.utm_zone == crs.utm_zone else other
+    return None

@@ -1,13 +1,18 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pyproj import CRS
+from shapely import box
 
+from districtplan import intake
 from districtplan.errors import InputError
 from districtplan.intake import utm_zone
 from districtplan.intake.zone import middle
+from tests.conftest import NORTH, WEST, surface_raster
 
 
 @settings(max_examples=50, deadline=None)
@@ -44,3 +49,17 @@ def test_near_a_pole_is_told(latitude):
 def test_no_plots_is_told():
     with pytest.raises(InputError, match="none can be used"):
         utm_zone(np.array([]), np.array([]))
+
+
+@pytest.mark.parametrize(("stated", "fits"), [(32735, 32736), (32636, 32736), (32736, None)])
+def test_a_wrong_zone_is_known_by_the_raster(stated, fits):
+    grid = surface_raster(lambda x, y: x + y).grid
+    plots = np.array([box(WEST + 900, NORTH - 900, WEST + 950, NORTH - 850)], dtype=object)
+    found = intake.zone_that_fits(plots, CRS.from_epsg(stated), grid)
+    assert (None if found is None else found.to_epsg()) == fits
+    away = np.array([box(WEST + 9e4, NORTH, WEST + 9.1e4, NORTH + 50)], dtype=object)
+    assert intake.zone_that_fits(away, CRS.from_epsg(stated), grid) is None
+    if found is not None:
+        aside = pd.DataFrame({"source_row": [1], "plot_id": ["a"], "reason": "b", "remedy": "c"})
+        with pytest.raises(InputError, match=rf"would lie on it in .*EPSG:{fits}"):
+            intake.require_some(aside[:0], aside, "plots.shp", found)
