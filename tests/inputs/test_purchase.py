@@ -60,6 +60,25 @@ def test_lines_stand_apart():
     ]
 
 
+def test_nothing_is_bought_for_no_go_land_and_its_lines_are_its_kits():
+    rows = [{"plot_id": "P0"}, {"plot_id": "P1", "closed": "yes"}, {"plot_id": "P2"}]
+    prices = {f"{good}_price_kg": 1.0 for good in ("seed", "npk", "urea", "manure")}
+    found, joined = bought(rows, money=prices)
+    kits = found.kits.set_index("plot_id")
+    barred = ["P1", "P4"]
+    grams = ["seed_g", "npk_g", "manure_g", "manure_loads", "standing", "bean_area_ha"]
+    assert (kits.loc[barred, grams] == 0).all(axis=None)
+    assert (found.kit_costs.set_index("plot_id").loc[barred, "cost_cents"] == 0).all()
+    area = joined.set_index("plot_id")["area_ha"]
+    lines = found.lines.set_index("order_line")
+    for line, plot_id in zip(("closed", "too steep"), barred, strict=True):
+        assert kits.loc[plot_id, f"{line.replace(' ', '_')}_ha"] == area[plot_id]
+        assert lines.loc[line, ["plots", "seed_g", "npk_g"]].tolist() == [1, 0, 0]
+        assert lines.loc[line, "bean_area_ha"] == area[plot_id]
+    for good in ("seed_g", "npk_g"):
+        assert found.lines[good].sum() == found.kits[good].sum()
+
+
 def test_nobody_enrolled():
     found, _ = bought([])
     assert found.is_order

@@ -134,7 +134,7 @@ def enrolled_results(small_results):
         money={"currency": "shell", "seed_price_kg": 2.35, "npk_price_kg": 1.07,
                "manure_price_kg": 0.05, "grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9},
         labour={"planting_days_ha": 20.0, "hands_a_plot": 2.0},
-        orders={"vehicle_kg": 1_000.0},
+        orders={"vehicle_kg": 1_000.0, "seed_stock_kg": 1.5},
     )  # fmt: skip
 
 
@@ -151,6 +151,7 @@ def bought_by(results, **sections):
         enrolled="yes",
         consent="yes",
         demo=["", "", "", "", "", "yes"],
+        bean_share=["", "0.6", "", "", "", ""],
         source_row=range(1, 7),
         reason=pd.Series([None] * 6, dtype=object),
         remedy=pd.Series([None] * 6, dtype=object),

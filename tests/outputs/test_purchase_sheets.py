@@ -27,7 +27,10 @@ PRICES = {
     "currency": "shell", "seed_price_kg": 2.35, "npk_price_kg": 1.07, "urea_price_kg": 0.9,
     "manure_price_kg": 0.05, "grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9,
 }  # fmt: skip
-WORK = {"planting_days_ha": 20.0, "manure_loads_a_day": 3.0, "hands_a_plot": 2.0}
+WORK = {
+    "planting_days_ha": 20.0, "harvest_days_ha": 25.0, "manure_loads_a_day": 3.0,
+    "hands_a_plot": 2.0,
+}  # fmt: skip
 MARGIN_HEADS = {
     "Value of the harvest, low [shell]": "value_low",
     "Value, high [shell]": "value_high",
