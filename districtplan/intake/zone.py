@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from districtplan.grid import Grid
 
 ZONES = 60
+"""UTM zones around the globe, 6° each."""
 
 
 def middle(
@@ -109,8 +110,8 @@ def zone_that_fits(outlines: NDArray[np.object_], crs: CRS, grid: Grid) -> CRS |
     bounds = np.median(shapely.bounds(outlines), axis=0)
     east, north = (bounds[:2] + bounds[2:]) / 2
     for step in (0, -1, 1):
-        for side in (32600, 32700):
-            other = CRS.from_epsg(side + (number - 1 + step) % ZONES + 1)
+        for side in "NS":
+            other = CRS(f"WGS 84 / UTM zone {(number - 1 + step) % ZONES + 1}{side}")
             to_grid = Transformer.from_crs(other, grid.crs, always_xy=True)
             x, y = to_grid.transform(east, north)
             across, down = (x - grid.west) / grid.cell_x, (grid.north - y) / grid.cell_y
