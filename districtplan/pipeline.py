@@ -113,11 +113,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             moved = geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, elevation.grid.crs)
             on_raster = plots.assign(geometry=moved)
             ground, unusable = terrain.measure(on_raster, elevation, zone, asked, book, clock.share)
-            (plots, refused), fits = (
-                intake.set_aside_later(plots, refused, unusable),
-                intake.zone_that_fits(plots["geometry"].to_numpy(), raw.crs, elevation.grid),
-            )
-            intake.require_some(plots, refused, raw.name, fits)
+            meant = intake.Meant(raw.name, raw.crs, elevation.grid)
+            plots, refused = intake.set_aside_later(plots, refused, unusable, meant)
         with clock.step("forecast"):
             forecasts = terrain.forecast(on_raster, ground, elevation, asked, book)
         with clock.step("readings"):
@@ -256,22 +253,23 @@ def _water(
     lengths = erosion.LengthByArea(
         slope.to_numpy(), asked.erosion.slope_length_cap_m, erosion.constants(book)
     )
-    used, parted = land.taking.used, list[pd.DataFrame]()
+    used = land.taking.used
     beside = water.Beside(
         used.assign(geometry=geodesy.reproject(used["geometry"].to_numpy(), land.zone, crs)),
         lambda cells: lengths.add(erosion.FlowCells(*cells)),
-        parted.append,
     )
-    flow, lines = water.trace(land.on_raster, land.elevation, asked, book, clock.share, beside)
+    flow, *shapes = water.trace(land.on_raster, land.elevation, asked, book, clock.share, beside)
     if "current_practice" in given:
         flow = water.override(flow, given["current_practice"].used)
 
     def moved(table: pd.DataFrame) -> pd.DataFrame:
-        shapes = table["geometry"].to_numpy(dtype=object)
-        return table.assign(geometry=geodesy.reproject(shapes, crs, land.zone))
+        if "geometry" not in table:
+            return table
+        drawn = table["geometry"].to_numpy(dtype=object)
+        return table.assign(geometry=geodesy.reproject(drawn, crs, land.zone))
 
-    catchments = moved(parted[0]) if parted else pd.DataFrame()
-    return flow, moved(lines), catchments, lengths.mean()
+    lines, catchments = map(moved, shapes)
+    return flow, lines, catchments, lengths.mean()
 
 
 class _Mapped(NamedTuple):
@@ -544,9 +542,7 @@ def _pegs(
     wanted = printed | joined["plot_id"].isin(guides.lines["plot_id"]).to_numpy()
     plots = joined.assign(geometry=on_zone["geometry"].to_numpy())[wanted]
     # What says that no rows are set out yet must not be handed pegs.
-    barred = np.array([wording.barred(row) for row in sheets.records(plots)], dtype=bool)
-    plots = plots[~barred]
-    return rows.control_pegs(plots, lines, guides, asked, book)
+    return rows.control_pegs(plots[~wording.barred(plots)], lines, guides, asked, book)
 
 
 def _error(

@@ -181,7 +181,7 @@ print(f"  works        {found.seconds['works']:7.2f} s; lines are drawn for at m
 WATER = (
     TERRAIN.replace("import geodesy", "import water, geodesy").split("    found, off")[0]
     + """
-    told, lines = water.trace(
+    told, lines, _ = water.trace(
         plots.assign(geometry=moved), elevation, read.plan, handbook.packaged()
     )
 print(len(told), "plots", len(lines), "flow lines")

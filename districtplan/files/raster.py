@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import rasterio
 
 from districtplan.errors import Fault, InputError
 from districtplan.files import ascii_grid, geotiff
 from districtplan.files.local import locate, sha256, start_of
+from districtplan.files.opened import SNIFFED_BYTES, Opened
 from districtplan.files.tile import SIDE_MAX, Tile, check_cells
 from districtplan.grid import Grid, Window
 from districtplan.tables import BY_NAME
@@ -19,30 +18,18 @@ from districtplan.tables import BY_NAME
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
-    from types import TracebackType
 
     from numpy.typing import NDArray
 
     from districtplan.files.plan_file import PlanFile
-
-SNIFFED_BYTES = 512
-CACHE_BYTES = 64 << 20
 
 # Part of a cell by which tiles may miss each other's lines: rounding in files, no more.
 ALIGNED_CELLS = 1e-3
 # Tiles that differ by less agree: a centimetre is rounding, below the error of any survey.
 AGREE_M = 0.01
 
-# Files beside a raster are not looked for: overviews and metadata could lead anywhere.
-ENVIRONMENT = {
-    "GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR",
-    "GDAL_CACHEMAX": CACHE_BYTES,
-    "GDAL_PAM_ENABLED": "NO",
-    "CPL_LOG_ERRORS": "OFF",
-}
 
-
-class Raster:
+class Raster(Opened):
     """Elevations of one or several aligned files, read by window.
 
     Where tiles overlap, the first listed that has a value wins; what differs is told in
@@ -63,34 +50,15 @@ class Raster:
 
     def __init__(self, plan_file: PlanFile) -> None:
         files = plan_file.plan.files
-        self._stack = contextlib.ExitStack()
+        super().__init__()
         self._doubtful: set[str] = set()
         self._differ_m: dict[str, float] = {}
         self.sha256: Mapping[str, str] = {}
-        try:
-            self._stack.enter_context(rasterio.Env(**ENVIRONMENT))
+        with self._opening():
             paths = _paths(files.elevation, plan_file.folder)
             tiles = [self._open(path, name, files.elevation_crs) for name, path in paths.items()]
             self.grid, self._tiles = _mosaic(tiles)
             self.sha256 = {name: sha256(path, name) for name, path in paths.items()}
-        except BaseException:
-            self._stack.close()
-            raise
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the files."""
-        self._stack.close()
 
     @property
     def warnings(self) -> tuple[str, ...]:

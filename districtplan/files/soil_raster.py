@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-import contextlib
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING
 
 import numpy as np
-import rasterio
 
 from districtplan.errors import Fault, InputError
 from districtplan.files import geotiff
 from districtplan.files.local import locate, sha256, start_of
-from districtplan.files.raster import ENVIRONMENT, SNIFFED_BYTES
+from districtplan.files.opened import SNIFFED_BYTES, Opened
 
 if TYPE_CHECKING:
     from pathlib import Path
-    from types import TracebackType
 
     from numpy.typing import NDArray
 
     from districtplan.grid import Window
 
 
-class SoilRaster:
+class SoilRaster(Opened):
     """Values of R or K, read by window.
 
     Parameters
@@ -46,28 +43,13 @@ class SoilRaster:
     """
 
     def __init__(self, name: str, folder: Path) -> None:
-        self._stack = contextlib.ExitStack()
-        try:
-            self._stack.enter_context(rasterio.Env(**ENVIRONMENT))
+        super().__init__()
+        with self._opening():
             path = locate(name, folder)
             _check_start(path, name)
             self._tile = geotiff.open_tile(path, name, None, self._stack, heights=False)
             self.grid = self._tile.grid
             self.sha256 = {name: sha256(path, name)}
-        except BaseException:
-            self._stack.close()
-            raise
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._stack.close()
 
     def read(self, window: Window) -> NDArray[np.float64]:
         """Give values of a window inside the grid, NaN where there is none.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from districtplan.inputs.amounts import ARRIVED, STOCK, accept_amounts
 from districtplan.inputs.doubts import doubts
-from districtplan.inputs.enrolment import BELTS, ENROLMENT, LINES, NO_GO, accept_enrolment
+from districtplan.inputs.enrolment import ENROLMENT, LINES, NO_GO, NO_GO_HA, accept_enrolment
 from districtplan.inputs.labour import WORKS
 from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
 from districtplan.inputs.need import grams_a_metre, need, pack_sizes
@@ -18,10 +18,10 @@ from districtplan.inputs.zones import ONSETS, accept_onsets
 
 __all__ = [
     "ARRIVED",
-    "BELTS",
     "ENROLMENT",
     "LINES",
     "NO_GO",
+    "NO_GO_HA",
     "ONSETS",
     "STOCK",
     "WORKS",

@@ -41,6 +41,8 @@ BELTS = ("river buffer", "forest buffer")
 NO_GO = (*BELTS, "closed", "too steep")
 """Lines of land that nobody plants: a kit tells such land in a column of its own, and holds nothing
 for it."""
+NO_GO_HA = {line: f"{line.replace(' ', '_')}_ha" for line in NO_GO}
+"""Column of a kit that tells its land on each of these lines."""
 LINES = ("enrolled", "demo", "registered", *NO_GO)
 ANSWERS = ("enrolled", "consent", "demo", "closed")
 

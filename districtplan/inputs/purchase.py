@@ -12,7 +12,7 @@ from districtplan.inputs import money
 from districtplan.inputs.amounts import GOODS as AMOUNTS
 from districtplan.inputs.calendar import zoned
 from districtplan.inputs.counting import exact_sum, half_up, unknown
-from districtplan.inputs.enrolment import LINES, NO_GO, taking_part
+from districtplan.inputs.enrolment import LINES, NO_GO, NO_GO_HA, taking_part
 from districtplan.inputs.labour import labour
 from districtplan.inputs.no_go import Buffers, in_buffers
 from districtplan.inputs.nutrients import GOODS, balance, cap_in_every_hole_kg_ha, manure_share
@@ -273,7 +273,7 @@ def _lines(kits: pd.DataFrame) -> pd.DataFrame:
 
 def _no_go(kits: pd.DataFrame, line: str) -> pd.DataFrame:
     """Add up land that is no-go by village: nothing is planted there, and nothing bought."""
-    column = f"{line.replace(' ', '_')}_ha"
+    column = NO_GO_HA[line]
     land = kits[kits[column] > 0].groupby("village", sort=True)[column]
     table = pd.DataFrame(
         {"order_line": line, "plots": land.size(), "bean_area_ha": land.sum()}

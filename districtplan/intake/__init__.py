@@ -8,11 +8,12 @@ from __future__ import annotations
 from districtplan.intake.acceptance import accept
 from districtplan.intake.doubts import doubts
 from districtplan.intake.features import accept_features
-from districtplan.intake.later import set_aside_later
+from districtplan.intake.later import Meant, set_aside_later
 from districtplan.intake.refusal import require_some
 from districtplan.intake.zone import utm_zone, zone_that_fits
 
 __all__ = [
+    "Meant",
     "accept",
     "accept_features",
     "doubts",

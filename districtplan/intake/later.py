@@ -2,11 +2,39 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, NamedTuple
+
 import pandas as pd
+
+from districtplan.intake.refusal import require_some
+from districtplan.intake.zone import zone_that_fits
+
+if TYPE_CHECKING:
+    from pyproj import CRS
+
+    from districtplan.grid import Grid
+
+
+class Meant(NamedTuple):
+    """Where plots are meant to lie.
+
+    Attributes
+    ----------
+    file : str
+        Name of the plots file, as in the plan.
+    crs : pyproj.CRS
+        The CRS of the plots.
+    grid : districtplan.grid.Grid
+        Grid of the raster.
+    """
+
+    file: str
+    crs: CRS
+    grid: Grid
 
 
 def set_aside_later(
-    plots: pd.DataFrame, set_aside: pd.DataFrame, unusable: pd.DataFrame
+    plots: pd.DataFrame, set_aside: pd.DataFrame, unusable: pd.DataFrame, meant: Meant
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Move plots that can't be served to those set aside.
 
@@ -18,6 +46,8 @@ def set_aside_later(
         ``source_row, plot_id, reason, remedy`` of the rows not used so far.
     unusable : pandas.DataFrame
         ``plot_id, reason, remedy`` of the plots to move.
+    meant : Meant
+        Where they are meant to lie.
 
     Returns
     -------
@@ -25,11 +55,18 @@ def set_aside_later(
         The plots that stay.
     set_aside : pandas.DataFrame
         All rows not used, in the order of the file.
+
+    Raises
+    ------
+    InputError
+        If no plot stays; the message says if another UTM zone would fit.
     """
     leaves = plots["plot_id"].isin(unusable["plot_id"])
     gone = plots.loc[leaves, ["source_row", "plot_id"]].merge(unusable, on="plot_id")
     everything = pd.concat([set_aside, gone]) if len(gone) else set_aside
-    return (
-        plots[~leaves].reset_index(drop=True),
-        everything.sort_values("source_row").reset_index(drop=True),
-    )
+    everything = everything.sort_values("source_row").reset_index(drop=True)
+    stays = plots[~leaves].reset_index(drop=True)
+    if stays.empty:
+        fits = zone_that_fits(plots["geometry"].to_numpy(), meant.crs, meant.grid)
+        require_some(stays, everything, meant.file, fits)
+    return stays, everything

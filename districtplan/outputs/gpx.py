@@ -124,12 +124,10 @@ def _waypoints(
     """Sort ends of lines by their plots' places."""
     found: dict[int, list[Waypoint]] = {}
     before: dict[str, int] = {}
-    span = results.handbook.number("setting_out", "line_level_span_m")
     for (plot_id, line), walk in results.pegs.walks.items():
         ends = zip(ENDS, walk.longitude_deg.tolist(), walk.latitude_deg.tolist(), strict=True)
         # A percent falls a centimetre in a metre.
-        cm = round(float(walk.drop_cm.sum() / walk.leg_m.sum()) * span, 1)
-        falls = [texts.say("gpx.falls", cm=cm, metres=span)] if cm > 0 else []
+        falls = _falls(float(walk.drop_cm.sum() / walk.leg_m.sum()), results, texts)
         # Sheets number pegs through all lines of a plot.
         first = before.get(plot_id, 0) + 1
         before[plot_id] = last = first + len(walk.leg_m)
@@ -146,23 +144,28 @@ def _starts(
 ) -> Iterator[tuple[int, Waypoint]]:
     """Give places of plots, and where lines start there whose course the team finds."""
     lines = results.guides.lines
+    begun = lines[lines["geometry"].isna()]
+    plots = results.plots[results.plots["plot_id"].isin(begun["plot_id"])]
+    laid = set(plots.loc[~wording.barred(plots), "plot_id"])
+    for line in begun.to_dict("records"):
+        plot_id, number = line["plot_id"], line["line"]
+        if plot_id in laid and (plot_id, number) not in results.pegs.walks:
+            yield (
+                place_of[plot_id],
+                Waypoint(
+                    texts.say("gpx.start", plot_id=plot_id, line=number),
+                    line["start_longitude_deg"],
+                    line["start_latitude_deg"],
+                    " ".join(_falls(line["line_fall_pct"], results, texts)) or None,
+                ),
+            )
+
+
+def _falls(fall_pct: float, results: Results, texts: Texts) -> list[str]:
+    """Say how far a line falls over a string's level; nothing where it is level."""
     span = results.handbook.number("setting_out", "line_level_span_m")
-    for line in lines[lines["geometry"].isna()].to_dict("records"):
-        at = place_of[line["plot_id"]]
-        row = {str(name): value for name, value in results.plots.iloc[at].items()}
-        if wording.barred(row) or (line["plot_id"], line["line"]) in results.pegs.walks:
-            continue
-        # A percent falls a centimetre in a metre.
-        cm = round(line["line_fall_pct"] * span, 1)
-        yield (
-            at,
-            Waypoint(
-                texts.say("gpx.start", plot_id=line["plot_id"], line=line["line"]),
-                line["start_longitude_deg"],
-                line["start_latitude_deg"],
-                texts.say("gpx.falls", cm=cm, metres=span) if cm > 0 else None,
-            ),
-        )
+    cm = round(fall_pct * span, 1)
+    return [texts.say("gpx.falls", cm=cm, metres=span)] if cm > 0 else []
 
 
 def rings(outline: shapely.Polygon | shapely.MultiPolygon) -> tuple[Floats, ...]:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from xlsxwriter.utility import xl_col_to_name
 
+from districtplan.inputs import NO_GO_HA
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
@@ -157,7 +159,7 @@ class Looked:
         str
             The formula, without its equals sign.
         """
-        land, by = self._over(no_go_column(line)), self._over("village_number")
+        land, by = self._over(NO_GO_HA[line]), self._over("village_number")
         if what == "plots":
             return f'COUNTIFS({land},">0",{by},{cell})'
         return f"SUMIFS({land},{by},{cell})"
@@ -169,22 +171,6 @@ class Looked:
 
     def _over(self, column: str) -> str:
         return self.kit.over(column, self.texts)
-
-
-def no_go_column(line: str) -> str:
-    """Name the column of a kit that tells its land on a line of no-go land.
-
-    Parameters
-    ----------
-    line : str
-        The line.
-
-    Returns
-    -------
-    str
-        The column.
-    """
-    return f"{line.replace(' ', '_')}_ha"
 
 
 def rounded(formula: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -11,8 +11,6 @@ from districtplan.outputs import wording
 from districtplan.outputs.purchase_tables import GOODS, purchase_tables
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -58,7 +56,7 @@ def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
     for codes in CODES:
         table[codes] = [";".join(raised) for raised in plots[codes]]
     why, flags, set_by = [], [], []
-    for row in _rows(plots.drop(columns="geometry")):
+    for row in wording.records(plots):
         why.append(wording.method_sentence(row, results.plan, texts))
         flags.append(" ".join(wording.flag_sentences(row, results.plan, texts)))
         set_by.append(wording.set_by(row, results.plan))
@@ -243,13 +241,6 @@ def dictionary(results: Results) -> pd.DataFrame:
                 }
             )
     return pd.DataFrame(found)
-
-
-def _rows(plots: pd.DataFrame) -> Iterator[dict[str, Any]]:
-    # One at a time: all rows of a large district as dictionaries would fill the memory.
-    names = [str(name) for name in plots]
-    for values in zip(*(plots[name].tolist() for name in names), strict=True):
-        yield dict(zip(names, values, strict=True))
 
 
 def _with_kilograms(table: pd.DataFrame) -> pd.DataFrame:

@@ -13,15 +13,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from districtplan.inputs import LINES, NO_GO, WORKS, hundred_seed_weight_g
+from districtplan.inputs import LINES, NO_GO, NO_GO_HA, WORKS, hundred_seed_weight_g
 from districtplan.outputs import purchase_words, work_sheets
-from districtplan.outputs.laid_sheets import (
-    LOOKED_THROUGH_MAX,
-    Laid,
-    Looked,
-    no_go_column,
-    rounded,
-)
+from districtplan.outputs.laid_sheets import LOOKED_THROUGH_MAX, Laid, Looked, rounded
 from districtplan.outputs.plot_table import village_table
 from districtplan.outputs.purchase_tables import COSTS, GOODS, SIGNATURE, purchase_tables, served
 
@@ -203,7 +197,7 @@ def _kits(results: Results, kits: pd.DataFrame, known: set[str], texts: Texts) -
             "order_line": [texts.say(f"order_lines.{line}") for line in kits["order_line"]],
             "bean_share": kits["bean_share"],
             "bean_area_ha": kits["bean_area_ha"],
-            **{name: kits[name] for name in map(no_go_column, NO_GO)},
+            **{name: kits[name] for name in NO_GO_HA.values()},
             "holes": plots["holes"],
             "row_length_m": plots["row_length_m"],
             **{f"kit_{good}_g": kits[f"kit_{good}_g"] for good in GOODS},

@@ -16,7 +16,9 @@ from districtplan.tables import CIRCLE
 from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
+
+    from numpy.typing import NDArray
 
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
@@ -536,20 +538,40 @@ def kind_of(row: Mapping[str, Any]) -> str:
     return kind
 
 
-def barred(row: Mapping[str, Any]) -> bool:
-    """Tell whether no rows are set out on a plot: not for beans, or an outlet comes first.
+def records(plots: pd.DataFrame) -> Iterator[dict[str, Any]]:
+    """Give the rows of a table of plots one by one.
+
+    All at once, those of a large district would fill the memory.
 
     Parameters
     ----------
-    row : Mapping[str, Any]
-        Its row of the plots table.
+    plots : pandas.DataFrame
+        The table.
+
+    Yields
+    ------
+    dict[str, Any]
+        Values by column, geometry left out.
+    """
+    names = [str(name) for name in plots if name != "geometry"]
+    for values in zip(*(plots[name].tolist() for name in names), strict=True):
+        yield dict(zip(names, values, strict=True))
+
+
+def barred(plots: pd.DataFrame) -> NDArray[np.bool_]:
+    """Tell on which plots no rows are set out: not for beans, or an outlet comes first.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        The plots.
 
     Returns
     -------
-    bool
-        Whether nothing is laid out.
+    numpy.ndarray
+        Whether nothing is laid out, shape (plots,).
     """
-    return kind_of(row) in BARRED
+    return np.array([kind_of(row) in BARRED for row in records(plots)], dtype=np.bool_)
 
 
 def set_by(row: Mapping[str, Any], plan: Plan) -> str:

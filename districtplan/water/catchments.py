@@ -141,8 +141,10 @@ def together(parts: Sequence[pd.DataFrame], of_plot: Objects) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        One row a catchment, the largest first.
+        One row a catchment, the largest first; an empty table where there are no regions.
     """
+    if not parts:
+        return pd.DataFrame()
     every = pd.concat(parts, ignore_index=True)
     every = every.sort_values(["catchment_area_ha", "catchment"], ascending=[False, True])
     every = every.drop_duplicates("catchment").reset_index(drop=True)

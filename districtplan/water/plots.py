@@ -67,13 +67,10 @@ class Beside:
     each : Callable[[PlotCells], None] | None
         Called with the cells of plots that have a height, some plots at a time: there are too many
         to keep.
-    catchments : Callable[[pandas.DataFrame], None] | None
-        Called with the catchments that plots are in, where the plan asks for them.
     """
 
     features: pd.DataFrame | None = None
     each: Callable[[PlotCells], None] | None = None
-    catchments: Callable[[pd.DataFrame], None] | None = None
 
 
 NOTHING = Beside()
@@ -86,7 +83,7 @@ def trace(
     handbook: Handbook,
     progress: Callable[[float], None] | None = None,
     beside: Beside = NOTHING,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Find the land that drains onto each plot, and where its water runs together.
 
     The raster is worked in regions: the plots of one square and a border around them. What lies
@@ -117,6 +114,8 @@ def trace(
     flow_lines : pandas.DataFrame
         ``upslope_area_ha`` at the low end, ``upslope_area_at_least`` and ``geometry`` of flow lines
         near plots, in the CRS of the raster.
+    catchments : pandas.DataFrame
+        Those that plots are in, in the CRS of the raster; empty where the plan asks for none.
     """
     grid = elevation.grid
     polygons = plots["geometry"].to_numpy(dtype=object)
@@ -137,8 +136,6 @@ def trace(
             layers.append(layer)
         if beside.each is not None:
             beside.each(cells._replace(plot=group[cells.plot]))
-    if layers and beside.catchments is not None:
-        beside.catchments(catchments_together(layers, catchment))
     lines = flow_lines(together(links), grid)
     length = length_within(lines["geometry"].to_numpy(), polygons, grid)
     at_least = found["at_least"].to_numpy() > 0
@@ -159,7 +156,8 @@ def trace(
             "water_flags": [tuple(compress(FLAGS, row)) for row in raised],
         }
     )
-    return tables.check(table, ("plot_id", *tables.made_by("water"))), lines
+    checked = tables.check(table, ("plot_id", *tables.made_by("water")))
+    return checked, lines, catchments_together(layers, catchment)
 
 
 class _Limits(NamedTuple):

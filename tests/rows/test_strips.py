@@ -32,7 +32,7 @@ def stripped(surface, drawn=NOTHING, book=None, **sections):
     shape, plan, book = square(raster), plan_of(**sections), book or handbook.packaged()
     plots = plots_of([shape], shape.bounds[:2])
     ground, _ = measured(raster, [shape], plan)
-    _, lines = water.trace(plots, raster, plan, book)
+    _, lines, _ = water.trace(plots, raster, plan, book)
     flow = lines["geometry"].to_numpy(dtype=object)
     assert shapely.intersects(flow, shape).any()
     running = rows.Running(flow, drawn, raster.grid.crs)

@@ -33,7 +33,9 @@ def told(raster, polygons, features=(), cap_m=122.0, **keys):
         {"kind": [kind for kind, _ in features], "geometry": pd.Series(shapes, dtype=object)}
     )
     plan = plan_of(water=keys, erosion={"slope_length_cap_m": cap_m})
-    table, _ = water.trace(plots_of(polygons), raster, plan, packaged(), beside=water.Beside(frame))
+    table, *_ = water.trace(
+        plots_of(polygons), raster, plan, packaged(), beside=water.Beside(frame)
+    )
     names = ["slope_length_above_m", "slope_length_above_at_least", "slope_above_begins"]
     return [tuple(row) for row in table[names].itertuples(index=False)]
 

@@ -20,11 +20,9 @@ def two_valleys(x, y):
 
 
 def parted(raster, polygons, least_ha):
-    found = []
     plan = plan_of(water={"catchment_min_area_ha": least_ha})
-    beside = water.Beside(catchments=found.append)
-    table, _ = water.trace(plots_of(polygons), raster, plan, packaged(), beside=beside)
-    return table["catchment"].tolist(), found[0].set_index("catchment")
+    table, _, found = water.trace(plots_of(polygons), raster, plan, packaged())
+    return table["catchment"].tolist(), found.set_index("catchment")
 
 
 @pytest.fixture(scope="module")
@@ -64,10 +62,8 @@ def test_areas_are_those_of_the_shapes_and_water_is_handed_on(raster):
 def test_the_size_asked_for_counts_and_none_is_asked_for_by_default(raster):
     polygons = [square(raster, -250, at) for at in range(-450, 500, 100)]
     assert len(parted(raster, polygons, 5.0)[1]) > len(parted(raster, polygons, 40.0)[1])
-    found = []
-    beside = water.Beside(catchments=found.append)
-    table, _ = water.trace(plots_of(polygons), raster, plan_of(), packaged(), beside=beside)
-    assert not found
+    table, _, found = water.trace(plots_of(polygons), raster, plan_of(), packaged())
+    assert found.empty
     assert table["catchment"].isna().all()
 
 

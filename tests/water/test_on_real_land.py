@@ -54,7 +54,7 @@ def test_each_plot_has_the_area_of_the_reference(raster):
     west, north = grid.west + column * CELL_M, grid.north - row * CELL_M
     plots = shapely.box(west, north - size * CELL_M, west + size * CELL_M, north)
     plan = plan_of(water={"border_m": 100_000.0})
-    table, _ = water.trace(plots_of(list(plots)), raster, plan, packaged())
+    table, _, _ = water.trace(plots_of(list(plots)), raster, plan, packaged())
     area = reference(raster) / 10_000
     expected = [
         area[top : top + cells, left : left + cells].max()

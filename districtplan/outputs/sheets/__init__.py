@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from districtplan.outputs.file_names import village_stems
 from districtplan.outputs.sheets import how_page, plot_page, wall_page
-from districtplan.outputs.sheets.build import common, how_parts, records, sheets_of
+from districtplan.outputs.sheets.build import common, how_parts, sheets_of
 from districtplan.outputs.sheets.choice import chosen, doubts
 from districtplan.outputs.sheets.paper import Paper
 from districtplan.outputs.sheets.wall_build import wall_of
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-__all__ = ["chosen", "doubts", "records", "render"]
+__all__ = ["chosen", "doubts", "render"]
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:

@@ -161,27 +161,9 @@ def sheets_of(results: Results, texts: Texts, positions: NDArray[np.int64]) -> I
     plots = results.plots.iloc[positions]
     shapes = outline.in_degrees(plots["geometry"].to_numpy(dtype=object), results.plots_crs)
     found = by_plot(results, set(plots["plot_id"]))
-    for shape, row in zip(shapes, records(plots), strict=True):
+    for shape, row in zip(shapes, wording.records(plots), strict=True):
         plot = prepared(row, shape, found.get(row["plot_id"], Found()), results)
         yield sheet_of(plot, results, texts)
-
-
-def records(plots: pd.DataFrame) -> Iterator[dict[str, Any]]:
-    """Give a table's rows one by one.
-
-    Parameters
-    ----------
-    plots : pandas.DataFrame
-        The table.
-
-    Yields
-    ------
-    dict[str, Any]
-        Values by column, geometry left out.
-    """
-    names = [str(name) for name in plots if name != "geometry"]
-    for values in zip(*(plots[name].tolist() for name in names), strict=True):
-        yield dict(zip(names, values, strict=True))
 
 
 def prepared(
@@ -265,7 +247,7 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
         source=texts.say("sheets.source", row=row["source_row"]),
         alarm=_alarm(plot, results, texts),
         headline=_headline(plot, results, texts),
-        carried=() if kind in {"excluded", "later"} else _carried(plot, results, texts),
+        carried=() if kind in wording.BARRED else _carried(plot, results, texts),
         carry_title=texts.say("sheets.carry_title"),
         drawing=_drawing(plot, texts),
         drawing_note=_drawing_note(plot, texts),
@@ -348,7 +330,7 @@ def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
 def _water(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     """Say where water runs, stands and goes, the most harmful first."""
     row, kind = plot.row, plot.kind
-    if kind in {"excluded", "later"}:
+    if kind in wording.BARRED:
         return None
     said = []
     unplaced = wording.unplaced_water(row)
@@ -375,7 +357,11 @@ def _drawn_water(plot: Plot, texts: Texts) -> str:
     taken = plot.found.taken
     kinds = () if taken is None else taken["kind"]
     drawn = dict.fromkeys(kind for kind in kinds if kind in rows.DRAWN)
-    return ", ".join(texts.say(f"sheets.taken.{kind.replace(' ', '_')}") for kind in drawn)
+    return ", ".join(_taken_word(kind, texts) for kind in drawn)
+
+
+def _taken_word(kind: str, texts: Texts) -> str:
+    return texts.say(f"sheets.taken.{kind.replace(' ', '_')}")
 
 
 def _headline(plot: Plot, results: Results, texts: Texts) -> Headline:
@@ -538,7 +524,7 @@ def _between_parts(plot: Plot) -> tuple[NDArray[np.float64], ...]:
 
 def _taken(plot: Plot, texts: Texts) -> tuple[Taken, ...]:
     """Name what stands or runs in the plot, and land that isn't the plot's."""
-    if plot.kind in {"excluded", "later"}:
+    if plot.kind in wording.BARRED:
         return ()
     found = plot.found.taken
     there = [] if found is None else list(zip(found["kind"], found["geometry"], strict=True))
@@ -548,7 +534,7 @@ def _taken(plot: Plot, texts: Texts) -> tuple[Taken, ...]:
         Taken(
             outline.rings(shape) if kind != "hole" else (),
             outline.inside(shape),
-            texts.say(f"sheets.taken.{kind.replace(' ', '_')}"),
+            _taken_word(kind, texts),
         )
         for kind, several in there
         for shape in shapely.get_parts(several)

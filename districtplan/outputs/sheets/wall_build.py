@@ -10,7 +10,7 @@ import shapely
 
 from districtplan.outputs import wording
 from districtplan.outputs.sheets import outline
-from districtplan.outputs.sheets.build import GOODS, records, weighed
+from districtplan.outputs.sheets.build import GOODS, weighed
 from districtplan.outputs.sheets.sheet import Drawing, Wall, WallPlot
 
 if TYPE_CHECKING:
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
 
 ROWS_DRAWN = 7
 """Rows drawn of a plot: enough to show how they lie."""
-
-LEFT_OUT = ("excluded", "later")
-"""Kinds of plots that nothing is carried to."""
 
 STEEP = "rows_alone_not_enough"
 
@@ -50,7 +47,7 @@ def wall_of(village: str, plots: pd.DataFrame, results: Results, texts: Texts) -
     """
     shapes = outline.in_degrees(plots["geometry"].to_numpy(dtype=object), results.plots_crs)
     first = shapely.get_coordinates(shapes[0])[0]
-    rows = list(records(plots))
+    rows = list(wording.records(plots))
     known = [column for column, _ in GOODS if plots[column].notna().any()]
     spacing = results.plan.practice.row_spacing_cm / 100
     found = []
@@ -103,7 +100,7 @@ def _cells(row: Mapping[str, Any], known: list[str], texts: Texts) -> tuple[str,
     nothing = texts.say("sheets.wall.nothing")
     amounts = (
         nothing
-        if kind in LEFT_OUT or pd.isna(row[column])
+        if kind in wording.BARRED or pd.isna(row[column])
         else texts.say("sheets.wall.amount", kg=wording.kilograms(int(row[column])))
         for column in known
     )
@@ -112,7 +109,7 @@ def _cells(row: Mapping[str, Any], known: list[str], texts: Texts) -> tuple[str,
 
 def _needs(plots: pd.DataFrame, known: list[str]) -> dict[str, int | None]:
     """Add up whole grams over the plots that beans may stand on now."""
-    kept = plots[[wording.kind_of(row) not in LEFT_OUT for row in records(plots)]]
+    kept = plots[~wording.barred(plots)]
     return {column: int(kept[column].sum()) if column in known else None for column, _ in GOODS}
 
 
