@@ -397,8 +397,8 @@ def pocket_words(pocket: Pocket, length_m: float, texts: Texts) -> list[list[str
         "slope": texts.say("pocket.slope", length=length_m),
         "steps": texts.say("pocket.steps"),
         "drop": texts.say("pocket.drop"),
-        "limit": texts.say("pocket.limit"),
-        "off": texts.say("pocket.off", degrees=errors, length=length_m),
+        "limit": texts.say("pocket.limit", length=length_m),
+        "off": texts.say("pocket.off", degrees=errors),
     }
     columns = [_pocket_cells(row, length_m, texts) for row in pocket.rows]
     return [[head, *(cells[name] for cells in columns)] for name, head in heads.items()]

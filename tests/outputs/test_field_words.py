@@ -164,7 +164,7 @@ def test_the_pocket_table_in_words(texts):
     assert cells["Next line, paces"]["2 m"] == "10 to 20"
     assert cells["lower by"]["2 m"] == "1.5 to 3 m"
     assert cells["Next line, paces"]["1 m"] == "20"
-    assert cells["5, 10, 20° off: in 10 m, cm"]["2 m"] == "17, 35, 68"
+    assert cells["5, 10, 20° off: cm"]["2 m"] == "17, 35, 68"
     limits = {"perennials_from_slope_pct": 45.0, "forest_from_slope_pct": 62.0}
     said = bears_words(plan_of(erosion=limits).erosion, 10.0, texts)
     assert "from 1.2 m in 10 m ask" in said

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from shapely import LineString
+from shapely import LineString, affinity
 
 from districtplan.geodesy import reproject
 from districtplan.outputs.sheets.build import common, sheets_of
@@ -29,7 +29,7 @@ def said_of(sheet) -> str:
     return " ".join(sheet.walk.sentences)
 
 
-def pegged_across(results, texts, *lines):
+def pegged_across(results, texts, *lines, **values):
     """The sheet of plot A-01 with lines from one share of its edge to another."""
     plots = results.plots
     at = int(np.flatnonzero(plots["plot_id"] == "A-01")[0])
@@ -42,8 +42,7 @@ def pegged_across(results, texts, *lines):
     table = pd.concat([one.table.assign(line=n) for n, one in zip(numbers, laid, strict=True)])
     walks = {("A-01", n): one.walks["A-01", 1] for n, one in zip(numbers, laid, strict=True)}
     pegs = dataclasses.replace(laid[0], table=table.reset_index(drop=True), walks=walks)
-    (sheet,) = sheets_of(dataclasses.replace(results, pegs=pegs), texts, np.array([at]))
-    return sheet
+    return sheet_with(dataclasses.replace(results, pegs=pegs), texts, "A-01", **values)
 
 
 @pytest.mark.parametrize(
@@ -138,7 +137,9 @@ def test_what_the_ground_may_rise_is_the_limit_over_the_level_and_never_more(
 ):
     """Over 2 m a percent is 2 cm; tenths are rounded down."""
     sheet = sheet_with(small_results, texts, "A-01", row_grade_limit_pct=limit)
-    assert f"every 2 m. From peg to peg the ground may rise or sink {allowed} cm;" in said_of(sheet)
+    assert f"every 2 m. If the ground rises or sinks over {allowed} cm to the next," in said_of(
+        sheet
+    )
 
 
 def drawn_rows(results, every, rows=20):
@@ -162,12 +163,12 @@ def test_rows_that_are_not_drawn_are_told(small_results, texts, every, said):
 
 @pytest.mark.parametrize(
     ("short", "said"),
-    [(0, "rows 120, metres of row 1,234"), (7, "rows 120, short rows 7, metres of row 1,234")],
+    [(0, "120, metres of row 1,234"), (7, "120, short ones 7, metres of row 1,234")],
 )
 def test_short_rows_are_told_beside_the_others(small_results, texts, short, said):
     values = {"short_rows": short, "rows": 120, "row_length_m": 1234.4, "holes": 12_344}
     whole = said_of(sheet_with(small_results, texts, "A-01", **values))
-    assert f"In all: {said}, holes 12,344." in whole
+    assert f"In all: rows or parts of rows {said}, holes 12,344." in whole
 
 
 @pytest.mark.parametrize(
@@ -243,9 +244,111 @@ def test_downhill_is_drawn_square_to_straight_rows(small_results, texts, down, d
 
 
 def test_what_lies_where_rows_fall_is_named(small_results, texts):
-    values = {"row_low_end": "south end", "row_outlet": "latrine", "outlet_flags": ()}
-    said = " ".join(sheet_with(small_results, texts, "A-01", **values).water.sentences)
-    assert "Rows fall to their south end: a latrine. Go and look before you set them." in said
+    values = {
+        "row_low_end": "south end",
+        "row_outlet": "latrine",
+        "row_fall_pct": 1.23,
+        "outlet_flags": (),
+    }
+    sheet = sheet_with(small_results, texts, "A-01", **values)
+    assert (
+        "rows fall to their south end, 1.2 m in 100 m: there is a latrine. Go and look before"
+        in " ".join(sheet.water.sentences)
+    )
+    assert "Look where rows end" not in said_of(sheet)
+    unknown = sheet_with(small_results, texts, "A-01", **values | {"row_outlet": "not known"})
+    assert "What lies there isn't known: go and look. No row may drain" in (
+        " ".join(unknown.water.sentences)
+    )
+
+
+@pytest.mark.parametrize(
+    ("ahead", "behind", "said"),
+    [
+        ("neighbour", "neighbour", "5. Look where rows end (both: a neighbour's plot): none may"),
+        ("house", "not known", "5. Look where rows end (east: a house; west: not known): none may"),
+        ("not known", "not known", "5. Look where rows end: none may drain onto house, path,"),
+        (None, None, "5. Look where rows end: none may drain onto house, path,"),
+    ],
+)
+def test_both_ends_of_rows_are_looked_at_where_neither_is_known_to_be_low(
+    small_results, texts, ahead, behind, said
+):
+    values = {
+        "row_low_end": None,
+        "row_end_ahead": ahead,
+        "row_end_behind": behind,
+        "row_bearing_true_deg": 92.0,
+    }
+    assert said in said_of(sheet_with(small_results, texts, "A-01", **values))
+
+
+@pytest.mark.parametrize("shares", [(0.1, 0.7), (0.2, 0.6), (0.9, 0.4)])
+def test_rows_beside_a_straight_line_are_those_that_fit_between_it_and_the_edge(
+    small_results, texts, shares
+):
+    """Counted by moving the line over the outline, a row at a time, till it no longer meets it."""
+    plots = small_results.plots.set_index("plot_id")
+    outline = plots.loc["A-01", "geometry"]
+    ends = [outline.exterior.interpolate(share, normalized=True) for share in shares]
+    run = shapely.get_coordinates(ends)
+    east, north = run[1] - run[0]
+    aside = np.array([north, -east]) / np.hypot(east, north)
+    long = LineString(np.vstack([run[0] - 9 * (run[1] - run[0]), run[1] + 9 * (run[1] - run[0])]))
+    down_deg = np.degrees(np.arctan2(*aside))
+    bearing = np.degrees(np.arctan2(east, north)) % 180
+    values = {
+        "row_spacing_map_m": 0.48,
+        "slope_used_pct": 20.0,
+        "downslope_true_deg": down_deg % 360,
+        "row_bearing_true_deg": bearing,
+    }
+    counts = []
+    for sign in (-1, 1):
+        step, count = sign * 0.48 * aside, 0
+        while affinity.translate(long, *(step * (count + 1))).intersects(outline):
+            count += 1
+        counts.append(count)
+    laid = pegs_of("A-01", outline, run, 10.0)
+    sheet = sheet_with(dataclasses.replace(small_results, pegs=laid), texts, "A-01", **values)
+    found = re.search(
+        r"about (\d+) uphill, (\d+) downhill\. Level one row in (\d+);", said_of(sheet)
+    )
+    assert [int(found[1]), int(found[2])] == pytest.approx(counts, abs=1)
+    # 15 m on moderate slopes: A Community Guide to Environmental Health (Hesperian 2012), p. 291.
+    assert int(found[3]) == 31
+
+
+def test_lines_that_end_at_one_place_are_smoothed_and_others_stop(small_results, texts):
+    meet = pegged_across(small_results, texts, (0.1, 0.7), (0.7, 0.3))
+    assert "Smooth them where two lines' rows meet." not in said_of(meet)  # straight rows have none
+    for shares, said in (
+        (((0.1, 0.7), (0.7, 0.3)), "Smooth them where two lines' rows meet."),
+        (((0.1, 0.7), (0.2, 0.5)), "stop where the drawing shows other land."),
+    ):
+        sheet = pegged_across(small_results, texts, *shares, row_method="guide lines")
+        assert said in said_of(sheet)
+
+
+def test_breaks_of_rows_along_lines_are_ringed_where_a_gap_is_and_nowhere_else(
+    small_results, texts
+):
+    """A gap of the plan's 0.5 m is ringed; 4 m of path is not."""
+    (outline,) = small_results.plots.loc[small_results.plots["plot_id"] == "A-01", "geometry"]
+    x, y = outline.centroid.x, outline.centroid.y
+    pieces = [(0, 10.0), (10.5, 20.0), (24.0, 30.0)]
+    lines = [LineString([(x + a, y), (x + b, y)]) for a, b in pieces]
+    table = pd.DataFrame({"plot_id": "A-01", "crop": "beans", "row": 1, "length_m": 9.5,
+                          "geometry": lines})  # fmt: skip
+    rows = dataclasses.replace(small_results.row_lines, lines=table)
+    results = dataclasses.replace(small_results, row_lines=rows)
+    values = {"row_method": "guide lines", "guide_kind": "arc", "row_breaks": 1}
+    sheet = sheet_with(results, texts, "A-01", **values)
+    ((east, _),) = sheet.drawing.breaks
+    drawn = np.vstack(sheet.drawing.rows)[:, 0]
+    assert east == pytest.approx((drawn[1] + drawn[2]) / 2, abs=0.01)
+    assert "1 (rings: of rows drawn)" in " ".join(sheet.water.sentences)
+    assert not sheet_with(results, texts, "A-01", **values | {"row_breaks": 0}).drawing.breaks
 
 
 @pytest.mark.parametrize("soil", [lambda results: results, wet])

@@ -34,7 +34,7 @@ from districtplan.outputs.sheets.sheet import (
     Table,
     Taken,
 )
-from districtplan.outputs.sheets.steps import LETTERS, SETTING_OUT, falling, steps
+from districtplan.outputs.sheets.steps import FIRST_CORNER, SETTING_OUT, falling, steps
 from districtplan.terrain import READING_FLAGS
 
 if TYPE_CHECKING:
@@ -207,7 +207,7 @@ def prepared(
         fall,
         outline.corners(local, SOUTH_DEG if math.isnan(fall) else fall),
         _rows(row, kind, local, there, results),
-        _maize(kind, there),
+        _maize(kind, there, results.plan),
         there,
     )
 
@@ -284,7 +284,7 @@ def _rows(
     if kind not in {"compass", "level", "guide"}:
         return NO_ROWS
     if found.rows is not None:
-        return _of_crop(found, BEANS)
+        return _of_crop(found, BEANS, results.plan)
     bearing = row["row_bearing_true_deg"]
     # Straight rows can't stand for those that follow a guide line.
     if kind == "guide" or pd.isna(bearing):
@@ -292,12 +292,12 @@ def _rows(
     return outline.straight_rows(shape, bearing, results.plan.practice.row_spacing_cm / 100)
 
 
-def _maize(kind: str, found: Found) -> Rows:
+def _maize(kind: str, found: Found, plan: Plan) -> Rows:
     drawn = kind in {"compass", "level", "guide"} and found.rows is not None
-    return _of_crop(found, MAIZE) if drawn else NO_ROWS
+    return _of_crop(found, MAIZE, plan) if drawn else NO_ROWS
 
 
-def _of_crop(found: Found, crop: str) -> Rows:
+def _of_crop(found: Found, crop: str, plan: Plan) -> Rows:
     """Thin the rows of a crop; with two crops a drawing shows half as many of each, in turn."""
     table = pd.DataFrame() if found.rows is None else found.rows
     crops = table["crop"].to_numpy(dtype=object)
@@ -306,8 +306,13 @@ def _of_crop(found: Found, crop: str) -> Rows:
     numbers = here["row"].to_numpy(dtype=np.int64)
     both = len(np.unique(crops)) > 1
     return outline.given_rows(
-        lines, numbers, found.every, 2 if both else 1, between=crop == MAIZE
-    )  # fmt: skip
+        lines,
+        numbers,
+        found.every,
+        2 if both else 1,
+        between=crop == MAIZE,
+        gap_m=plan.rows.gap_width_m,
+    )
 
 
 def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
@@ -342,13 +347,12 @@ def _water(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     elif row["flow_strip_m2"] > 0:
         said.append(texts.say("sheets.water.placed", plan=plan))
     if row["row_breaks"] > 0:
-        said.append(texts.say("sheets.water.breaks", plan=plan, row_breaks=row["row_breaks"]))
+        name = "breaks_ringed" if plot.rings else "breaks"
+        said.append(texts.say(f"sheets.water.{name}", plan=plan, row_breaks=row["row_breaks"]))
     if kind in {"compass", "level"} and pd.notna(row["row_low_end"]):
+        name = "fall_unknown" if row["row_outlet"] == rows.NOT_KNOWN else "fall"
         there = wording.outlet_words(row["row_outlet"], texts)
-        low = row["row_low_end"]
-        said.append(texts.say("sheets.water.fall", row_low_end=low, there=there))
-    if kind == "guide":
-        said.append(texts.say("sheets.water.guided"))
+        said.append(texts.say(f"sheets.water.{name}", there=there, **row))
     return Part(texts.say("sheets.water.title"), tuple(said)) if said else None
 
 
@@ -488,6 +492,7 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
         guides=_thick(plot),
         boundaries=_between_parts(plot),
         taken=_taken(plot, texts),
+        breaks=plot.rings,
         pegs=() if pegs is None else tuple(Mark(*one) for one in outline.marks_of(pegs)),
         places=tuple(
             Mark(float(east), float(north), str(number))
@@ -535,6 +540,7 @@ def _taken(plot: Plot, texts: Texts) -> tuple[Taken, ...]:
             outline.rings(shape) if kind != "hole" else (),
             outline.inside(shape),
             _taken_word(kind, texts),
+            outline.breadth_m(shape),
         )
         for kind, several in there
         for shape in shapely.get_parts(several)
@@ -553,11 +559,9 @@ def _corners(plot: Plot) -> tuple[Mark, ...]:
             Mark(east, north, letter)
             for (east, north), letter in zip(points, corners["letter"], strict=True)
         )
-    found: dict[tuple[float, float], Mark] = {}
-    for letter, (east, north) in zip(LETTERS, plot.ends, strict=True):
-        # Of corners that coincide the first letter counts.
-        found.setdefault((float(east), float(north)), Mark(float(east), float(north), letter))
-    return tuple(found.values())
+    # Where no peg is known one starts from the first of them.
+    east, north = plot.ends[0].tolist()
+    return (Mark(east, north, FIRST_CORNER),)
 
 
 def _drawing_note(plot: Plot, texts: Texts) -> str:

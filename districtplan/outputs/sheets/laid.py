@@ -165,6 +165,18 @@ class Plot:
         return self.kind == "guide" and self.row["guide_kind"] == STANDING
 
     @property
+    def rings(self) -> tuple[tuple[float, float], ...]:
+        """Give the places where rows along lines are broken; of straight ones strips are drawn.
+
+        Returns
+        -------
+        tuple[tuple[float, float], ...]
+            East and north of each, of rows drawn [m].
+        """
+        broken = self.kind == "guide" and self.row["row_breaks"] > 0
+        return (*self.rows.breaks, *self.maize.breaks) if broken else ()
+
+    @property
     def fall_pct(self) -> float:
         """Give the fall that rows and lines are to have.
 

@@ -26,6 +26,8 @@ INWARD = (0.6, 0.45, 0.3, 0.15)
 PLACES = 5
 BANDS = 4
 """Bands of a shape in which its name may stand."""
+GAP_SLACK = 1.5
+"""Gaps in rows are told from larger ones by this many times their breadth."""
 EDGE_POINTS = 60
 """Points of an outline that places are chosen from."""
 
@@ -42,11 +44,14 @@ class Rows:
         How many rows one drawn row stands for.
     longest_m : float
         Length of the longest piece [m].
+    breaks : tuple[tuple[float, float], ...], default none
+        Where these rows are broken, east and north [m].
     """
 
     lines: tuple[Floats, ...]
     every: int
     longest_m: float
+    breaks: tuple[tuple[float, float], ...] = ()
 
 
 def in_degrees(shapes: ArrayLike, crs: CRS) -> Objects:
@@ -187,6 +192,7 @@ def given_rows(
     crops: int = 1,
     *,
     between: bool = False,
+    gap_m: float = 0.0,
 ) -> Rows:
     """Thin rows that were laid out before.
 
@@ -202,6 +208,9 @@ def given_rows(
         Crops that share the drawing.
     between : bool, default False
         Whether those half-way are drawn, between the rows drawn of another crop.
+    gap_m : float, default 0
+        How long a row is left out where it is broken; where more is missing something stands there
+        [m].
 
     Returns
     -------
@@ -210,12 +219,26 @@ def given_rows(
     """
     names, place = np.unique(numbers, return_inverse=True)
     every = thinning(len(names), ROWS_DRAWN_MAX // crops)
-    kept = lines[place % every == (every // 2 if between else 0)]
+    drawn = place % every == (every // 2 if between else 0)
+    kept = lines[drawn]
     return Rows(
         tuple(shapely.get_coordinates(line) for line in kept),
         every * stride,
         float(shapely.length(lines).max(initial=0)),
+        _breaks(kept, place[drawn], gap_m),
     )
+
+
+def _breaks(
+    lines: Objects, row: NDArray[np.int64], gap_m: float
+) -> tuple[tuple[float, float], ...]:
+    """Find the middles of gaps between pieces of a row that lie one after the other."""
+    after = np.flatnonzero(np.diff(row) == 0)
+    missing = shapely.shortest_line(lines[after], lines[after + 1])
+    # A gap is as long as it has to be along a row that may bend.
+    short = missing[shapely.length(missing) < GAP_SLACK * gap_m]
+    middles = shapely.line_interpolate_point(short, 0.5, normalized=True)
+    return tuple(zip(shapely.get_x(middles).tolist(), shapely.get_y(middles).tolist(), strict=True))
 
 
 def thinning(rows: float, most: int = ROWS_DRAWN_MAX) -> int:
@@ -325,6 +348,22 @@ def inside(shape: shapely.Geometry) -> tuple[tuple[float, float], ...]:
     ]
     points = shapely.point_on_surface([shape, *bands])
     return tuple(zip(*shapely.get_coordinates(points).T.tolist(), strict=True))
+
+
+def breadth_m(shape: shapely.Geometry) -> float:
+    """Say about how broad a shape is, if it is long.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        A polygon in metres.
+
+    Returns
+    -------
+    float
+        Its area over half its edge [m].
+    """
+    return float(2 * shapely.area(shape) / shapely.length(shape))
 
 
 def marks_of(pegs: pd.DataFrame) -> list[tuple[float, float, str]]:

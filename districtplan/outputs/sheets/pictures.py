@@ -30,6 +30,14 @@ CLEAR_MM = 0.4
 DOT_MM = 0.9
 """Radius of a peg's dot."""
 
+RING_MM = 0.8
+"""Radius of the ring about a break in a row."""
+
+CORNERS_OFF_MM = (SIGN_MM + 1.6, SIGN_MM + 4.0, SIGN_MM + 8.0, SIGN_MM + 13.0)
+"""How far a corner's letter may stand from it, the nearest first."""
+NEAR_OFF = 2
+"""From this one of them on a line leads from the corner to its letter."""
+
 AROUND_RAD = tuple(math.radians(sign * turn) for turn in range(0, 181, 30) for sign in (1, -1))
 
 
@@ -113,12 +121,16 @@ def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
     inner = Box(box.x + 9, box.y + 9, box.width - 18, box.height - 28)
     view = view_of(np.vstack(drawing.rings), inner)
     field(paper, drawing, view)
+    for x, y in view.on_paper(np.array(drawing.breaks).reshape(-1, 2)).tolist():
+        paper.disc(x, y, RING_MM)
     _named(paper, drawing, view)
     signs = _Signs(paper, view, box._replace(height=box.height - 14))
     _places(signs, drawing.places)
-    _pegs(signs, drawing.pegs)
+    dots = _dots(signs, drawing.pegs)
     middle = np.array([box.x + box.width / 2, box.y + (box.height - 14) / 2])
+    # The words name corners: their letters come before the pegs' numbers.
     _corners(signs, drawing.corners, middle)
+    _pegs(signs, drawing.pegs, dots)
     foot = box.y + box.height
     scale_bar(paper, view.scale, box.x + 5, foot - 4.5, box.width * SCALE_SHARE)
     north_arrow(paper, box.x + box.width - 7, foot - 12.6, north)
@@ -174,9 +186,13 @@ def _named(paper: Paper, drawing: Drawing, view: View) -> None:
     written = [Box(x - SIGN_MM, y - SIGN_MM, 2 * SIGN_MM, 2 * SIGN_MM) for x, y in places]
     for land in drawing.taken:
         wide, high = paper.width(land.word) + 1.2, PLAIN.line_mm
+        # A word on something narrow would hide it: it stands to its right, or to its left.
+        aside = (wide + land.breadth_m * view.scale) / 2 + 1
+        sides = (aside, -aside) if land.breadth_m * view.scale < high else (0.0,)
         tried = [
-            Box(x - wide / 2, y - high / 2, wide, high)
+            Box(x + side - wide / 2, y - high / 2, wide, high)
             for x, y in view.on_paper(np.array(land.at)).tolist()
+            for side in sides
         ]
         # A word that would hide another is left out: what is alike lies side by side.
         box = next((one for one in tried if not any(_meet(one, two) for two in written)), None)
@@ -208,14 +224,19 @@ class _Signs:
         place: Floats = self.view.on_paper(np.array([[mark.east_m, mark.north_m]]))[0]
         return place
 
-    def put(self, text: str, tried: Sequence[Floats], own: int | None = None) -> None:
-        """Draw a circle at the first place that is free, if there is one; it may be on its dot."""
+    def put(self, text: str, tried: Sequence[Floats], own: int | None = None) -> int | None:
+        """Draw a circle at the first place that is free, if there is one; it may be on its dot.
+
+        Gives which of the places that is.
+        """
         places = np.array(tried)
-        free = np.flatnonzero(self._free(places, own))
-        if len(free):
-            place = places[free[0]]
-            _circled(self.paper, float(place[0]), float(place[1]), text)
-            self.circles = np.vstack([self.circles, place])
+        free = np.flatnonzero(self._free(places, own)).tolist()
+        if not free:
+            return None
+        place = places[free[0]]
+        _circled(self.paper, float(place[0]), float(place[1]), text)
+        self.circles = np.vstack([self.circles, place])
+        return int(free[0])
 
     def _free(self, places: Floats, own: int | None) -> NDArray[np.bool_]:
         x, y, width, height = self.frame
@@ -250,11 +271,18 @@ def _places(signs: _Signs, places: tuple[Mark, ...]) -> None:
 
 
 def _corners(signs: _Signs, corners: tuple[Mark, ...], middle: Floats) -> None:
-    """Draw a corner's letter outside the plot, away from the middle if that is free."""
+    """Draw a corner's letter outside the plot, away from the middle if that is free.
+
+    The words name it, so that it has a line to its corner rather than no letter.
+    """
     for corner in corners:
         at = signs.at(corner)
-        near, far = (_around(at, at - middle, SIGN_MM + off) for off in (1.6, 4.0))
-        signs.put(corner.sign, [*near, *far])
+        tried = [place for off in CORNERS_OFF_MM for place in _around(at, at - middle, off)]
+        put = signs.put(corner.sign, tried)
+        if put is not None and put >= NEAR_OFF * len(AROUND_RAD):
+            way = tried[put] - at
+            end = at + way * (1 - SIGN_MM / np.hypot(*way))
+            signs.paper.line([tuple(at), tuple(end)], 0.3)
 
 
 def _circled(paper: Paper, x: float, y: float, text: str) -> None:
@@ -263,12 +291,17 @@ def _circled(paper: Paper, x: float, y: float, text: str) -> None:
     paper.write(text, x, y - 0.57 * TEXT_PT * MM_PER_PT, setting)
 
 
-def _pegs(signs: _Signs, pegs: tuple[Mark, ...]) -> None:
-    """Draw pegs; number the ends, then those between, beside the line where it is crowded."""
+def _dots(signs: _Signs, pegs: tuple[Mark, ...]) -> list[Floats]:
+    """Draw pegs as dots; give their places on the page."""
     places = [signs.at(mark) for mark in pegs]
     signs.dots = np.array(places).reshape(-1, 2)
     for x, y in places:
         signs.paper.disc(float(x), float(y), DOT_MM, full=True)
+    return places
+
+
+def _pegs(signs: _Signs, pegs: tuple[Mark, ...], places: list[Floats]) -> None:
+    """Write the numbers of pegs, those at the ends first, beside the line where it is crowded."""
     order = [0, len(pegs) - 1, *range(1, len(pegs) - 1)] if len(pegs) > 1 else range(len(pegs))
     for index in order:
         at = places[index]

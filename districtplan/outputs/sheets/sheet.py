@@ -47,11 +47,14 @@ class Taken(NamedTuple):
         Points in it where its name may stand, east and north, the best first [m].
     word : str
         What is there.
+    breadth_m : float
+        About how broad it is [m].
     """
 
     rings: tuple[Floats, ...]
     at: tuple[tuple[float, float], ...]
     word: str
+    breadth_m: float
 
 
 class Fall(NamedTuple):
@@ -90,6 +93,8 @@ class Drawing:
         Lines between parts that have a guide line each, shape (points, 2) each [m].
     taken : tuple[Taken, ...]
         Land in it without rows.
+    breaks : tuple[tuple[float, float], ...]
+        Where rows are broken, east and north [m].
     pegs : tuple[Mark, ...]
         Pegs with their numbers.
     places : tuple[Mark, ...]
@@ -110,6 +115,7 @@ class Drawing:
     guides: tuple[Floats, ...] = ()
     boundaries: tuple[Floats, ...] = ()
     taken: tuple[Taken, ...] = ()
+    breaks: tuple[tuple[float, float], ...] = ()
     pegs: tuple[Mark, ...] = ()
     places: tuple[Mark, ...] = ()
     corners: tuple[Mark, ...] = ()

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
+import shapely
 
-from districtplan import rows
+from districtplan import intervals, rows
 from districtplan.outputs import wording
 from districtplan.outputs.field_words import band_line, bears_words, string_line
 from districtplan.outputs.sheets.laid import first_turn
@@ -24,9 +26,12 @@ if TYPE_CHECKING:
 
 READINGS = "field_sheets"
 SETTING_OUT = "setting_out"
-LETTERS = "ABCD"
+FIRST_CORNER = "A"
+"""Sign of the corner that one starts from where no peg is known."""
 FALLING = ("compass", "check", "level", "level_side", "level_numbers", "level_peg", "pegs")
 """Steps that differ where rows are to fall."""
+MEET_M = 2.0
+"""Ends of two lines that are nearer than this lie at one place [m]."""
 LEVEL_LINES = "level lines"
 """Kind of guide lines between which rows divide the gap."""
 
@@ -67,6 +72,8 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
         return Part(texts.say("sheets.measure.title"), (*said, *carried))
     more, chosen = _chosen(plot, results, texts)
     said = [texts.say(f"sheets.walk.{step}", **values | more) for step in chosen]
+    if plot.kind != "any":
+        said += _ends(plot, len(said) + 1, texts)
     title = "rows_title" if plot.stands or plot.kind == "any" else "title"
     return Part(texts.say(f"sheets.walk.{title}"), (*said, *carried, *_in_all(plot.row, texts)))
 
@@ -93,6 +100,7 @@ def _values(plot: Plot, results: Results, texts: Texts) -> dict[str, Any]:
     book = results.handbook
     spaces = rows.spaces(results.plan, book)
     span = book.number(SETTING_OUT, "a_frame_span_m")
+    length = book.number(READINGS, "reading_length_m")
     apart = "apart" if results.plan.practice.maize_bean_rows is None else "apart_band"
     error, run = (
         book.number(SETTING_OUT, "closing_error_cm"),
@@ -104,15 +112,72 @@ def _values(plot: Plot, results: Results, texts: Texts) -> dict[str, Any]:
     return {
         "span": span,
         "apart": texts.say(f"sheets.walk.{apart}", spacing=100 * results.string.stick_m),
-        "length": book.number(READINGS, "reading_length_m"),
+        "length": length,
+        "half": length / 2,
         "error": error,
         "distance": run,
         "allowed": math.floor(10 * span * allowed) / 10,
         "most": round(100 * spaces.most_m),
         "least": round(100 * spaces.least_m),
-        "letter": LETTERS[0],
+        "letter": FIRST_CORNER,
         "corner": texts.say(f"sheets.corner.{corner}"),
+        **_beside(plot, results, texts),
     }
+
+
+def _ends(plot: Plot, number: int, texts: Texts) -> Iterator[str]:
+    """Say what is known of both ends of rows, where neither is known to be the lower one."""
+    row = plot.row
+    if plot.kind != "guide" and pd.notna(row["row_low_end"]):
+        return
+    ends = row["row_end_ahead"], row["row_end_behind"]
+    known = [pd.notna(there) and there != rows.NOT_KNOWN for there in ends]
+    if plot.kind == "guide" or not any(known):
+        yield texts.say("sheets.walk.ends_unknown", number=number)
+        return
+    bearing = row["row_bearing_true_deg"]
+    ahead, behind = (
+        wording.outlet_words(there, texts) if told else texts.say("sheets.walk.end_unknown")
+        for there, told in zip(ends, known, strict=True)
+    )
+    yield texts.say(
+        f"sheets.walk.ends{'_alike' if ahead == behind else ''}",
+        number=number,
+        end=wording.direction(bearing, texts),
+        other_end=wording.direction((bearing + 180) % 360, texts),
+        ahead=ahead,
+        behind=behind,
+    )
+
+
+def _beside(plot: Plot, results: Results, texts: Texts) -> dict[str, str]:
+    """Say how many rows lie on both sides of a straight line, and after how many one is tried.
+
+    Lines are tried as far apart as lines are levelled that nothing is known of.
+    """
+    between = plot.row["row_spacing_map_m"]
+    if plot.stands or plot.kind in {"measure", "any"} or pd.isna(between):
+        return {"many": "", "tried": ""}
+    across = _across(plot)
+    many = ""
+    if across is not None and results.plan.practice.maize_bean_rows is None:
+        down, up = (math.floor(far / between) for far in across)
+        many = texts.say("sheets.walk.many", up=up, down=down)
+    slope = np.array([plot.row["slope_used_pct"]])
+    apart = intervals.horizontal_m(intervals.DISTANCE, slope, results.handbook)
+    tried = math.floor(float(apart[0]) / between)
+    return {"many": many, "tried": texts.say("sheets.walk.tried", rows=tried)}
+
+
+def _across(plot: Plot) -> tuple[float, float] | None:
+    """Give how far a plot reaches downhill and uphill of the straight line that is pegged [m]."""
+    if plot.kind == "guide" or plot.pegs is None or math.isnan(plot.fall_deg):
+        return None
+    angle = math.radians(plot.fall_deg)
+    down = np.array([math.sin(angle), math.cos(angle)])
+    pegged = shapely.get_coordinates(plot.pegs["geometry"].to_numpy(dtype=object)) @ down
+    reach = shapely.get_coordinates(plot.shape) @ down
+    return float(reach.max() - pegged.mean()), float(pegged.mean() - reach.min())
 
 
 def _chosen(plot: Plot, results: Results, texts: Texts) -> tuple[dict[str, Any], tuple[str, ...]]:
@@ -181,11 +246,26 @@ def _guided(plot: Plot, texts: Texts) -> tuple[dict[str, Any], tuple[str, ...]]:
         return side, ("start_peg", "level_peg", "pegs", "follow")
     said = (texts.say("sheets.pegs.run", first=first, last=last)
             for first, last in runs_of(plot).values())  # fmt: skip
-    # Without a line between them, two lines' rows don't meet: a strip or a feature parts them.
-    meet = "follow_parts" if plot.found.boundaries is not None else "follow_apart"
+    # Where no line between them is drawn, a strip or a feature may part two lines' rows.
+    meet = "follow_apart" if plot.found.boundaries is None and _apart(plot) else "follow_parts"
     last_step = "divide" if plot.row["guide_kind"] == LEVEL_LINES else meet
     more = side | {"lines": lines, "runs": ", ".join(said)}
     return more, ("start_lines", "level_numbers", "pegs", last_step)
+
+
+def _apart(plot: Plot) -> bool:
+    """Tell whether a line of pegs ends where no other one does: rows of theirs don't meet."""
+    pegs = plot.found.pegs
+    if pegs is None:
+        return False
+    lines = pegs["line"].to_numpy()
+    last = np.append(lines[1:] != lines[:-1], True)
+    outer = last | np.roll(last, 1)
+    points, of = pegs["geometry"].to_numpy(dtype=object)[outer], lines[outer]
+    between = shapely.distance(points[:, None], points)
+    between[of[:, None] == of] = np.inf
+    nearest = pd.Series(between.min(axis=1)).groupby(of).min()
+    return bool((nearest > MEET_M).any())
 
 
 def _fall_side(plot: Plot, texts: Texts) -> str:
