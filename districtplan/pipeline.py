@@ -499,6 +499,13 @@ def _conserved(
             rows.Around(lying.elevation, asked, book),
         )
         works = conservation.site_works(joined, proposal, terrain, known, asked, book)
+    # Rows are laid out for the day when the water has an outlet; until then they wait.
+    waits = joined["plot_id"].isin(works.waiting)
+    flags = [
+        (*own, conservation.GATHERED) if late else own
+        for own, late in zip(joined["outlet_flags"], waits, strict=True)
+    ]
+    joined = joined.assign(outlet_flags=pd.Series(flags, index=joined.index, dtype=object))
     return join(joined, works.days), proposal, works
 
 

@@ -16,9 +16,10 @@ from districtplan.conservation.propose import Known, Proposal, propose
 from districtplan.conservation.sites import work_sites
 from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
 from districtplan.conservation.vetoes import VETOES, accept_vetoes
-from districtplan.conservation.works import Works, site_works
+from districtplan.conservation.works import GATHERED, Works, site_works
 
 __all__ = [
+    "GATHERED",
     "VETOES",
     "Drawn",
     "Hillside",

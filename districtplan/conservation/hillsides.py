@@ -147,6 +147,8 @@ class Soil(NamedTuple):
     depth_m: Floats
     drains_freely: Bools
     slipping: Bools
+    no_waterway: Bools
+    """Too steep for a grassed waterway, or ruled out by staff."""
 
     def deep_and_free(self, own: Integers, depth_m: float) -> bool:
         """Tell whether some plots are known to be deep and to drain freely.
@@ -199,6 +201,7 @@ class Site(NamedTuple):
         """
         every = np.array(list(self.outlines), dtype=np.int64)
         slipping = self.slipping or soil.slipping[every].any()
+        bars = every[soil.no_waterway[every]].tolist()
         return Hillside(
             plot_ids=ids,
             plots=np.array([self.outlines[place] for place in own.tolist()], dtype=object),
@@ -207,6 +210,7 @@ class Site(NamedTuple):
             refused=self.refused,
             deep_and_free=soil.deep_and_free(own, depth_m),
             slipping=bool(slipping),
+            no_waterway=shapely.union_all([self.outlines[place] for place in bars]),
             ground=self.surface,
             floor_pct=np.inf if self.surface is None else 100 * self.surface.doubt.floor,
         )

@@ -25,6 +25,7 @@ FIND = "find_outlet"
 WORKS = (FIND, "outlet", "waterway", "cut_off_drain", "structures", "rows")
 """Works of a site in their order: what takes water comes before what sends it."""
 NO_OUTLET = "no_outlet"
+WATERWAY = "grassed_waterway"
 
 
 def order_of_work(
@@ -35,11 +36,11 @@ def order_of_work(
 ) -> pd.DataFrame:
     """Put the works of each site in order.
 
-    Where water has nowhere safe to go, an outlet is found first, by a technician, and nothing that
-    carries water is built. Outlets are looked over and waterways dug and grassed a season before
-    water is sent into them; then the cut-off drain above the top plot, structures from the top
-    down, and rows. Whatever carries water needs the written agreement of all villages of the site
-    and of the plots below it that belong to others.
+    Where water has nowhere safe to go, gathered water among it, an outlet is found first, by a
+    technician, and nothing that carries water is built. Outlets are looked over and waterways dug
+    and grassed a season before water is sent into them; then the cut-off drain above the top plot,
+    structures from the top down, and rows. Whatever carries water needs the written agreement of
+    all villages of the site and of the plots below it that belong to others.
 
     Parameters
     ----------
@@ -101,11 +102,14 @@ def _works(
     plots: tuple[str, ...], drawn: Mapping[str, Drawn], above: Collection[str]
 ) -> list[_Work]:
     works: list[_Work] = []
-    if any(one.reason == NO_OUTLET for one in drawn.values()):
+    gathered = drawn.get(WATERWAY)
+    left = gathered is not None and gathered.reason is not None
+    if left or any(one.reason == NO_OUTLET for one in drawn.values()):
         works.append(_Work(FIND, plots, carries=True))
     waterways = [one.waterway for one in drawn.values() if one.waterway is not None]
     ends = [line.outlet for one in drawn.values() for line in one.lines if line.outlet is not None]
-    there = sorted({*ends, *(dug.ends_at for dug in waterways)} - {TO_BUILD})
+    taking = () if gathered is None else gathered.takes
+    there = sorted({*ends, *taking, *(dug.ends_at for dug in waterways)} - {TO_BUILD})
     if there:
         works.append(_Work("outlet", plots, carries=True, outlet="; ".join(there)))
     if waterways:
@@ -115,7 +119,7 @@ def _works(
                 "waterway",
                 plots,
                 carries=True,
-                structure="grassed_waterway",
+                structure=WATERWAY,
                 lines=1,
                 length_m=float(dug.line.length),
                 outlet=dug.ends_at,

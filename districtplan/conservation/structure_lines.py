@@ -37,8 +37,10 @@ REASONS = (
     "no_outlet",
     "no_land",
     "less_fall_than_spacing",
+    "gathered_water_left",
 )
-"""Why lines aren't drawn. Without an outlet a technician must find one."""
+"""Why lines aren't drawn. Without an outlet, or where one waterway doesn't take all the water that
+gathers, a technician must find one."""
 SLIT_M = 0.01
 """Width by which water that a line may not cross is cut out of the land [m]."""
 ON_M = 1e-6
@@ -101,6 +103,8 @@ class Hillside:
         Whether its soil is known to be deep and to drain freely.
     slipping : bool
         Whether staff marked slipping ground on it.
+    no_waterway : Shape
+        Its plots that may bear no grassed waterway: too steep, or ruled out by staff.
     ground : Ground | None
         The smoothed surface in the same plane; None where too little is known of it.
     floor_pct : float
@@ -114,6 +118,7 @@ class Hillside:
     refused: Shape
     deep_and_free: bool
     slipping: bool
+    no_waterway: Shape
     ground: Ground | None
     floor_pct: float
 
@@ -158,12 +163,15 @@ class Drawn(NamedTuple):
         Plots that it crosses, from its outlet up.
     reason : str | None
         Why there are none, or none below the last; one of ``REASONS``.
+    takes : tuple[str, ...]
+        Names of outlets that take the water already that gathers on the hillside.
     """
 
     lines: tuple[Line, ...]
     waterway: Waterway | None
     waterway_plots: tuple[str, ...]
     reason: str | None
+    takes: tuple[str, ...] = ()
 
 
 def draw(
@@ -233,26 +241,58 @@ def dig(hillside: Hillside, limits: Mapping[str, float]) -> Drawn:
     hillside : Hillside
         The site.
     limits : Mapping[str, float]
-        As :func:`draw` takes them.
+        As :func:`draw` takes them, with ``crossing_min_m`` (plan).
 
     Returns
     -------
     Drawn
-        The waterway and no lines; without a way to a safe outlet the reason.
+        The waterway and no lines; without a way to a safe outlet, or where water gathers that
+        neither it nor an outlet takes, the reason. Where outlets that are there take it all, they
+        are named and nothing is dug.
     """
-    if hillside.slipping:
-        return Drawn((), None, (), "slipping_ground")
-    if not hillside.outlets:
-        return Drawn((), None, (), "no_outlet")
+    if hillside.slipping or not hillside.outlets:
+        return Drawn((), None, (), "slipping_ground" if hillside.slipping else "no_outlet")
     if hillside.ground is None:
         return Drawn((), None, (), "ground_not_known")
     land = _land(hillside, limits)
     if land.is_empty:
         return Drawn((), None, (), "no_land")
-    dug = waterway(land, hillside.flow, hillside.outlets, hillside.refused, hillside.ground, limits)
+    # Flow lines go by cells, so they lie a little beside the water that they stand for.
+    reach = limits["outlet_reach_m"] + limits["link_m"]
+    gathered = shapely.intersection(
+        shapely.union_all(hillside.flow), shapely.union_all(hillside.plots)
+    )
+    near = [one for one in hillside.outlets if shapely.dwithin(one.shape, gathered, reach)]
+    taken = [one.shape for one in near]
+    if near and not _left(gathered, taken, reach, limits):
+        return Drawn((), None, (), None, tuple(one.name for one in near))
+    dug = _dug(hillside, land, hillside.ground, hillside.outlets, limits)
     if dug is None:
         return Drawn((), None, (), "no_outlet")
-    return Drawn((), dug, _crossed(hillside, np.array([dug.line], dtype=object))[0], None)
+    left = _left(gathered, [*taken, dug.line], reach, limits)
+    through = _crossed(hillside, np.array([dug.line], dtype=object))[0]
+    return Drawn((), dug, through, "gathered_water_left" if left else None)
+
+
+def _left(
+    gathered: Shape, taken: Sequence[Shape], reach_m: float, limits: Mapping[str, float]
+) -> bool:
+    """Tell whether flow lines lie too far from what takes their water."""
+    near = shapely.union_all(_wide(np.array(taken, dtype=object), reach_m))
+    length = shapely.difference(gathered, near).length
+    return bool(length > max(limits["crossing_min_m"], ON_M))
+
+
+def _dug(
+    hillside: Hillside,
+    land: Shape,
+    ground: Ground,
+    outlets: Sequence[Outlet],
+    limits: Mapping[str, float],
+) -> Waterway | None:
+    """Lay a waterway to a safe outlet, clear of plots that may bear none."""
+    refused = shapely.union(hillside.refused, hillside.no_waterway)
+    return waterway(land, hillside.flow, outlets, refused, ground, limits)
 
 
 def _refusal(hillside: Hillside, form: LineForm) -> str | None:
@@ -358,7 +398,7 @@ def _to_outlets(site: _Site, levels: list[float], standing: Sequence[shapely.Lin
     dug = None
     if done < len(levels):
         there = tuple(outlet for outlet in hillside.outlets if outlet.name != TO_BUILD)
-        dug = waterway(site.land, hillside.flow, there, hillside.refused, site.ground, site.limits)
+        dug = _dug(hillside, site.land, site.ground, there, site.limits)
     if dug is not None:
         outlets = (*hillside.outlets, Outlet(TO_BUILD, dug.line))
         lines, done = _graded(site, outlets, levels, standing)

@@ -2,11 +2,13 @@
 
 Lines are drawn for the sites of the measures chosen, in the order of work. What carries water is no
 plot's choice: a cut-off drain goes with a site whose top plot it would save enough, a grassed
-waterway with one that gathered water crosses, and both only where a safe outlet is known.
+waterway with one that gathered water crosses, and both only where a safe outlet is known. Where
+water gathers and no waterway will do, rows of the plots that it crosses wait for a technician.
 """
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -19,7 +21,7 @@ from districtplan.conservation.catalogue import Measure, catalogue
 from districtplan.conservation.hillsides import Hillsides, Soil
 from districtplan.conservation.land import land_of
 from districtplan.conservation.line_tables import line_tables
-from districtplan.conservation.order import days_owed, order_of_work
+from districtplan.conservation.order import FIND, WATERWAY, days_owed, order_of_work
 from districtplan.conservation.outlets import TO_BUILD, Outlet
 from districtplan.conservation.structure_lines import Drawn, LineForm, dig, draw
 
@@ -37,8 +39,10 @@ if TYPE_CHECKING:
     Integers = NDArray[np.int64]
     Objects = NDArray[np.object_]
 
-DRAIN, WATERWAY = "cut_off_drain", "grassed_waterway"
-"""Measures that go with a hillside and not with a plot."""
+DRAIN = "cut_off_drain"
+"""Goes with a hillside and not with a plot, as a grassed waterway does."""
+GATHERED = "gathered_water_first"
+"""Flag of plots whose rows wait until water that gathers on their hillside has an outlet."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +65,8 @@ class Works:
         One row a piece of work, by step, the site to go to first at the top.
     days : pandas.DataFrame
         ``plot_id`` and ``days_owed``.
+    waiting : frozenset[str]
+        Ids of plots that gathered water crosses on hillsides where an outlet must be found first.
     sites : int
         Sites with measures along lines.
     sites_drawn : int
@@ -73,8 +79,20 @@ class Works:
     outlets: pd.DataFrame
     order: pd.DataFrame
     days: pd.DataFrame
+    waiting: frozenset[str]
     sites: int
     sites_drawn: int
+
+    @functools.cached_property
+    def by_site(self) -> Mapping[str, pd.DataFrame]:
+        """Give the order of work of each site.
+
+        Returns
+        -------
+        Mapping[str, pandas.DataFrame]
+            Rows of ``order`` by name of the site; sites that aren't laid out are left out.
+        """
+        return {str(name): own for name, own in self.order.groupby("work_site", sort=False)}
 
 
 def site_works(
@@ -132,6 +150,7 @@ def site_works(
     order = order_of_work(sites, drawn, (DRAIN,), days)
     place = {name: at for at, name in enumerate(drawn)}
     first = order["work_site"].map(place).to_numpy(dtype=np.int64)
+    waits = plots["work_site"].isin(order.loc[order["work"] == FIND, "work_site"])
     return Works(
         lines=lines,
         refused=found.refused,
@@ -139,6 +158,7 @@ def site_works(
         outlets=_outlets(lines, waterways, terrain.features),
         order=order.iloc[np.lexsort((order["work_step"], first))].reset_index(drop=True),
         days=_owed(asked, plots, days),
+        waiting=asked.crossed.intersection(plots.loc[waits, "plot_id"]),
         sites=asked.sites,
         sites_drawn=len(drawn),
     )
@@ -159,8 +179,10 @@ class _Asked:
     ids: Objects
     soil: Soil
     kinds: Mapping[str, _Kind]
-    beside: Mapping[str, set[str]]
-    """Plots by measure that goes with a hillside."""
+    drained: set[str]
+    """Plots that a cut-off drain goes with."""
+    crossed: frozenset[str]
+    """Plots that gathered water crosses."""
     every: pd.DataFrame
     limits: Mapping[str, float]
 
@@ -172,6 +194,7 @@ class _Asked:
         limits = handbook.numbers("structure_limits") | {
             "outlet_reach_m": plan.rows.outlet_reach_m,
             "link_m": handbook.number("work_site_limits", "link_m"),
+            "crossing_min_m": plan.water.crossing_min_m,
         }
         site = plots.set_index("plot_id")["work_site"]
         every = proposal.chosen.assign(measure=proposal.chosen["measure"].astype(object))
@@ -190,15 +213,20 @@ class _Asked:
         saves = offered["loss_left_likely_share"] <= least
         top = set(plots.loc[plots["site_place"] == 1, "plot_id"])
         drains = offered.loc[(offered["measure"] == DRAIN) & saves, "plot_id"]
-        crossed = offered.loc[offered["measure"] == WATERWAY, "plot_id"]
+        # Whether or not a grassed waterway may be there, the water is.
+        gathers = (land.flow_line_m > 0) & (land.flow_line_m >= plan.water.crossing_min_m)
+        crossed = plots.loc[gathers, "plot_id"]
+        bearing = offered.loc[offered["measure"] == WATERWAY, "plot_id"]
+        barred = plots["plot_id"].isin(set(crossed).difference(bearing)).to_numpy()
         return cls(
             chosen=along[along["work_site"].isin(first)],
             places={str(plots["work_site"].iloc[part[0]]): part for part in parts if len(part)},
             sites=len(names),
             ids=plots["plot_id"].to_numpy(dtype=object),
-            soil=Soil(land.soil_depth_m, land.drainage == "free", land.slipping),
+            soil=Soil(land.soil_depth_m, land.drainage == "free", land.slipping, barred),
             kinds=kinds,
-            beside={DRAIN: top.intersection(drains), WATERWAY: set(crossed)},
+            drained=top.intersection(drains),
+            crossed=frozenset(crossed),
             every=every,
             limits=limits,
         )
@@ -219,7 +247,7 @@ def _form(measure: Measure) -> LineForm:
 def _drawn(site: Site, own: Integers, chosen: pd.DataFrame, asked: _Asked) -> dict[str, Drawn]:
     """Draw the works of one site; a waterway comes before lines that would cross it."""
     first = None
-    if not asked.beside[WATERWAY].isdisjoint(asked.ids[own]):
+    if not asked.crossed.isdisjoint(asked.ids[own]):
         first = dig(site.hillside(own, tuple(asked.ids[own]), asked.soil, 0.0), asked.limits)
     found = _laid(site, own, chosen, asked, first)
     for late in found.values():
@@ -227,7 +255,8 @@ def _drawn(site: Site, own: Integers, chosen: pd.DataFrame, asked: _Asked) -> di
             lines = [line for one in found.values() for line in one.lines]
             others = [line.shape for line in lines if line.outlet != TO_BUILD]
             if shapely.crosses(others, late.waterway.line).any():
-                return _laid(site, own, chosen, asked, late._replace(lines=(), reason=None))
+                reason = None if first is None else first.reason
+                return _laid(site, own, chosen, asked, late._replace(lines=(), reason=reason))
             break
     return found
 
@@ -238,7 +267,7 @@ def _laid(
     """Draw the works of one site: what carries water before what may not cross it."""
     ids = asked.ids[own]
     wanted = dict.fromkeys(chosen["measure"])
-    if not asked.beside[DRAIN].isdisjoint(ids):
+    if not asked.drained.isdisjoint(ids):
         wanted[DRAIN] = None
     names = sorted(wanted, key=lambda name: not asked.kinds[name].form.carries_water)
     found = {} if first is None else {WATERWAY: first}

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, NamedTuple, cast
 import numpy as np
 import pandas as pd
 
-from districtplan.outputs import measure_words
+from districtplan.outputs import measure_words, wording
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from typing import Any
 
     from districtplan.outputs.texts import Texts
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 LISTED_MAX = 12
 """Plots that a sentence names; more are counted."""
+LAST = "rows"
+"""Work that all the others of a hillside come before."""
 CARE = (
     "cautions.slipping",
     "cautions.below",
@@ -253,6 +255,37 @@ def why(row: dict[str, Any], texts: Texts) -> str:
     else:
         parts.append(texts.say("work.no_tonnes"))
     return ", ".join(parts)
+
+
+def before_rows(row: Mapping[str, Any], results: Results, texts: Texts) -> str:
+    """Name a plot's hillside and what is done there before rows.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        Its row of the plots table.
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        A sentence or two.
+    """
+    site = row["work_site"]
+    order = results.works.by_site.get(site)
+    if order is None:
+        crossed = wording.CROSSED in row["water_flags"]
+        return texts.say(f"sheets.hillside.{'not_laid_out' if crossed else 'bare'}", site=site)
+    steps = [
+        texts.say("sheets.hillside.step", short=step.short, season=step.season)
+        for step in _steps(order[order["work"] != LAST], texts)
+    ]
+    if not steps:
+        return texts.say("sheets.hillside.bare", site=site)
+    return texts.say("sheets.hillside.first", site=site, steps="; ".join(steps))
 
 
 def curve(results: Results, texts: Texts) -> str:

@@ -10,7 +10,9 @@ import shapely
 from districtplan.conservation import Hillside, LineForm, Outlet
 from districtplan.handbook import packaged
 
-LIMITS = packaged().numbers("structure_limits") | {"outlet_reach_m": 5.0, "link_m": 10.0}
+LIMITS = packaged().numbers("structure_limits") | {
+    "outlet_reach_m": 5.0, "link_m": 10.0, "crossing_min_m": 10.0
+}  # fmt: skip
 DITCH = LineForm("hillside_ditch", True, True, False, False, 1.0, 100.0)
 DRAIN = LineForm("cut_off_drain", True, True, False, True, 1.0, 100.0)
 STRIPS = LineForm("grass_strips", False, False, False, False, 0.0, np.inf)
@@ -55,6 +57,7 @@ def hillside(land=None, **given):
         "refused": NOWHERE,
         "deep_and_free": True,
         "slipping": False,
+        "no_waterway": NOWHERE,
         "ground": land or Land(),
         "floor_pct": 0.3,
     }

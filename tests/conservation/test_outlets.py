@@ -7,7 +7,8 @@ import pytest
 import shapely
 
 from districtplan.conservation import Outlet, safe_outlets, waterway
-from tests.conservation.hillsides import LIMITS, NOWHERE, Land
+from districtplan.conservation.structure_lines import dig
+from tests.conservation.hillsides import LIMITS, NOWHERE, Land, hillside
 
 LAND = shapely.box(0, 0, 60, 80)
 STREAM = Outlet("stream 4", shapely.LineString([(-20, -8), (90, -8)]))
@@ -67,3 +68,43 @@ def test_a_ring_of_flow_lines_ends():
     ring = [[(10, 60), (10, 50)], [(10, 50), (20, 55)], [(20, 55), (10, 60)]]
     lines = tuple(shapely.LineString(part) for part in ring)
     assert waterway(LAND, lines, (STREAM,), NOWHERE, Land(), LIMITS) is None
+
+
+DOWN = shapely.LineString([(15, 100), (15, -20)])
+FAR = shapely.LineString([(50, 100), (50, -20)])
+
+
+def dug(*flow, **given):
+    return dig(hillside(**({"outlets": (STREAM,), "flow": flow} | given)), LIMITS)
+
+
+def test_one_waterway_takes_the_water_that_gathers_beside_it_and_no_other():
+    one = dug(DOWN)
+    assert (one.waterway.ends_at, one.reason) == ("stream 4", None)
+    both = dug(DOWN, FAR)
+    assert both.waterway is not None
+    assert both.reason == "gathered_water_left"
+    # Flow lines go by cells: what is nearer than the reach of outlets and a link is one water.
+    assert dug(DOWN, shapely.LineString([(29.9, 100), (29.9, -20)])).reason is None
+    assert dug(DOWN, shapely.LineString([(30.1, 100), (30.1, -20)])).reason is not None
+
+
+def test_what_an_outlet_takes_already_needs_no_waterway():
+    there = Outlet("waterway 1", shapely.LineString([(18, 110), (18, -10)]))
+    found = dug(DOWN, outlets=(there,))
+    assert found == ((), None, (), None, ("waterway 1",))
+
+
+@pytest.mark.parametrize(("length_m", "reason"), [(9.9, None), (10.1, "gathered_water_left")])
+def test_water_that_crosses_little_of_a_hillside_does_not_gather_there(length_m, reason):
+    short = shapely.LineString([(50, 75), (50, 75 - length_m)])
+    assert dug(DOWN, short).reason == reason
+
+
+def test_water_that_crosses_somewhere_is_never_without_a_step():
+    assert dug().reason == "no_outlet"
+
+
+def test_no_waterway_is_laid_through_a_plot_that_may_bear_none():
+    steep = shapely.box(0, 0, 60, 25)
+    assert dug(DOWN, no_waterway=steep) == ((), None, (), "no_outlet", ())

@@ -211,8 +211,8 @@ def drawn_under(limits):
     return [str(draw(site, form, 1.5, limits, standing)) for site, form, standing in cases]
 
 
-NOT_HERE = ("link_m", "cut_off_saves_min_share")
-"""Limits that other tests hold: of work sites, and of what goes with them."""
+NOT_HERE = ("link_m", "cut_off_saves_min_share", "crossing_min_m")
+"""Limits that other tests hold: of work sites, of what goes with them, and of waterways."""
 
 
 @pytest.mark.parametrize("name", [name for name in LIMITS if name not in NOT_HERE])

@@ -73,7 +73,11 @@ def proposed(asked=()):
 
 
 def works(there, flow=(), book=BOOK, taking_part=None, **asked):
-    plots, proposal, known, plan = proposed(tuple(asked.items()))
+    return laid_out(proposed(tuple(asked.items())), there, flow, book, taking_part)
+
+
+def laid_out(case, there, flow=(), book=BOOK, taking_part=None):
+    plots, proposal, known, plan = case
     terrain = Terrain(OUTLINES, there, np.array(flow, dtype=object), ZONE, ZONE, Surfaces())
     known = conservation.Known(known.standing, known.equations, known.vetoes, taking_part)
     return conservation.site_works(plots, proposal, terrain, known, plan, book)
@@ -159,3 +163,49 @@ def test_a_line_is_safe_only_if_all_that_it_needs_take_part():
 def test_only_the_first_sites_are_drawn_and_the_others_counted():
     found = works(features(waterway=WATERWAY), sites_drawn_max=0)
     assert (found.sites, found.sites_drawn, len(found.lines), len(found.order)) == (1, 0, 0, 0)
+
+
+DOWN = shapely.LineString([(15, 100), (15, -20)])
+STREAM = shapely.LineString([(-20, -8), (90, -8)])
+
+
+def crossed(slope_pct, there, flow=(DOWN,), vetoed=()):
+    """The works of a hillside whose two lower plots gathered water crosses."""
+    plan = plan_with()
+    plots = plots_of([slope_pct] * 3, 25.0, plan, BOOK)
+    plots = plots.assign(
+        elevation_mean_m=[1014, 1008, 1002],
+        downslope_true_deg=180.0,
+        flow_line_length_m=[0.0, 25.0, 25.0],
+    )
+    sited = conservation.work_sites(
+        plots.assign(geometry=OUTLINES), np.array([], dtype=object), packaged()
+    )
+    plots = plots.merge(sited, on="plot_id")
+    vetoes = pd.DataFrame({"plot_id": vetoed, "measure": "grassed_waterway"})
+    known = conservation.Known(standing_on(plots, book=BOOK), erosion.Equations(plan, BOOK), vetoes)
+    proposal = conservation.propose(plots, known, plan, BOOK)
+    return laid_out((plots, proposal, known, plan), there, flow)
+
+
+def test_a_waterway_takes_gathered_water_before_rows():
+    found = crossed(19.0, features(stream=STREAM))
+    assert found.order["work"].tolist() == ["outlet", "waterway", "structures", "rows"]
+    assert found.waiting == frozenset()
+
+
+@pytest.mark.parametrize(
+    "given", [{"slope_pct": 24.0}, {"slope_pct": 19.0, "vetoed": ["P1"]}], ids=["steep", "vetoed"]
+)
+def test_where_no_waterway_will_do_rows_wait_for_a_technician(given):
+    found = crossed(there=features(stream=STREAM), **given)
+    assert found.order["work"].tolist() == ["find_outlet", "structures", "rows"]
+    assert found.refused["structure"].tolist() == ["grassed_waterway"]
+    assert found.waiting == frozenset({"P1", "P2"})
+
+
+def test_what_staff_drew_takes_the_water_that_runs_in_it_on_any_slope():
+    found = crossed(24.0, features(waterway=DOWN))
+    assert found.order["work"].tolist() == ["outlet", "structures", "rows"]
+    assert found.order["work_outlet"].iloc[0] == "waterway 1"
+    assert found.waiting == frozenset()

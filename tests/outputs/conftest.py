@@ -275,6 +275,7 @@ def make_works(plots: pd.DataFrame) -> Works:
         outlets=outlets.assign(geometry=[LineString([ORIGIN, (ORIGIN[0], ORIGIN[1] + 90)])]),
         order=order_of_work(sites, drawn, ()),
         days=pd.DataFrame({"plot_id": plots["plot_id"], "days_owed": np.nan}),
+        waiting=frozenset(),
         sites=1,
         sites_drawn=1,
     )

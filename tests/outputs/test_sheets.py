@@ -765,7 +765,7 @@ def test_a_line_found_with_the_level_says_where_it_starts(small_results, texts):
     assert "the plot on your left" in said
     assert "Rows: 21 uphill, 20 downhill." in said
     assert [mark.sign for mark in sheet.drawing.places] == ["1"]
-    assert "number 1 in the drawing" in sheet.walk.sentences[0]
+    assert "number 1 in the drawing" in sheet.walk.sentences[1]
 
 
 def test_where_structures_stand_nothing_is_pegged(small_results, texts):
@@ -900,8 +900,8 @@ def test_more_pegs_than_anyone_carries_are_not_printed(small_results, texts):
     assert len(sheet.drawing.pegs) == printed
     assert f"From peg {printed + 1} on {count * lines - printed} more" in sheet.ties.sentences[-1]
     assert len(sheet.ties.sentences) == printed // count + 1
-    assert f"Set out {lines} lines" in sheet.walk.sentences[0]
-    assert f"{printed - count + 1} to {printed};" in sheet.walk.sentences[0]
+    assert f"Set out {lines} lines" in sheet.walk.sentences[1]
+    assert f"{printed - count + 1} to {printed};" in sheet.walk.sentences[1]
     steps = sum(math.ceil(leg / 2) for leg in one.walks["109", 1].leg_m) + 1
     assert carried_of(sheet)["peg"] == str(lines * steps)
     results = with_plan(dataclasses.replace(small_results, pegs=laid), plot_ids=["109"])

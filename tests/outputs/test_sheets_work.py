@@ -11,8 +11,10 @@ import pypdf
 import pypdfium2
 import pytest
 
+from districtplan import conservation
 from districtplan.outputs import measure_words, work_words
 from districtplan.outputs.sheets import work_page
+from districtplan.outputs.sheets.build import sheets_of
 from districtplan.outputs.sheets.paper import face
 
 
@@ -142,3 +144,40 @@ def test_names_in_sentences_can_be_set(text, shown):
 
 def test_the_same_input_gives_the_same_bytes(files, small_results, texts):
     assert work_page.render(small_results, texts) == files
+
+
+def test_a_plots_sheet_names_its_hillside_and_what_comes_first_there(small_results, texts):
+    plots = small_results.plots
+    sheets = {
+        sheet.plot_id: sheet for sheet in sheets_of(small_results, texts, np.arange(len(plots)))
+    }
+    site = plots.set_index("plot_id")["work_site"]
+    first = small_results.works.order.drop_duplicates("work_site").set_index("work_site")["work"]
+    assert len(first) >= 1
+    for plot_id, sheet in sheets.items():
+        told = sheet.walk.sentences[0]
+        assert told.startswith(f"Hillside: {site[plot_id]}.")
+        if site[plot_id] in first:
+            assert texts.say(f"work.short.{first[site[plot_id]]}") in told
+
+
+def test_water_that_crosses_a_hillside_not_laid_out_is_looked_at_before_rows(small_results, texts):
+    row = {"work_site": "Far-S09", "water_flags": ("crossed_by_flow",)}
+    told = work_words.before_rows(row, small_results, texts)
+    assert told.startswith(
+        "Hillside: Far-S09. Its works are not laid out: before rows a technician"
+    )
+    assert work_words.before_rows(row | {"water_flags": ()}, small_results, texts) == (
+        "Hillside: Far-S09."
+    )
+
+
+def test_where_gathered_water_has_no_outlet_nothing_is_set_out(small_results, texts):
+    plots = small_results.plots
+    waits = plots.assign(outlet_flags=[(conservation.GATHERED,)] * len(plots))
+    results = dataclasses.replace(small_results, plots=waits)
+    at = np.flatnonzero(plots["row_method"] == "straight")[:1]
+    (sheet,) = sheets_of(results, texts, at)
+    assert sheet.alarm.startswith("NO ROWS YET: gathered water")
+    assert sheet.walk.title == texts.say("sheets.walk.later_title")
+    assert (sheet.pegs, sheet.carried, sheet.drawing.rows) == (None, (), ())

@@ -8,7 +8,7 @@ from importlib import resources
 
 import pytest
 
-from districtplan import erosion, outputs, rows, terrain, water
+from districtplan import conservation, erosion, outputs, rows, terrain, water
 from districtplan.outputs.texts import Texts
 from districtplan.rows.ends import ENDS
 
@@ -57,6 +57,7 @@ def test_values_are_not_templates(texts, value):
 def test_every_flag_has_one_sentence(texts):
     assert set(texts.section("flags")) == {
         "circle",
+        conservation.GATHERED,
         *erosion.FLAGS,
         *rows.FLAGS,
         *rows.GUIDE_FLAGS,

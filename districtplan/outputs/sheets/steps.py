@@ -10,11 +10,12 @@ import pandas as pd
 import shapely
 
 from districtplan import intervals, rows
-from districtplan.outputs import wording
+from districtplan.outputs import wording, work_words
 from districtplan.outputs.field_words import band_line, bears_words, string_line
 from districtplan.outputs.sheets.laid import first_turn
 from districtplan.outputs.sheets.pegs import runs_of
 from districtplan.outputs.sheets.sheet import Part
+from districtplan.outputs.sheets.work_page import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -51,12 +52,14 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
     Returns
     -------
     Part
-        Numbered steps, then what the string carries; or why there are no rows.
+        The hillside and what comes first there, numbered steps, then what the string carries; or
+        why there are no rows.
     """
+    site = printable(work_words.before_rows(plot.row, results, texts))
     if plot.kind == "excluded":
-        return Part(texts.say("sheets.walk.none_title"), (texts.say("sheets.walk.none"),))
+        return Part(texts.say("sheets.walk.none_title"), (site, texts.say("sheets.walk.none")))
     if plot.kind == "later":
-        return Part(texts.say("sheets.walk.later_title"), (texts.say("sheets.walk.outlet"),))
+        return Part(texts.say("sheets.walk.later_title"), (site, texts.say("sheets.walk.outlet")))
     plan = results.plan
     carried = [string_line(results.string, texts), *band_line(plan.practice, texts)]
     values = _values(plot, results, texts)
@@ -69,13 +72,14 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
         measured = ("level", "falls", "middle", start, "back", "rows")
         said = [texts.say(f"sheets.measure.{step}", **values) for step in measured]
         said.append(bears_words(plan.erosion, length, texts))
-        return Part(texts.say("sheets.measure.title"), (*said, *carried))
+        return Part(texts.say("sheets.measure.title"), (site, *said, *carried))
     more, chosen = _chosen(plot, results, texts)
     said = [texts.say(f"sheets.walk.{step}", **values | more) for step in chosen]
     if plot.kind != "any":
         said += _ends(plot, len(said) + 1, texts)
     title = "rows_title" if plot.stands or plot.kind == "any" else "title"
-    return Part(texts.say(f"sheets.walk.{title}"), (*said, *carried, *_in_all(plot.row, texts)))
+    all_of = (site, *said, *carried, *_in_all(plot.row, texts))
+    return Part(texts.say(f"sheets.walk.{title}"), all_of)
 
 
 def _in_all(row: Mapping[str, Any], texts: Texts) -> Iterator[str]:
