@@ -1398,7 +1398,7 @@ COLUMNS: tuple[Column, ...] = (
         "structure_safe",
         "structure lines",
         "",
-        "1 if all of them take part by the file of who does, else 0; empty without that file.",
+        "1 if all that it needs take part, by the file of who does, else 0; empty without it.",
     ),
     _text("structure_reason", "refused lines", "Code of why the lines aren't drawn."),
     _metres("waterway_length_m", "Length of a grassed waterway to build first.", "waterways"),

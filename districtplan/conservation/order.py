@@ -184,11 +184,12 @@ def safe_if(
 ) -> tuple[tuple[Line, ...], tuple[Line, ...]]:
     """Say which lines are safe to build if only some plots take part.
 
-    Level lines hold what falls on their own plot: each is safe alone. A graded line is safe where
-    every plot that it crosses takes part, since a line that stops short of its outlet drops all its
-    water on whoever is below; of one that isn't, no part is offered here, but ``structure_plots``
-    tells how far from the outlet up it could be built. A line into a waterway to build is safe only
-    if the waterway is built, and so needs the plots that the waterway crosses as well.
+    Level lines hold what falls on their own plot: each is safe, whoever takes part. A graded line
+    is safe where every plot that it crosses takes part, since a line that stops short of its outlet
+    drops all its water on whoever is below; of one that isn't, no part is offered here, but
+    ``structure_plots`` tells how far from the outlet up it could be built. A line into a waterway
+    to build is safe only if the waterway is built, and so needs the plots that the waterway crosses
+    as well.
 
     Parameters
     ----------
@@ -209,9 +210,7 @@ def safe_if(
     safe: list[Line] = []
     unsafe: list[Line] = []
     for line in drawn.lines:
-        if line.outlet is None:
-            sound = bool(there.intersection(line.plot_ids))
-        else:
-            sound = there.issuperset(line.plot_ids) and (dug or line.outlet != TO_BUILD)
+        joined = there.issuperset(line.plot_ids) and (dug or line.outlet != TO_BUILD)
+        sound = line.outlet is None or joined
         (safe if sound else unsafe).append(line)
     return tuple(safe), tuple(unsafe)

@@ -69,11 +69,11 @@ def test_common_days_are_shared_by_area_and_unknown_ones_stay_unknown():
     assert days_owed(SITES, own, area, {"Hill-S01": np.nan})["days_owed"].isna().all()
 
 
-def test_level_lines_are_safe_alone():
+def test_level_lines_are_safe_whoever_takes_part():
     bunds = draw(hillside(), BUND, 1.5, LIMITS)
-    safe, unsafe = safe_if(bunds, {"middle"})
-    assert {line.plot_ids for line in safe} == {("middle",)}
-    assert len(safe) + len(unsafe) == len(bunds.lines)
+    assert bunds.lines
+    for taking_part in ({"middle"}, set()):
+        assert safe_if(bunds, taking_part) == (bunds.lines, ())
 
 
 def test_a_graded_line_is_safe_if_all_it_crosses_take_part():

@@ -152,10 +152,13 @@ def test_days_are_owed_by_line_and_common_work_by_area():
 def test_a_line_is_safe_only_if_all_that_it_needs_take_part():
     found = works(features(waterway=WATERWAY), taking_part=frozenset({"P0"}))
     level = found.lines[found.lines["structure_outlet"].isna()]
-    assert set(level["structure_safe"]) == {0, 1}
+    # A level line needs nobody, on plots that take part and on others.
+    assert set(level["structure_safe"]) == {1}
+    assert {"P0" in on for on in level["structure_plots"]} == {True, False}
+    together = found.lines[found.lines["structure_outlet"].notna()]
     assert all(
-        safe == int("P0" in on)
-        for safe, on in zip(level["structure_safe"], level["structure_plots"], strict=True)
+        safe == int({"P0"}.issuperset(needs))
+        for safe, needs in zip(together["structure_safe"], together["structure_needs"], strict=True)
     )
     assert works(features(waterway=WATERWAY)).lines["structure_safe"].isna().all()
 
