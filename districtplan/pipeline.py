@@ -215,6 +215,8 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *elevation.warnings,
             *written.warnings,
             *typed.warnings,
+            *mapped.warnings,
+            *(erosion.soils_doubts(given["soils"].used) if "soils" in given else ()),
         ),
         beside=given,
     )
@@ -273,16 +275,17 @@ def _water(
 
 
 class _Mapped(NamedTuple):
-    """R and K of plots from rasters, None where the plan names none, and the files' digests."""
+    """R and K of plots from rasters, None where the plan names none; digests, and doubts."""
 
     rain_erosivity: Floats | None
     erodibility: Floats | None
     sha256: dict[str, str]
+    warnings: tuple[str, ...]
 
 
 def _mapped(read: plan_file.PlanFile, plots: pd.DataFrame, crs: CRS, book: Handbook) -> _Mapped:
     """Take R and K of plots from the rasters that the plan names."""
-    soil, digests = read.plan.soil, dict[str, str]()
+    soil, digests, said = read.plan.soil, dict[str, str](), list[str]()
 
     def means(quantity: erosion.Quantity, name: str | None, unit: str | None) -> Floats | None:
         if name is None or unit is None:
@@ -291,12 +294,15 @@ def _mapped(read: plan_file.PlanFile, plots: pd.DataFrame, crs: CRS, book: Handb
             digests.update(values.sha256)
             outlines = plots["geometry"].to_numpy(dtype=object)
             outlines = geodesy.reproject(outlines, crs, values.grid.crs)
-            return erosion.plot_means(outlines, values, quantity, unit, book)
+            found = erosion.plot_means(outlines, values, quantity, unit, book)
+        said.extend(erosion.raster_doubts(found, name, quantity, unit, book))
+        return found.mean
 
     return _Mapped(
         means("rain_erosivity", soil.rain_erosivity_raster, soil.rain_erosivity_unit),
         means("erodibility", soil.erodibility_raster, soil.erodibility_unit),
         digests,
+        tuple(said),
     )
 
 

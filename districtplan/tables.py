@@ -173,6 +173,12 @@ COLUMNS: tuple[Column, ...] = (
         "Drainage of the soil as given with the plot; only if the plan asks.",
         nullable=True,
     ),
+    _text(
+        "soil_not_read",
+        "intake",
+        "What of these can't be read and is left out; only if the plan asks.",
+        nullable=True,
+    ),
     _integer(
         "source_row",
         "intake",

@@ -15,6 +15,7 @@ from rasterio.transform import from_bounds
 
 from districtplan import pipeline
 from districtplan.outputs.explanation import explain
+from districtplan.outputs.plot_table import plot_table
 from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, write_district
 
@@ -157,7 +158,8 @@ def test_what_is_recorded_or_drawn_of_water_from_above_changes_ls(plan, results)
 
 def test_rasters_of_rain_and_soil_reach_the_plots(tmp_path):
     plots, raster = small_district()
-    plots = plots.assign(depth=np.linspace(0.2, 1.3, len(plots)), wet="poor")
+    depths = [*np.linspace(0.2, 1.3, len(plots) - 1).round(2).astype(str), "deep"]
+    plots = plots.assign(depth=depths, wet="poor")
     path = write_district(tmp_path, plots, raster)
     columns = '[files]\nsoil_depth_column = "depth"\nsoil_drainage_column = "wet"\n'
     text = path.read_text(encoding="utf-8").replace("[files]\n", columns)
@@ -187,7 +189,11 @@ cover_factor = 0.2
     np.testing.assert_allclose(table["k"], np.where(western, 0.03, np.nan))
     ends = [("soil_raster_ends" in flags) for flags in table["erosion_flags"]]
     assert ends == (~western).tolist()
-    np.testing.assert_allclose(table["soil_depth_m"], plots["depth"])
+    np.testing.assert_allclose(table["soil_depth_m"], [*map(float, depths[:-1]), np.nan])
+    (said,) = (told for told in found.warnings if "soil_not_read" in told)
+    assert "can't be read on 1 plots" in said
+    flags = plot_table(found, Texts.load("en"))["flags"]
+    assert flags.str.contains("depth is no number").tolist() == [False] * (len(plots) - 1) + [True]
     assert (table["soil_drainage"] == "poor").all()
     assert {"r.tif", "k.tif"} <= set(found.input_sha256)
     said = explain(found, table["plot_id"][western].iloc[0], Texts.load("en"))

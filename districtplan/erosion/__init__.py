@@ -5,9 +5,9 @@ from __future__ import annotations
 from districtplan.erosion.assess import FLAGS, Beside, assess
 from districtplan.erosion.doubts import doubts
 from districtplan.erosion.equations import Equations
-from districtplan.erosion.given import PRACTICE, SOILS, accept_practice, accept_soils
+from districtplan.erosion.given import PRACTICE, SOILS, accept_practice, accept_soils, soils_doubts
 from districtplan.erosion.ls import FlowCells, LengthByArea, constants
-from districtplan.erosion.mapped import plot_means
+from districtplan.erosion.mapped import plot_means, raster_doubts
 from districtplan.erosion.now import standing
 from districtplan.erosion.unit_systems import Quantity
 
@@ -26,5 +26,7 @@ __all__ = [
     "constants",
     "doubts",
     "plot_means",
+    "raster_doubts",
+    "soils_doubts",
     "standing",
 ]

@@ -42,11 +42,12 @@ def doubts(plan: Plan, handbook: Handbook) -> list[str]:
             f"{number('rain_erosivity_us_to_si'):g}."
         )
     erodibility = plan.soil.erodibility_t_ha_h_ha_mj_mm
-    if erodibility is not None and erodibility > number("erodibility_high"):
+    low, high = number("erodibility_low"), number("erodibility_high")
+    if erodibility is not None and not low <= erodibility <= high:
         said.append(
-            f"erodibility_t_ha_h_ha_mj_mm = {erodibility:g} lies above "
-            f"{number('erodibility_high'):g}. Check its unit: US customary values must be "
-            f"multiplied by {number('erodibility_us_to_si'):g}."
+            f"erodibility_t_ha_h_ha_mj_mm = {erodibility:g} lies outside {low:g} to {high:g}. "
+            "Check its unit: US customary values must be multiplied by "
+            f"{number('erodibility_us_to_si'):g}."
         )
     if cover.of_plan(plan.soil, handbook).author == "roose":
         said.append(

@@ -137,6 +137,9 @@ def accept_soils(
 ) -> Given:
     """Work out K of the villages whose soil is given, and set other rows aside.
 
+    A value that can't be read costs the row only where nothing else in it can: what is left is
+    used.
+
     Parameters
     ----------
     given : pandas.DataFrame
@@ -151,38 +154,81 @@ def accept_soils(
     Returns
     -------
     Given
-        Rows used: ``village``, ``k`` [t ha h/(ha MJ mm)], ``k_by`` (given, nomograph, epic),
-        ``depth_m`` [m], and ``drainage`` (free, poor); NaN and empty where not given, K only in
-        a row that gives depth or drainage and no soil values. And rows set aside.
+        Rows used: ``source_row``, ``village``, ``k`` [t ha h/(ha MJ mm)], ``k_by`` (given,
+        nomograph, epic), ``depth_m`` [m], and ``drainage`` (free, poor); NaN and empty where not
+        given or not read; ``not_read``, sentences on the latter. And rows set aside.
     """
-    equation = plan.soil.erodibility_equation
 
     def read(row: dict[str, Any]) -> dict[str, object]:
-        told = {
-            "village": row["village"],
-            "depth_m": _number("depth_m", row["depth_m"], 0, DEPTH_MAX_M),
-            "drainage": _choice("drainage", row["drainage"], DRAINAGE) if row["drainage"] else "",
-        }
-        if (row["depth_m"] or row["drainage"]) and not any(row[name] for name in FOR_K):
-            return {**told, "k": np.nan, "k_by": ""}
-        if row["k"]:
-            system = _choice("k_unit", row["k_unit"].lower(), SYSTEMS)
-            k = _number("k", row["k"], 0, 1) * to_si("erodibility", system, handbook)
-            by = "given"
-        elif equation is None:
-            raise UnusableError(
-                "it has no k, and the plan names no equation",
-                "Give k and k_unit, or soil.erodibility_equation in the plan",
-            )
-        else:
-            k = _by_equation(equation, row, handbook)
-            by = equation
-        if not 0 < k <= handbook.number("soil_ranges", "erodibility_high"):
-            raise UnusableError(f"K = {k:.4g} is believable of no soil", "Check units and values")
-        return {**told, "k": k, "k_by": by}
+        found: dict[str, object] = {"depth_m": np.nan, "drainage": "", "k": np.nan, "k_by": ""}
+        parts: list[Callable[[], dict[str, object]]] = []
+        if row["depth_m"]:
+            parts.append(lambda: {"depth_m": _number("depth_m", row["depth_m"], 0, DEPTH_MAX_M)})
+        if row["drainage"]:
+            parts.append(lambda: {"drainage": _choice("drainage", row["drainage"], DRAINAGE)})
+        if not parts or any(row[name] for name in FOR_K):
+            parts.append(lambda: _erodibility(row, plan.soil.erodibility_equation, handbook))
+        refused: list[UnusableError] = []
+        for part in parts:
+            try:
+                found |= part()
+            except UnusableError as unusable:
+                refused.append(unusable)
+        if len(refused) == len(parts):
+            raise refused[0]
+        told = " ".join(f"{reason}. {remedy}." for reason, remedy in (one.args for one in refused))
+        return (
+            {"source_row": row["source_row"], "village": row["village"]}
+            | found
+            | {"not_read": told}
+        )
 
-    names = ("village", "k", "k_by", "depth_m", "drainage")
+    names = ("source_row", "village", "k", "k_by", "depth_m", "drainage", "not_read")
     return accept(given, "village", known, _once(given, "village", read), names)
+
+
+def soils_doubts(used: pd.DataFrame) -> list[str]:
+    """Say which values of soils that are used couldn't be read.
+
+    Parameters
+    ----------
+    used : pandas.DataFrame
+        Rows used of :func:`accept_soils`.
+
+    Returns
+    -------
+    list[str]
+        A sentence a row, the first of them where there are many.
+    """
+    parts = used[used["not_read"] != ""]
+    said = [
+        f"Row {row.source_row} of the soils ({row.village}) is used in part: {row.not_read} What "
+        "the plan gives stands instead."
+        for row in parts.iloc[:LISTED].itertuples()
+    ]
+    if len(parts) > LISTED:
+        said.append(f"{len(parts) - LISTED:,} more rows of the soils are used in part.")
+    return said
+
+
+def _erodibility(
+    row: dict[str, Any], equation: str | None, handbook: Handbook
+) -> dict[str, object]:
+    if row["k"]:
+        system = _choice("k_unit", row["k_unit"].lower(), SYSTEMS)
+        k = _number("k", row["k"], 0, 1) * to_si("erodibility", system, handbook)
+        by = "given"
+    elif equation is None:
+        raise UnusableError(
+            "it has no k, and the plan names no equation",
+            "Give k and k_unit, or soil.erodibility_equation in the plan",
+        )
+    else:
+        k = _by_equation(equation, row, handbook)
+        by = equation
+    if not 0 < k <= handbook.number("soil_ranges", "erodibility_high"):
+        raise UnusableError(f"K = {k:.4g} is believable of no soil", "Check units and values")
+    return {"k": k, "k_by": by}
 
 
 def _by_equation(equation: str, row: dict[str, Any], handbook: Handbook) -> float:

@@ -54,7 +54,7 @@ class _Aside:
             remedies.append(remedy)
 
 
-ASKED = ("farmer_name", "soil_depth_given_m", "soil_drainage_given")
+ASKED = ("farmer_name", "soil_depth_given_m", "soil_drainage_given", "soil_not_read")
 """Columns that are there only where the plan asks for them."""
 SOIL_DEPTH_MAX_M = 10
 DECIMALS = 9
@@ -89,7 +89,7 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     text["village"] = _read_names(raw, "village", "the village's name", aside)
     if "farmer_name" in raw:
         text["farmer_name"] = _read_farmers(raw, aside)
-    text |= _read_soil(raw, aside)
+    text |= _read_soil(raw)
     given = outlines.flat(raw["geometry"].to_numpy(dtype=object))
     # Hostile coordinates overflow on the way; what becomes of them is checked, not warned of.
     with np.errstate(invalid="ignore", over="ignore"):
@@ -143,9 +143,10 @@ def _read_farmers(raw: pd.DataFrame, aside: _Aside) -> NDArray[np.object_]:
     return text
 
 
-def _read_soil(raw: pd.DataFrame, aside: _Aside) -> dict[str, NDArray[Any]]:
-    """Read depth and drainage of the soil; what is missing costs no plot, what is wrong does."""
+def _read_soil(raw: pd.DataFrame) -> dict[str, NDArray[Any]]:
+    """Read depth and drainage of the soil; a value that is wrong is left out, and said so."""
     found: dict[str, NDArray[Any]] = {}
+    wrong: list[list[str]] = [[] for _ in range(len(raw))]
     if "soil_depth_given_m" in raw:
         text, fault = names.texts(map(_written, raw["soil_depth_given_m"]))
         depth = np.full(len(text), np.nan)
@@ -153,8 +154,7 @@ def _read_soil(raw: pd.DataFrame, aside: _Aside) -> dict[str, NDArray[Any]]:
             if why is None and re.fullmatch(NUMBER, told) and float(told) <= SOIL_DEPTH_MAX_M:
                 depth[row] = float(told)
             elif why != names.MISSING:
-                what = f"is no number from 0 to {SOIL_DEPTH_MAX_M}"
-                aside.put(row, f"the depth of soil {what}", "Give it in metres, such as 0.6")
+                wrong[row].append(f"depth is no number of metres from 0 to {SOIL_DEPTH_MAX_M}")
         found["soil_depth_given_m"] = depth
     if "soil_drainage_given" in raw:
         text, fault = names.texts(raw["soil_drainage_given"])
@@ -163,8 +163,11 @@ def _read_soil(raw: pd.DataFrame, aside: _Aside) -> dict[str, NDArray[Any]]:
             if why is None and told.lower() in DRAINAGE:
                 known[row] = told.lower()
             elif why != names.MISSING:
-                aside.put(row, "the drainage isn't known", f"Give one of: {', '.join(DRAINAGE)}")
+                wrong[row].append(f"drainage is none of {', '.join(DRAINAGE)}")
         found["soil_drainage_given"] = known
+    if found:
+        said = ["; ".join(one) or None for one in wrong]
+        found["soil_not_read"] = np.array(said, dtype=object)
     return found
 
 

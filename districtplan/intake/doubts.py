@@ -36,4 +36,9 @@ def doubts(plots: pd.DataFrame) -> list[str]:
             "plot: outlines.csv lists them. That land is planned and bought for "
             "more than once; correct the outlines."
         )
+    if "soil_not_read" in plots and (unread := int(plots["soil_not_read"].notna().sum())):
+        said.append(
+            f"Depth or drainage of the soil can't be read on {unread:,} plots: there the village's "
+            "stands, else the plan's. Their column soil_not_read says why; correct the file."
+        )
     return said

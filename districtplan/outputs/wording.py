@@ -97,6 +97,8 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     said = {code: texts.say(f"flags.{code}", **values, **row) for code in codes}
     if CIRCLE in str(row["outline_repair"]):
         said = {CIRCLE: texts.say("flags.circle"), **said}
+    if pd.notna(unread := row.get("soil_not_read")):
+        said["soil_not_read"] = texts.say("flags.soil_not_read", unread=unread)
     strip = strip_sentence(row, plan, texts)
     water = water_sentence(row, plan, texts)
     if CROSSED in said and water is not None:

@@ -117,10 +117,27 @@ def test_a_soil_may_give_depth_and_drainage_alone_or_beside_k():
     assert found["depth_m"].fillna(-1).tolist() == [1.5, -1]
     assert found["drainage"].tolist() == ["free", "poor"]
     assert found["k"].fillna(-1).tolist() == [-1, 0.03]
-    assert "depth_m = 11 lies outside 0 to 10" in why(soils(head, "Hill,,,11,free"))
-    assert "drainage = 'wet' isn't known" in why(soils(head, "Hill,,,1,wet"))
+    assert "depth_m = 11 lies outside 0 to 10" in why(soils(head, "Hill,,,11,"))
     assert "it has no k" in why(soils(head, "Hill,,,,"))
-    assert "k_unit is missing" in why(soils(head, "Hill,0.3,,1,free"))
+
+
+@pytest.mark.parametrize(
+    ("row", "left", "reason"),
+    [
+        ("Hill,0.03,si,11,free", (0.03, -1, "free"), "depth_m = 11 lies outside 0 to 10"),
+        ("Hill,,,1,wet", (-1, 1, ""), "drainage = 'wet' isn't known"),
+        ("Hill,0.3,,1,free", (-1, 1, "free"), "k_unit is missing"),
+        ("Hill,0.3,si,,poor", (-1, -1, "poor"), "K = 0.3 is believable of no soil"),
+    ],
+)
+def test_a_value_that_cannot_be_read_costs_itself_and_is_told(row, left, reason):
+    found = soils("village,k,k_unit,depth_m,drainage", row)
+    assert found.set_aside.empty
+    used = found.used.fillna({"k": -1, "depth_m": -1}).iloc[0]
+    assert (used["k"], used["depth_m"], used["drainage"]) == left
+    (said,) = erosion.soils_doubts(found.used)
+    assert reason in said
+    assert said.startswith("Row 1 of the soils (Hill)")
 
 
 def test_soils_by_equation():

@@ -16,12 +16,21 @@ from tests.support import assessed
 SOIL = {"rain_erosivity_raster": "r.tif", "rain_erosivity_unit": "si"}
 
 
-def means(values, outlines, quantity="rain_erosivity", system="si"):
+def found(values, outlines, quantity="rain_erosivity", system="si"):
     raster = surface_raster(lambda x, y: 0 * x, cells=values.shape[0])
     raster.heights[:] = values
     corner = raster.grid.west, raster.grid.north
     moved = [shapely.affinity.translate(shapely.box(*one), *corner) for one in outlines]
     return erosion.plot_means(np.array(moved, dtype=object), raster, quantity, system, packaged())
+
+
+def means(*asked):
+    return found(*asked).mean
+
+
+def doubts(values, quantity, system):
+    said = found(np.array(values), [(0, -20, 20, 0)], quantity, system)
+    return erosion.raster_doubts(said, "soil.tif", quantity, system, packaged())
 
 
 def test_a_plot_has_the_mean_by_the_share_covered():
@@ -73,6 +82,43 @@ def test_each_plot_goes_by_its_own_and_a_gap_is_told():
     assert np.isnan(loss[2])
     told = ["soil_raster_ends" in flags for flags in found["erosion_flags"]]
     assert told == [False, False, True]
+
+
+@pytest.mark.parametrize(
+    ("values", "quantity", "system", "meant"),
+    [
+        ([[0.11, 0.15], [0.18, 0.19]], "erodibility", "si", ("us", "technical")),
+        ([[0.03, 0.04], [0.05, 0.035]], "erodibility", "us", ("si",)),
+        ([[200.0, 300.0], [400.0, 250.0]], "rain_erosivity", "si", ("us", "technical")),
+        ([[1500.0, 2000.0], [1800.0, 2500.0]], "rain_erosivity", "us", ("si",)),
+    ],
+)
+def test_values_of_another_unit_system_are_asked_about_though_all_can_be_believed(
+    values, quantity, system, meant
+):
+    assert found(np.array(values), [(0, -20, 20, 0)], quantity, system).unbelieved == 0
+    (said,) = doubts(values, quantity, system)
+    assert said.startswith("Only 0 of 4 cells of soil.tif on plots are usual")
+    assert said.endswith(f"Are they {' or '.join(meant)}?")
+    for right in meant:
+        assert doubts(values, quantity, right) == []
+
+
+def test_cells_that_nobody_believes_are_counted():
+    # Values of US units: the mean would be of the two lowest alone.
+    unbelieved, unusual = doubts([[0.15, 0.19], [0.3, 0.0]], "erodibility", "si")
+    assert unbelieved.startswith("2 of 4 cells of soil.tif")
+    assert unusual.endswith("Are they us or technical?")
+    (strewn,) = doubts([[0.03, 0.04], [0.05, -9999.0]], "erodibility", "si")
+    assert strewn.startswith("1 of 4 cells of soil.tif")
+
+
+def test_a_raster_that_serves_no_plot_is_told_once():
+    off = found(np.ones((2, 2)), [(-60, -10, -40, 0), (-90, -10, -80, 0)])
+    gap = found(np.full((2, 2), np.nan), [(0, -20, 20, 0)])
+    for nothing in (off, gap):
+        (said,) = erosion.raster_doubts(nothing, "r.tif", "rain_erosivity", "si", packaged())
+        assert said.startswith("r.tif has no value on any plot")
 
 
 @pytest.mark.parametrize(

@@ -265,9 +265,19 @@ def test_soil_of_plots_is_read_where_it_is_asked_for():
     )
     plots, aside = intake.accept(given, UTM, PLAN)
     assert plots["soil_depth_given_m"].tolist()[:2] == [0.6, 1.25]
-    assert np.isnan(plots["soil_depth_given_m"][2])
-    assert plots["soil_drainage_given"].fillna("").tolist() == ["poor", "", "free"]
-    assert aside["plot_id"].tolist() == ["3", "4"]
-    assert aside["reason"].str.startswith("the depth of soil is no number").all()
-    wrong = raw(("0", "V", square(0)), soil_drainage_given=["wet"])
-    assert intake.accept(wrong, UTM, PLAN)[1]["reason"].tolist() == ["the drainage isn't known"]
+    assert plots["soil_depth_given_m"][2:].isna().all()
+    assert plots["soil_drainage_given"].fillna("").tolist() == ["poor", "", "free", "free", "free"]
+    assert plots["soil_not_read"].isna().tolist() == [True] * 3 + [False] * 2
+    assert aside.empty
+
+
+def test_a_soil_that_cannot_be_read_costs_its_value_and_no_plot():
+    wrong = raw(("0", "V", square(0)), soil_drainage_given=["wet"], soil_depth_given_m=["deep"])
+    plots, aside = intake.accept(wrong, UTM, PLAN)
+    assert aside.empty
+    assert plots[["soil_drainage_given", "soil_depth_given_m"]].isna().all(axis=None)
+    assert plots["soil_not_read"][0] == (
+        "depth is no number of metres from 0 to 10; drainage is none of free, poor"
+    )
+    (said,) = (told for told in intake.doubts(plots) if "soil" in told)
+    assert said.startswith("Depth or drainage of the soil can't be read on 1 plots")

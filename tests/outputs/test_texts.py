@@ -58,6 +58,7 @@ def test_every_flag_has_one_sentence(texts):
     assert set(texts.section("flags")) == {
         "circle",
         conservation.GATHERED,
+        "soil_not_read",
         *erosion.FLAGS,
         *rows.FLAGS,
         *rows.GUIDE_FLAGS,

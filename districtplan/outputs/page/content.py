@@ -145,6 +145,8 @@ SAID_OF = (
     "row_within_guided_share",
 )
 """Columns that a plot's sentences are made from."""
+SAID_IF_READ = ("soil_not_read",)
+"""The same, where the plan asks for them."""
 
 KIT = ("seed_g", "npk_g", "urea_g", "manure_g", "manure_loads", "poles")
 """What is in a kit."""
@@ -339,7 +341,8 @@ def _coded(values: Sequence[Any]) -> dict[str, object]:
 
 def _sentences(results: Results, texts: Texts) -> dict[str, object]:
     """Write every plot's sentences: why its method, its flags, what to take care of."""
-    records = cast("list[dict[str, Any]]", results.plots[list(SAID_OF)].to_dict("records"))
+    there = [name for name in (*SAID_OF, *SAID_IF_READ) if name in results.plots]
+    records = cast("list[dict[str, Any]]", results.plots[there].to_dict("records"))
     plan = results.plan
     places: dict[str, int] = {}
 
