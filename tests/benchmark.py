@@ -12,7 +12,7 @@ Makes a district with the generator of the benchmark data (in the folder that
 * the rows, their lengths and holes, beside the time that drawing them takes,
 * the water step over the same plots, beside plain pyflwdir on the whole raster in memory,
 * the conservation step of a whole run: water, soil loss, measures under a budget, lines of works,
-  with the memory of that run,
+  and its workbook, with the memory of both,
 * the steps that draw (drains, low places, guide lines, works) over a smaller district as densely
   planted, told by 100,000 plots.
 """
@@ -198,11 +198,17 @@ print(flow.upstream_area().max())
 """
 
 WHOLE = """
-import sys
+import sys, time
 from pathlib import Path
 from districtplan import pipeline
+from districtplan.outputs import workbook
+from districtplan.outputs.texts import Texts
 found = pipeline.find(Path(sys.argv[1]))
 priorities, works = found.proposal.priorities, found.works
+start = time.perf_counter()
+content = workbook.render(found, Texts.load("en"))["district.xlsx"]
+print(f"workbook of {len(found.plots):,} plots, {len(content) / 1e6:.0f} MB, in "
+      f"{time.perf_counter() - start:.1f} s", flush=True)
 for name in ("water", "erosion", "measures", "works"):
     print(f"  {name:18} {found.seconds[name]:6.2f} s")
 steps = sum(found.seconds[name] for name in ("water", "erosion", "measures", "works"))
@@ -218,6 +224,15 @@ erodibility_t_ha_h_ha_mj_mm = 0.03
 cover_factor = 0.2
 [practice]
 row_form = "earthed up"
+hundred_seed_weight_g = 40
+npk_kg_ha = 100
+urea_kg_ha = 40
+manure_kg_ha = 3000
+[money]
+seed_price_kg = 2.4
+npk_price_kg = 1.1
+urea_price_kg = 0.9
+manure_price_kg = 0.02
 [conservation]
 budget = 100000
 """

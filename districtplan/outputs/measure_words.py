@@ -141,8 +141,7 @@ def name(measure: str, texts: Texts) -> str:
     str
         Words for it.
     """
-    known = texts.section("measures.name")
-    return known.get(measure, measure.replace("_", " "))
+    return texts.entries.get(f"measures.name.{measure}", measure.replace("_", " "))
 
 
 def worded(results: Results, texts: Texts) -> pd.DataFrame:

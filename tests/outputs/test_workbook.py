@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import re
 import time
 import zipfile
 
@@ -133,6 +134,24 @@ def test_read_first_says_the_finding_and_the_cautions(book, small_results, texts
     assert small_results.warnings[0] in said
     for name, caution in texts.section("cautions").items():
         assert name == "title" or caution in said
+
+
+def test_rows_leave_the_memory_and_empty_cells_are_not_written(enrolled_results, texts):
+    """Over 100,000 plots empty cells, and texts kept to the end, cost two gigabytes."""
+    content = workbook.render(enrolled_results, texts)["district.xlsx"]
+    with zipfile.ZipFile(io.BytesIO(content)) as parts:
+        assert "xl/sharedStrings.xml" not in parts.namelist()
+        sheets = [name for name in parts.namelist() if name.startswith("xl/worksheets/sheet")]
+        written = b"".join(parts.read(name) for name in sheets)
+    assert b"<v>" in written
+    assert re.findall(rb"<c [^>]*/>", written) == []
+
+
+def test_an_empty_cell_has_the_style_of_its_column(book):
+    sheet = book["Plots"]
+    heads = [cell.value for cell in sheet[1]]
+    letter = sheet.cell(1, heads.index("Row bearing, true [°]") + 1).column_letter
+    assert sheet.column_dimensions[letter].number_format == "0"
 
 
 def test_sources_sheet_marks_what_is_from_memory(book):
