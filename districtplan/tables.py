@@ -1572,6 +1572,16 @@ COLUMNS: tuple[Column, ...] = (
     _integer("ordered_g", "orders", "g", "What is bought.", nullable=False),
     _integer("leftover_g", "orders", "g", "What is bought beyond the wants.", nullable=False),
     Column(
+        "order_cost",
+        "number",
+        "orders",
+        "",
+        "Cost of what is bought, in the plan's currency; empty without its price.",
+        0,
+        None,
+        nullable=True,
+    ),
+    Column(
         "chance_share",
         "number",
         "orders",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from districtplan.inputs.amounts import ARRIVED, STOCK, accept_amounts
+from districtplan.inputs.counting import packs
 from districtplan.inputs.doubts import doubts
 from districtplan.inputs.enrolment import ENROLMENT, LINES, NO_GO, NO_GO_HA, accept_enrolment
 from districtplan.inputs.labour import WORKS
@@ -12,7 +13,7 @@ from districtplan.inputs.no_go import Buffers, buffers
 from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
 from districtplan.inputs.orders import buying_points, distribution, lots
 from districtplan.inputs.purchase import Beside, Purchase, purchase
-from districtplan.inputs.seed import hundred_seed_weight_g, judge_test, stand
+from districtplan.inputs.seed import empty_share, hundred_seed_weight_g, judge_test, stand
 from districtplan.inputs.totals import totals
 from districtplan.inputs.zones import ONSETS, accept_onsets
 
@@ -39,6 +40,7 @@ __all__ = [
     "distribution",
     "dosed",
     "doubts",
+    "empty_share",
     "grams_a_metre",
     "hundred_seed_weight_g",
     "judge_test",
@@ -46,6 +48,7 @@ __all__ = [
     "marked_string",
     "need",
     "pack_sizes",
+    "packs",
     "purchase",
     "stand",
     "totals",

@@ -134,6 +134,10 @@ def exact_sum(values: Iterable[int], what: str) -> int:
     total = sum(int(value) for value in values)
     if total > np.iinfo(np.int64).max:
         raise InputError(
-            Fault(f"total of {what}", f"{total} is too large", "Check the areas of the plots")
+            Fault(
+                f"total of {what}",
+                f"{total} is too large",
+                "Check the areas of the plots, and prices",
+            )
         )
     return total

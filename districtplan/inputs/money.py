@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
+from districtplan.errors import Fault, InputError
 from districtplan.inputs.counting import exact_sum, half_up, unknown
 from districtplan.inputs.nutrients import GOODS
 
@@ -17,6 +19,39 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
 
 BOUGHT = ("seed", *GOODS)
+
+
+def cents(grams: pd.Series, good: str, plan: Plan) -> pd.Series:
+    """Cost amounts of one good.
+
+    Parameters
+    ----------
+    grams : pandas.Series
+        Amounts [g].
+    good : str
+        The good.
+    plan : Plan
+        Its price.
+
+    Returns
+    -------
+    pandas.Series
+        Whole hundredths, null where the plan has no price.
+
+    Raises
+    ------
+    InputError
+        If a cost is too large for the files that it is written to.
+    """
+    key = f"{good}_price_kg"
+    price = getattr(plan.money, key)
+    if price is None:
+        return unknown(grams.index)
+    exact = grams.astype("float64") / 1000 * (price * 100)
+    if exact.max() >= np.iinfo(np.int64).max:
+        told = f"{price:g} makes {exact.max() / 100:.3g} of one amount, which is too large"
+        raise InputError(Fault(f"[money] {key}", told, "Give the price of a kilogram"))
+    return half_up(exact)
 
 
 def costs(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
@@ -38,17 +73,11 @@ def costs(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     found = kits[["plot_id", "village", "order_line"]].copy()
     total = pd.Series(0, index=kits.index, dtype="Int64")
     for good in BOUGHT:
-        grams, price = kits[f"{good}_g"], getattr(plan.money, f"{good}_price_kg")
-        if grams.isna().any():
+        if kits[f"{good}_g"].isna().any():
             # The plan gives none of it: it costs nothing.
             continue
-        cents = (
-            unknown(kits.index)
-            if price is None
-            else half_up(grams.astype("float64") / 1000 * (price * 100))
-        )
-        found[f"{good}_cost_cents"] = cents
-        total += cents
+        found[f"{good}_cost_cents"] = cents(kits[f"{good}_g"], good, plan)
+        total += found[f"{good}_cost_cents"]
     return found.assign(cost_cents=total)
 
 

@@ -101,13 +101,15 @@ def _lacking(plan: Plan, rates: dict[str, float | None]) -> dict[str, float]:
     }
 
 
-def balance(plan: Plan) -> pd.DataFrame:
+def balance(plan: Plan, manure_there: float = 1.0) -> pd.DataFrame:
     """Set what the goods bring beside what the crop is to get.
 
     Parameters
     ----------
     plan : Plan
         What is wanted, its rates filled in.
+    manure_there : float, default 1.0
+        Share of the manure wanted that there is [1].
 
     Returns
     -------
@@ -117,6 +119,7 @@ def balance(plan: Plan) -> pd.DataFrame:
     """
     held = grades(plan)
     rates = {good: getattr(plan.practice, f"{good}_kg_ha") for good in GOODS}
+    rates["manure"] = (rates["manure"] or 0.0) * manure_there
     lacking = _lacking(plan, rates)
     return pd.DataFrame(
         [

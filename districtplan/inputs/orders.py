@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import tables
+from districtplan.inputs import money
 from districtplan.inputs.counting import half_up, packs_each, unknown
 from districtplan.inputs.enough import enough
 from districtplan.inputs.need import pack_sizes
@@ -209,6 +210,7 @@ def _of_good(
         whole = packs_each(short, pack_kg)
         count = pd.Series(whole, dtype="Int64")
         bought = np.rint(whole * (pack_kg * 1000)).astype(np.int64)
+    paid = money.cents(pd.Series(bought), good, plan).astype("Float64") / 100
     return pd.DataFrame(
         {
             "buying_point": names,
@@ -225,6 +227,7 @@ def _of_good(
             "packs": count,
             "ordered_g": pd.array(bought, dtype="Int64"),
             "leftover_g": pd.array(bought - short, dtype="Int64"),
+            "order_cost": paid.to_numpy("float64", na_value=np.nan),
             "chance_share": np.nan if sure is None else plan.orders.chance_enough_share,
             "dominates": "" if sure is None else dominates,
         }

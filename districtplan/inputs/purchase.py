@@ -88,7 +88,7 @@ class Purchase:
     manure_there_share : float
         Share of the manure wanted that there is [1].
     nutrients : pandas.DataFrame
-        What the goods bring, and what is lacking.
+        What the goods bring, of the manure what there is, and what is lacking.
     cap_in_every_hole_kg_ha : float | None
         What a whole cap of NPK in every hole would come to: never do that [kg/ha].
     calendar : pandas.DataFrame
@@ -187,7 +187,7 @@ def purchase(
             usual["last_day"].min(),
         ),
         manure_there_share=there,
-        nutrients=balance(plan),
+        nutrients=balance(plan, there),
         cap_in_every_hole_kg_ha=cap_in_every_hole_kg_ha(plan),
         calendar=dated,
         labour=labour(theirs, dated, plan, zone_of),

@@ -136,6 +136,26 @@ def seed_rate_kg_ha(
     return plants_ha / (germination_share * emergence_share) * weight_g / 100 / 1000
 
 
+def empty_share(plan: Plan, handbook: Handbook) -> float:
+    """Expect the share of holes in which no seed comes up.
+
+    Parameters
+    ----------
+    plan : Plan
+        Its practice.
+    handbook : Handbook
+        The published tables.
+
+    Returns
+    -------
+    float
+        Share of all holes, before any is filled again [1].
+    """
+    practice = plan.practice
+    up = practice.germination_share * practice.emergence_share
+    return float((1 - up) ** practice.seeds_each(handbook))
+
+
 def stand(rows: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFrame:
     """Expect what stands, and the seed that is bought for it.
 
@@ -159,7 +179,7 @@ def stand(rows: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFrame:
     up = practice.germination_share * practice.emergence_share
     seeds = practice.seeds_each(handbook)
     holes = rows["holes"].astype("float64")
-    empty = (1 - up) ** seeds
+    empty = empty_share(plan, handbook)
     thinned = seeds > 1 and practice.two_seeds == "thin to one"
     refilled = empty * practice.refill_share
     if practice.target_plants_ha is None:

@@ -394,6 +394,7 @@ def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: Look
             "packs": orders["packs"],
             "ordered_kg": kilograms["ordered_kg"],
             "leftover_kg": kilograms["leftover_kg"],
+            "order_cost": orders["order_cost"].astype("float64"),
             "chance_share": orders["chance_share"],
             "dominates": orders["dominates"],
         }
@@ -429,6 +430,10 @@ def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: Look
         name = f"{goods[row - 2]}_pack_kg"
         return f"{at('packs')}{row}*{name}" if name in known else short(row)
 
+    def paid(row: int) -> str:
+        cents = rounded(f"{at('ordered_kg')}{row}*({goods[row - 2]}_price_kg*100)")
+        return f"{cents}/100"
+
     formulas: dict[str, Callable[[int], str]] = {
         **{
             f"need_{season}_kg": _used(at("planned_kg"), season)
@@ -438,6 +443,7 @@ def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: Look
         "packs": packs,
         "ordered_kg": ordered,
         "leftover_kg": lambda row: f"ROUND({at('ordered_kg')}{row}-{short(row)},3)",
+        "order_cost": paid,
     }
     if len(orders) * len(whole.kit.table) <= LOOKED_THROUGH_MAX:
         formulas["planned_kg"] = plan_of
@@ -451,7 +457,7 @@ def _used(planned: str, season: str) -> Callable[[int], str]:
 def _order_in_all(order: Laid, texts: Texts) -> Laid:
     """Add the orders up by good, over all buying points."""
     table = order.table
-    summed = [*(f"{name}_kg" for name in AMOUNTS), "packs"]
+    summed = [*(f"{name}_kg" for name in AMOUNTS), "packs", "order_cost"]
     found = table.groupby("good", sort=False)[summed].sum(min_count=1).reset_index()
     found["packs"] = found["packs"].astype("Int64")
     words = [texts.say(f"goods.{good}_g") for good in found["good"]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -118,6 +119,27 @@ def in_all(bought: Purchase) -> dict[str, dict[str, int | None]]:
         }
         for good, theirs in by_good.items()
         if len(theirs)
+    }
+
+
+def costs_in_all(bought: Purchase) -> dict[str, float | None]:
+    """Add the costs of the orders up by good, over all buying points.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    dict[str, float | None]
+        Money by good, as in :func:`in_all`; None where the plan has no price.
+    """
+    orders = bought.orders
+    by_good = {good: orders.loc[orders["good"] == good, "order_cost"] for good in in_all(bought)}
+    return {
+        good: None if costs.isna().any() else round(math.fsum(costs), 2)
+        for good, costs in by_good.items()
     }
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from districtplan.inputs import LINES
 from districtplan.outputs import purchase_tables
+from districtplan.outputs.purchase_notes import notes
 from districtplan.outputs.purchase_tables import GOODS
 from districtplan.outputs.wording import kilograms
 
@@ -105,24 +106,14 @@ def sentences(results: Results, texts: Texts) -> list[str]:
     -------
     list[str]
         Whether it is an order, the four lines, what is enough of each good, its packs and what is
-        left over, and what makes it unsure.
+        left over, what makes it unsure, and the notes beside it.
     """
     bought = results.purchase
     said = [texts.say(f"purchase.{'order' if bought.is_order else 'limit'}")]
     said.append(_lines(results, texts))
     said += [line for good in GOODS for line in of_good(results, good, texts)]
     said += [*_unsure(results, texts), *_no_rate(results, texts)]
-    poles = bought.poles["poles_wanted"].sum()
-    if poles:
-        said.append(texts.say("purchase.poles", count=f"{int(poles):,}"))
-    if bought.cap_in_every_hole_kg_ha is not None:
-        amount = f"{bought.cap_in_every_hole_kg_ha:,.0f}"
-        said.append(texts.say("purchase.cap", amount=amount))
-    if bought.labour.empty:
-        said.append(texts.say("purchase.no_labour"))
-    if bought.costs["cost_cents"].isna().any():
-        said.append(texts.say("purchase.no_money"))
-    return said
+    return [*said, *notes(results, texts)]
 
 
 def amount(grams: int | None) -> str:

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from districtplan.errors import InputError
 from districtplan.handbook import packaged
 from districtplan.inputs import money
 from districtplan.inputs.calendar import zoned
@@ -72,6 +73,13 @@ def test_costs_to_the_hundredth():
     assert found["cost_cents"].tolist() == [9_575, 4_788, 19_150]
     by_line = money.sums(found, ["village", "order_line"])
     assert by_line["cost_cents"].tolist() == [4_788, 9_575, 19_150]
+
+
+def test_a_price_that_no_file_can_hold_is_refused_by_its_key():
+    kits = KITS.assign(npk_g=pd.array([10**14] * 3, dtype="Int64"))
+    with pytest.raises(InputError, match=r"\[money\] npk_price_kg") as found:
+        money.costs(kits, plan_of(money={**PRICES, "npk_price_kg": 1e9}))
+    assert "Give the price of a kilogram" in str(found.value)
 
 
 def test_what_has_no_price_has_no_cost():

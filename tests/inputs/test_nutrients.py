@@ -100,6 +100,13 @@ def test_more_goods_never_lack_more(products, nitrogen, phosphate):
     assert lacking[0] <= lacking[1] + 1e-9
 
 
+def test_manure_brings_as_much_as_there_is():
+    plan = plan_of(practice={"npk_kg_ha": 100.0, "manure_kg_ha": 2_000.0}, fertiliser=NEED)
+    half = inputs.balance(plan, 0.5).set_index("nutrient")
+    assert half["manure_kg_ha"].tolist() == pytest.approx([11, 8, 5])
+    assert half["shortfall_kg_ha"].tolist() == pytest.approx([40 - 23 - 11, 30 - 21 - 8, 20 - 5])
+
+
 def test_a_rate_that_is_given_stays():
     asked = plan_of(practice={"npk_kg_ha": 50.0}, fertiliser={"products": ["npk"], **NEED})
     assert inputs.dosed(asked).practice.npk_kg_ha == 50

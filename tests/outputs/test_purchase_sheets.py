@@ -116,6 +116,9 @@ def test_values_kept_are_the_packages_totals(content, enrolled_results, texts):
     orders = enrolled_results.purchase.orders
     packs = orders["packs"].astype(object).where(orders["packs"].notna(), None)
     assert column(book["Orders"], "Packs to buy") == packs.tolist()
+    paid = orders.groupby("good", sort=False)["order_cost"].sum().tolist()
+    cost = column(book["Order in all"], "Cost of what is bought [shell]")
+    assert cost == pytest.approx(paid, abs=CENT)
 
 
 def test_no_row_adds_up_the_lines(content):
@@ -221,6 +224,8 @@ def test_a_changed_assumption_gives_what_the_package_gives(content, enrolled_res
     amounts = column(found["Orders"], "All who take part [kg]")[: len(seed)]
     assert amounts == pytest.approx((seed["planned_g"] / 1000).tolist())
     assert column(found["Orders"], "Packs to buy")[: len(seed)] == seed["packs"].tolist()
+    paid = column(found["Orders"], "Cost of what is bought [shell]")[: len(seed)]
+    assert paid == pytest.approx((seed["packs"] * 5 * 3.11).tolist(), abs=CENT)
 
 
 @pytest.mark.slow

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from districtplan.outputs import purchase_tables, purchase_words
+from districtplan.outputs.purchase_notes import notes
 
 if TYPE_CHECKING:
     from datetime import date
@@ -12,7 +13,17 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-ROWS = ("wanted", "stock", "packs", "leftover", "planned", "need_low", "need_usual", "need_high")
+ROWS = (
+    "wanted",
+    "stock",
+    "packs",
+    "cost",
+    "leftover",
+    "planned",
+    "need_low",
+    "need_usual",
+    "need_high",
+)
 """What is told of each good, what is bought first."""
 
 
@@ -29,23 +40,34 @@ def order(results: Results, texts: Texts) -> dict[str, Any]:
     Returns
     -------
     dict[str, Any]
-        ``heads`` and ``rows`` of a table, a column a good, and ``served``, whom the totals are for.
+        ``heads`` and ``rows`` of a table, a column a good; ``served``, what the totals are of; and
+        ``notes``, sentences beside the order.
     """
     sums = purchase_tables.in_all(results.purchase)
+    costs = purchase_tables.costs_in_all(results.purchase).values()
     known = list(sums)
     rows = []
     for name in ROWS:
-        if name == "packs":
+        head = texts.say(f"purchase.head_{name}")
+        if name == "cost":
+            if all(cost is None for cost in costs):
+                continue
+            cells = ["" if cost is None else f"{cost:,.0f}" for cost in costs]
+            currency = results.plan.money.currency
+            if currency is not None:
+                head = texts.say("workbook.in_currency", head=head, currency=currency)
+        elif name == "packs":
             packs = [of_good["packs"] for of_good in sums.values()]
             cells = ["" if one is None else f"{one:,}" for one in packs]
         else:
             cells = [purchase_words.amount(of_good[f"{name}_g"]) for of_good in sums.values()]
-        rows.append([texts.say(f"purchase.head_{name}"), *cells])
+        rows.append([head, *cells])
     kind = "order" if results.purchase.is_order else "limit"
     return {
-        "heads": ["", *(texts.say(f"goods.{good}_g") for good in known)],
+        "heads": ["", *(texts.say(f"purchase.of_{good}") for good in known)],
         "rows": rows if known else [],
         "served": texts.say(f"purchase.served_{kind}"),
+        "notes": notes(results, texts),
     }
 
 

@@ -79,8 +79,6 @@ WORDS = (
     "guide_kind",
 )
 TOTALS = (
-    "plots",
-    "area_ha",
     "seed_g",
     "seed_packs",
     "npk_g",
@@ -88,6 +86,8 @@ TOTALS = (
     "urea_g",
     "urea_packs",
     "manure_g",
+    "plots",
+    "area_ha",
     "holes",
     "plants",
     "plots_steep",

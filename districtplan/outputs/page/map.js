@@ -1512,8 +1512,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     });
   }
 
-  /* A table whose cells are written already. */
-  function startTable(id, { heads, rows }, name, hint) {
+  /* A table whose cells are written already, and sentences below it. */
+  function startTable(id, { heads, rows, notes }, name, hint) {
     const head = heads.map((text) => make("th", { scope: "col" }, text));
     const body = rows.map(([first, ...cells]) =>
       make("tr", {}, make("th", { scope: "row" }, first), ...cells.map((text) => make("td", {}, text))),
@@ -1525,7 +1525,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       make("tbody", {}, ...body),
     );
     const region = { class: "wide", tabindex: "0", role: "region", "aria-label": name };
-    fold(id, name, make("p", { class: "hint" }, hint), make("div", region, table));
+    fold(id, name, make("p", { class: "hint" }, hint), make("div", region, table), ...(notes ? [listed(notes)] : []));
   }
 
   function startTotals() {
