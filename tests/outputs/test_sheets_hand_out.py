@@ -11,6 +11,7 @@ import pypdfium2
 import pytest
 
 from districtplan.inputs.orders import distribution, handed_out
+from districtplan.outputs import sheets
 from districtplan.outputs.sheets import hand_out
 from districtplan.outputs.wording import kilograms
 from tests.outputs.conftest import bought_by
@@ -61,6 +62,23 @@ def test_cautions_and_checks_stand_on_it(lists, texts):
         assert "of 100 seeds laid out, sprouted (85 or more: one a hole; 60 or more: two" in told
         assert "Seed stands apart from fertiliser." in told
         assert "Signature or thumbprint" in told
+
+
+def test_the_list_says_what_its_amounts_are_and_why_less_may_come(lists, enrolled_results, texts):
+    """It carries seed for gaps on the land under beans, a sheet what all rows take."""
+    told = ridge(lists)
+    assert "Amounts are for the land under beans, with seed for gaps" in told
+    assert "a plot's sheet says what all its rows take." in told
+    assert "what is ordered is enough with a chance of 90 %" in told
+    own = bought_by(enrolled_results, orders={"bought_at": "plot"})
+    assert "with a chance of" not in ridge(hand_out.render(own, texts))
+
+
+def test_sheets_say_that_the_list_differs(small_results, enrolled_results, texts):
+    for results, listed in ((enrolled_results, True), (small_results, False)):
+        content = sheets.render(results, texts)["sheets/v001-sondo.pdf"]
+        told = said(content)
+        assert ("Carry: all rows. The list: land under beans, seed for gaps." in told) == listed
 
 
 def test_what_is_in_store_is_told_beside_the_packs(enrolled_results, texts):

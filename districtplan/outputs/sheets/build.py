@@ -244,7 +244,7 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
             northing=texts.say(f"sheets.side_{'s' if row['latitude_deg'] < 0 else 'n'}"),
             easting=texts.say(f"sheets.side_{'w' if row['longitude_deg'] < 0 else 'e'}"),
         ),
-        source=texts.say("sheets.source", row=row["source_row"]),
+        source=_source(plot, results, texts),
         alarm=_alarm(plot, results, texts),
         headline=_headline(plot, results, texts),
         carried=() if kind in wording.BARRED else _carried(plot, results, texts),
@@ -260,6 +260,13 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
         pegs=None if pegs is None else pegs_table(pegs, texts),
         farmer_words=_farmer_words(plot, texts),
     )
+
+
+def _source(plot: Plot, results: Results, texts: Texts) -> str:
+    """Say where the plot is from and, where a list is signed too, why that says other amounts."""
+    listed = results.purchase.is_order and plot.kind not in wording.BARRED
+    name = "source_listed" if listed and pd.notna(plot.row["seed_g"]) else "source"
+    return texts.say(f"sheets.{name}", row=plot.row["source_row"])
 
 
 def _area(area_ha: float, texts: Texts) -> str:

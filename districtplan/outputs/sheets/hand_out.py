@@ -24,7 +24,7 @@ from districtplan.outputs.sheets.sheet import Part
 from districtplan.outputs.wording import kilograms
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Mapping
+    from collections.abc import Hashable, Iterator, Mapping
 
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
@@ -124,11 +124,21 @@ def _worded(village: str, mine: pd.DataFrame, results: Results, texts: Texts) ->
         checks=tuple(checks),
         boxes=(texts.say("sheets.list.apart"), texts.say("sheets.list.away")),
         signed=texts.say("sheets.list.signed"),
-        sharing=texts.say("sheets.list.sharing"),
+        sharing=" ".join(_sharing(goods, results, texts)),
         cautions=Part(texts.say("sheets.cautions.title"), told),
         heads=(*heads, texts.say("sheets.list.signature")),
         rows=tuple(rows),
     )
+
+
+def _sharing(goods: list[str], results: Results, texts: Texts) -> Iterator[str]:
+    """Say what amounts are of, why less may be ordered than all are to get, how that is shared."""
+    if "seed" in goods:
+        yield texts.say("sheets.list.reserve")
+    if results.purchase.orders["chance_share"].notna().any():
+        chance = f"{100 * results.plan.orders.chance_enough_share:.0f}"
+        yield texts.say("sheets.list.enough", chance=chance)
+    yield texts.say("sheets.list.sharing")
 
 
 def _check(
