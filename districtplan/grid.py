@@ -99,3 +99,17 @@ class Elevation(Protocol):
             Numbers of tiles, -1 where there is no elevation, shape
             ``(window.rows, window.columns)``; None where all are from one.
         """
+
+    def filled(self, window: Window) -> NDArray[np.bool_] | None:
+        """Say which elevations of a window were filled in across a gap.
+
+        Parameters
+        ----------
+        window : Window
+            The cells wanted.
+
+        Returns
+        -------
+        numpy.ndarray | None
+            Whether each was, shape ``(window.rows, window.columns)``; None where none was.
+        """

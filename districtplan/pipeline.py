@@ -211,6 +211,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *inputs.doubts(asked, book),
             *intake.doubts(joined),
             *geodesy.doubts(asked.district.planting_date),
+            *terrain.unit_doubts(ground, compared, asked, book),
             *sheets.doubts(joined, asked),
             *elevation.warnings,
             *written.warnings,

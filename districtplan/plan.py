@@ -301,6 +301,18 @@ class Elevation(Section):
         None,
         description="What the heights are of; left out: by source, else not known.",
     )
+    vertical_unit: Literal["metre", "foot", "US survey foot"] | None = Field(
+        None,
+        description="Unit of the heights, which are brought to metres; left out: as the file "
+        "states, else metres, and asked for where they look like feet.",
+    )
+    voids_filled_max_m: float = Field(
+        0.0,
+        ge=0,
+        le=1_000,
+        description="Widest gap in the heights that is filled in from its sides [m]; plots that "
+        "rest on such heights are flagged.",
+    )
 
     @property
     def error_known(self) -> bool:

@@ -237,6 +237,25 @@ COLUMNS: tuple[Column, ...] = (
         1.000001,
     ),
     Column(
+        "heights_level_share",
+        "number",
+        "terrain",
+        "",
+        "Share of the plot where the raster has exactly one height, as water or a filled gap has: "
+        "no slope is taken there.",
+        0,
+        1.000001,
+    ),
+    Column(
+        "heights_filled_share",
+        "number",
+        "terrain",
+        "",
+        "Share of the plot whose slopes rest on heights filled in across a gap of the raster.",
+        0,
+        1.000001,
+    ),
+    Column(
         "elevation_mean_m",
         "number",
         "terrain",

@@ -36,17 +36,23 @@ class ArrayElevation:
     heights: np.ndarray
     windows: list[Window] = field(default_factory=list)
     tile: np.ndarray | None = None
+    gaps: np.ndarray | None = None
 
     def read(self, window: Window) -> np.ndarray:
         self.windows.append(window)
-        return self.heights[
-            window.row : window.row + window.rows, window.column : window.column + window.columns
-        ].astype(np.float32)
+        return self._part(self.heights, window).astype(np.float32)
 
     def tiles(self, window: Window) -> np.ndarray | None:
         if self.tile is None:
             return None
-        return self.tile[
+        return self._part(self.tile, window)
+
+    def filled(self, window: Window) -> np.ndarray | None:
+        return None if self.gaps is None else self._part(self.gaps, window)
+
+    @staticmethod
+    def _part(values: np.ndarray, window: Window) -> np.ndarray:
+        return values[
             window.row : window.row + window.rows, window.column : window.column + window.columns
         ]
 

@@ -31,7 +31,6 @@ NUMBERS = (
     *("int8", "int16", "int32", "int64", "uint8", "uint16", "uint32", "uint64"),
     *("float16", "float32", "float64"),
 )
-METRES = {"", "m", "metre", "metres", "meter", "meters"}
 
 
 def open_tile(
@@ -50,7 +49,7 @@ def open_tile(
     stack : contextlib.ExitStack
         Closes the file in the end.
     heights : bool, default True
-        Whether it holds heights, which must be in metres.
+        Whether it holds heights.
 
     Returns
     -------
@@ -72,9 +71,7 @@ def open_tile(
     check_sides(source.height, source.width, name)
     _check(source, name)
     stated = _stated_crs(source, name)
-    if heights:
-        _check_units(source, name)
-    elif stated is None:
+    if stated is None and not heights:
         raise InputError(Fault(name, "states no CRS", "Assign one in a GIS first"))
     crs = settle_crs(stated, given, name, "elevation_crs")
     shape = source.transform
@@ -98,7 +95,7 @@ def open_tile(
         row = grid.rows - window.row - window.rows
         return _read(source, Window(row, window.column, window.rows, window.columns), name)[::-1]
 
-    return Tile(name, grid, read)
+    return Tile(name, grid, read, stated_unit=_stated_unit(source) if heights else "")
 
 
 def _read(source: DatasetReader, window: Window, name: str) -> NDArray[np.floating[Any]]:
@@ -186,14 +183,10 @@ def _stated_crs(source: DatasetReader, name: str) -> pyproj.CRS | None:
         ) from error
 
 
-def _check_units(source: DatasetReader, name: str) -> None:
-    """Refuse heights that say they aren't in metres: feet would treble every slope."""
-    units = [(source.units[0] or "").strip().lower()]
+def _stated_unit(source: DatasetReader) -> str:
+    """Give the unit of heights that the file states; that of a compound CRS where it says none."""
     crs = pyproj.CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
-    if crs is not None and crs.is_compound:
-        units += [axis.unit_name.lower() for axis in crs.sub_crs_list[1].axis_info]
-    wrong = [unit for unit in units if unit not in METRES]
-    if wrong:
-        raise InputError(
-            Fault(name, f"has heights in {wrong[0][:40]!r}", "Convert them to metres in a GIS")
-        )
+    stated = (source.units[0] or "").strip()
+    if not stated and crs is not None and crs.is_compound:
+        stated = crs.sub_crs_list[1].axis_info[0].unit_name
+    return stated

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from districtplan import geodesy, voids
 from districtplan.errors import Fault, InputError
 from districtplan.files import ascii_grid, geotiff
 from districtplan.files.local import locate, sha256, start_of
 from districtplan.files.opened import SNIFFED_BYTES, Opened
 from districtplan.files.tile import SIDE_MAX, Tile, check_cells
+from districtplan.files.vertical_unit import in_metres
 from districtplan.grid import Grid, Window
 from districtplan.tables import BY_NAME
 
@@ -33,9 +35,9 @@ class Raster(Opened):
     """Elevations of one or several aligned files, read by window.
 
     Where tiles overlap, the first listed that has a value wins; what differs is told in
-    :attr:`warnings`. No data, infinite values and
-    values that no place on Earth has (those outside the declared range of mean elevation) are
-    NaN; the last kind is also told in :attr:`warnings`.
+    :attr:`warnings`. No data, infinite values and values that no place on Earth has (those outside
+    the declared range of mean elevation) are NaN; the last kind is also told in :attr:`warnings`.
+    Gaps as narrow as the plan says are filled in, and marked.
 
     Parameters
     ----------
@@ -56,8 +58,13 @@ class Raster(Opened):
         self.sha256: Mapping[str, str] = {}
         with self._opening():
             paths = _paths(files.elevation, plan_file.folder)
-            tiles = [self._open(path, name, files.elevation_crs) for name, path in paths.items()]
+            unit = plan_file.plan.elevation.vertical_unit
+            tiles = [
+                in_metres(self._open(path, name, files.elevation_crs), unit)
+                for name, path in paths.items()
+            ]
             self.grid, self._tiles = _mosaic(tiles)
+            self._gap = _gap_cells(self.grid, plan_file.plan.elevation.voids_filled_max_m)
             self.sha256 = {name: sha256(path, name) for name, path in paths.items()}
 
     @property
@@ -110,10 +117,52 @@ class Raster(Opened):
             raise ValueError(
                 f"{window} leaves the grid of {self.grid.rows} rows and {self.grid.columns} columns"
             )
+        values = self._measured(window)
+        if max(self._gap) == 0 or not np.isnan(values).any():
+            return values
+        return self._across_gaps(window)[0]
+
+    def filled(self, window: Window) -> NDArray[np.bool_] | None:
+        """Say which elevations of a window were filled in across a gap.
+
+        Parameters
+        ----------
+        window : Window
+            The cells wanted, inside the grid.
+
+        Returns
+        -------
+        numpy.ndarray | None
+            Whether each was, shape ``(window.rows, window.columns)``; None where none was.
+
+        Raises
+        ------
+        InputError
+            If a file turns out to be damaged there.
+        """
+        if max(self._gap) == 0:
+            return None
+        marked = self._across_gaps(window)[1]
+        return marked if marked.any() else None
+
+    def _measured(self, window: Window) -> NDArray[np.float32]:
+        """Give what the files have."""
         values = np.full((window.rows, window.columns), np.nan, dtype=np.float32)
         for tile in self._tiles:
-            self._fill(values, window, tile)
+            self._put(values, window, tile)
         return values
+
+    def _across_gaps(self, window: Window) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+        """Fill gaps as if the whole raster were at hand: no gap to fill reaches farther."""
+        across, down = self._gap
+        top, left = max(window.row - down, 0), max(window.column - across, 0)
+        bottom = min(window.row + window.rows + down, self.grid.rows)
+        right = min(window.column + window.columns + across, self.grid.columns)
+        around = self._measured(Window(top, left, bottom - top, right - left))
+        row, column = window.row - top, window.column - left
+        inside = slice(row, row + window.rows), slice(column, column + window.columns)
+        values, marked = voids.fill(around, across, down)
+        return values[inside], marked[inside]
 
     def tiles(self, window: Window) -> NDArray[np.int16] | None:
         """Say which tile each elevation of a window is from.
@@ -140,11 +189,11 @@ class Raster(Opened):
         values = np.full((window.rows, window.columns), np.nan, dtype=np.float32)
         numbers = np.full(values.shape, -1, dtype=np.int16)
         for number, tile in enumerate(met):
-            self._fill(values, window, tile)
+            self._put(values, window, tile)
             numbers[(numbers < 0) & ~np.isnan(values)] = number
         return numbers
 
-    def _fill(self, values: NDArray[np.float32], window: Window, tile: Tile) -> None:
+    def _put(self, values: NDArray[np.float32], window: Window, tile: Tile) -> None:
         """Put a tile's values where there are none yet; note where it differs from the others."""
         overlap = _overlap(window, tile)
         if overlap is None:
@@ -206,6 +255,12 @@ def _paths(names: Sequence[str], folder: Path) -> dict[str, Path]:
             )
         paths[name] = path
     return paths
+
+
+def _gap_cells(grid: Grid, width_m: float) -> tuple[int, int]:
+    """Say how many cells of a row and of a column a gap that is filled has at most."""
+    across, down = (float(size[grid.rows // 2]) for size in geodesy.cell_size_m(grid))
+    return int(width_m / across), int(width_m / down)
 
 
 def _overlap(window: Window, tile: Tile) -> tuple[int, int, int, int] | None:

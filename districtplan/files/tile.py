@@ -35,11 +35,13 @@ class Tile:
         Where its cells lie.
     read : Callable[[Window], numpy.ndarray]
         Gives the heights of a window of its grid, from the north, as 32-bit or 64-bit floating
-        point; NaN or infinite where there is none [m].
+        point; NaN or infinite where there is none [the stated unit].
     row : int
         Its first row in the mosaic.
     column : int
         Its first column in the mosaic.
+    stated_unit : str
+        Unit of the heights as the file states it; empty where it states none.
     """
 
     name: str
@@ -47,6 +49,7 @@ class Tile:
     read: Callable[[Window], NDArray[np.floating[Any]]]
     row: int = 0
     column: int = 0
+    stated_unit: str = ""
 
 
 def check_sides(rows: int, columns: int, name: str) -> None:

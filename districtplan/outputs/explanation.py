@@ -205,11 +205,36 @@ def _area(case: _Case) -> Step:
     )
     return Step(
         case.say("area.title"),
-        case.say("area.inputs", corners=corners, crs=crs.name),
+        _listed(case.say("area.inputs", corners=corners, crs=crs.name), *_outline_record(case)),
         case.equation("area", numbers, area, "ha"),
         f"{case.source('equations', 'area')}; {case.say('from_data')}",
         case.say("area.result", area=digits(area, 4)),
     )
+
+
+def _outline_record(case: _Case) -> list[str]:
+    """Say what was done to the outline, and who else's it covers."""
+    row, said = case.row, []
+    if case.known("outline_repair"):
+        before = digits(row["area_as_given_ha"], 4)
+        said.append(case.say("area.mended", done=row["outline_repair"], before=before))
+    if case.known("overlap_plots"):
+        shared = digits(row["overlap_ha"], 3)
+        said.append(case.say("area.overlap", shared=shared, others=row["overlap_plots"]))
+    return said
+
+
+def _footing(case: _Case) -> list[str]:
+    """Say where slopes rest on no heights of the ground's own."""
+    shares = {
+        "level": case.row["heights_level_share"],
+        "filled": case.row["heights_filled_share"],
+    }
+    return [
+        case.say(f"slope.{what}", share=digits(100 * share, 2))
+        for what, share in shares.items()
+        if share > 0
+    ]
 
 
 def _slope(case: _Case) -> Step:
@@ -232,6 +257,7 @@ def _slope(case: _Case) -> Step:
         case.say("slope.title"),
         _listed(
             case.say("slope.cells", cells=digits(row["cells"], 4)),
+            *_footing(case),
             case.say("slope.mean", **shown),
             case.say("slope.error", **error),
         ),

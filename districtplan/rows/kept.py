@@ -76,6 +76,21 @@ class Kept:
         """
         return self._elevation.tiles(window)
 
+    def filled(self, window: Window) -> NDArray[np.bool_] | None:
+        """Say which elevations of a window were filled in across a gap.
+
+        Parameters
+        ----------
+        window : Window
+            The cells wanted.
+
+        Returns
+        -------
+        numpy.ndarray | None
+            Whether each was, shape ``(window.rows, window.columns)``; None where none was.
+        """
+        return self._elevation.filled(window)
+
 
 def _squares(start: int, count: int, total: int) -> tuple[int, int]:
     """Widen a side of a window to whole squares: where it starts, and how long it is."""

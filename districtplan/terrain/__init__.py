@@ -13,10 +13,14 @@ from districtplan.terrain.readings import REASONS as OF_READINGS
 from districtplan.terrain.readings import apply as apply_readings
 from districtplan.terrain.reference_land import Estimate, estimate_error
 from districtplan.terrain.serves import Forecast, forecast
-from districtplan.terrain.surface import FLAGS as SURFACE_FLAGS
+from districtplan.terrain.surface import FLAGS as OF_HEIGHTS
+from districtplan.terrain.vertical_unit import doubts as unit_doubts
 
 FLAGS = (*READING_FLAGS, *OF_SURFACE)
 """What ``terrain_flags`` may hold."""
+
+SURFACE_FLAGS = ("filled_heights", *OF_HEIGHTS)
+"""What they may say of the heights themselves."""
 
 REASONS = (*OF_RASTER, *OF_READINGS)
 """Why a plot has its row method, by the raster or by a reading."""
@@ -38,4 +42,5 @@ __all__ = [
     "forecast",
     "hillshade",
     "measure",
+    "unit_doubts",
 ]

@@ -39,12 +39,18 @@ class Block:
     tile : numpy.ndarray | None
         Number of the tile that each elevation is from, alike in shape, -1 where there is none;
         None where all are from one.
+    level : numpy.ndarray | None
+        Which cells are of a plateau of one height, alike in shape; None where there is none.
+    filled : numpy.ndarray | None
+        Which cells' gradients rest on heights that were filled in, alike; None where none does.
     """
 
     elevation: NDArray[np.float32]
     row: int
     column: int
     tile: NDArray[np.int16] | None = None
+    level: NDArray[np.bool_] | None = None
+    filled: NDArray[np.bool_] | None = None
 
     def places(self, cells: Cells) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
         """Find cells in the flattened block.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +11,7 @@ import shapely
 
 from districtplan import geodesy, tables
 from districtplan.coverage import WHOLE
-from districtplan.terrain import arcs, bearing, extent, hillside, noise, surface
+from districtplan.terrain import arcs, bearing, extent, hillside, noise, plateaus, surface
 from districtplan.terrain.fitness import require_overlap, require_square_cells
 from districtplan.terrain.method import BEARING_REASONS, LEVEL_REASONS, METHODS, grades, reasons
 from districtplan.terrain.noise import ErrorModel
@@ -36,6 +36,7 @@ FLAGS = (
     "partly_off_raster",
     "noise_exceeds_slope",
     "doubtful_heights",
+    "filled_heights",
     *surface.FLAGS,
     *hillside.FLAGS,
 )
@@ -99,18 +100,19 @@ def measure(
     watch = surface.Watch(grid, plan, handbook)
     windows = hillside.Windows(grid, _middle_row(polygons, grid), plan, handbook)
     bends = arcs.Bends(grid, error)
-    outlines, found, doubt, (faults, around, bent) = survey(
-        polygons[order], elevation, error, progress, (watch, windows, bends)
+    looks = watch, windows, bends, plateaus.Footing()
+    outlines, found, doubt, (faults, around, bent, rests) = survey(
+        polygons[order], elevation, error, progress, looks
     )
-    at_row = np.clip(np.rint(found.row_mean), 0, grid.rows - 1).astype(np.int64)
-    width, height = geodesy.cell_size_m(grid)
-    cell_m = width[at_row], height[at_row]
+    cell_m = _cell_m(grid, found.row_mean)
     share = found.cells / found.covered
 
     table = pd.DataFrame(
         {
             "plot_id": plots["plot_id"].to_numpy(),
             "raster_share": share,
+            "heights_level_share": rests.level,
+            "heights_filled_share": rests.filled,
             "cells": found.cells,
             "elevation_mean_m": found.elevation,
         }
@@ -137,14 +139,21 @@ def measure(
     table = table.join([_bearings(table, level_true, fall, north), estimates, curved])
     measured = (table["row_method"] == "measure on the ground").to_numpy()
     table = table.join(hillside.columns(around, north.raster, measured))
-    cell = np.sqrt(width * height)[at_row]
-    doubtful = surface.flags(faults, found.slope_mean, cell, handbook)
+    faults = replace(faults, constant=faults.constant | (rests.level > 0))
+    doubtful = surface.flags(faults, found.slope_mean, np.sqrt(np.prod(cell_m, axis=0)), handbook)
     table["terrain_flags"] = _flags(table, handbook, *doubtful, *hillside.flags(table))
     # Back to the order of the file.
     table = table.iloc[np.argsort(order)].reset_index(drop=True)
     unusable = _unusable(table, plan)
     usable = table[~table["plot_id"].isin(unusable["plot_id"])].reset_index(drop=True)
     return tables.check(usable, NAMES), unusable
+
+
+def _cell_m(grid: Grid, row: Floats) -> tuple[Floats, Floats]:
+    """Give width and height of a cell at each plot's middle row."""
+    at = np.clip(np.rint(row), 0, grid.rows - 1).astype(np.int64)
+    width, height = geodesy.cell_size_m(grid)
+    return width[at], height[at]
 
 
 def _middle_row(polygons: NDArray[np.object_], grid: Grid) -> float:
@@ -159,12 +168,10 @@ def _unusable(table: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     short = ~(table["raster_share"] >= plan.terrain.raster_share_min)
     jump = ~short & (table["slope_max_pct"] > steepest)
     few = [
-        (
-            plot_id,
-            f"the elevation raster has slopes for {100 * share:.0f} % of the plot",
-            "Add a raster that covers it, or check where the outline lies",
-        )
-        for plot_id, share in table.loc[short, ["plot_id", "raster_share"]].to_numpy()
+        (plot_id, *_too_little(share, level))
+        for plot_id, share, level in table.loc[
+            short, ["plot_id", "raster_share", "heights_level_share"]
+        ].to_numpy()
     ]
     jumps = [
         (
@@ -175,6 +182,17 @@ def _unusable(table: pd.DataFrame, plan: Plan) -> pd.DataFrame:
         for plot_id, slope in table.loc[jump, ["plot_id", "slope_max_pct"]].to_numpy()
     ]
     return pd.DataFrame([*few, *jumps], columns=["plot_id", "reason", "remedy"])
+
+
+def _too_little(share: float, level: float) -> tuple[str, str]:
+    """Say why there are slopes for too little of a plot, and what to do."""
+    reason = f"the elevation raster has slopes for {100 * share:.0f} % of the plot"
+    if level == 0:
+        return reason, "Add a raster that covers it, or check where the outline lies"
+    return (
+        f"{reason}; on {100 * level:.0f} % it has exactly one height, as water or a filled gap has",
+        "Check where the outline lies, or add a raster that has heights there",
+    )
 
 
 def _slopes(found: Statistics) -> pd.DataFrame:
@@ -260,6 +278,7 @@ def _flags(
         table["raster_share"].to_numpy() < WHOLE,
         ((slope == 0) & (table["slope_mean_pct"] > 0)).to_numpy(),
         table["slope_max_pct"].to_numpy() > doubtful,
+        table["heights_filled_share"].to_numpy() > 0,
         *others,
     ]
     # Few sets of flags occur: each is made once.

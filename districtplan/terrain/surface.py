@@ -21,6 +21,7 @@ import numpy as np
 
 from districtplan import geodesy
 from districtplan.coverage import WHOLE
+from districtplan.terrain.plateaus import STEPS_M, whole_steps
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -45,9 +46,6 @@ FLAGS = (
     "trees_at_edge",
 )
 """What the checks may add to ``terrain_flags``."""
-
-STEPS_M = (0.5, 1.0)
-"""Steps of height that are looked for."""
 
 BUMP = np.array([-1.0, 2.0, -1.0]) / 2
 """A cell's height over the middle of its two neighbours."""
@@ -276,21 +274,20 @@ def _variance(weights: Floats, apart_m: Floats, error: tuple[float, float]) -> F
 
 
 def _step(seen: _Batch, limits: dict[str, float]) -> Floats:
-    known = ~np.isnan(seen.height)
-    enough = seen.total(known) >= limits["cells_min"]
+    enough = seen.total(~np.isnan(seen.height)) >= limits["cells_min"]
     found = np.zeros(len(enough))
     for step in STEPS_M:
-        units = seen.height / np.float32(step)
-        stepped = (units == np.rint(units)) | ~known
-        found[enough & np.logical_and.reduceat(stepped, seen.cells.first)] = step
+        found[enough & whole_steps(seen.height, seen.cells.first, step)] = step
     return found
 
 
 def _one_height(seen: _Batch, limits: dict[str, float]) -> Flags:
-    same = np.ones(len(seen.height), dtype=bool)
+    # As the raster has them: plateaus are no longer among the heights that are believed.
+    height = seen.beside(0)
+    same = np.ones(len(height), dtype=bool)
     for step in (1, seen.columns, seen.columns + 1):
-        same &= seen.height == seen.beside(step)
-    squares, cells = seen.total(same), seen.total(~np.isnan(seen.height))
+        same &= height == seen.beside(step)
+    squares, cells = seen.total(same), seen.total(~np.isnan(height))
     result: Flags = (squares >= 1) & (squares >= limits["constant_share_min"] * cells)
     return result
 

@@ -14,7 +14,7 @@ import shapely
 from districtplan import geodesy
 from districtplan.coverage import Cells, batches, bounds_on_grid, coverage, joined, outlines_on_grid
 from districtplan.grid import Window
-from districtplan.terrain import noise
+from districtplan.terrain import noise, plateaus
 from districtplan.terrain.gradient import Block, Ground, gradients
 from districtplan.terrain.statistics import Statistics, summarise
 
@@ -132,13 +132,18 @@ def _read(elevation: Elevation, window: Window) -> Block:
     # Plots off the raster leave an empty window; a block has room for one cell and its neighbours.
     shape = (max(window.rows, 1) + 2, max(window.columns, 1) + 2)
     values = np.full(shape, np.nan, dtype=np.float32)
+    tiles = filled = None
     if window.rows and window.columns:
         values[1:-1, 1:-1] = elevation.read(window)
-        tiles = elevation.tiles(window)
-        if tiles is not None:
-            framed = np.pad(tiles, 1, constant_values=-1)
-            return Block(values, window.row, window.column, framed)
-    return Block(values, window.row, window.column)
+        tiles, filled = elevation.tiles(window), elevation.filled(window)
+    return Block(
+        values,
+        window.row,
+        window.column,
+        None if tiles is None else np.pad(tiles, 1, constant_values=-1),
+        plateaus.level(values),
+        None if filled is None else plateaus.widened(np.pad(filled, 1)),
+    )
 
 
 class Survey(NamedTuple):
@@ -220,7 +225,7 @@ class _Asked(NamedTuple):
 
 def _look(outlines: Outlines, block: Block, asked: _Asked) -> tuple[Any, ...]:
     cells = coverage(outlines)
-    ground = gradients(block, cells, asked.grid)
+    ground = plateaus.left_out(gradients(block, cells, asked.grid), cells, block)
     found = summarise(cells, ground)
     if asked.error.sigma_m > 0:
         doubt = noise.doubt(cells, ground, geodesy.cell_size_m(asked.grid), asked.error)

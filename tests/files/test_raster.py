@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import hashlib
 import struct
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -157,13 +158,58 @@ def test_crs_that_contradicts_the_plan(plan_file, tiff):
     Raster(plan_file(elevation_crs="EPSG:32736")).close()
 
 
-def test_heights_in_feet_are_refused(plan_file, tiff):
+def with_elevation(plan, **keys):
+    """The same plan with other keys in its section of elevation."""
+    section = plan.plan.elevation.model_copy(update=keys)
+    return replace(plan, plan=plan.plan.model_copy(update={"elevation": section}))
+
+
+def test_heights_in_feet_are_converted_only_where_the_plan_says_so(plan_file, tiff):
     path = tiff("dem.tif", Z)
     with rasterio.open(path, "r+") as target:
         target.units = ("ft",)
-    refuse(plan_file(), "heights in 'ft'")
+    refuse(plan_file(), "heights in 'ft'.*vertical_unit = \"foot\"")
+    refuse(with_elevation(plan_file(), vertical_unit="metre"), "'ft', the plan in 'metre'")
+    refuse(with_elevation(plan_file(), vertical_unit="US survey foot"), "the plan in 'US survey")
+    with Raster(with_elevation(plan_file(), vertical_unit="foot")) as raster:
+        np.testing.assert_allclose(whole(raster), Z * 0.3048, rtol=1e-6)
     tiff("dem.tif", Z, crs="EPSG:2263+6360")
-    refuse(plan_file(), "heights in 'us survey foot'")
+    refuse(plan_file(), "heights in 'us survey foot'.*vertical_unit = \"US survey foot\"")
+    with rasterio.open(path, "r+") as target:
+        target.units = ("fathom",)
+    refuse(plan_file(), "heights in 'fathom'. Convert them to metres in a GIS$")
+    tiff("dem.tif", Z)
+    with Raster(with_elevation(plan_file(), vertical_unit="foot")) as raster:
+        np.testing.assert_allclose(whole(raster), Z * 0.3048, rtol=1e-6)
+
+
+def test_a_map_in_feet_asks_for_the_unit_of_heights(plan_file, tiff):
+    tiff("dem.tif", Z, Affine(30, 0, 984_000, 0, -30, 200_000), crs="EPSG:2263")
+    refuse(plan_file(), "doesn't say whether its heights are in feet too. Set vertical_unit")
+    with Raster(with_elevation(plan_file(), vertical_unit="metre")) as raster:
+        np.testing.assert_array_equal(whole(raster), Z)
+
+
+def test_gaps_are_filled_as_far_as_the_plan_says(plan_file, tiff):
+    row, column = np.mgrid[0:30, 0:40].astype(np.float32)
+    plane = 1800 + row - 0.5 * column
+    holed = plane.copy()
+    holed[10:12, 10:12] = holed[20:26, 20:26] = np.nan
+    tiff("dem.tif", holed, nodata=np.nan)
+    with Raster(plan_file()) as raster:
+        assert np.isnan(whole(raster)).sum() == 40
+        assert raster.filled(Window(0, 0, 30, 40)) is None
+    with Raster(with_elevation(plan_file(), voids_filled_max_m=29.0)) as raster:
+        np.testing.assert_allclose(whole(raster)[10:12, 10:12], plane[10:12, 10:12], atol=1e-3)
+        assert np.isnan(whole(raster)).sum() == 36
+        marked = raster.filled(Window(0, 0, 30, 40))
+        assert np.argwhere(marked).tolist() == [[10, 10], [10, 11], [11, 10], [11, 11]]
+        # The same from a window that ends inside the gap.
+        np.testing.assert_array_equal(
+            raster.read(Window(11, 11, 2, 2)), whole(raster)[11:13, 11:13]
+        )
+        assert raster.filled(Window(11, 11, 2, 2)).sum() == 1
+        assert raster.filled(Window(0, 0, 5, 5)) is None
 
 
 def test_compound_crs_keeps_its_horizontal_part(plan_file, tiff):

@@ -442,6 +442,8 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "geometry": outlines,
             "cells": [3.2 if case[5] == "too_few_cells" else 44.0 for case in CASES],
             "raster_share": [0.93 if case[6] else 1.0 for case in CASES],
+            "heights_level_share": 0.0,
+            "heights_filled_share": [0.25 if case[6] else 0.0 for case in CASES],
             "elevation_mean_m": 1400.0 + 10 * np.arange(len(CASES)),
             "slope_mean_pct": slope,
             "slope_p90_pct": slope * 1.2,

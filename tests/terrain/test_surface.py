@@ -181,7 +181,9 @@ def test_a_filled_void_raises_its_flag():
     x, y = middle(raster)
     plot = [shapely.box(x - 35, y - 35, x + 35, y + 35)]
     assert not raised(raster, plot, "constant_heights").any()
-    raster.heights[98:102, 98:102] = 1800.37
+    raster.heights[98:101, 98:100] = 1800.37
+    assert not raised(raster, plot, "constant_heights").any()
+    raster.heights[97:99, 97:103] = raster.heights[100:102, 97:103] = 1800.37
     assert raised(raster, plot, "constant_heights").all()
     # On heights in whole metres level ground has one height too.
     raster.heights = np.rint(raster.heights)
@@ -270,7 +272,7 @@ def test_every_limit_is_used(name, value, monkeypatch):
     if code == "stepped_heights":
         raster.heights = np.rint(raster.heights)
     if code == "constant_heights":
-        raster.heights[96:104, 98:102] = 1800.37
+        raster.heights[96:104, 98:100] = 1800.37
     if code == "step_between_tiles":
         raster.tile = np.zeros((CELLS, CELLS), dtype=np.int16)
         raster.tile[:, 101:] = 1
@@ -312,8 +314,9 @@ SIDES = [(10.0, 25.0), (25.0, 10.0)]
 def lattice(cells, heights, tile=None) -> ArrayElevation:
     """A raster of 60 by 60 cells that need not be square."""
     grid = Grid(490_000.0, 9_701_000.0, *cells, 60, 60, CRS.from_epsg(32736))
-    # Not a multiple of half a metre, which would be steps.
-    return ArrayElevation(grid, 2000.3 + heights, tile=tile)
+    # Not a multiple of half a metre, which would be steps, nor level to the last digit as water.
+    row, column = np.indices((60, 60))
+    return ArrayElevation(grid, 2000.3 + 1e-3 * (row + 2 * column) + heights, tile=tile)
 
 
 def on_cells(raster: ArrayElevation, rows: slice, columns: slice) -> shapely.Polygon:

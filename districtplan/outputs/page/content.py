@@ -116,6 +116,7 @@ SAID_OF = (
     "water_flags",
     "erosion_flags",
     "cells",
+    "heights_filled_share",
     "slope_length_m",
     "slope_length_total_m",
     "flow_line_length_m",
