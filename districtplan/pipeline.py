@@ -103,7 +103,9 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             _Beside.read(read),
         )
         plots, refused = intake.accept(raw.frame, raw.crs, asked)
-        intake.require_some(plots, refused, raw.name)
+        plots, spelt, spellings = _spelt(
+            intake.require_some(plots, refused, raw.name), typed, asked
+        )
     with opened as elevation:
         estimate, asked = _error(land, elevation, asked, book, clock)
         with clock.step("terrain"):
@@ -124,7 +126,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
         taking, given, mapped = (
             _taking(known, zone, book),
-            typed.accept(plots, asked, book),
+            typed.accept(plots, asked, book) | spelt,
             _mapped(read, plots, raw.crs, book),
         )
         with clock.step("water"):
@@ -210,6 +212,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *erosion.doubts(asked, book),
             *inputs.doubts(asked, book),
             *intake.doubts(joined),
+            *intake.name_doubts(spellings, joined, listed="villages" in typed.named),
             *geodesy.doubts(asked.district.planting_date),
             *terrain.unit_doubts(ground, compared, asked, book),
             *sheets.doubts(joined, asked),
@@ -220,7 +223,22 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *(erosion.soils_doubts(given["soils"].used) if "soils" in given else ()),
         ),
         beside=given,
+        village_names=spellings,
     )
+
+
+def _spelt(
+    plots: pd.DataFrame, typed: _Beside, asked: Plan
+) -> tuple[pd.DataFrame, dict[str, Given], pd.DataFrame]:
+    """Name villages as staff decided, and suggest what else may be one."""
+    plots, given = intake.rename(plots, typed.tables["village_names"].frame)
+    listed = [str(name) for name in typed.tables["villages"].frame["village"]]
+    suggested = intake.suggest(
+        plots["village"],
+        listed if "villages" in typed.named else None,
+        asked.limits.name_likeness_min_pct,
+    )
+    return plots, {"village_names": given} if "village_names" in typed.named else {}, suggested
 
 
 def _asked(plan: Path) -> tuple[plan_file.PlanFile, Handbook, Plan, inputs.MarkedString]:
@@ -385,6 +403,8 @@ class _Beside(NamedTuple):
             "onsets": inputs.ONSETS,
             "stock": inputs.STOCK,
             "arrived": inputs.ARRIVED,
+            "villages": intake.VILLAGE_LIST,
+            "village_names": intake.SPELLINGS,
         }
         names = {key: getattr(read.plan.files, key) for key in columns}
         return cls(

@@ -265,6 +265,16 @@ class Files(Section):
         description="CSV file of what has come, one row a village: village, seed_kg, npk_kg, "
         "urea_kg; a short delivery is shared by what was planned.",
     )
+    villages: Text | None = Field(
+        None,
+        description="CSV file that lists the district's villages, column village; other spellings "
+        "among the plots are told, never changed.",
+    )
+    village_names: Text | None = Field(
+        None,
+        description="CSV file of spellings and what they stand for, village_as_given and village: "
+        "a run's village_names.csv, filled in.",
+    )
     handbook: Text | None = Field(
         None, description="Folder of tables that replace or add to the published ones."
     )
@@ -1383,6 +1393,13 @@ class Limits(Section):
         le=30,
         description="Corners of an outline sharper than this are spikes and cut off; 0 cuts none "
         "[°] (judgement).",
+    )
+    name_likeness_min_pct: float = Field(
+        80.0,
+        ge=50,
+        le=100,
+        description="Least likeness of two names of villages for one to be suggested for the other "
+        "[%] (judgement).",
     )
     overlap_min_pct: float = Field(
         5.0,

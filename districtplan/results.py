@@ -173,6 +173,9 @@ class Results:
     beside : Mapping[str, Given]
         Rows used and set aside of ``current_practice``, ``soils``, ``vetoes`` and ``enrolment``,
         where the plan names them.
+    village_names : pandas.DataFrame
+        Spellings of villages that look like others, with suggestions: ``village_as_given``,
+        ``plots``, ``suggested``, ``likeness_pct`` and ``village``, empty.
     catchments : pandas.DataFrame
         ``catchment``, the columns of catchments and ``geometry`` in the UTM zone, of those that
         plots are in; without rows where the plan asks for none.
@@ -204,6 +207,7 @@ class Results:
     seconds: Mapping[str, float]
     warnings: tuple[str, ...]
     beside: Mapping[str, Given] = field(default_factory=dict)
+    village_names: pd.DataFrame = field(default_factory=pd.DataFrame)
     catchments: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 

@@ -155,7 +155,15 @@ CIRCLE = "a circle of the stated area, not the plot's shape"
 
 COLUMNS: tuple[Column, ...] = (
     _text("plot_id", "intake", "Id of the plot, as given."),
-    _text("village", "intake", "Village of the plot, as given."),
+    _text(
+        "village", "intake", "Village of the plot, as given or as the plan's village_names says."
+    ),
+    _text(
+        "village_as_given",
+        "intake",
+        "Village as the plots file has it, where the plan's village_names replaced it.",
+        nullable=True,
+    ),
     _text("farmer_name", "intake", "Name of the farmer; only if the plan asks.", nullable=True),
     Column(
         "soil_depth_given_m",

@@ -144,7 +144,7 @@ def _check_head(head: list[str], name: str, columns: tuple[str, ...]) -> None:
     ]
     if columns[0] not in head:
         faults.append(Fault(where, f"lacks the column {columns[0]}", f"Known here: {listed}"))
-    if not set(columns[1:]) & set(head):
+    if columns[1:] and not set(columns[1:]) & set(head):
         faults.append(Fault(where, f"has {columns[0]} alone", f"Known here: {listed}"))
     if faults:
         raise InputError(*faults)

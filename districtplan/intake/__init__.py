@@ -10,15 +10,23 @@ from districtplan.intake.doubts import doubts
 from districtplan.intake.features import accept_features
 from districtplan.intake.later import Meant, set_aside_later
 from districtplan.intake.refusal import require_some
+from districtplan.intake.villages import LIST as VILLAGE_LIST
+from districtplan.intake.villages import SPELLINGS, rename, suggest
+from districtplan.intake.villages import doubts as name_doubts
 from districtplan.intake.zone import utm_zone, zone_that_fits
 
 __all__ = [
+    "SPELLINGS",
+    "VILLAGE_LIST",
     "Meant",
     "accept",
     "accept_features",
     "doubts",
+    "name_doubts",
+    "rename",
     "require_some",
     "set_aside_later",
+    "suggest",
     "utm_zone",
     "zone_that_fits",
 ]

@@ -110,6 +110,7 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     )
     columns: dict[str, object] = {name: values[rows].tolist() for name, values in text.items()}
     columns |= {
+        "village_as_given": pd.Series([None] * len(rows), dtype=object),
         "source_row": raw["source_row"].to_numpy(dtype=np.int64)[rows],
         "area_ha": found.area_ha[kept],
         "longitude_deg": found.longitude_deg[kept],

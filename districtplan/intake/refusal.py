@@ -15,7 +15,7 @@ TOLD = 10
 
 def require_some(
     plots: pd.DataFrame, set_aside: pd.DataFrame, name: str, zone: CRS | None = None
-) -> None:
+) -> pd.DataFrame:
     """Refuse to go on without plots.
 
     Parameters
@@ -29,13 +29,18 @@ def require_some(
     zone : pyproj.CRS | None, default None
         UTM zone by which they would lie on the raster, if another than the file states.
 
+    Returns
+    -------
+    pandas.DataFrame
+        The plots.
+
     Raises
     ------
     InputError
         If there is no plot; with the reasons of the first ten rows.
     """
     if len(plots):
-        return
+        return plots
     reasons = [
         Fault(f"{name} row {row.source_row}, plot {row.plot_id}", str(row.reason), str(row.remedy))
         for row in set_aside.head(TOLD).itertuples()

@@ -34,13 +34,15 @@ PACKAGES = (
     "pygeomag",
     "pyogrio",
     "pyproj",
+    "rapidfuzz",
     "rasterio",
     "scipy",
     "shapely",
     "uharfbuzz",
     "xlsxwriter",
 )
-FILE_KEYS = ("plots", "readings", "features", "current_practice", "soils", "enrolment", "handbook")
+NO_FILE = ("_layer", "_crs", "_column")
+"""Endings of keys of ``[files]`` that name no file."""
 
 
 def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -122,10 +124,11 @@ def without_folder(name: str) -> str:
 def _settings(results: Results) -> dict[str, Any]:
     settings: dict[str, Any] = results.plan.model_dump(mode="json")
     files = settings["files"]
-    for key in FILE_KEYS:
-        if files[key] is not None:
-            files[key] = without_folder(files[key])
-    files["elevation"] = [without_folder(name) for name in files["elevation"]]
+    for key, name in files.items():
+        if isinstance(name, list):
+            files[key] = [without_folder(each) for each in name]
+        elif name is not None and not key.endswith(NO_FILE):
+            files[key] = without_folder(name)
     if settings["practice"]["file"] is not None:
         settings["practice"]["file"] = without_folder(settings["practice"]["file"])
     land = settings["elevation"]["reference_land"]

@@ -36,7 +36,8 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     -------
     dict[str, bytes]
         ``villages.csv``, ``set_aside.csv``, ``outlines.csv`` (plots whose outline was mended or
-        overlaps others) and ``columns.csv``; ``readings.csv`` and
+        overlaps others) and ``columns.csv``; ``village_names.csv`` where spellings of villages look
+        like others; ``readings.csv`` and
         ``readings_set_aside.csv`` where the plan names ground readings, ``features_set_aside.csv``
         where it names features, likewise of ``current_practice`` and ``soils``.
     """
@@ -46,11 +47,13 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     }
     beside = {f"{key}_set_aside.csv": write(rows.set_aside) for key, rows in results.beside.items()}
     features = {"features_set_aside.csv": write(results.features.set_aside)}
+    spellings = {"village_names.csv": write(results.village_names)}
     return {
         "villages.csv": write(village_table(results)),
         "set_aside.csv": write(results.set_aside),
         "outlines.csv": write(outline_table(results)),
         "columns.csv": write(dictionary(results)),
+        **({} if results.village_names.empty else spellings),
         **({} if results.plan.files.readings is None else readings),
         **({} if results.plan.files.features is None else features),
         **beside,

@@ -429,6 +429,7 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
         {
             "plot_id": [case[0] for case in CASES],
             "village": [VILLAGES[case[1]] for case in CASES],
+            "village_as_given": pd.Series([None] * len(CASES), dtype=object),
             "source_row": np.arange(1, len(CASES) + 1),
             "area_ha": area_ha,
             "longitude_deg": longitude,

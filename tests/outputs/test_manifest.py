@@ -86,8 +86,9 @@ def test_versions(read):
     ],
 )
 def test_no_absolute_path(small_results, name, shown):
+    beside = ("handbook", "vetoes", "onsets", "stock", "arrived", "villages", "village_names")
     files = small_results.plan.files.model_copy(
-        update={"plots": name, "elevation": [name], "handbook": name}
+        update={"plots": name, "elevation": [name]} | dict.fromkeys(beside, name)
     )
     plan = small_results.plan.model_copy(update={"files": files})
     changed = dataclasses.replace(small_results, plan=plan, input_sha256={name: "0" * 64})
@@ -96,6 +97,6 @@ def test_no_absolute_path(small_results, name, shown):
     assert found["inputs"] == [{"name": shown, "sha256": "0" * 64}]
     assert found["settings"]["files"]["plots"] == shown
     assert found["settings"]["files"]["elevation"] == [shown]
-    assert found["settings"]["files"]["handbook"] == shown
+    assert {found["settings"]["files"][key] for key in beside} == {shown}
     assert "officer" not in text
     assert "server" not in text
