@@ -53,7 +53,7 @@ def level_words(
     -------
     dict[str, list[str]]
         Sentences by the title of each level: making it, calibrating, using it, what to aim at, the
-        tolerance, pegs between control pegs, walking back.
+        tolerance and how it is seen, pegs between control pegs, walking back.
     """
 
     def number(name: str) -> float:
@@ -78,6 +78,7 @@ def level_words(
             # 1 % over a metre is a centimetre.
             texts.say(aim, grade_pct=fall, cm=fall * span, span_m=span),
             texts.say("level.tolerance", grade_pct=limit, cm=limit * span, span_m=span),
+            texts.say(f"level.{name}.see"),
             *shared,
         ]
     return found

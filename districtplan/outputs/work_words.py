@@ -257,8 +257,8 @@ def why(row: dict[str, Any], texts: Texts) -> str:
     return ", ".join(parts)
 
 
-def before_rows(row: Mapping[str, Any], results: Results, texts: Texts) -> str:
-    """Name a plot's hillside and what is done there before rows.
+def before_rows(row: Mapping[str, Any], results: Results, texts: Texts) -> list[str]:
+    """Name a plot's hillside where something is done there before rows.
 
     Parameters
     ----------
@@ -271,21 +271,21 @@ def before_rows(row: Mapping[str, Any], results: Results, texts: Texts) -> str:
 
     Returns
     -------
-    str
-        A sentence or two.
+    list[str]
+        What that is; empty where nothing is.
     """
     site = row["work_site"]
     order = results.works.by_site.get(site)
     if order is None:
         crossed = wording.CROSSED in row["water_flags"]
-        return texts.say(f"sheets.hillside.{'not_laid_out' if crossed else 'bare'}", site=site)
+        return [texts.say("sheets.hillside.not_laid_out", site=site)] if crossed else []
     steps = [
         texts.say("sheets.hillside.step", short=step.short, season=step.season)
         for step in _steps(order[order["work"] != LAST], texts)
     ]
     if not steps:
-        return texts.say("sheets.hillside.bare", site=site)
-    return texts.say("sheets.hillside.first", site=site, steps="; ".join(steps))
+        return []
+    return [texts.say("sheets.hillside.first", site=site, steps="; ".join(steps))]
 
 
 def curve(results: Results, texts: Texts) -> str:

@@ -290,6 +290,7 @@ def _sites(plots: pd.DataFrame) -> dict[str, Any]:
             for i, village in enumerate(plots["village"])
         ],
         "site_place": [place.get(i, 1) for i in range(len(plots))],
+        "slipping_ground": 0,
         "site_plots": [3 if i in place else 1 for i in range(len(plots))],
         "site_villages": [(village,) for village in plots["village"]],
         "site_neighbours": [()] * len(plots),

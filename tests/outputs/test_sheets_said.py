@@ -26,7 +26,9 @@ WAY = re.compile(
 
 
 def said_of(sheet) -> str:
-    return " ".join(sheet.walk.sentences)
+    """All that the sheet says of setting out, in its order."""
+    parts = (sheet.walk, sheet.totals, sheet.ties)
+    return " ".join(said for part in parts if part is not None for said in part.sentences)
 
 
 def pegged_across(results, texts, *lines, **values):
@@ -60,7 +62,7 @@ def test_the_sentence_leads_to_the_pegs_of_the_drawing(small_results, texts, beg
     (ring,) = sheet.drawing.rings
     corners = {mark.sign: np.array(mark[:2]) for mark in sheet.drawing.corners}
     pegs = {mark.sign: np.array(mark[:2]) for mark in sheet.drawing.pegs}
-    found = WAY.findall(sheet.ties.sentences[0])
+    found = WAY.findall(said_of(sheet))
     assert [number for number, *_ in found] == ["1", str(len(pegs))]
     for number, metres, letter, side, hand, inside in found:
         angle = np.radians(45 * SIDES.index(side))
@@ -257,7 +259,7 @@ def test_what_lies_where_rows_fall_is_named(small_results, texts):
     )
     assert "Look where rows end" not in said_of(sheet)
     unknown = sheet_with(small_results, texts, "A-01", **values | {"row_outlet": "not known"})
-    assert "What lies there isn't known: go and look. No row may drain" in (
+    assert "What lies there isn't known: go and look. No row may fall to slipping ground" in (
         " ".join(unknown.water.sentences)
     )
 
@@ -265,10 +267,22 @@ def test_what_lies_where_rows_fall_is_named(small_results, texts):
 @pytest.mark.parametrize(
     ("ahead", "behind", "said"),
     [
-        ("neighbour", "neighbour", "5. Look where rows end (both: a neighbour's plot): none may"),
-        ("house", "not known", "5. Look where rows end (east: a house; west: not known): none may"),
-        ("not known", "not known", "5. Look where rows end: none may drain onto house, path,"),
-        (None, None, "5. Look where rows end: none may drain onto house, path,"),
+        (
+            "neighbour",
+            "neighbour",
+            "5. Look where rows end (both: a neighbour's plot). Where one falls to slip",
+        ),
+        (
+            "house",
+            "not known",
+            "5. Look where rows end (east: a house; west: not known). Where one falls",
+        ),
+        (
+            "not known",
+            "not known",
+            "5. Look where rows end. Where one falls to slipping ground, house,",
+        ),
+        (None, None, "5. Look where rows end. Where one falls to slipping ground, house,"),
     ],
 )
 def test_both_ends_of_rows_are_looked_at_where_neither_is_known_to_be_low(
@@ -324,7 +338,7 @@ def test_lines_that_end_at_one_place_are_smoothed_and_others_stop(small_results,
     assert "Smooth them where two lines' rows meet." not in said_of(meet)  # straight rows have none
     for shares, said in (
         (((0.1, 0.7), (0.7, 0.3)), "Smooth them where two lines' rows meet."),
-        (((0.1, 0.7), (0.2, 0.5)), "stop where the drawing shows other land."),
+        (((0.1, 0.7), (0.2, 0.5)), "as many as it has. Level"),
     ):
         sheet = pegged_across(small_results, texts, *shares, row_method="guide lines")
         assert said in said_of(sheet)
@@ -347,15 +361,15 @@ def test_breaks_of_rows_along_lines_are_ringed_where_a_gap_is_and_nowhere_else(
     ((east, _),) = sheet.drawing.breaks
     drawn = np.vstack(sheet.drawing.rows)[:, 0]
     assert east == pytest.approx((drawn[1] + drawn[2]) / 2, abs=0.01)
-    assert "1 (rings: of rows drawn)" in " ".join(sheet.water.sentences)
+    assert "1 (some: rings in the drawing)" in " ".join(sheet.water.sentences)
     assert not sheet_with(results, texts, "A-01", **values | {"row_breaks": 0}).drawing.breaks
 
 
 @pytest.mark.parametrize("soil", [lambda results: results, wet])
 def test_measuring_goes_step_by_step_and_back(small_results, texts, soil):
     said = sheet_with(soil(small_results), texts, "108").walk.sentences
-    assert [line[:2] for line in said[1:7]] == ["1.", "2.", "3.", "4.", "5.", "6."]
-    assert "Walk back, feet swapped; over 10 cm off in 50 m, do it again." in said[5]
+    assert [line[:2] for line in said[:6]] == ["1.", "2.", "3.", "4.", "5.", "6."]
+    assert "Walk back, feet swapped; over 10 cm off in 50 m, do it again." in said[4]
 
 
 def test_a_steep_plots_farmer_hears_of_the_technician(small_results, texts):
@@ -390,6 +404,62 @@ def test_a_drawn_waterway_is_told_of_beside_its_plot(small_results, texts):
         features=dataclasses.replace(small_results.features, used=used.assign(geometry=[shape])),
     )
     sheet = sheet_with(results, texts, "A-01", flow_strip_m2=0.0)
-    assert "Water runs here: waterway, in the drawing." in " ".join(sheet.water.sentences)
+    assert "A waterway is drawn here. No row crosses it." in " ".join(sheet.water.sentences)
     dry = sheet_with(small_results, texts, "A-01", flow_strip_m2=0.0)
-    assert dry.water is None or "Water runs here" not in " ".join(dry.water.sentences)
+    assert dry.water is None or "A waterway" not in " ".join(dry.water.sentences)
+
+
+def test_slipping_ground_on_the_hillside_is_told_first(small_results, texts):
+    assert sheet_with(small_results, texts, "A-01").alarm is None
+    told = sheet_with(small_results, texts, "A-01", slipping_ground=1)
+    assert told.alarm.startswith("SLIPPING GROUND on this hillside: do not dig there")
+
+
+def test_a_doubted_reading_is_read_again_on_the_sheet(small_results, texts):
+    """Boxes to write in, and how, before any step."""
+    values = {"terrain_flags": ("bearing_reading_outside",)}
+    again = sheet_with(small_results, texts, "A-01", **values)
+    assert again.blanks is not None
+    assert "at five places, hold 10 m of string level" in said_of(again).split("1. Go")[0]
+    assert sheet_with(small_results, texts, "A-01").blanks is None
+
+
+def test_low_places_are_told_by_metres_and_rows_from_peg_1(small_results, texts):
+    """A strip straight downhill, 12 m along from peg 1, from 8 rows uphill to 20 downhill."""
+    plots = small_results.plots
+    at = int(np.flatnonzero(plots["plot_id"] == "A-01")[0])
+    (zone,) = reproject(
+        plots["geometry"].to_numpy()[[at]], small_results.plots_crs, small_results.grid_crs
+    )
+    x, y = zone.centroid.x, zone.centroid.y
+    # The zone's grid and the true north of a sheet differ by less than a degree here.
+    outline = plots["geometry"].iloc[at]
+    run = shapely.get_coordinates(
+        reproject(
+            np.array([LineString([(x - 15, y), (x + 15, y)])], dtype=object),
+            small_results.grid_crs,
+            small_results.plots_crs,
+        )
+    )
+    laid = pegs_of("A-01", outline, run, 10.0)
+    gaps = np.full(len(plots), None, dtype=object)
+    gaps[at] = shapely.box(x - 3.25, y - 20 * 0.5, x - 2.75, y + 8 * 0.5)
+    clear = Clear(np.array([], dtype=object), None, gaps)
+    results = dataclasses.replace(
+        small_results,
+        pegs=laid,
+        row_lines=dataclasses.replace(small_results.row_lines, clear=clear),
+    )
+    values = {
+        "row_breaks": 28,
+        "row_spacing_map_m": 0.5,
+        "downslope_true_deg": 180.0,
+        "row_bearing_true_deg": 90.0,
+    }
+    said = " ".join(sheet_with(results, texts, "A-01", **values).water.sentences)
+    found = re.search(
+        r"grass down each low place; (\d+) m along from peg 1 at row (\d+) uphill "
+        r"to (\d+) m along from it at row (\d+) downhill\.",
+        said,
+    )
+    assert [int(one) for one in found.groups()] == pytest.approx([12, 8, 12, 20], abs=1)

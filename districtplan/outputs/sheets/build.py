@@ -18,7 +18,7 @@ from districtplan.outputs.field_words import (
     string_words,
 )
 from districtplan.outputs.sheets import outline
-from districtplan.outputs.sheets.laid import Found, Plot, by_plot, first_turn
+from districtplan.outputs.sheets.laid import BELT, LOW_PLACE, Found, Plot, by_plot, first_turn
 from districtplan.outputs.sheets.pegs import pegs_table, reading_part, ties_part
 from districtplan.outputs.sheets.sheet import (
     Blanks,
@@ -34,8 +34,7 @@ from districtplan.outputs.sheets.sheet import (
     Table,
     Taken,
 )
-from districtplan.outputs.sheets.steps import FIRST_CORNER, SETTING_OUT, falling, steps
-from districtplan.terrain import READING_FLAGS
+from districtplan.outputs.sheets.steps import FIRST_CORNER, SETTING_OUT, falling, steps, totals
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -62,12 +61,18 @@ SOUTH_DEG = 180.0
 GENTLE_PCT = 9.5
 """Slope below which tenths of a percent are printed: whole ones would hide it [%]."""
 OF_CORNERS = ("corners", "start_corners")
+LEVELS = {"level": "level", "measure": "level_measure"}
+"""What is carried to level with, where it isn't a level and a compass."""
+LOW_PLACES_MAX = 2
+"""Low places that are told with their rows: a sheet has no room for more."""
 AREAL = 2
 """Dimensions of a polygon: where two shapes only touch, they share less."""
 SMALL_HA = 0.1
 """Area below which square metres are printed [ha]."""
 HEAVY_G = 100_000_000
 """Weight from which tonnes are printed: kilograms would not fit their box [g]."""
+PACED = 20
+"""Paces that one walks to count one's own."""
 UNDRAWN = {"any": "any", "measure": "empty", "later": "later", "excluded": "crossed"}
 """What the drawing says where it has no rows."""
 WHERE_WET = {"measure": "fall_where_wet", "any": "flat_where_wet"}
@@ -130,9 +135,18 @@ def how_parts(results: Results, texts: Texts) -> How:
     How
         The string, then each level; what holds for all levels is said with the first.
     """
-    parts = [Part(texts.say("sheets.how.string"), (
-        *string_words(results.string, texts), *band_line(results.plan.practice, texts)
-    ))]  # fmt: skip
+    paced, step = results.plan.rows, results.plan.rows.peg_step_m
+    parts = [
+        Part(
+            texts.say("sheets.how.string"),
+            (
+                *string_words(results.string, texts),
+                *band_line(results.plan.practice, texts),
+                texts.say("sheets.how.threads", half=step / 2, step=step),
+                texts.say("sheets.how.pace", pace=paced.pace_m, walked=PACED * paced.pace_m),
+            ),
+        )
+    ]
     told: set[str] = set()
     grade = None if results.plots["row_grade_design_pct"].gt(0).any() else 0.0
     for title, said in level_words(results.plan, results.handbook, texts, grade).items():
@@ -253,7 +267,8 @@ def sheet_of(plot: Plot, results: Results, texts: Texts) -> Sheet:
         drawing_note=_drawing_note(plot, texts),
         water=_water(plot, results.plan, texts),
         walk=steps(plot, results, texts),
-        blanks=_blanks(results, texts) if kind == "measure" else None,
+        totals=totals(plot, results, texts),
+        blanks=_blanks(results, texts) if kind == "measure" or plot.doubted else None,
         pocket=_pocket(results, texts) if kind == "measure" else None,
         ties=ties_part(plot, results.plan, texts),
         reading=None if pegs is None else reading_part(pegs, plot.found.walks, texts),
@@ -329,8 +344,10 @@ def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
         outlet = wording.outlet_words(row["row_outlet"], texts)
         return texts.say(f"sheets.alarm.{row['outlet_flags'][0]}", outlet=outlet)
     codes = [] if code is None else [code]
-    if plot.kind == "compass" and not set(READING_FLAGS).isdisjoint(row["terrain_flags"]):
+    if plot.doubted:
         codes.insert(0, "again")
+    if row["slipping_ground"] and plot.kind != "excluded":
+        codes.append("slipping_ground")
     if results.plan.soil.drainage == "poor":
         # What stands there has the fall that it has.
         wet = "level_where_wet" if plot.kind == "guide" and not plot.fall_pct else None
@@ -349,26 +366,56 @@ def _water(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     if unplaced is not None:
         values = wording.how_much_water(row, texts)
         said.append(texts.say(f"sheets.water.{unplaced}", plan=plan, **values))
-    elif water := _drawn_water(plot, texts):
-        said.append(texts.say("sheets.water.drawn", there=water))
-    elif row["flow_strip_m2"] > 0:
+    there = () if plot.found.taken is None else set(plot.found.taken["kind"])
+    drawn = [kind for kind in (*rows.DRAWN, BELT) if kind in there]
+    said += [texts.say(f"sheets.water.{kind}") for kind in drawn]
+    if unplaced is None and not drawn and row["flow_strip_m2"] > 0:
         said.append(texts.say("sheets.water.placed", plan=plan))
     if row["row_breaks"] > 0:
         name = "breaks_ringed" if plot.rings else "breaks"
-        said.append(texts.say(f"sheets.water.{name}", plan=plan, row_breaks=row["row_breaks"]))
+        values = {"row_breaks": row["row_breaks"], "places": _low_places(plot, texts)}
+        said.append(texts.say(f"sheets.water.{name}", plan=plan, **values))
     if kind in {"compass", "level"} and pd.notna(row["row_low_end"]):
         name = "fall_unknown" if row["row_outlet"] == rows.NOT_KNOWN else "fall"
-        there = wording.outlet_words(row["row_outlet"], texts)
-        said.append(texts.say(f"sheets.water.{name}", there=there, **row))
+        outlet = wording.outlet_words(row["row_outlet"], texts)
+        harmed = texts.say("sheets.walk.harmed")
+        said.append(texts.say(f"sheets.water.{name}", there=outlet, harmed=harmed, **row))
     return Part(texts.say("sheets.water.title"), tuple(said)) if said else None
 
 
-def _drawn_water(plot: Plot, texts: Texts) -> str:
-    """Name streams and waterways that are drawn in the plot."""
-    taken = plot.found.taken
-    kinds = () if taken is None else taken["kind"]
-    drawn = dict.fromkeys(kind for kind in kinds if kind in rows.DRAWN)
-    return ", ".join(_taken_word(kind, texts) for kind in drawn)
+def _low_places(plot: Plot, texts: Texts) -> str:
+    """Say where low places cross straight rows: how far along from peg 1, and from row to row."""
+    found, pegs = plot.found.taken, plot.pegs
+    if found is None or pegs is None or plot.kind == "guide" or math.isnan(plot.fall_deg):
+        return ""
+    first, last = shapely.get_coordinates(pegs["geometry"].to_numpy(dtype=object)[[0, -1]])
+    ahead = (last - first) / np.hypot(*(last - first))
+    downhill = math.radians(plot.fall_deg)
+    down = np.array([math.sin(downhill), math.cos(downhill)])
+    parts = shapely.get_parts(found["geometry"].to_numpy(dtype=object)[found["kind"] == LOW_PLACE])
+    parts = parts[np.argsort(-shapely.area(parts), kind="stable")]
+    said = []
+    for part in parts[:LOW_PLACES_MAX]:
+        edge = (shapely.get_coordinates(part) - first) @ np.column_stack([ahead, down])
+        ends = edge[edge[:, 1].argmin()], edge[edge[:, 1].argmax()]
+        said += [
+            texts.say(
+                f"sheets.water.{name}",
+                metres=abs(along),
+                way=texts.say(f"sheets.water.{'along' if along >= 0 else 'back'}"),
+                row=_row_off(below / plot.row["row_spacing_map_m"], texts),
+            )
+            for name, (along, below) in zip(("low_from", "low_to"), ends, strict=True)
+        ]
+    more = len(parts) > LOW_PLACES_MAX
+    return "".join(said) + (texts.say("sheets.water.low_more") if more else "")
+
+
+def _row_off(rows_below: float, texts: Texts) -> str:
+    """Name a row by how many lie between it and the pegs, itself counted."""
+    count = round(abs(rows_below))
+    side = "line" if not count else "downhill" if rows_below > 0 else "uphill"
+    return texts.say(f"sheets.water.low_{side}", count=count)
 
 
 def _taken_word(kind: str, texts: Texts) -> str:
@@ -456,7 +503,7 @@ def _carried(plot: Plot, results: Results, texts: Texts) -> tuple[Carried, ...]:
     # Where rows may run any way nothing is levelled.
     if plot.kind != "any":
         level = texts.say("sheets.level_amount")
-        with_compass = "level_compass" if plot.kind != "level" else "level"
+        with_compass = LEVELS.get(plot.kind, "level_compass")
         found.append(Carried("level", level, texts.say(f"sheets.{with_compass}")))
     string = texts.say("sheets.string_amount", metres=results.string.string_m)
     stick = texts.say("sheets.string", stick=100 * results.string.stick_m)
@@ -501,6 +548,7 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
         taken=_taken(plot, texts),
         breaks=plot.rings,
         pegs=() if pegs is None else tuple(Mark(*one) for one in outline.marks_of(pegs)),
+        starts=() if pegs is None else tuple(np.flatnonzero(~pegs["line"].duplicated()).tolist()),
         places=tuple(
             Mark(float(east), float(north), str(number))
             for number, (east, north) in enumerate(places, 1)
@@ -547,7 +595,6 @@ def _taken(plot: Plot, texts: Texts) -> tuple[Taken, ...]:
             outline.rings(shape) if kind != "hole" else (),
             outline.inside(shape),
             _taken_word(kind, texts),
-            outline.breadth_m(shape),
         )
         for kind, several in there
         for shape in shapely.get_parts(several)

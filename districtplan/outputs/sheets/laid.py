@@ -13,6 +13,7 @@ from pyproj import CRS
 from districtplan.geodesy import reproject
 from districtplan.outputs.sheets.outline import in_degrees
 from districtplan.rows import STANDING
+from districtplan.terrain import READING_FLAGS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -141,6 +142,19 @@ class Plot:
         if self.pegs is None or self.found.pegs is None:
             return 0
         return len(self.found.pegs) - len(self.pegs)
+
+    @property
+    def doubted(self) -> bool:
+        """Tell whether what was read here and the raster disagree, so that it is read again.
+
+        Returns
+        -------
+        bool
+            Whether they do.
+        """
+        return self.kind == "compass" and not set(READING_FLAGS).isdisjoint(
+            self.row["terrain_flags"]
+        )
 
     @property
     def starts(self) -> pd.DataFrame | None:

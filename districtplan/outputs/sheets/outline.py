@@ -350,22 +350,6 @@ def inside(shape: shapely.Geometry) -> tuple[tuple[float, float], ...]:
     return tuple(zip(*shapely.get_coordinates(points).T.tolist(), strict=True))
 
 
-def breadth_m(shape: shapely.Geometry) -> float:
-    """Say about how broad a shape is, if it is long.
-
-    Parameters
-    ----------
-    shape : shapely.Geometry
-        A polygon in metres.
-
-    Returns
-    -------
-    float
-        Its area over half its edge [m].
-    """
-    return float(2 * shapely.area(shape) / shapely.length(shape))
-
-
 def marks_of(pegs: pd.DataFrame) -> list[tuple[float, float, str]]:
     """List pegs as points with their numbers.
 

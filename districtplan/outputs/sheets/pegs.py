@@ -62,19 +62,44 @@ def ties_part(plot: Plot, plan: Plan, texts: Texts) -> Part | None:
     for number, walk in found.walks:
         if number not in runs:
             continue
-        first, last = runs[number]
-        ends = {
-            name: tie_words(end, letters[end.corner_xy], plan, texts)
-            for name, end in zip(("start", "end"), walk.ties, strict=True)
-        }
-        where = texts.say("sheets.pegs.ends", first=first, last=last, **ends)
-        said.append(" ".join((where, *beside_words(guides.get(number, {}), texts))))
+        ends = [
+            texts.say(
+                f"sheets.pegs.{name}",
+                peg=peg,
+                place=tie_words(end, letters[end.corner_xy], plan, texts),
+            )
+            for name, peg, end in zip(("start", "end"), runs[number], walk.ties, strict=True)
+        ]
+        # Of a single line the first step says where it starts.
+        where = ends[1:] if len(found.walks) == 1 else ends
+        said.append(" ".join((*where, *beside_words(guides.get(number, {}), texts))))
     if plot.left_out:
         last = pegs["number"].iloc[-1]
         said.append(
             texts.say("sheets.pegs.left_out", first=f"{last + 1:,}", count=f"{plot.left_out:,}")
         )
     return Part(texts.say("sheets.pegs.title"), tuple(said))
+
+
+def first_place(plot: Plot, plan: Plan, texts: Texts) -> str:
+    """Say where the first line of a plot starts.
+
+    Parameters
+    ----------
+    plot : Plot
+        The plot, with a line to set out.
+    plan : Plan
+        The team's pace.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Part of a sentence.
+    """
+    start = plot.found.walks[0][1].ties[0]
+    return tie_words(start, _letters(plot.found.corners)[start.corner_xy], plan, texts)
 
 
 def _letters(corners: pd.DataFrame | None) -> dict[tuple[float, float], str]:

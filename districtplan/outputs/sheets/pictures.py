@@ -6,13 +6,15 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+import shapely
 
 from districtplan.outputs.sheets.paper import BOLD, MM_PER_PT, PLAIN, TEXT_PT, Box
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from numpy.typing import NDArray
+    from shapely import Polygon
 
     from districtplan.outputs.sheets.paper import Paper
     from districtplan.outputs.sheets.sheet import Drawing, Fall, Mark, Picture
@@ -33,10 +35,10 @@ DOT_MM = 0.9
 RING_MM = 0.8
 """Radius of the ring about a break in a row."""
 
-CORNERS_OFF_MM = (SIGN_MM + 1.6, SIGN_MM + 4.0, SIGN_MM + 8.0, SIGN_MM + 13.0)
-"""How far a corner's letter may stand from it, the nearest first."""
+OFF_MM = (1.6, 4.0, 8.0, 13.0)
+"""How far off its place a sign or word may stand, the nearest first."""
 NEAR_OFF = 2
-"""From this one of them on a line leads from the corner to its letter."""
+"""From this one of them on a line leads from a corner to its letter."""
 
 AROUND_RAD = tuple(math.radians(sign * turn) for turn in range(0, 181, 30) for sign in (1, -1))
 
@@ -121,16 +123,14 @@ def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
     inner = Box(box.x + 9, box.y + 9, box.width - 18, box.height - 28)
     view = view_of(np.vstack(drawing.rings), inner)
     field(paper, drawing, view)
-    for x, y in view.on_paper(np.array(drawing.breaks).reshape(-1, 2)).tolist():
-        paper.disc(x, y, RING_MM)
-    _named(paper, drawing, view)
     signs = _Signs(paper, view, box._replace(height=box.height - 14))
-    _places(signs, drawing.places)
-    dots = _dots(signs, drawing.pegs)
+    dots = _dots(signs, drawing)
+    # What the words name comes first: corners, where to go, what has no rows.
     middle = np.array([box.x + box.width / 2, box.y + (box.height - 14) / 2])
-    # The words name corners: their letters come before the pegs' numbers.
     _corners(signs, drawing.corners, middle)
-    _pegs(signs, drawing.pegs, dots)
+    _places(signs, drawing.places)
+    _named(signs, drawing)
+    _pegs(signs, drawing, dots)
     foot = box.y + box.height
     scale_bar(paper, view.scale, box.x + 5, foot - 4.5, box.width * SCALE_SHARE)
     north_arrow(paper, box.x + box.width - 7, foot - 12.6, north)
@@ -174,43 +174,6 @@ def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> 
         paper.line(view.on_paper(stroke), edge)
 
 
-def _named(paper: Paper, drawing: Drawing, view: View) -> None:
-    """Draw the edges of land without rows, and write on white what is there, clear of signs."""
-    paper.dashes(0.4, 0.8)
-    for land in drawing.taken:
-        for ring in land.rings:
-            paper.line(view.on_paper(ring), 0.4)
-    paper.dashes()
-    marks = [(one.east_m, one.north_m) for one in (*drawing.pegs, *drawing.places)]
-    places = view.on_paper(np.array(marks).reshape(-1, 2)).tolist()
-    written = [Box(x - SIGN_MM, y - SIGN_MM, 2 * SIGN_MM, 2 * SIGN_MM) for x, y in places]
-    for land in drawing.taken:
-        wide, high = paper.width(land.word) + 1.2, PLAIN.line_mm
-        # A word on something narrow would hide it: it stands to its right, or to its left.
-        aside = (wide + land.breadth_m * view.scale) / 2 + 1
-        sides = (aside, -aside) if land.breadth_m * view.scale < high else (0.0,)
-        tried = [
-            Box(x + side - wide / 2, y - high / 2, wide, high)
-            for x, y in view.on_paper(np.array(land.at)).tolist()
-            for side in sides
-        ]
-        # A word that would hide another is left out: what is alike lies side by side.
-        box = next((one for one in tried if not any(_meet(one, two) for two in written)), None)
-        if box is None:
-            continue
-        written.append(box)
-        right, foot = box.x + wide, box.y + high
-        paper.fill([(box.x, box.y), (right, box.y), (right, foot), (box.x, foot)], grey=255)
-        paper.write(land.word, box.x + wide / 2, box.y, PLAIN._replace(align="centre"))
-
-
-def _meet(one: Box, other: Box) -> bool:
-    return (
-        abs(2 * (one.x - other.x) + one.width - other.width) < one.width + other.width
-        and abs(2 * (one.y - other.y) + one.height - other.height) < one.height + other.height
-    )
-
-
 class _Signs:
     """Signs in circles that keep clear of one another, of dots and of the frame."""
 
@@ -218,6 +181,7 @@ class _Signs:
         self.paper, self.view, self.frame = paper, view, frame
         self.circles: Floats = np.zeros((0, 2))
         self.dots: Floats = np.zeros((0, 2))
+        self.boxes: Floats = np.zeros((0, 4))
 
     def at(self, mark: Mark) -> Floats:
         """Give the place of a mark on the page."""
@@ -238,12 +202,27 @@ class _Signs:
         self.circles = np.vstack([self.circles, place])
         return int(free[0])
 
+    def clear(self, box: Box, edge: Polygon | None) -> bool:
+        """Tell whether a word may stand in a box: in the frame, off signs, words and an edge."""
+        inside = shapely.box(box.x, box.y, box.x + box.width, box.y + box.height)
+        x, y, width, height = self.frame
+        if not shapely.box(x, y, x + width, y + height).contains(inside):
+            return False
+        if edge is not None and not edge.contains(inside) and edge.intersects(inside):
+            return False
+        here = np.array([box])
+        near = _off(self.circles, here).min(initial=np.inf) < SIGN_MM
+        on_dot = _off(self.dots, here).min(initial=np.inf) < DOT_MM
+        words = shapely.box(*self.boxes[:, :2].T, *(self.boxes[:, :2] + self.boxes[:, 2:]).T)
+        return not (near or on_dot or bool(np.any(shapely.intersects(words, inside))))
+
     def _free(self, places: Floats, own: int | None) -> NDArray[np.bool_]:
         x, y, width, height = self.frame
         low = np.array([x, y]) + SIGN_MM
         high = np.array([x + width, y + height]) - SIGN_MM
         inside = ((places >= low) & (places <= high)).all(axis=1)
         clear = (_apart(places, self.circles) >= 2 * SIGN_MM + CLEAR_MM).all(axis=1)
+        clear &= (_off(places, self.boxes) >= SIGN_MM).all(axis=1)
         off = _apart(places, self.dots) >= SIGN_MM + DOT_MM + CLEAR_MM / 2
         if own is not None:
             off[:, own] = True
@@ -257,6 +236,14 @@ def _apart(places: Floats, others: Floats) -> Floats:
     return found
 
 
+def _off(places: Floats, boxes: Floats) -> Floats:
+    """Give distances of places from boxes, 0 inside, shape (places, boxes)."""
+    low, high = boxes[:, :2], boxes[:, :2] + boxes[:, 2:]
+    between = np.maximum(np.maximum(low - places[:, None], places[:, None] - high), 0)
+    found: Floats = np.hypot(between[..., 0], between[..., 1])
+    return found
+
+
 def _around(at: Floats, first: Floats, far: float) -> list[Floats]:
     """List places around a point, that in a first direction first, then to both of its sides."""
     angle = math.atan2(first[1], first[0])
@@ -264,25 +251,70 @@ def _around(at: Floats, first: Floats, far: float) -> list[Floats]:
     return [at + far * np.array([math.cos(one), math.sin(one)]) for one in turned]
 
 
-def _places(signs: _Signs, places: tuple[Mark, ...]) -> None:
-    for place in places:
-        at = signs.at(place)
-        signs.put(place.sign, [at, *_around(at, np.array([1.0, 0.0]), 2 * SIGN_MM)])
+def _led(signs: _Signs, text: str, at: Floats, tried: Sequence[Floats], far: int) -> None:
+    """Draw a sign at the first free place; from one that is far a line leads to what it is of."""
+    put = signs.put(text, tried)
+    if put is not None and put >= far:
+        way = tried[put] - at
+        end = at + way * (1 - SIGN_MM / np.hypot(*way))
+        signs.paper.line([tuple(at), tuple(end)], 0.3)
 
 
 def _corners(signs: _Signs, corners: tuple[Mark, ...], middle: Floats) -> None:
-    """Draw a corner's letter outside the plot, away from the middle if that is free.
-
-    The words name it, so that it has a line to its corner rather than no letter.
-    """
+    """Draw a corner's letter outside the plot, away from the middle if that is free."""
     for corner in corners:
         at = signs.at(corner)
-        tried = [place for off in CORNERS_OFF_MM for place in _around(at, at - middle, off)]
-        put = signs.put(corner.sign, tried)
-        if put is not None and put >= NEAR_OFF * len(AROUND_RAD):
-            way = tried[put] - at
-            end = at + way * (1 - SIGN_MM / np.hypot(*way))
-            signs.paper.line([tuple(at), tuple(end)], 0.3)
+        tried = [place for off in OFF_MM for place in _around(at, at - middle, SIGN_MM + off)]
+        _led(signs, corner.sign, at, tried, NEAR_OFF * len(AROUND_RAD))
+
+
+def _places(signs: _Signs, places: tuple[Mark, ...]) -> None:
+    """Draw the numbers of places to go to, on them if that is free."""
+    east = np.array([1.0, 0.0])
+    for place in places:
+        at = signs.at(place)
+        tried = [at, *(one for off in OFF_MM for one in _around(at, east, SIGN_MM + off))]
+        _led(signs, place.sign, at, tried, 1 + len(AROUND_RAD))
+
+
+def _named(signs: _Signs, drawing: Drawing) -> None:
+    """Draw the edges of land without rows, and write on white what is there, clear of signs."""
+    paper, view = signs.paper, signs.view
+    paper.dashes(0.4, 0.8)
+    for land in drawing.taken:
+        for ring in land.rings:
+            paper.line(view.on_paper(ring), 0.4)
+    paper.dashes()
+    told: set[str] = set()
+    for land in drawing.taken:
+        wide, high = paper.width(land.word) + 1.2, PLAIN.line_mm
+        points = view.on_paper(np.array(land.at)).tolist()
+        edge = shapely.Polygon(view.on_paper(land.rings[0])) if land.rings else None
+        tried = [
+            Box(x + east - wide / 2, y + south - high / 2, wide, high)
+            for east, south in _beside(wide, high, edge)
+            for x, y in points
+        ]
+        box = next((one for one in tried if signs.clear(one, edge)), None)
+        if box is None and land.word not in told:
+            # What is alike lies side by side, and is named once.
+            box = next((one for one in tried if signs.clear(one, None)), None)
+        if box is None:
+            continue
+        told.add(land.word)
+        signs.boxes = np.vstack([signs.boxes, box])
+        right, foot = box.x + wide, box.y + high
+        paper.fill([(box.x, box.y), (right, box.y), (right, foot), (box.x, foot)], grey=255)
+        paper.write(land.word, box.x + wide / 2, box.y, PLAIN._replace(align="centre"))
+
+
+def _beside(wide: float, high: float, edge: Polygon | None) -> Iterator[tuple[float, float]]:
+    """List how far a word may stand off a point of what it names: within, then to its sides."""
+    if edge is None or 2 * edge.area > high * edge.length:
+        yield 0.0, 0.0
+    for off in OFF_MM:
+        across, down = wide / 2 + off, high / 2 + off
+        yield from ((across, 0.0), (-across, 0.0), (0.0, down), (0.0, -down))
 
 
 def _circled(paper: Paper, x: float, y: float, text: str) -> None:
@@ -291,23 +323,32 @@ def _circled(paper: Paper, x: float, y: float, text: str) -> None:
     paper.write(text, x, y - 0.57 * TEXT_PT * MM_PER_PT, setting)
 
 
-def _dots(signs: _Signs, pegs: tuple[Mark, ...]) -> list[Floats]:
-    """Draw pegs as dots; give their places on the page."""
-    places = [signs.at(mark) for mark in pegs]
-    signs.dots = np.array(places).reshape(-1, 2)
+def _dots(signs: _Signs, drawing: Drawing) -> list[Floats]:
+    """Draw pegs as dots, and rings about breaks in rows; give the places of pegs on the page."""
+    places = [signs.at(mark) for mark in drawing.pegs]
+    rings = signs.view.on_paper(np.array(drawing.breaks).reshape(-1, 2))
+    signs.dots = np.vstack([np.array(places).reshape(-1, 2), rings])
+    for x, y in rings.tolist():
+        signs.paper.disc(x, y, RING_MM)
     for x, y in places:
         signs.paper.disc(float(x), float(y), DOT_MM, full=True)
     return places
 
 
-def _pegs(signs: _Signs, pegs: tuple[Mark, ...], places: list[Floats]) -> None:
-    """Write the numbers of pegs, those at the ends first, beside the line where it is crowded."""
-    order = [0, len(pegs) - 1, *range(1, len(pegs) - 1)] if len(pegs) > 1 else range(len(pegs))
-    for index in order:
+def _pegs(signs: _Signs, drawing: Drawing, places: list[Floats]) -> None:
+    """Write the numbers of pegs, those that start lines first, beside the line where crowded."""
+    last = len(places) - 1
+    rest = [index for index in (last, *range(last)) if index not in drawing.starts]
+    for index in (*drawing.starts, *(rest if places else ())):
         at = places[index]
-        along = places[min(index + 1, len(pegs) - 1)] - places[max(index - 1, 0)]
+        along = places[min(index + 1, last)] - places[max(index - 1, 0)]
         beside = _around(at, np.array([-along[1], along[0]]), SIGN_MM + DOT_MM)
-        signs.put(pegs[index].sign, [at, *beside], own=index)
+        if index not in drawing.starts:
+            signs.put(drawing.pegs[index].sign, [at, *beside], own=index)
+            continue
+        off = [one for far in OFF_MM for one in _around(at, at - places[last // 2], SIGN_MM + far)]
+        if signs.put(drawing.pegs[index].sign, [at, *beside], own=index) is None:
+            _led(signs, drawing.pegs[index].sign, at, off, len(AROUND_RAD))
 
 
 def north_arrow(paper: Paper, x: float, y: float, letter: str) -> None:

@@ -5,6 +5,7 @@ A sheet is one page; where its words need more room, what doesn't fit follows on
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -138,8 +139,15 @@ def _arranged(
         pegs = [*ties, *pegs]
     rest = room - _height(pieces)
     if rest < least:
-        # Rather the words to the farmer go overleaf than the cautions.
-        pieces = [*pieces[:-2], pieces[-1], pieces[-2]]
+        # Rather the words to the farmer go overleaf than the cautions, and then the totals.
+        *first, farmer, care = pieces
+        late = []
+        if sheet.totals is not None and room - _height([*first, care]) < least:
+            first = _pieces(paper, dataclasses.replace(sheet, totals=None), shared, beside=False)[
+                :-2
+            ]
+            late = [listed(paper, sheet.totals)]
+        pieces = [*first, care, *late, farmer]
     if rest - _height(pegs) >= least:
         # After the steps, and where lines start; before the words to the farmer and the cautions.
         return [*pieces[:-2], *pegs, *pieces[-2:]], rest - _height(pegs)
@@ -152,7 +160,9 @@ def _pieces(paper: Paper, sheet: Sheet, shared: Common, *, beside: bool) -> list
         pieces.append(strip(paper, sheet.carry_title, sheet.carried))
     if sheet.water is not None:
         pieces.append(listed(paper, sheet.water))
-    pieces.append(listed(paper, sheet.walk))
+    after = () if sheet.totals is None else sheet.totals.sentences
+    steps = (*sheet.walk.sentences, *after)
+    pieces.append(listed(paper, Part(sheet.walk.title, steps)))
     if sheet.pocket is not None:
         pieces += tabled(paper, sheet.pocket)
     if sheet.blanks is not None:

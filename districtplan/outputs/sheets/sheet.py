@@ -47,14 +47,11 @@ class Taken(NamedTuple):
         Points in it where its name may stand, east and north, the best first [m].
     word : str
         What is there.
-    breadth_m : float
-        About how broad it is [m].
     """
 
     rings: tuple[Floats, ...]
     at: tuple[tuple[float, float], ...]
     word: str
-    breadth_m: float
 
 
 class Fall(NamedTuple):
@@ -97,6 +94,8 @@ class Drawing:
         Where rows are broken, east and north [m].
     pegs : tuple[Mark, ...]
         Pegs with their numbers.
+    starts : tuple[int, ...]
+        Which of them start a line.
     places : tuple[Mark, ...]
         Where to measure.
     corners : tuple[Mark, ...]
@@ -117,6 +116,7 @@ class Drawing:
     taken: tuple[Taken, ...] = ()
     breaks: tuple[tuple[float, float], ...] = ()
     pegs: tuple[Mark, ...] = ()
+    starts: tuple[int, ...] = ()
     places: tuple[Mark, ...] = ()
     corners: tuple[Mark, ...] = ()
     fall: Fall | None = None
@@ -287,6 +287,8 @@ class Sheet:
         What to know of water before rows are set; None where nothing is.
     walk : Part
         How to set out the rows, step by step.
+    totals : Part | None
+        What the string carries, and what the rows come to; None where there are no rows.
     blanks : Blanks | None
         Readings to write in; None where nothing is to be measured.
     pocket : Table | None
@@ -314,6 +316,7 @@ class Sheet:
     drawing_note: str
     water: Part | None
     walk: Part
+    totals: Part | None
     blanks: Blanks | None
     pocket: Table | None
     ties: Part | None

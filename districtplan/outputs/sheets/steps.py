@@ -13,7 +13,7 @@ from districtplan import intervals, rows
 from districtplan.outputs import wording, work_words
 from districtplan.outputs.field_words import band_line, bears_words, string_line
 from districtplan.outputs.sheets.laid import first_turn
-from districtplan.outputs.sheets.pegs import runs_of
+from districtplan.outputs.sheets.pegs import first_place, runs_of
 from districtplan.outputs.sheets.sheet import Part
 from districtplan.outputs.sheets.work_page import printable
 
@@ -52,16 +52,14 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
     Returns
     -------
     Part
-        The hillside and what comes first there, numbered steps, then what the string carries; or
-        why there are no rows.
+        What comes first on the hillside, then numbered steps; or why there are no rows.
     """
-    site = printable(work_words.before_rows(plot.row, results, texts))
+    site = tuple(map(printable, work_words.before_rows(plot.row, results, texts)))
     if plot.kind == "excluded":
-        return Part(texts.say("sheets.walk.none_title"), (site, texts.say("sheets.walk.none")))
+        return Part(texts.say("sheets.walk.none_title"), (*site, texts.say("sheets.walk.none")))
     if plot.kind == "later":
-        return Part(texts.say("sheets.walk.later_title"), (site, texts.say("sheets.walk.outlet")))
+        return Part(texts.say("sheets.walk.later_title"), (*site, texts.say("sheets.walk.outlet")))
     plan = results.plan
-    carried = [string_line(results.string, texts), *band_line(plan.practice, texts)]
     values = _values(plot, results, texts)
     if plot.kind == "measure":
         length = results.handbook.number(READINGS, "reading_length_m")
@@ -72,14 +70,41 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
         measured = ("level", "falls", "middle", start, "back", "rows")
         said = [texts.say(f"sheets.measure.{step}", **values) for step in measured]
         said.append(bears_words(plan.erosion, length, texts))
-        return Part(texts.say("sheets.measure.title"), (site, *said, *carried))
+        return Part(texts.say("sheets.measure.title"), (*site, *said))
+    if plot.doubted:
+        site = (*site, texts.say("sheets.measure.again", **values))
     more, chosen = _chosen(plot, results, texts)
     said = [texts.say(f"sheets.walk.{step}", **values | more) for step in chosen]
     if plot.kind != "any":
         said += _ends(plot, len(said) + 1, texts)
+    if plot.found.taken is not None:
+        said[-1] += " " + texts.say("sheets.walk.stop")
     title = "rows_title" if plot.stands or plot.kind == "any" else "title"
-    all_of = (site, *said, *carried, *_in_all(plot.row, texts))
-    return Part(texts.say(f"sheets.walk.{title}"), all_of)
+    return Part(texts.say(f"sheets.walk.{title}"), (*site, *said))
+
+
+def totals(plot: Plot, results: Results, texts: Texts) -> Part | None:
+    """Say what the string carries, and what the rows come to.
+
+    Parameters
+    ----------
+    plot : Plot
+        The plot.
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    Part | None
+        Sentences without a heading; None where no rows are set out.
+    """
+    if plot.kind in wording.BARRED:
+        return None
+    carried = (string_line(results.string, texts), *band_line(results.plan.practice, texts))
+    laid = () if plot.kind == "measure" else _in_all(plot.row, texts)
+    return Part("", (*carried, *laid))
 
 
 def _in_all(row: Mapping[str, Any], texts: Texts) -> Iterator[str]:
@@ -134,10 +159,11 @@ def _ends(plot: Plot, number: int, texts: Texts) -> Iterator[str]:
     row = plot.row
     if plot.kind != "guide" and pd.notna(row["row_low_end"]):
         return
+    harmed = texts.say("sheets.walk.harmed")
     ends = row["row_end_ahead"], row["row_end_behind"]
     known = [pd.notna(there) and there != rows.NOT_KNOWN for there in ends]
     if plot.kind == "guide" or not any(known):
-        yield texts.say("sheets.walk.ends_unknown", number=number)
+        yield texts.say("sheets.walk.ends_unknown", number=number, harmed=harmed)
         return
     bearing = row["row_bearing_true_deg"]
     ahead, behind = (
@@ -151,6 +177,7 @@ def _ends(plot: Plot, number: int, texts: Texts) -> Iterator[str]:
         other_end=wording.direction((bearing + 180) % 360, texts),
         ahead=ahead,
         behind=behind,
+        harmed=harmed,
     )
 
 
@@ -198,6 +225,8 @@ def _chosen(plot: Plot, results: Results, texts: Texts) -> tuple[dict[str, Any],
         more |= _ahead(plot, texts)
     if plot.pegs is not None and plot.kind != "guide":
         chosen = ("start_peg", *chosen[1:])
+    if "start_peg" in chosen:
+        more["place"] = first_place(plot, results.plan, texts)
     if plot.pegs is not None and not plot.fall_pct:
         chosen = tuple("pegs_between" if step == "pegs" else step for step in chosen)
     if plot.fall_pct:
