@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from districtplan.inputs import empty_share, judge_test, packs
-from districtplan.outputs.purchase_tables import costs_in_all, served
+from districtplan.outputs.purchase_tables import costs_in_all, theirs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,13 +36,16 @@ def notes(results: Results, texts: Texts) -> list[str]:
         Seeds and stand, nutrients and manure, poles, the mistake with the cap, money, and what is
         left out.
     """
+    kits = theirs(results.purchase)
+    no_labour = results.purchase.labour.empty and len(kits) > 0
     return [
         *_seed(results, texts),
+        *_maize(results, texts),
         *_nutrients(results, texts),
         *_poles(results, texts),
         *_cap(results, texts),
         *_money(results, texts),
-        *([texts.say("purchase.no_labour")] if results.purchase.labour.empty else []),
+        *([texts.say("purchase.no_labour")] if no_labour else []),
     ]
 
 
@@ -67,17 +70,25 @@ def _seed(results: Results, texts: Texts) -> Iterator[str]:
         spacing=f"{practice.hole_spacing_cm:g}",
         **days,
     )
-    kits = results.purchase.kits
-    theirs = kits[kits["order_line"].isin(served(results.purchase))]
-    if len(theirs):
+    kits = theirs(results.purchase)
+    if len(kits):
         target = practice.target_plants_ha
         rule = "holes" if target is None else "target"
         yield texts.say(
             f"purchase.stand.{rule}",
             empty=f"{100 * empty_share(plan, book):.0f}",
-            standing=f"{int(theirs['standing'].sum()):,}",
+            standing=f"{int(kits['standing'].sum()):,}",
             target="" if target is None else f"{target:,.0f}",
         )
+
+
+def _maize(results: Results, texts: Texts) -> Iterator[str]:
+    """Tell that the other crop is left out, and how much of it is planted."""
+    seeds = results.plots["maize_seeds"].astype("Float64").to_numpy("float64", na_value=0.0)
+    kits = theirs(results.purchase)
+    planted = float((seeds[kits.index] * kits["bean_share"]).sum())
+    if planted:
+        yield texts.say("purchase.maize", count=f"{planted:,.0f}")
 
 
 def _nutrients(results: Results, texts: Texts) -> Iterator[str]:

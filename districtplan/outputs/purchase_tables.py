@@ -96,6 +96,22 @@ def served(bought: Purchase) -> tuple[str, ...]:
     return ("enrolled", "demo") if bought.is_order else ("registered",)
 
 
+def theirs(bought: Purchase) -> pd.DataFrame:
+    """Give the kits that are bought for.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Rows of ``bought.kits`` on the lines that are served; none where nobody takes part.
+    """
+    return bought.kits[bought.kits["order_line"].isin(served(bought))]
+
+
 def in_all(bought: Purchase) -> dict[str, dict[str, int | None]]:
     """Add the orders up by good, over all buying points.
 
@@ -160,14 +176,14 @@ def served_totals(results: Results) -> tuple[pd.DataFrame, pd.Series]:
         The same over the district.
     """
     bought = results.purchase
-    theirs = bought.kits[bought.kits["order_line"].isin(served(bought))]
+    kept = theirs(bought)
     villages, district = results.villages.copy(), results.district.copy()
     for good in GOODS:
         name = f"{good}_g"
         if bought.kits[name].isna().any():
             villages[name], district[name] = pd.array([pd.NA] * len(villages), "Int64"), pd.NA
             continue
-        by_village = theirs.groupby("village")[name].sum()
+        by_village = kept.groupby("village")[name].sum()
         sums = [int(by_village.get(village, 0)) for village in villages["village"]]
         villages[name], district[name] = pd.array(sums, dtype="Int64"), sum(sums)
     by_point = results.plan.orders.bought_at == "village"

@@ -39,7 +39,7 @@ def headline(results: Results, texts: Texts) -> list[str]:
     bought = results.purchase
     goods = [of for good in GOODS if (of := _amount(results, good, texts))]
     if not goods:
-        nobody = bought.is_order and not bought.kits["order_line"].isin(["enrolled", "demo"]).any()
+        nobody = purchase_tables.theirs(bought).empty
         said = [texts.say(f"purchase.headline_{'nobody' if nobody else 'nothing'}")]
     else:
         key = "order" if bought.is_order else "limit"
@@ -109,7 +109,9 @@ def sentences(results: Results, texts: Texts) -> list[str]:
         left over, what makes it unsure, and the notes beside it.
     """
     bought = results.purchase
-    said = [texts.say(f"purchase.{'order' if bought.is_order else 'limit'}")]
+    nobody = bought.is_order and purchase_tables.theirs(bought).empty
+    kind = "headline_nobody" if nobody else "order" if bought.is_order else "limit"
+    said = [texts.say(f"purchase.{kind}")]
     said.append(_lines(results, texts))
     said += [line for good in GOODS for line in of_good(results, good, texts)]
     said += [*_unsure(results, texts), *_no_rate(results, texts)]

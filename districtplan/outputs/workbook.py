@@ -16,6 +16,7 @@ from xlsxwriter.worksheet import Worksheet
 from districtplan.outputs import measure_words, purchase_sheets, purchase_words, wording
 from districtplan.outputs.laid_sheets import Laid
 from districtplan.outputs.plot_table import dictionary, plot_table
+from districtplan.outputs.purchase_tables import theirs
 from districtplan.outputs.sources import listing
 
 if TYPE_CHECKING:
@@ -277,11 +278,12 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         book = _Book(workbook, texts, _styles(workbook))
         _read_first(book, results)
         laid = purchase_sheets.sheets(results, texts, ROWS_MAX)
+        nobody = results.purchase.is_order and theirs(results.purchase).empty
         for sheet in laid[:-2]:
-            _laid(book, sheet)
+            _laid(book, sheet, nobody=nobody)
         _plots(book, results)
         for sheet in laid[-2:]:
-            _laid(book, sheet)
+            _laid(book, sheet, nobody=nobody)
         _measures(book, results)
         _curve(book, results)
         _set_aside(book, results)
@@ -447,12 +449,13 @@ def _readings(book: _Book, results: Results) -> None:
             book.sheet(name).write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
 
 
-def _laid(book: _Book, laid: Laid) -> None:
+def _laid(book: _Book, laid: Laid, *, nobody: bool) -> None:
     """Write a sheet whose formulas keep their values beside them."""
     table = laid.table
     sheet = book.sheet(laid.name)
     if not 0 < len(table) < ROWS_MAX:
-        sentence = "too_many_rows" if len(table) else f"no_{laid.name}"
+        empty = "nobody" if nobody else f"no_{laid.name}"
+        sentence = "too_many_rows" if len(table) else empty
         sheet.write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
         return
     _rows(book, sheet, laid)

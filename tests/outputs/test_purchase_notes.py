@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+import pandas as pd
 import pytest
 
 from districtplan.outputs.page import bought
@@ -45,6 +46,15 @@ def test_what_a_test_of_100_seeds_asks_for(small_results, texts, sprouted, choic
 def test_a_target_stand_is_told_as_one(small_results, texts):
     said = told(small_results, texts, practice={**UP, "target_plants_ha": 180_000.0})
     assert "Seed is bought for 180,000 plants a hectare that are to stand." in said
+
+
+def test_maize_is_told_to_be_left_out(enrolled_results, texts):
+    seeds = pd.array([1_000] * len(enrolled_results.plots), dtype="Int64")
+    plots = enrolled_results.plots.assign(maize_seeds=seeds)
+    said = " ".join(notes(dataclasses.replace(enrolled_results, plots=plots), texts))
+    # Five whole plots, and six tenths of one.
+    assert "Maize seed isn't in the order, nor maize in the margins: 5,600 maize seeds" in said
+    assert "Maize" not in " ".join(notes(enrolled_results, texts))
 
 
 def test_nutrients_that_are_lacking_are_told(small_results, texts):

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import io
 
+import openpyxl
 import pandas as pd
 
-from districtplan.outputs import purchase_words
+from districtplan.outputs import purchase_words, workbook
 from districtplan.outputs.page import bought
 from districtplan.outputs.purchase_tables import served_totals
 from districtplan.outputs.wording import kilograms
@@ -36,6 +38,17 @@ def test_nobody_enrolled_is_said(enrolled_results, texts):
         dataclasses.replace(enrolled_results, purchase=empty), texts
     )
     assert first == "Nothing is ordered: nobody is enrolled."
+    nobody = dataclasses.replace(
+        empty, labour=empty.labour.iloc[:0], margins=empty.margins.iloc[:0]
+    )
+    left = dataclasses.replace(enrolled_results, purchase=nobody)
+    first, *rest = purchase_words.sentences(left, texts)
+    assert first == "Nothing is ordered: nobody is enrolled."
+    # The plan gives person-days: there is only nobody to work.
+    assert not any("Labour is left out" in line for line in rest)
+    book = openpyxl.load_workbook(io.BytesIO(workbook.render(left, texts)["district.xlsx"]))
+    for name in ("Orders", "Labour", "Margins"):
+        assert book[name]["A1"].value == "Nothing here: nobody is enrolled."
 
 
 def test_what_is_not_known_is_said(small_results, enrolled_results, texts):
