@@ -11,6 +11,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
+import pypdf
 import pytest
 import rasterio
 import shapely
@@ -21,6 +22,7 @@ from districtplan.demo import broken
 from districtplan.inputs import walk_string
 from districtplan.outputs import wording
 from districtplan.outputs.sheets import chosen
+from tests.outputs.test_page import block_of, known, naturals
 
 COMMITTED = Path(__file__).parents[2] / "data" / "demo"
 
@@ -257,6 +259,65 @@ def test_the_order_is_for_those_enrolled_and_uses_what_is_in_store(results):
     assert not bought.margins.empty
     assert results.plan.practice.germination_share == 0.88
     assert results.plan.practice.seeds_each(results.handbook) == 1
+
+
+GOODS = ("seed", "npk", "urea", "manure")
+
+
+def numbers(part):
+    """Read the columns of a part of the page's data."""
+    packed = {name: column["packed"] for name, column in part["numbers"].items()}
+    return {name: [known(v) for v in naturals(text)] for name, text in packed.items() if text}
+
+
+def test_what_is_bought_is_the_same_in_every_file(demo_folder):
+    """Kits of 20 plots and sums of all villages: CSV, Parquet, workbook, page, list, paper."""
+    run = demo_folder / "run"
+    kits = pd.read_csv(run / "purchase" / "kits.csv").set_index("plot_id")
+    pd.testing.assert_frame_equal(
+        pd.read_parquet(run / "purchase" / "kits.parquet").set_index("plot_id"), kits,
+        check_dtype=False,
+    )  # fmt: skip
+    book = pd.read_excel(run / "district.xlsx", sheet_name=None)
+    sheet = book["Kits"].set_index("Plot")
+    page = block_of((run / "index.html").read_text(encoding="utf-8"))
+    seen = numbers(page["plots"]["kit"])
+    place = {plot_id: at for at, plot_id in enumerate(page["plots"]["id"])}
+    heads = dict(zip(GOODS, ("Seed", "NPK", "Urea", "Composted manure"), strict=True))
+    for plot_id in np.random.default_rng(8).choice(kits.index, 20, replace=False):
+        for good in GOODS:
+            grams = kits.loc[plot_id, f"kit_{good}_g"]
+            assert sheet.loc[plot_id, f"{heads[good]} [g]"] == grams
+            assert seen[f"{good}_g"][place[plot_id]] == grams
+        assert sheet.loc[plot_id, "Cost [shells]"] == kits.loc[plot_id, "kit_cost"]
+    theirs = kits[kits["order_line"].isin(["enrolled", "demo"])].groupby("village")
+    orders = pd.read_csv(run / "purchase" / "orders.csv").set_index(["good", "buying_point"])
+    listed = pd.read_csv(run / "purchase" / "distribution.csv")
+    handed = listed.groupby(["good", "village"])["farmer_planned_g"].sum()
+    villages = book["Villages"].set_index("Village")
+    bought = book["Orders"].set_index(["What", "Who buys"])
+    totals = pd.DataFrame(numbers(page["villages"]), index=page["villages"]["names"])
+    for village, plots in theirs:
+        for good in GOODS:
+            grams = plots[f"kit_{good}_g"].sum()
+            order = orders.loc[good, village]
+            assert order["planned_g"] == totals[f"{good}_g"][village] == grams
+            lines = [f"{line}: {heads[good]} [kg]" for line in ("enrolled", "demo kits")]
+            assert villages.loc[village, lines].sum() == pytest.approx(grams / 1000)
+            name = heads[good] if good == "npk" else heads[good].lower()
+            paid = bought.loc[(name, village), "Cost of what is bought [shells]"]
+            assert paid == order["order_cost"]
+            if good != "manure":
+                assert handed[good, village] == grams
+                packs = bought.loc[(name, village), "Packs to buy"]
+                assert packs == order["packs"] == totals[f"{good}_packs"][village]
+    on_paper = {path.name.split("-")[1]: path for path in (run / "sheets").glob("*-list.pdf")}
+    for village in theirs.groups:
+        read = pypdf.PdfReader(on_paper[village.lower()]).pages
+        told = " ".join(" ".join(page.extract_text() for page in read).split())
+        for row in listed[listed["village"] == village].itertuples():
+            assert row.farmer_id in told
+            assert f"{wording.kilograms(row.issued_g)} kg" in told
 
 
 def test_pegs_stand_for_every_sheet_and_guide_line(results):
