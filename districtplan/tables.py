@@ -1613,7 +1613,7 @@ COLUMNS: tuple[Column, ...] = (
         "number",
         "orders",
         "",
-        "Chance that it is enough; empty where plots or farmers buy what they plan.",
+        "Chance that it is enough; empty where it is bought as planned, or is an upper limit.",
         0,
         1,
         nullable=True,

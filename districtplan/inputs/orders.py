@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from districtplan.plan import Plan
+    from districtplan.plan import Enrolment, Plan
 
 SEASONS = ("low", "usual", "high")
 POINTS = {"plot": "plot_id", "farmer": "farmer_id", "group": "group", "village": "village"}
@@ -63,7 +63,13 @@ def shared(total: int, wants: Sequence[int]) -> list[int]:
     return found
 
 
-def orders(kits: pd.DataFrame, plan: Plan, stocks: pd.DataFrame | None = None) -> pd.DataFrame:
+def orders(
+    kits: pd.DataFrame,
+    plan: Plan,
+    stocks: pd.DataFrame | None = None,
+    *,
+    as_planned: bool = False,
+) -> pd.DataFrame:
     """Work out what each buying point buys.
 
     Parameters
@@ -75,17 +81,20 @@ def orders(kits: pd.DataFrame, plan: Plan, stocks: pd.DataFrame | None = None) -
         Level, packs, the district's stock, chance and uptake.
     stocks : pandas.DataFrame | None, default None
         What buying points have in store themselves: rows used of the file of stocks.
+    as_planned : bool, default False
+        Whether all of them are taken to plant: an upper limit, where it isn't known who takes part.
 
     Returns
     -------
     pandas.DataFrame
         A row a buying point and good, the columns made by orders; ``chance_share`` is NaN for plots
-        and farmers, who buy their own kit as planned. A buying point uses its own stock first; the
-        district's goes by what is then still wanted. Manure has no packs.
+        and farmers, who buy their own kit as planned, and for an upper limit. A buying point uses
+        its own stock first; the district's goes by what is then still wanted. Manure has no packs.
     """
     points = _points(kits, plan)
+    seasons = None if as_planned else plan.enrolment
     found = [
-        _of_good(kits, good, size, (*points, _own(points[0], good, stocks)), plan)
+        _of_good(kits, (good, size), (*points, _own(points[0], good, stocks)), plan, seasons)
         for good, size in {**pack_sizes(plan), "manure": None}.items()
         if len(kits) and not kits[f"{good}_g"].isna().any()
     ]
@@ -130,7 +139,7 @@ def buying_points(plots: pd.DataFrame, enrolled: pd.DataFrame | None, plan: Plan
     return named | set(plots[beside[level]])
 
 
-def pole_orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+def pole_orders(kits: pd.DataFrame, plan: Plan, *, as_planned: bool = False) -> pd.DataFrame:
     """Work out the poles that each buying point cuts or buys.
 
     Parameters
@@ -139,6 +148,8 @@ def pole_orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
         Plots that take part, with ``area_error_share`` and ``poles``.
     plan : Plan
         Level, chance and uptake.
+    as_planned : bool, default False
+        Whether all of them are taken to plant.
 
     Returns
     -------
@@ -152,7 +163,7 @@ def pole_orders(kits: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     count = kits["poles"].to_numpy(dtype=np.int64)
     planned = np.zeros(len(names), dtype=np.int64)
     np.add.at(planned, point, count)
-    wanted, _ = _enough(kits, count, point, plan)
+    wanted, _ = _enough(kits, count, point, plan, None if as_planned else plan.enrolment)
     return pd.DataFrame(
         {
             "buying_point": names,
@@ -172,16 +183,20 @@ def _points(kits: pd.DataFrame, plan: Plan) -> tuple[NDArray[np.object_], NDArra
 
 
 def _enough(
-    kits: pd.DataFrame, amounts: NDArray[np.int64], point: NDArray[np.intp], plan: Plan
+    kits: pd.DataFrame,
+    amounts: NDArray[np.int64],
+    point: NDArray[np.intp],
+    plan: Plan,
+    seasons: Enrolment | None,
 ) -> tuple[NDArray[np.int64] | None, list[str]]:
-    """Say what is enough by buying point, and why; None for plots and farmers: as planned."""
-    if plan.orders.bought_at in {"plot", "farmer"}:
+    """Say what is enough by buying point, and why; None where it is bought as planned."""
+    if seasons is None or plan.orders.bought_at in {"plot", "farmer"}:
         return None, []
     sure = enough(
         amounts.astype(np.float64),
         kits["area_error_share"].to_numpy(dtype=np.float64),
         point,
-        plan.enrolment,
+        seasons,
         plan.orders.chance_enough_share,
     )
     return sure.amount_g, sure.dominates
@@ -189,16 +204,16 @@ def _enough(
 
 def _of_good(
     kits: pd.DataFrame,
-    good: str,
-    pack_kg: float | None,
+    packed: tuple[str, float | None],
     points: tuple[NDArray[np.object_], NDArray[np.intp], NDArray[np.int64]],
     plan: Plan,
+    seasons: Enrolment | None,
 ) -> pd.DataFrame:
-    names, point, own = points
+    (good, pack_kg), (names, point, own) = packed, points
     grams = kits[f"{good}_g"].to_numpy(dtype=np.int64)
     planned = np.zeros(len(names), dtype=np.int64)
     np.add.at(planned, point, grams)
-    sure, dominates = _enough(kits, grams, point, plan)
+    sure, dominates = _enough(kits, grams, point, plan, seasons)
     wanted = planned if sure is None else sure
     there = round(getattr(plan.orders, f"{good}_stock_kg", 0.0) * 1000)
     own = np.minimum(own, wanted)

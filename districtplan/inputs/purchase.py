@@ -163,7 +163,9 @@ def purchase(
     theirs = kits[kits["order_line"].isin(served)]
     # Nothing is loaded or handed out while it isn't known to whom.
     known = theirs if enrolled is not None else theirs.iloc[:0]
-    bought, dated = orders(theirs, plan, beside.stocks), zoned(plan, handbook, beside.onsets)
+    limit = enrolled is None
+    bought = orders(theirs, plan, beside.stocks, as_planned=limit)
+    dated = zoned(plan, handbook, beside.onsets)
     listed = distribution(known, _arrived(beside.arrived))
     zone_of = (
         {}
@@ -178,7 +180,7 @@ def purchase(
         lines=_lines(kits),
         uptake=_uptake(kits[kits["order_line"] == served[0]], plan),
         orders=bought,
-        poles=pole_orders(theirs, plan),
+        poles=pole_orders(theirs, plan, as_planned=limit),
         distribution=listed,
         handed_out=handed_out(listed, plan),
         lots=lots(

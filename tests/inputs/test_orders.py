@@ -132,6 +132,13 @@ def test_lots_carry_all_and_keep_seed_from_fertiliser():
     assert set(table.loc[table["good"] == "seed", "seeds_to_test"]) == {100}
 
 
+def test_a_vehicle_is_filled_to_the_last_pack():
+    plan = plan_of(orders={"npk_pack_kg": 50.0, "vehicle_kg": 100.0, "bought_at": "plot"})
+    bought = orders(kits_of([("A", "f1", 25_000, 0.0)] * 4), plan)
+    table = lots(bought[bought["good"] == "npk"], plan, date(2026, 3, 1))
+    assert table["lot"].tolist() == [1, 1, 2, 2]
+
+
 def test_no_vehicle_no_lots():
     bought = orders(kits_of([("A", "f1", 400_000, 0.05)]), plan_of(orders=SIZES))
     assert len(lots(bought, plan_of(orders=SIZES), date(2026, 3, 1))) == 0

@@ -43,6 +43,10 @@ def test_without_enrolment_it_is_an_upper_limit():
     assert set(found.kits["order_line"]) == {"registered", "too steep"}
     usable = joined["seed_g"][:4].astype(float)
     assert found.orders["planned_g"].sum() >= (usable * 1.02).sum() - 4
+    # Whatever the uptake: an upper limit isn't below what all of them take.
+    assert (found.orders["wanted_g"] == found.orders["planned_g"]).all()
+    assert (found.orders["need_high_g"] < found.orders["planned_g"]).all()
+    assert found.orders["chance_share"].isna().all()
 
 
 def test_lines_stand_apart():

@@ -49,6 +49,9 @@ def test_germination_never_divides_the_order(seed_class):
 def test_spillage_is_bought_too():
     found, rows = stood({"hundred_seed_weight_g": 35.0, "spillage_share": 0.1})
     assert found["seed_bought_g"] == pytest.approx(1.1 * rows["seed_g"], abs=1)
+    # Of the seed that fills gaps some is spilled as well.
+    found, rows = stood({**STAND, "seeds_per_hole": 1, "refill_share": 1, "spillage_share": 0.1})
+    assert found["seed_bought_g"] == pytest.approx(1.1 * 1.28 * rows["seed_g"], abs=1)
 
 
 @settings(max_examples=50, deadline=None)

@@ -40,8 +40,8 @@ def order(results: Results, texts: Texts) -> dict[str, Any]:
     Returns
     -------
     dict[str, Any]
-        ``heads`` and ``rows`` of a table, a column a good; ``served``, what the totals are of; and
-        ``notes``, sentences beside the order.
+        ``heads`` and ``rows`` of a table, a column a good; ``hint``, what it tells; ``served``,
+        what the totals are of; and ``notes``, sentences beside the order.
     """
     sums = purchase_tables.in_all(results.purchase)
     costs = purchase_tables.costs_in_all(results.purchase).values()
@@ -66,6 +66,7 @@ def order(results: Results, texts: Texts) -> dict[str, Any]:
     return {
         "heads": ["", *(texts.say(f"purchase.of_{good}") for good in known)],
         "rows": rows if known else [],
+        "hint": texts.say(f"purchase.hint_{kind}"),
         "served": texts.say(f"purchase.served_{kind}"),
         "notes": notes(results, texts),
     }

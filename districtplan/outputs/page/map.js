@@ -1985,7 +1985,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   startViews();
   startLegend();
   startSearch();
-  startTable("order", data.order, data.words.order_title, data.words.order_hint);
+  startTable("order", data.order, data.words.order_title, data.order.hint);
   startTable("calendar", data.calendar, data.words.calendar_title, data.words.calendar_hint);
   startTotals();
   startWork();
