@@ -773,8 +773,11 @@ class Practice(Section):
     seeds_per_hole: int | None = Field(
         None, ge=1, le=5, description="Seeds a hole; left out: by the seed class."
     )
-    hundred_seed_weight_g: float | None = Field(
-        None, ge=5, le=150, description="Weight of 100 seeds [g]; left out: no seed weight."
+    hundred_seed_weight_g: float | None = _of_practice(
+        "hundred_seed_weight_g",
+        ge=5,
+        le=150,
+        description="Weight of 100 seeds [g]; left out: no seed weight.",
     )
     seed_kg_ha: Annotated[float, Field(gt=0, le=1_000)] | None = Field(
         None,
@@ -1074,25 +1077,27 @@ class Season(Section):
 
 
 class Labour(Section):
-    """Work, in the district's own figures: no published one could be confirmed."""
+    """Work, in the district's or its practice's own figures: no published one is confirmed."""
 
-    peg_and_dig_days_ha: DaysHa | None = Field(
-        None, description="Pegging and digging [person-days/ha]; left out where absent."
+    peg_and_dig_days_ha: DaysHa | None = _of_practice(
+        "peg_and_dig_days_ha",
+        description="Pegging and digging [person-days/ha]; left out where absent.",
     )
-    planting_days_ha: DaysHa | None = Field(
-        None, description="Planting [person-days/ha]; left out where absent."
+    planting_days_ha: DaysHa | None = _of_practice(
+        "planting_days_ha", description="Planting [person-days/ha]; left out where absent."
     )
-    weeding_1_days_ha: DaysHa | None = Field(
-        None, description="First weeding [person-days/ha]; left out where absent."
+    weeding_1_days_ha: DaysHa | None = _of_practice(
+        "weeding_1_days_ha", description="First weeding [person-days/ha]; left out where absent."
     )
-    weeding_2_days_ha: DaysHa | None = Field(
-        None, description="Second weeding [person-days/ha]; left out where absent."
+    weeding_2_days_ha: DaysHa | None = _of_practice(
+        "weeding_2_days_ha", description="Second weeding [person-days/ha]; left out where absent."
     )
-    weeding_3_days_ha: DaysHa | None = Field(
-        None, description="Third weeding [person-days/ha]; left out where absent."
+    weeding_3_days_ha: DaysHa | None = _of_practice(
+        "weeding_3_days_ha", description="Third weeding [person-days/ha]; left out where absent."
     )
-    harvest_days_ha: DaysHa | None = Field(
-        None, description="Harvest to clean grain [person-days/ha]; left out where absent."
+    harvest_days_ha: DaysHa | None = _of_practice(
+        "harvest_days_ha",
+        description="Harvest to clean grain [person-days/ha]; left out where absent.",
     )
     manure_loads_a_day: float | None = Field(
         None,
@@ -1522,6 +1527,9 @@ class Plan(Section):
         own = set(told.get("practice", {}))
         _publish(told, handbook)
         practice = told["practice"]
+        if practice.get("seed_kg_ha") is not None:
+            # The rate implies a weight, which stands before the practice's.
+            practice["hundred_seed_weight_g"] = None
         practice.setdefault("row_form", handbook.practice.row_form)
         practice.setdefault("two_seeds", handbook.practice.two_seeds)
         if "urea" in handbook.practice.products:

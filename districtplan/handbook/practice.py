@@ -27,7 +27,15 @@ TABLE = "practice"
 USUAL = "bush beans"
 """The practice of a plan that names none."""
 SHOWN_MAX = 80
-UNITS = {"_kg_ha": "kg/ha", "_cm": "cm", "_g": "g", "_pct": "%", "_day": "day", "_days": "days"}
+UNITS = {
+    "_kg_ha": "kg/ha",
+    "_days_ha": "days/ha",
+    "_cm": "cm",
+    "_g": "g",
+    "_pct": "%",
+    "_day": "day",
+    "_days": "days",
+}
 """Unit of a number by the end of its name."""
 
 
@@ -45,6 +53,7 @@ NUMBERS = {
     "hole_spacing_cm": _Range(2, 200),
     "seeds_per_hole_certified": _Range(1, 5, whole=True),
     "seeds_per_hole_farm_saved": _Range(1, 5, whole=True),
+    "hundred_seed_weight_g": _Range(5, 150, required=False),
     "hundred_seed_weight_low_g": _Range(0.01, 1_000),
     "hundred_seed_weight_high_g": _Range(0.01, 1_000),
     "one_seed_from_pct": _Range(1, 100),
@@ -69,6 +78,17 @@ NUMBERS = {
     "yield_with_low_kg_ha": _Range(0, 100_000),
     "yield_with_high_kg_ha": _Range(0, 100_000),
     "holes_per_pole": _Range(1, 20, required=False),
+    **{
+        f"{work}_days_ha": _Range(0.01, 2_000, required=False)
+        for work in (
+            "peg_and_dig",
+            "planting",
+            "weeding_1",
+            "weeding_2",
+            "weeding_3",
+            "harvest",
+        )
+    },
     "refill_share": _Range(0, 1),
     "spillage_share": _Range(0, 0.5),
     "fertiliser_high_kg_ha": _Range(1, 10_000),

@@ -13,6 +13,7 @@ from districtplan.errors import InputError
 from districtplan.files.plan_file import read_plan
 from districtplan.files.practice_file import read_handbook
 from districtplan.handbook import checks, practice
+from districtplan.inputs import hundred_seed_weight_g
 from tests.conftest import SMALL_PLAN, plan_of
 
 
@@ -87,6 +88,37 @@ def test_a_users_practice_is_read(tmp_path):
     book = read_handbook(read)
     assert read.plan.under(book).practice.row_spacing_cm == 45
     assert book.tables["practice"].sha256 != handbook.packaged().tables["practice"].sha256
+
+
+OWN = """
+[numbers.{name}]
+value = {value}
+source = "Weighed and timed by the district itself in 2025"
+provenance = "read"
+"""
+
+
+def test_a_practice_may_have_its_seed_weight_and_its_labour():
+    """A variety has a weight and a district its days; a plan's own keys still come first."""
+    told = {"hundred_seed_weight_g": 25, "planting_days_ha": 18, "weeding_3_days_ha": 9.5}
+    text = raw().decode() + "".join(OWN.format(name=k, value=v) for k, v in told.items())
+    book = handbook.packaged().with_practice(*practice.parse(text.encode(), "ours.toml"))
+    asked = plan_of(labour={"weeding_3_days_ha": 7.0}).under(book)
+    assert asked.practice.hundred_seed_weight_g == 25
+    assert (asked.labour.planting_days_ha, asked.labour.weeding_3_days_ha) == (18, 7)
+    assert asked.labour.harvest_days_ha is None
+    assert (
+        plan_of(practice={"hundred_seed_weight_g": 40.0}).under(book).practice.hundred_seed_weight_g
+        == 40
+    )
+    by_rate = plan_of(practice={"seed_kg_ha": 70.0}).under(book)
+    assert by_rate.under(book) == by_rate
+    assert hundred_seed_weight_g(by_rate, book) == pytest.approx(35)
+    units = book.rows("practice").set_index("name")["unit"]
+    assert units["planting_days_ha"] == "days/ha"
+    plain = plan_of().under(handbook.packaged())
+    assert plain.practice.hundred_seed_weight_g is None
+    assert plain.labour.planting_days_ha is None
 
 
 def test_another_crop_needs_no_code():
