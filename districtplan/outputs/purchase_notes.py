@@ -84,9 +84,9 @@ def _seed(results: Results, texts: Texts) -> Iterator[str]:
 
 def _maize(results: Results, texts: Texts) -> Iterator[str]:
     """Tell that the other crop is left out, and how much of it is planted."""
-    seeds = results.plots["maize_seeds"].astype("Float64").to_numpy("float64", na_value=0.0)
+    seeds = results.plots.set_index("plot_id")["maize_seeds"].astype("Float64").fillna(0.0)
     kits = theirs(results.purchase)
-    planted = float((seeds[kits.index] * kits["bean_share"]).sum())
+    planted = float((kits["plot_id"].map(seeds) * kits["bean_share"]).sum())
     if planted:
         yield texts.say("purchase.maize", count=f"{planted:,.0f}")
 

@@ -30,6 +30,12 @@ def test_empty_holes_at_72_percent(seed_class, empty):
     assert found["standing"] == rows["holes"] - found["empty_holes"]
 
 
+def test_two_seeds_that_are_not_thinned_stand_both():
+    found, rows = stood({**STAND, "seeds_per_hole": 2, "two_seeds": "holes twice as far apart"})
+    assert found["empty_holes"] / rows["holes"] == pytest.approx(0.0784, abs=1e-4)
+    assert found["standing"] / rows["holes"] == pytest.approx(2 * 0.72, abs=1e-4)
+
+
 def test_the_expected_stand_is_that_of_drawn_seeds():
     found, rows = stood({**STAND, "seed_class": "farm-saved"})
     up = np.random.default_rng(7).random((int(rows["holes"]), 2)) < 0.72
