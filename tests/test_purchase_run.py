@@ -23,6 +23,7 @@ need_p2o5_kg_ha = 21
 [orders]
 seed_pack_kg = 2
 npk_pack_kg = 50
+vehicle_kg = 1000
 [money]
 currency = "coins"
 seed_price_kg = 2
@@ -109,6 +110,13 @@ def test_a_zone_has_its_own_calendar(results):
     assert set(onset.index) == {"", "valley"}
     assert onset.loc["valley", "first_day"] == date(2026, 4, 12)
     assert onset.loc["valley", "onset_rule"] == "25 mm in three days"
+
+
+def test_all_is_there_before_the_first_zone_plants(results):
+    dated = results.purchase.calendar
+    due = dated[dated["work"] == "inputs_in_village"].set_index("zone")["last_day"]
+    assert due[""] < due["valley"]
+    assert results.purchase.lots["delivery_day"].max() == due[""]
 
 
 def test_stock_is_used_where_it_lies_and_a_short_delivery_is_shared(results):
