@@ -114,11 +114,18 @@ def demo(
 @app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="A new folder.", show_default=False)],
+    plots: Annotated[
+        Path | None,
+        typer.Option("--from", help="A plots file whose columns are guessed.", show_default=False),
+    ] = None,
 ) -> None:
     """Write a starter plan with every key explained."""
     from districtplan import pipeline
 
-    plan = pipeline.new(folder)
+    plan, guesses = pipeline.new(folder, plots)
+    for each in guesses:
+        value = "nothing" if each.value is None else ascii(each.value)
+        out.print(escape(f"Guessed {each.key} = {value}: {each.why}."))
     out.print(f"Fill in {escape(str(plan))}, then: districtplan check {escape(str(plan))}")
 
 

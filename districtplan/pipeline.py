@@ -24,6 +24,7 @@ from districtplan.clock import Clock
 from districtplan.demo import make
 from districtplan.errors import both
 from districtplan.files import (
+    columns,
     features,
     keyed_csv,
     new_files,
@@ -657,26 +658,41 @@ def demo(folder: Path, progress: Progress = silent) -> Results:
     return run(folder / "district" / "plan.toml", folder / "run", replace=True, progress=progress)
 
 
-def new(folder: Path) -> Path:
+def new(folder: Path, plots: Path | None = None) -> tuple[Path, list[intake.Guess]]:
     """Write a starter plan.
 
     Parameters
     ----------
     folder : Path
         Where to.
+    plots : Path | None, default None
+        A plots file, whose columns are guessed.
 
     Returns
     -------
-    Path
+    plan : Path
         The plan file.
+    guesses : list[Guess]
+        What was guessed, each with its reason.
 
     Raises
     ------
+    InputError
+        If the plots file can't be read.
     OutputError
         If a plan stands there already.
     """
-    new_files.write_new(folder, {"plan.toml": plan_file.starter_plan().encode()})
-    return folder / "plan.toml"
+    guesses = []
+    if plots is not None:
+        draft = columns.read_draft(plots, folder)
+        guesses = [intake.Guess("plots", draft.name, "the file that the draft is made from")]
+        guesses += intake.guess(draft.columns, draft.geometry, crs_known=draft.crs_known)
+        if len(draft.layers) > 1:
+            layers = ", ".join(ascii(name) for name in draft.layers)
+            guesses.append(intake.Guess("plots_layer", draft.layers[0], f"its layers: {layers}"))
+    known = {each.key: (each.value, each.why) for each in guesses}
+    new_files.write_new(folder, {"plan.toml": plan_file.starter_plan(known).encode()})
+    return folder / "plan.toml", guesses
 
 
 def explain(plan: Path, plot_id: str, progress: Progress = silent) -> list[Step]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 
 # Written out: float() also takes digits of other scripts, underscores, inf and nan.
-_PLAIN = re.compile(r"[+-]?[0-9]{1,9}(\.[0-9]{1,15})?")
-_COMMA = re.compile(r"[+-]?[0-9]{1,3},[0-9]{1,15}")
+_PLAIN = re.compile(r"[+-]?[0-9]{1,9}(\.[0-9]{1,30})?")
+_COMMA = re.compile(r"[+-]?[0-9]{1,3},[0-9]{1,30}")
 _PARTS = re.compile(
     r"(?P<first>[NSEW])?\s*(?P<sign>[+-])?(?P<deg>[0-9]{1,3}(?:[.,][0-9]{1,15})?)\s*[°º:d ]?\s*"
     r"(?:(?P<min>[0-9]{1,2}(?:[.,][0-9]{1,12})?)\s*['\u2032\u2019: m]?\s*"

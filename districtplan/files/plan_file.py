@@ -319,11 +319,17 @@ def shown(value: object) -> str:
     return literal(text if len(text) <= SHOWN_MAX else text[:SHOWN_MAX] + "...")
 
 
-def starter_plan() -> str:
+def starter_plan(guesses: Mapping[str, tuple[str | None, str]] | None = None) -> str:
     """Write a commented plan to start from.
 
     Every key stands in it with its meaning and range, from the plan's own declaration: required
     ones with an example to replace, the others commented out with their default.
+
+    Parameters
+    ----------
+    guesses : Mapping[str, tuple[str | None, str]] | None, default None
+        Value and reason of keys of ``[files]`` that were guessed; without a value the key stays
+        as it is, with the reason above it.
 
     Returns
     -------
@@ -339,12 +345,17 @@ def starter_plan() -> str:
         parts += ["", *_comment((model.__doc__ or "").split("\n\n")[0]), f"[{name}]"]
         for key in keys().values():
             if key.section == name:
-                parts += _starter_key(key)
+                parts += _starter_key(key, (guesses or {}) if name == "files" else {})
     return "\n".join(parts) + "\n"
 
 
-def _starter_key(key: Key) -> list[str]:
+def _starter_key(key: Key, guesses: Mapping[str, tuple[str | None, str]]) -> list[str]:
     told = f"{key.meaning} {key.expects[:1].upper()}{key.expects[1:]}.".strip()
+    if key.name in guesses:
+        value, why = guesses[key.name]
+        told = f"{told} GUESSED, look at it: {why}."
+        if value is not None:
+            return [*_comment(told), f"{key.name} = {literal(value)}"]
     if (key.section, key.name) in EXAMPLES:
         return [*_comment(told), f"{key.name} = {literal(EXAMPLES[key.section, key.name])}"]
     if key.default is None:

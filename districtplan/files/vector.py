@@ -133,7 +133,7 @@ def read_plots(plan_file: PlanFile) -> RawPlots:
     kind = format_of(path, files.plots)
     layer = kind.read(path, Wanted(files.plots, columns, files.plots_layer))
     stated = layer.crs
-    if stated is None and kind is _GEOJSON and files.plots_crs is None:
+    if stated is None and states_crs(layer, kind) and files.plots_crs is None:
         stated = pyproj.CRS("EPSG:4326")
     return RawPlots(
         _frame(layer),
@@ -202,6 +202,24 @@ def read_reference_land(plan_file: PlanFile) -> Land | None:
     return Land(layer.geometry, crs, name, digests(path, name))
 
 
+def states_crs(layer: Layer, kind: Format) -> bool:
+    """Tell whether a file states its CRS, or its format has one.
+
+    Parameters
+    ----------
+    layer : Layer
+        What was read of the file.
+    kind : Format
+        Its format.
+
+    Returns
+    -------
+    bool
+        Whether its coordinates have a meaning of their own.
+    """
+    return layer.crs is not None or kind is _GEOJSON
+
+
 def stated_crs(layer: Layer, kind: Format, name: str) -> pyproj.CRS:
     """Give the CRS that a file states; a GeoJSON file without one is in WGS 84 (RFC 7946).
 
@@ -225,7 +243,7 @@ def stated_crs(layer: Layer, kind: Format, name: str) -> pyproj.CRS:
         If it states none.
     """
     crs = layer.crs
-    if crs is None and kind is _GEOJSON:
+    if crs is None and states_crs(layer, kind):
         crs = pyproj.CRS("EPSG:4326")
     if crs is None:
         raise InputError(Fault(name, "states no CRS", "Assign one in a GIS, export again"))

@@ -8,6 +8,7 @@ from __future__ import annotations
 from districtplan.intake.acceptance import accept
 from districtplan.intake.doubts import doubts
 from districtplan.intake.features import accept_features
+from districtplan.intake.guess import Guess, guess, likely_id
 from districtplan.intake.later import Meant, set_aside_later
 from districtplan.intake.refusal import require_some
 from districtplan.intake.villages import LIST as VILLAGE_LIST
@@ -18,10 +19,13 @@ from districtplan.intake.zone import utm_zone, zone_that_fits
 __all__ = [
     "SPELLINGS",
     "VILLAGE_LIST",
+    "Guess",
     "Meant",
     "accept",
     "accept_features",
     "doubts",
+    "guess",
+    "likely_id",
     "name_doubts",
     "rename",
     "require_some",

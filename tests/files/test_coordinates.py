@@ -11,6 +11,8 @@ from districtplan.files.coordinates import COMMA, SEXAGESIMAL, UnreadError, degr
 READ = [
     ("29.123", "longitude", 29.123, None),
     (" -2.5 ", "latitude", -2.5, None),
+    ("-1.8142969568399097", "latitude", -1.8142969568399097, None),
+    ("29,00000000000000000001", "longitude", 29.0, COMMA),
     ("\u22122.5", "latitude", -2.5, None),
     ("29,123", "longitude", 29.123, COMMA),
     ("-2,5", "latitude", -2.5, COMMA),
