@@ -157,7 +157,7 @@ class Results:
     district : pandas.Series
         The same totals over the district.
     set_aside : pandas.DataFrame
-        ``source_row, plot_id, reason, remedy`` of rows not used.
+        ``source_row, plot_id, reason, remedy, village`` of rows not used.
     rows_read : int
         Rows of the plots file.
     relief : Relief

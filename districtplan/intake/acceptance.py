@@ -81,7 +81,7 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     plots : pandas.DataFrame
         The columns of intake, in the order of the file; outlines in the file's CRS.
     set_aside : pandas.DataFrame
-        ``source_row``, ``plot_id``, ``reason`` and ``remedy`` of the rest.
+        ``source_row``, ``plot_id``, ``reason``, ``remedy`` and ``village`` of the rest.
     """
     aside = _Aside(len(raw))
     text = {"plot_id": _read_names(raw, "plot_id", "the id", aside)}
@@ -123,7 +123,7 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     }
     plots = pd.DataFrame(columns)
     asked = [name for name in made_by("intake") if name not in ASKED or name in text]
-    return check(plots, asked), _set_aside(raw, text["plot_id"], aside)
+    return check(plots, asked), _set_aside(raw, text, aside)
 
 
 def _read_names(raw: pd.DataFrame, column: str, title: str, aside: _Aside) -> NDArray[np.object_]:
@@ -269,14 +269,21 @@ def _check_areas(
         )
 
 
-def _set_aside(raw: pd.DataFrame, ids: NDArray[np.object_], aside: _Aside) -> pd.DataFrame:
+def _set_aside(
+    raw: pd.DataFrame, text: dict[str, NDArray[np.object_]], aside: _Aside
+) -> pd.DataFrame:
     rows = sorted(aside.reasons)
+    named = {
+        name: pd.Series([_encodable(text[name][row]) for row in rows], dtype="str")
+        for name in ("plot_id", "village")
+    }
     return pd.DataFrame(
         {
             "source_row": raw["source_row"].to_numpy(dtype=np.int64)[rows],
-            "plot_id": pd.Series([_encodable(ids[row]) for row in rows], dtype="str"),
+            "plot_id": named["plot_id"],
             "reason": pd.Series(["; ".join(aside.reasons[row]) for row in rows], dtype="str"),
             "remedy": pd.Series([". ".join(aside.remedies[row]) for row in rows], dtype="str"),
+            "village": named["village"],
         }
     )
 

@@ -43,7 +43,7 @@ def set_aside_later(
     plots : pandas.DataFrame
         The plots accepted.
     set_aside : pandas.DataFrame
-        ``source_row, plot_id, reason, remedy`` of the rows not used so far.
+        ``source_row, plot_id, reason, remedy, village`` of the rows not used so far.
     unusable : pandas.DataFrame
         ``plot_id, reason, remedy`` of the plots to move.
     meant : Meant
@@ -62,8 +62,8 @@ def set_aside_later(
         If no plot stays; the message says if another UTM zone would fit.
     """
     leaves = plots["plot_id"].isin(unusable["plot_id"])
-    gone = plots.loc[leaves, ["source_row", "plot_id"]].merge(unusable, on="plot_id")
-    everything = pd.concat([set_aside, gone]) if len(gone) else set_aside
+    gone = plots.loc[leaves, ["source_row", "plot_id", "village"]].merge(unusable, on="plot_id")
+    everything = pd.concat([set_aside, gone[set_aside.columns]]) if len(gone) else set_aside
     everything = everything.sort_values("source_row").reset_index(drop=True)
     stays = plots[~leaves].reset_index(drop=True)
     if stays.empty:

@@ -16,7 +16,7 @@ from districtplan.outputs import (
     tables_csv,
     workbook,
 )
-from districtplan.outputs.sheets import hand_out, work_page
+from districtplan.outputs.sheets import aside_page, hand_out, work_page
 from districtplan.outputs.texts import Texts
 
 if TYPE_CHECKING:
@@ -36,6 +36,7 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "sheets": sheets.render,
         "lists": hand_out.render,
         "work": work_page.render,
+        "set aside": aside_page.render,
     }
 )
 """What writes each format; the manifest comes after them, over their bytes."""

@@ -1,9 +1,10 @@
-"""Names of files of villages: plain ASCII whatever a village is called, and never twice."""
+"""Names of files: those of villages, plain ASCII and never twice; inputs without their folder."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
+from pathlib import PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -40,6 +41,25 @@ def village_stems(villages: Iterable[str]) -> dict[str, str]:
         slug = _slug(name)
         stems[name] = f"v{number:0{digits}d}" + (f"-{slug}" if slug else "")
     return stems
+
+
+def without_folder(name: str) -> str:
+    """Take the folder off an absolute path.
+
+    Parameters
+    ----------
+    name : str
+        A path as the plan gives it.
+
+    Returns
+    -------
+    str
+        The file's name where the path is absolute, else the path as it is.
+    """
+    for path in (PurePosixPath(name), PureWindowsPath(name)):
+        if path.is_absolute() or path.drive:
+            return path.name
+    return name
 
 
 def _slug(name: str) -> str:

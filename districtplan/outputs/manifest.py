@@ -7,7 +7,6 @@ import json
 import platform
 from dataclasses import asdict
 from importlib.metadata import version
-from pathlib import PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 import pyogrio
@@ -15,6 +14,7 @@ import pyproj
 import rasterio
 import shapely
 
+from districtplan.outputs.file_names import without_folder
 from districtplan.tables import DICTIONARY_VERSION
 
 if TYPE_CHECKING:
@@ -100,25 +100,6 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
     }
     text = json.dumps(manifest, ensure_ascii=False, indent=2, allow_nan=False)
     return {"run.json": f"{text}\n".encode()}
-
-
-def without_folder(name: str) -> str:
-    """Take the folder off an absolute path.
-
-    Parameters
-    ----------
-    name : str
-        A path as the plan gives it.
-
-    Returns
-    -------
-    str
-        The file's name where the path is absolute, else the path as it is.
-    """
-    for path in (PurePosixPath(name), PureWindowsPath(name)):
-        if path.is_absolute() or path.drive:
-            return path.name
-    return name
 
 
 def _settings(results: Results) -> dict[str, Any]:

@@ -65,7 +65,7 @@ def test_good_plots_pass_as_given():
     assert plots["source_row"].tolist() == [1, 2, 3]
     assert not shapely.has_z(plots["geometry"].to_numpy()).any()
     np.testing.assert_allclose(plots["area_ha"], 0.25, rtol=2e-3)
-    assert list(aside) == ["source_row", "plot_id", "reason", "remedy"]
+    assert list(aside) == ["source_row", "plot_id", "reason", "remedy", "village"]
     assert len(aside) == 0
 
 

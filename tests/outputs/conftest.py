@@ -212,6 +212,7 @@ def make_results(*, soil: bool = True, names: bool = False) -> Results:
             "plot_id": ["A-09", ""],
             "reason": ["the outline crosses itself", "the id is blank"],
             "remedy": ["Redraw the outline", "Give the plot an id of its own"],
+            "village": ["Upper Tamba Ridge", ""],
         }
     )
     return Results(

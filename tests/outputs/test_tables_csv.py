@@ -108,8 +108,9 @@ def test_set_aside_says_which_why_and_what_to_do(small_results, texts):
     aside = small_results.set_aside.assign(plot_id=["=1+1", "a\r=2"])
     changed = dataclasses.replace(small_results, set_aside=aside)
     head, first, second = rows(tables_csv.render(changed, texts)["set_aside.csv"])
-    assert head == ["source_row", "plot_id", "reason", "remedy"]
-    assert first == ["13", "'=1+1", "the outline crosses itself", "Redraw the outline"]
+    assert head == ["source_row", "plot_id", "reason", "remedy", "village"]
+    assert first[:4] == ["13", "'=1+1", "the outline crosses itself", "Redraw the outline"]
+    assert first[4:] == ["Upper Tamba Ridge"]
     assert second[1] == "a␍=2"
 
 
