@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import geopandas as gpd
@@ -144,6 +146,31 @@ def random_outlines(rng: np.random.Generator, count: int, extent: tuple) -> np.n
 @pytest.fixture
 def rng() -> np.random.Generator:
     return np.random.default_rng(20260315)
+
+
+@pytest.fixture
+def server():
+    """A loopback server that counts what is asked of it."""
+
+    class Counter(BaseHTTPRequestHandler):
+        hits: list[str] = []  # noqa: RUF012  # one server, one list
+
+        def do_GET(self):
+            self.hits.append(self.path)
+            self.send_error(404)
+
+        do_HEAD = do_GET  # noqa: N815  # the library looks for this name
+
+        def log_message(self, *_):
+            pass
+
+    Counter.hits = []
+    with ThreadingHTTPServer(("127.0.0.1", 0), Counter) as running:
+        thread = threading.Thread(target=running.serve_forever)
+        thread.start()
+        yield f"http://127.0.0.1:{running.server_port}", Counter.hits
+        running.shutdown()
+        thread.join()
 
 
 @pytest.fixture(scope="session")
