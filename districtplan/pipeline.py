@@ -113,11 +113,11 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             zone = intake.utm_zone(
                 plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy()
             )
-            moved = geodesy.reproject(plots["geometry"].to_numpy(), raw.crs, elevation.grid.crs)
-            on_raster = plots.assign(geometry=moved)
+            on_raster = _on_raster(plots, raw, elevation)
+            moved = on_raster["geometry"].to_numpy()
             ground, unusable = terrain.measure(on_raster, elevation, zone, asked, book, clock.share)
             meant = intake.Meant(raw.name, raw.crs, elevation.grid)
-            plots, refused = intake.set_aside_later(plots, refused, unusable, meant)
+            plots, refused = intake.set_aside_later(plots, refused, unusable, meant, asked)
         with clock.step("forecast"):
             forecasts = terrain.forecast(on_raster, ground, elevation, asked, book)
         with clock.step("readings"):
@@ -178,7 +178,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
     return Results(
         plan=asked,
         handbook=book,
-        plots=joined,
+        plots=join(joined, inputs.area_errors(bought.kits, joined["area_ha"].to_numpy())),
         plots_crs=raw.crs,
         grid_crs=zone,
         estimate=estimate,
@@ -254,6 +254,13 @@ def _taking(known: features.RawFeatures, zone: CRS, book: Handbook) -> Features:
     """Take what lies on the land, and set aside what can't be used."""
     used, aside = intake.accept_features(known.frame, known.crs, zone, book)
     return Features(used, aside, len(known.frame))
+
+
+def _on_raster(plots: pd.DataFrame, raw: vector.RawPlots, elevation: raster.Raster) -> pd.DataFrame:
+    """Bring outlines to the raster's CRS; plots of another zone are told of it."""
+    outlines, grid = plots["geometry"].to_numpy(), elevation.grid
+    intake.require_zone(outlines, raw.name, raw.crs, grid)
+    return plots.assign(geometry=geodesy.reproject(outlines, raw.crs, grid.crs))
 
 
 class _Drawn(NamedTuple):

@@ -47,6 +47,7 @@ Maker = Literal[
     "days",
     "inputs",
     "totals",
+    "area error",
     "taking part",
     "kits",
     "seasons",
@@ -204,6 +205,15 @@ COLUMNS: tuple[Column, ...] = (
         "intake",
         "How the outline was mended or made, in phrases; empty where it is as given.",
         nullable=True,
+    ),
+    Column(
+        "area_se_ha",
+        "number",
+        "area error",
+        "ha",
+        "Standard error of the area, if the outline's points err as the plan says.",
+        0,
+        None,
     ),
     Column(
         "area_as_given_ha",

@@ -24,6 +24,7 @@ from pyproj.exceptions import CRSError
 from districtplan.errors import Fault, InputError
 from districtplan.files.layer import Layer, Wanted, check_rows, decode, with_missing
 from districtplan.files.local import unreadable
+from districtplan.files.shapefile_rings import put_holes_back
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -83,18 +84,21 @@ def read(path: Path, wanted: Wanted) -> Layer:
     present = wanted.present(str(field) for field in info["fields"])
     columns = list(dict.fromkeys(present.values()))
     with _told(wanted.name):
-        meta, _, wkb, fields = pyogrio.raw.read(
+        meta, rows, wkb, fields = pyogrio.raw.read(
             path,
             layer=layer,
             columns=columns,
             datetime_as_string=True,
             encoding=encoding,
+            return_fids=True,
             **options,
         )
     found = {str(column): field for column, field in zip(meta["fields"], fields, strict=True)}
     if wkb is None:
         raise InputError(Fault(wanted.name, "has no outlines", "Export it with its geometry"))
     geometry, problem, done = decode(wkb)
+    if kind == "shp":
+        put_holes_back(path, rows, geometry)
     values = {key: _plain(found[column]) for key, column in present.items()}
     values = with_missing(values, wanted, len(geometry))
     return Layer(values, geometry, problem, _crs(info["crs"], wanted.name), done)

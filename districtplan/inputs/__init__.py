@@ -12,6 +12,7 @@ from districtplan.inputs.need import grams_a_metre, need, pack_sizes
 from districtplan.inputs.no_go import Buffers, buffers
 from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
 from districtplan.inputs.orders import buying_points, distribution, lots
+from districtplan.inputs.outline_error import area_errors
 from districtplan.inputs.purchase import Beside, Purchase, purchase
 from districtplan.inputs.seed import empty_share, hundred_seed_weight_g, judge_test, stand
 from districtplan.inputs.totals import totals
@@ -33,6 +34,7 @@ __all__ = [
     "accept_amounts",
     "accept_enrolment",
     "accept_onsets",
+    "area_errors",
     "balance",
     "buffers",
     "buying_points",

@@ -14,7 +14,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 import shapely
+
+from districtplan import tables
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,6 +26,30 @@ if TYPE_CHECKING:
 
 PAIRS_AT_ONCE = 2_000_000
 """Pairs of points that are held at once."""
+
+
+def area_errors(kits: pd.DataFrame, area_ha: Floats) -> pd.DataFrame:
+    """Tell the standard error of each plot's area.
+
+    Parameters
+    ----------
+    kits : pandas.DataFrame
+        ``plot_id`` and ``area_error_share`` of the plots.
+    area_ha : numpy.ndarray
+        Their areas, shape (plots,) [ha].
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``plot_id`` and ``area_se_ha``.
+    """
+    found = pd.DataFrame(
+        {
+            "plot_id": kits["plot_id"].to_numpy(),
+            "area_se_ha": kits["area_error_share"].to_numpy() * area_ha,
+        }
+    )
+    return tables.check(found, ("plot_id", *tables.made_by("area error")))
 
 
 def area_sd_m2(outlines: NDArray[np.object_], error_m: float, alike_m: float) -> Floats:

@@ -10,7 +10,7 @@ from districtplan.intake.doubts import doubts
 from districtplan.intake.features import accept_features
 from districtplan.intake.guess import Guess, guess, likely_id
 from districtplan.intake.later import Meant, set_aside_later
-from districtplan.intake.refusal import require_some
+from districtplan.intake.refusal import require_some, require_zone
 from districtplan.intake.villages import LIST as VILLAGE_LIST
 from districtplan.intake.villages import SPELLINGS, rename, suggest
 from districtplan.intake.villages import doubts as name_doubts
@@ -29,6 +29,7 @@ __all__ = [
     "name_doubts",
     "rename",
     "require_some",
+    "require_zone",
     "set_aside_later",
     "suggest",
     "utm_zone",

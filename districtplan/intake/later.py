@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import pandas as pd
 
+from districtplan.intake.overlaps import overlaps
 from districtplan.intake.refusal import require_some
 from districtplan.intake.zone import zone_that_fits
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from districtplan.grid import Grid
+    from districtplan.plan import Plan
 
 
 class Meant(NamedTuple):
@@ -34,7 +36,11 @@ class Meant(NamedTuple):
 
 
 def set_aside_later(
-    plots: pd.DataFrame, set_aside: pd.DataFrame, unusable: pd.DataFrame, meant: Meant
+    plots: pd.DataFrame,
+    set_aside: pd.DataFrame,
+    unusable: pd.DataFrame,
+    meant: Meant,
+    plan: Plan,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Move plots that can't be served to those set aside.
 
@@ -48,6 +54,8 @@ def set_aside_later(
         ``plot_id, reason, remedy`` of the plots to move.
     meant : Meant
         Where they are meant to lie.
+    plan : Plan
+        The plan, for what counts as an overlap.
 
     Returns
     -------
@@ -69,4 +77,13 @@ def set_aside_later(
     if stays.empty:
         fits = zone_that_fits(plots["geometry"].to_numpy(), meant.crs, meant.grid)
         require_some(stays, everything, meant.file, fits)
+    if plots.loc[leaves, "overlap_plots"].notna().any():
+        # What was shared with a plot that left is shared no more.
+        area_ha, others = overlaps(
+            stays["geometry"].to_numpy(dtype=object),
+            stays["area_ha"].to_numpy(),
+            stays["plot_id"].to_numpy(dtype=object),
+            plan.limits.overlap_min_pct,
+        )
+        stays = stays.assign(overlap_ha=area_ha, overlap_plots=pd.Series(others, dtype=object))
     return stays, everything

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import shapely
+from pyproj import Transformer
+
 from districtplan.errors import Fault, InputError
+from districtplan.intake.zone import holds, zone_that_fits
 
 if TYPE_CHECKING:
+    import numpy as np
     import pandas as pd
+    from numpy.typing import NDArray
     from pyproj import CRS
+
+    from districtplan.grid import Grid
 
 TOLD = 10
 
@@ -46,8 +54,39 @@ def require_some(
         for row in set_aside.head(TOLD).itertuples()
     ]
     if zone is not None:
-        fits = f"its plots lie off the raster, and would lie on it in {zone.name}"
-        remedy = f"Assign the zone in a GIS (EPSG:{zone.to_epsg()}) if that is right, export again"
-        reasons.insert(0, Fault(name, fits, remedy))
+        reasons.insert(0, _in_zone(name, zone))
     many = f"none of its {len(set_aside)} rows can be used" if len(set_aside) else "has no rows"
     raise InputError(Fault(name, many, "The reasons of the first rows follow"), *reasons)
+
+
+def require_zone(outlines: NDArray[np.object_], name: str, crs: CRS, grid: Grid) -> None:
+    """Refuse plots that all lie off the raster, and would lie on it in another UTM zone.
+
+    Parameters
+    ----------
+    outlines : numpy.ndarray
+        Outlines of the plots, at least one.
+    name : str
+        Name of the plots file, as in the plan.
+    crs : pyproj.CRS
+        CRS that the file states.
+    grid : districtplan.grid.Grid
+        Grid of the raster.
+
+    Raises
+    ------
+    InputError
+        If that is so; the message names the zone.
+    """
+    places = shapely.get_coordinates(shapely.centroid(outlines))
+    x, y = Transformer.from_crs(crs, grid.crs, always_xy=True).transform(*places.T)
+    if not holds(grid, x, y).any() and (fits := zone_that_fits(outlines, crs, grid)) is not None:
+        raise InputError(_in_zone(name, fits))
+
+
+def _in_zone(name: str, zone: CRS) -> Fault:
+    return Fault(
+        name,
+        f"its plots lie off the raster, and would lie on it in {zone.name}",
+        f"Assign the zone in a GIS (EPSG:{zone.to_epsg()}) if that is right, export again",
+    )

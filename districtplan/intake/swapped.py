@@ -23,8 +23,8 @@ TURNED = "longitude and latitude, or east and north, stood the wrong way round"
 def turn_back(geometry: Objects) -> tuple[Objects, NDArray[np.bool_]]:
     """Put right the outlines whose coordinates are swapped.
 
-    One is taken for swapped where it lies ten times the district's size away from the district,
-    and inside it once turned; the district is where the nearer half of all outlines lies.
+    One is taken for swapped where it lies ten times the district's core away from that core, the
+    nearer half of all outlines, and among those that don't once turned.
 
     Parameters
     ----------
@@ -51,6 +51,8 @@ def turn_back(geometry: Objects) -> tuple[Objects, NDArray[np.bool_]]:
     size = (high - low).max()
     with np.errstate(invalid="ignore", over="ignore"):
         far = known & (_beyond(place, low, high) > FAR_TIMES * size)
+        home = shapely.bounds(geometry[known & ~far])
+        low, high = home[:, :2].min(axis=0), home[:, 2:].max(axis=0)
         turned = far & (_beyond(place[:, ::-1], low, high) <= size)
     found = geometry.copy()
     found[turned] = shapely.transform(geometry[turned], lambda points: points[:, ::-1])

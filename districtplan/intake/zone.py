@@ -13,7 +13,7 @@ from pyproj.database import query_utm_crs_info
 from districtplan.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
     from districtplan.grid import Grid
 
@@ -86,6 +86,29 @@ def utm_zone(longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float6
     return CRS.from_epsg(codes[0])
 
 
+def holds(grid: Grid, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
+    """Tell which places lie on a raster.
+
+    Parameters
+    ----------
+    grid : districtplan.grid.Grid
+        Its grid.
+    x : ArrayLike
+        Places, in the grid's CRS.
+    y : ArrayLike
+        The same along the other axis.
+
+    Returns
+    -------
+    numpy.ndarray
+        Whether each does.
+    """
+    across = (np.asarray(x) - grid.west) / grid.cell_x
+    down = (grid.north - np.asarray(y)) / grid.cell_y
+    inside = (across >= 0) & (across <= grid.columns) & (down >= 0) & (down <= grid.rows)
+    return np.asarray(inside)
+
+
 def zone_that_fits(outlines: NDArray[np.object_], crs: CRS, grid: Grid) -> CRS | None:
     """Find the UTM zone by which plots off the raster would lie on it.
 
@@ -113,8 +136,6 @@ def zone_that_fits(outlines: NDArray[np.object_], crs: CRS, grid: Grid) -> CRS |
         for side in "NS":
             other = CRS(f"WGS 84 / UTM zone {(number - 1 + step) % ZONES + 1}{side}")
             to_grid = Transformer.from_crs(other, grid.crs, always_xy=True)
-            x, y = to_grid.transform(east, north)
-            across, down = (x - grid.west) / grid.cell_x, (grid.north - y) / grid.cell_y
-            if 0 <= across <= grid.columns and 0 <= down <= grid.rows:
+            if holds(grid, *to_grid.transform(east, north)):
                 return None if other.utm_zone == crs.utm_zone else other
     return None

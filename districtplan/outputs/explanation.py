@@ -208,7 +208,12 @@ def _area(case: _Case) -> Step:
         _listed(case.say("area.inputs", corners=corners, crs=crs.name), *_outline_record(case)),
         case.equation("area", numbers, area, "ha"),
         f"{case.source('equations', 'area')}; {case.say('from_data')}",
-        case.say("area.result", area=digits(area, 4)),
+        case.say(
+            "area.result",
+            area=digits(area, 4),
+            se=digits(case.row["area_se_ha"], 2),
+            error=digits(case.results.plan.enrolment.outline_error_m),
+        ),
     )
 
 

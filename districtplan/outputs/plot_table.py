@@ -28,6 +28,7 @@ OUTLINES = (
     "plot_id",
     "village",
     "area_ha",
+    "area_se_ha",
     "area_as_given_ha",
     "outline_repair",
     "overlap_ha",

@@ -26,6 +26,16 @@ def test_one_that_is_turned_is_turned_back(west):
     assert all(a.equals(b) for a, b in zip(found, shapes, strict=False))
 
 
+def test_one_of_the_far_edge_is_turned_back_too():
+    """A village of few plots lies off the core, where most are; one of its plots is swapped."""
+    core = village(12)
+    edge = village(3, west=29.96, south=-2.46)
+    mixed = np.array([*core, *edge[:-1], turn(edge[-1])], dtype=object)
+    found, turned = turn_back(mixed)
+    assert turned.tolist() == [False] * 14 + [True]
+    assert found[-1].equals(edge[-1])
+
+
 def test_what_is_merely_far_stays():
     mixed = np.array([*village(), box(31, -2.5, 31.1, -2.4)], dtype=object)
     assert not turn_back(mixed)[1].any()

@@ -439,6 +439,7 @@ def make_plots(*, soil: bool = True, names: bool = False) -> pd.DataFrame:
             "outline_repair": pd.Series(
                 ["a spike was cut off"] + [None] * (len(CASES) - 1), dtype=object
             ),
+            "area_se_ha": area_ha * 0.08,
             "area_as_given_ha": [area_ha[0] * 1.01] + [np.nan] * (len(CASES) - 1),
             "overlap_ha": np.zeros(len(CASES)),
             "overlap_plots": pd.Series([None] * len(CASES), dtype=object),
