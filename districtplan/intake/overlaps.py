@@ -46,17 +46,16 @@ def overlaps(
         enough = shared > np.minimum(plane[one], plane[other]) * share_min_pct / 100
     one, other, shared = one[enough], other[enough], shared[enough]
     total = np.zeros(len(geometry))
-    with_others: list[list[int]] = [[] for _ in geometry]
+    with_others: dict[int, list[int]] = {}
     for mine, yours in ((one, other), (other, one)):
         # The plane's scale is that of each plot's own land.
         np.add.at(total, mine, shared * area_ha[mine] / plane[mine])
         for row, beside in zip(mine.tolist(), yours.tolist(), strict=True):
-            with_others[row].append(beside)
+            with_others.setdefault(row, []).append(beside)
     listed = np.full(len(geometry), None, dtype=object)
-    for row, beside in enumerate(with_others):
-        if beside:
-            more = [f"{len(beside) - LISTED} more"] if len(beside) > LISTED else []
-            listed[row] = ", ".join([*(str(ids[at]) for at in sorted(beside)[:LISTED]), *more])
+    for row, beside in with_others.items():
+        more = [f"{len(beside) - LISTED} more"] if len(beside) > LISTED else []
+        listed[row] = ", ".join([*(str(ids[at]) for at in sorted(beside)[:LISTED]), *more])
     return total, listed
 
 

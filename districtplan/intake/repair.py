@@ -7,7 +7,7 @@ changes, and whoever calls sets aside what changes by more than the plan allows.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
@@ -72,11 +72,13 @@ def mend(geometry: Objects, spike_angle_max_deg: float) -> Mended:
             found[row] = shape
             done[row] = (*done[row], what)
 
-    repeats = np.flatnonzero(_repeats(found[rows]))
+    rings = _Rings.of(found[rows])
+    repeats = np.flatnonzero(_repeats(rings))
     less = _objects([_once(each) for each in found[rows[repeats]]])
     fewer = ~shapely.is_missing(less)
     put(repeats[fewer], less[fewer], REPEATED)
-    sharp = np.flatnonzero(_sharp(found[rows], spike_angle_max_deg))
+    rings = _Rings.of(found[rows]) if fewer.any() else rings
+    sharp = np.flatnonzero(_sharp(rings, spike_angle_max_deg))
     cut = _objects([_cut(each, spike_angle_max_deg) for each in found[rows[sharp]]])
     spiked = ~shapely.is_missing(cut)
     put(sharp[spiked], cut[spiked], SPIKE)
@@ -106,12 +108,25 @@ def _objects(shapes: list[shapely.Geometry | None]) -> Objects:
     return found
 
 
-def _repeats(geometry: Objects) -> NDArray[np.bool_]:
+class _Rings(NamedTuple):
+    """Points of all rings: how many outlines, whose each ring is, which ring each point is of."""
+
+    outlines: int
+    owner: NDArray[np.int64]
+    points: Floats
+    ring: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, geometry: Objects) -> _Rings:
+        rings, owner = shapely.get_rings(geometry, return_index=True)
+        return cls(len(geometry), owner, *shapely.get_coordinates(rings, return_index=True))
+
+
+def _repeats(rings: _Rings) -> NDArray[np.bool_]:
     """Tell which outlines have a point twice in a row."""
-    rings, owner = shapely.get_rings(geometry, return_index=True)
-    points, ring = shapely.get_coordinates(rings, return_index=True)
+    outlines, owner, points, ring = rings
     again = (ring[1:] == ring[:-1]) & (points[1:] == points[:-1]).all(axis=1)
-    marked = np.zeros(len(geometry), dtype=bool)
+    marked = np.zeros(outlines, dtype=bool)
     marked[owner[ring[1:][again]]] = True
     return marked
 
@@ -124,10 +139,9 @@ def _once(outline: shapely.Geometry) -> shapely.Geometry | None:
         return None
 
 
-def _sharp(geometry: Objects, angle_deg: float) -> NDArray[np.bool_]:
+def _sharp(rings: _Rings, angle_deg: float) -> NDArray[np.bool_]:
     """Tell which outlines have a corner sharper than the angle."""
-    rings, owner = shapely.get_rings(geometry, return_index=True)
-    points, ring = shapely.get_coordinates(rings, return_index=True)
+    outlines, owner, points, ring = rings
     # A ring's last point is its first: its corners are the points but for the last.
     last = np.append(ring[1:] != ring[:-1], True) if len(ring) else np.zeros(0, dtype=bool)
     corners = np.flatnonzero(~last)
@@ -135,7 +149,7 @@ def _sharp(geometry: Objects, angle_deg: float) -> NDArray[np.bool_]:
     ends = np.flatnonzero(last)[ring[corners]]
     earlier = np.where(corners == starts, ends - 1, corners - 1)
     back, on = points[earlier] - points[corners], points[corners + 1] - points[corners]
-    marked = np.zeros(len(geometry), dtype=bool)
+    marked = np.zeros(outlines, dtype=bool)
     marked[owner[ring[corners[_turns_back(back, on, angle_deg)]]]] = True
     return marked
 

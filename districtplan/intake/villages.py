@@ -67,6 +67,8 @@ def rename(plots: pd.DataFrame, spellings: pd.DataFrame) -> tuple[pd.DataFrame, 
 
     given = accept(spellings, "village_as_given", there, read, SPELLINGS)
     used = given.used[given.used["village"] != ""]
+    if used.empty:
+        return plots, given
     by_name = dict(zip(used["village_as_given"], used["village"], strict=True))
     village = [by_name.get(name, name) for name in plots["village"]]
     as_given = [
