@@ -37,7 +37,7 @@ from districtplan.files import (
     soil_raster,
     vector,
 )
-from districtplan.outputs import explanation, render_all, sheets, wording
+from districtplan.outputs import explanation, measure_words, render_all, sheets, wording
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
 from districtplan.results import Features, GroundReadings, Results, RowLines, join
@@ -437,16 +437,21 @@ class _Beside(NamedTuple):
         """Take the rows that can be used, of the files that are named."""
         ids, villages = plots["plot_id"], plots["village"]
         frames = {key: raw.frame for key, raw in self.tables.items()}
+        labels = measure_words.labels(book, Texts.load("en"))
         enrolled = inputs.accept_enrolment(frames["enrolment"], plots)
         taking = enrolled.used if "enrolment" in self.named else None
         points = inputs.buying_points(plots, taking, asked)
         found: dict[str, Given] = {
             "current_practice": erosion.accept_practice(
-                frames["current_practice"], ids, asked, book
+                frames["current_practice"],
+                ids,
+                asked,
+                book,
+                conservation.structure_names(book, labels),
             ),
             "soils": erosion.accept_soils(frames["soils"], villages, asked, book),
             "vetoes": conservation.accept_vetoes(
-                frames["vetoes"], set(ids), tuple(one.name for one in conservation.catalogue(book))
+                frames["vetoes"], set(ids), conservation.measure_names(book, labels)
             ),
             "enrolment": enrolled,
             "onsets": inputs.accept_onsets(frames["onsets"], set(villages)),

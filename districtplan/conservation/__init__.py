@@ -6,7 +6,12 @@ hillside.
 
 from __future__ import annotations
 
-from districtplan.conservation.catalogue import Measure, catalogue
+from districtplan.conservation.catalogue import (
+    Measure,
+    catalogue,
+    measure_names,
+    structure_names,
+)
 from districtplan.conservation.ground import ground
 from districtplan.conservation.hillsides import Terrain
 from districtplan.conservation.line_tables import LineTables, line_tables
@@ -15,10 +20,11 @@ from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, wa
 from districtplan.conservation.propose import Known, Proposal, propose
 from districtplan.conservation.sites import work_sites
 from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
-from districtplan.conservation.vetoes import VETOES, accept_vetoes
+from districtplan.conservation.vetoes import ALL, VETOES, accept_vetoes
 from districtplan.conservation.works import GATHERED, Works, site_works
 
 __all__ = [
+    "ALL",
     "GATHERED",
     "VETOES",
     "Drawn",
@@ -39,11 +45,13 @@ __all__ = [
     "draw",
     "ground",
     "line_tables",
+    "measure_names",
     "order_of_work",
     "propose",
     "safe_if",
     "safe_outlets",
     "site_works",
+    "structure_names",
     "waterway",
     "work_sites",
 ]

@@ -144,5 +144,54 @@ def catalogue(handbook: Handbook) -> tuple[Measure, ...]:
     return tuple(found)
 
 
+def measure_names(handbook: Handbook, labels: Mapping[str, str]) -> dict[str, str]:
+    """Give the ways to write each measure: as in the handbook, and as it is printed.
+
+    Parameters
+    ----------
+    handbook : Handbook
+        The published tables.
+    labels : Mapping[str, str]
+        Printed words by name.
+
+    Returns
+    -------
+    dict[str, str]
+        Names by how they are written, in small letters; also with spaces for underscores.
+    """
+    names = [measure.name for measure in catalogue(handbook)]
+    printed = {labels[name].lower(): name for name in names if name in labels}
+    return {
+        **printed,
+        **{name.lower().replace("_", " "): name for name in names},
+        **{name.lower(): name for name in names},
+    }
+
+
+def structure_names(handbook: Handbook, labels: Mapping[str, str]) -> dict[str, str]:
+    """Give the ways to write what stands on a plot, where a measure stands there once built.
+
+    Parameters
+    ----------
+    handbook : Handbook
+        The published tables.
+    labels : Mapping[str, str]
+        Printed words of measures by name.
+
+    Returns
+    -------
+    dict[str, str]
+        Names of structures by how they are written, in small letters. A measure that stands in
+        several forms, of which each loses its own share, is not among them.
+    """
+    stands = {}
+    for measure in catalogue(handbook):
+        forms = set(measure.rows_of).intersection(measure.already)
+        if measure.already and len(forms) <= 1:
+            stands[measure.name] = measure.already[0]
+    spelled = measure_names(handbook, labels).items()
+    return {text: stands[name] for text, name in spelled if name in stands}
+
+
 def _listed(text: object) -> tuple[str, ...]:
     return () if text == NONE else tuple(str(text).split(";"))

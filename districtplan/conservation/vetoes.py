@@ -12,14 +12,17 @@ from districtplan.conservation.measures import Options
 from districtplan.signs import hidden
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Mapping
 
 VETOES = ("plot_id", "measure", "why", "date")
 """Columns of a file of vetoes."""
 ALL = "all"
+"""Measure of a row that rules out every one."""
 
 
-def accept_vetoes(given: pd.DataFrame, known: Collection[str], measures: tuple[str, ...]) -> Given:
+def accept_vetoes(
+    given: pd.DataFrame, known: Collection[str], measures: Mapping[str, str]
+) -> Given:
     """Take the rows that can be used and set the others aside.
 
     Parameters
@@ -29,8 +32,9 @@ def accept_vetoes(given: pd.DataFrame, known: Collection[str], measures: tuple[s
         row was read).
     known : Collection[str]
         Ids of the plots used.
-    measures : tuple[str, ...]
-        Names of the measures.
+    measures : Mapping[str, str]
+        Names of the measures by how they may be written: see
+        :func:`districtplan.conservation.catalogue.measure_names`.
 
     Returns
     -------
@@ -39,14 +43,15 @@ def accept_vetoes(given: pd.DataFrame, known: Collection[str], measures: tuple[s
     """
 
     def read(row: dict[str, Any]) -> dict[str, str]:
-        measure = row["measure"].lower()
+        measure = " ".join(row["measure"].lower().split())
         if measure not in {ALL, *measures}:
             told = (
                 f"measure = {measure[:SHOWN_MAX]!a} isn't known"
                 if measure
                 else "it names no measure"
             )
-            raise UnusableError(told, f"Give one of: {ALL}, {', '.join(measures)}")
+            names = dict.fromkeys(measures.values())
+            raise UnusableError(told, f"Give one of: {ALL}, {', '.join(names)}")
         if not row["why"].strip() or hidden(row["why"]):
             raise UnusableError("it says no reason that can be read", "Say in why what was found")
         try:
@@ -56,7 +61,7 @@ def accept_vetoes(given: pd.DataFrame, known: Collection[str], measures: tuple[s
             raise UnusableError(told, "Write year-month-day, such as 2026-02-27") from None
         return {
             "plot_id": row["plot_id"],
-            "measure": measure,
+            "measure": measures.get(measure, ALL),
             "why": row["why"],
             "date": day.isoformat(),
         }

@@ -15,7 +15,7 @@ from districtplan.erosion import erodibility
 from districtplan.erosion.unit_systems import SYSTEMS, to_si
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection
+    from collections.abc import Callable, Collection, Mapping
 
     import pandas as pd
 
@@ -74,7 +74,11 @@ SPACING_MAX_M = 1_000
 
 
 def accept_practice(
-    given: pd.DataFrame, known: Collection[str], plan: Plan, handbook: Handbook
+    given: pd.DataFrame,
+    known: Collection[str],
+    plan: Plan,
+    handbook: Handbook,
+    spelled: Mapping[str, str] | None = None,
 ) -> Given:
     """Take the rows of current practice that can be used and set the others aside.
 
@@ -88,6 +92,8 @@ def accept_practice(
         What is wanted; its form of the rows stands where a row gives none.
     handbook : Handbook
         The published tables: the structures that are known.
+    spelled : Mapping[str, str] | None, default None
+        Their names by other ways to write them, in small letters.
 
     Returns
     -------
@@ -100,7 +106,8 @@ def accept_practice(
 
     def read(row: dict[str, Any]) -> dict[str, object]:
         rows = _choice("rows", row["rows"], ROWS) if row["rows"] else ""
-        structure, condition = row["structure"].lower(), row["condition"].lower()
+        structure, condition = " ".join(row["structure"].lower().split()), row["condition"].lower()
+        structure = (spelled or {}).get(structure, structure.replace("_", " "))
         if structure in {"", "none"}:
             structure = ""
             if condition:

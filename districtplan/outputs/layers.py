@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pyogrio
 
-from districtplan.outputs.plot_table import plot_table, work_layers
+from districtplan.outputs.plot_table import plot_table, with_hillside, work_layers
 from districtplan.outputs.wording import BARRED
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         if len(table):
             crs = results.guides.crs if name in OF_RASTER else results.grid_crs
             layers[name] = gpd.GeoDataFrame(table, geometry="geometry", crs=crs)
-    measures = results.proposal.chosen
+    measures = with_hillside(results.proposal.chosen, results)
     if len(measures):
         outlines = results.plots.set_index("plot_id")["geometry"]
         layers["measures"] = gpd.GeoDataFrame(

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING
 
-from districtplan.outputs.plot_table import joined
+import pandas as pd
+
+from districtplan.conservation import ALL
+from districtplan.outputs.plot_table import joined, veto_table, with_villages
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from collections.abc import Mapping
+    from typing import Any
 
+    from districtplan.handbook import Handbook
     from districtplan.outputs.texts import Texts
+    from districtplan.plan import Plan
     from districtplan.results import Results
 
 SHOWN = (
     "measure_order",
     "village",
+    "work_site",
     "plot_id",
     "measure",
     "soil_loss_now_likely_t_ha_yr",
@@ -34,6 +42,8 @@ SHOWN = (
     "caution",
 )
 """Columns of the sheet of measures."""
+WHOLE_FROM_M = 10
+"""Distances from here on are printed in whole metres."""
 
 
 def sentences(results: Results, texts: Texts) -> list[str]:
@@ -91,10 +101,133 @@ def how_chosen(results: Results, texts: Texts) -> list[str]:
             saved=f"{priorities.saved_t_yr:,.0f}",
             greedy=f"{priorities.greedy_t_yr:,.0f}",
             gap=f"{100 * priorities.gap:.2f}",
-            spent=f"{priorities.spent:,.0f}",
-            unit=texts.say(f"measures.unit.{asked.budget_unit}"),
+            spent=amount(priorities.spent, results.plan, texts),
         )
     ]
+
+
+def unit(plan: Plan, texts: Texts) -> str:
+    """Name the unit of the budget.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is wanted.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Person-days, or the plan's currency; the district's money where it names none.
+    """
+    asked = plan.conservation.budget_unit
+    if asked == "money" and plan.money.currency is not None:
+        return plan.money.currency
+    return texts.say(f"measures.unit.{asked}")
+
+
+def amount(value: float, plan: Plan, texts: Texts) -> str:
+    """Write a budget or a part of it.
+
+    Parameters
+    ----------
+    value : float
+        In the unit of the budget.
+    plan : Plan
+        What is wanted.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Number and unit.
+    """
+    if plan.conservation.budget_unit == "person-days":
+        return person_days(value, texts)
+    return f"{value:,.0f} {unit(plan, texts)}"
+
+
+def person_days(days: float, texts: Texts, decimals: int = 0) -> str:
+    """Write a number of person-days.
+
+    Parameters
+    ----------
+    days : float
+        Their number.
+    texts : Texts
+        The words.
+    decimals : int, default 0
+        Decimals that are kept, where they aren't 0.
+
+    Returns
+    -------
+    str
+        Such as "1 person-day".
+    """
+    said = f"{days:,.{decimals}f}"
+    said = said.rstrip("0").rstrip(".") if decimals else said
+    return texts.say(f"measures.days.{'one' if said == '1' else 'many'}", days=said)
+
+
+def apart(row: Mapping[str, Any], texts: Texts) -> str | None:
+    """Say how far apart the lines of a measure lie, by both common rules where they differ.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        The columns of spacing of a measure on a plot.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentence; None where it is no set of lines.
+    """
+    if pd.isna(row["line_apart_m"]):
+        return None
+    known = texts.section("measures.rule")
+
+    def rule(name: str) -> str:
+        return known.get(name, name)
+
+    values = {"m": _metres(row["line_apart_m"]), "rule": rule(row["spacing_rule"])}
+    if pd.isna(row["line_apart_other_m"]):
+        return texts.say("measures.apart.one", **values)
+    other = _metres(row["line_apart_other_m"])
+    beside = rule(row["spacing_rule_other"])
+    return texts.say("measures.apart.two", other=other, other_rule=beside, **values)
+
+
+def _metres(value: float) -> str:
+    return f"{value:.0f}" if value >= WHOLE_FROM_M else f"{value:.1f}"
+
+
+def vetoes(results: Results, texts: Texts) -> dict[str, list[str]]:
+    """Say what staff ruled out in the field, and why.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, list[str]]
+        Sentences by plot, in the order of the file.
+    """
+    said: dict[str, list[str]] = {}
+    for row in veto_table(results).itertuples():
+        every = row.measure == ALL
+        measure = texts.say("measures.veto_all") if every else name(str(row.measure), texts)
+        day = texts.day(date.fromisoformat(str(row.veto_date)))
+        told = texts.say("measures.veto", measure=measure, date=day, why=row.veto_why)
+        said.setdefault(str(row.plot_id), []).append(told)
+    return said
 
 
 def whose_matter(results: Results, texts: Texts) -> list[str]:
@@ -144,6 +277,24 @@ def name(measure: str, texts: Texts) -> str:
     return texts.entries.get(f"measures.name.{measure}", measure.replace("_", " "))
 
 
+def labels(handbook: Handbook, texts: Texts) -> dict[str, str]:
+    """Give the printed words of all measures.
+
+    Parameters
+    ----------
+    handbook : Handbook
+        The published tables.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, str]
+        Words by name.
+    """
+    return {str(one): name(str(one), texts) for one in handbook.rows("measures")["name"]}
+
+
 def worded(results: Results, texts: Texts) -> pd.DataFrame:
     """Put what was chosen into words, for people.
 
@@ -160,11 +311,13 @@ def worded(results: Results, texts: Texts) -> pd.DataFrame:
         The columns ``SHOWN``, one row a plot, in the order of work.
     """
     chosen = results.proposal.chosen
-    now = results.plots.set_index("plot_id")["soil_loss_now_likely_t_ha_yr"]
+    plots = results.plots.set_index("plot_id")
+    now = plots["soil_loss_now_likely_t_ha_yr"]
     told = results.handbook.rows("measures").set_index("name")
     measure = chosen["measure"].astype(object)
     upkeep, caution = texts.section("measures.upkeep"), texts.section("measures.caution")
     return chosen.assign(
+        work_site=chosen["plot_id"].map(plots["work_site"]),
         measure=[name(one, texts) for one in measure],
         soil_loss_now_likely_t_ha_yr=chosen["plot_id"].map(now),
         upkeep=measure.map(told["upkeep"]).map(upkeep),
@@ -187,7 +340,7 @@ def works(results: Results, texts: Texts) -> pd.DataFrame:
     pandas.DataFrame
         The order of work; what is done, the measure, plots and who must agree are text.
     """
-    order = joined(results.works.order)
+    order = joined(with_villages(results.works.order, results))
     said = texts.section("measures.work")
     structures = order["work_structure"].map(lambda one: name(one, texts), na_action="ignore")
     return order.assign(work=order["work"].map(said), work_structure=structures)
@@ -206,9 +359,9 @@ def looked_at(results: Results, texts: Texts) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``walk_order``, ``village``, ``plot_id`` and ``reason``.
+        ``walk_order``, ``village``, ``plot_id`` and ``walk_reasons``.
     """
     walk = results.proposal.walk_over
     reasons = texts.section("measures.look")
     said = [" ".join(reasons[code] for code in codes) for codes in walk["walk_reasons"]]
-    return walk[["walk_order", "village", "plot_id"]].assign(reason=said)
+    return walk[["walk_order", "village", "plot_id"]].assign(walk_reasons=said)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from districtplan.outputs.plot_table import joined
+from districtplan.outputs.plot_table import joined, veto_table, with_hillside, with_villages
 from districtplan.outputs.tables_csv import write
 
 if TYPE_CHECKING:
@@ -31,17 +31,20 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
         ``measures.csv``: the measures chosen, in the order of work; ``work_order.csv``: the works
         of each hillside; ``walk_over.csv``: the least certain plots; ``nurseries.csv``: what is
         raised for the measures; and ``measure_options.parquet``: every plot beside every measure,
-        with the reason where it isn't offered.
+        with the reason where it isn't offered. ``vetoes.csv`` has what staff ruled out, if they
+        did.
     """
     proposal = results.proposal
     walk = proposal.walk_over.assign(walk_reasons=proposal.walk_over["walk_reasons"].map("; ".join))
     every = pd.concat([proposal.options.offered, proposal.options.refused], ignore_index=True)
     target = io.BytesIO()
     every.to_parquet(target, index=False)
+    vetoes = veto_table(results)
     return {
-        "measures.csv": write(proposal.chosen),
-        "work_order.csv": write(joined(results.works.order)),
+        "measures.csv": write(with_hillside(proposal.chosen, results)),
+        "work_order.csv": write(joined(with_villages(results.works.order, results))),
         "walk_over.csv": write(walk),
         "nurseries.csv": write(proposal.nurseries),
         "measure_options.parquet": target.getvalue(),
+        **({"vetoes.csv": write(vetoes)} if len(vetoes) else {}),
     }

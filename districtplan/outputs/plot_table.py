@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from districtplan import tables
+from districtplan.conservation import VETOES
 from districtplan.outputs import wording
 from districtplan.outputs.purchase_tables import GOODS, purchase_tables
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -22,6 +25,9 @@ CODES = (
     "guide_flags",
     "erosion_flags",
 )
+
+LISTS = ("site_villages", "site_neighbours")
+"""Columns of lists that hold names."""
 
 OUTLINES = (
     "source_row",
@@ -56,6 +62,7 @@ def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
     table = _with_kilograms(plots)
     for codes in CODES:
         table[codes] = [";".join(raised) for raised in plots[codes]]
+    table = joined(table, LISTS)
     why, flags, set_by = [], [], []
     for row in wording.records(plots):
         why.append(wording.method_sentence(row, results.plan, texts))
@@ -65,13 +72,15 @@ def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
     return table[plot_columns(results)]
 
 
-def joined(table: pd.DataFrame) -> pd.DataFrame:
+def joined(table: pd.DataFrame, names: Collection[str] = tuple(tables.BY_NAME)) -> pd.DataFrame:
     """Join lists in cells by semicolons.
 
     Parameters
     ----------
     table : pandas.DataFrame
         Columns as declared, and others.
+    names : Collection[str], default all that are declared
+        Columns that are looked at.
 
     Returns
     -------
@@ -79,9 +88,79 @@ def joined(table: pd.DataFrame) -> pd.DataFrame:
         The same with text in the place of lists.
     """
     found = table.copy()
-    for name in table.columns.intersection(list(tables.BY_NAME)):
+    for name in table.columns.intersection(list(names)):
         if tables.BY_NAME[name].kind == "texts":
             found[name] = pd.Series(["; ".join(those) for those in table[name]], dtype="str")
+    return found
+
+
+def with_hillside(chosen: pd.DataFrame, results: Results) -> pd.DataFrame:
+    """Put the hillside of each plot beside its measure.
+
+    Parameters
+    ----------
+    chosen : pandas.DataFrame
+        The measures chosen.
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same with ``work_site`` after the village.
+    """
+    sites = results.plots.set_index("plot_id")["work_site"]
+    found = chosen.copy()
+    place = list(found).index("village") + 1
+    found.insert(place, "work_site", found["plot_id"].map(sites))
+    return found
+
+
+def veto_table(results: Results) -> pd.DataFrame:
+    """List what staff ruled out in the field, with the reason.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a veto that is used; none without a file of them.
+    """
+    given = results.beside.get("vetoes")
+    used = pd.DataFrame(columns=list(VETOES)) if given is None else given.used
+    villages = results.plots.set_index("plot_id")["village"]
+    return pd.DataFrame(
+        {
+            "plot_id": used["plot_id"],
+            "village": used["plot_id"].map(villages),
+            "measure": used["measure"],
+            "veto_why": used["why"],
+            "veto_date": used["date"],
+        }
+    )
+
+
+def with_villages(order: pd.DataFrame, results: Results) -> pd.DataFrame:
+    """Put the villages of each hillside beside its works.
+
+    Parameters
+    ----------
+    order : pandas.DataFrame
+        The order of work.
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same with ``site_villages`` after the hillside.
+    """
+    sites = results.plots.drop_duplicates("work_site").set_index("work_site")["site_villages"]
+    found = order.copy()
+    found.insert(1, "site_villages", order["work_site"].map(sites))
     return found
 
 
@@ -210,6 +289,7 @@ def dictionary(results: Results) -> pd.DataFrame:
         carried["features"] = tuple(results.features.used.columns)
     proposal = results.proposal
     carried["measures"] = (
+        "work_site",
         *proposal.priorities.chosen.columns,
         *proposal.options.offered.columns,
     )
@@ -221,8 +301,8 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried["nurseries"] = tuple(proposal.nurseries.columns)
     bought = purchase_tables(results).items()
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}
-    carried["work_order"] = tuple(results.works.order.columns)
-    laid = work_layers(results).items()
+    carried["work_order"] = tuple(with_villages(results.works.order, results).columns)
+    laid = {**work_layers(results), "vetoes": veto_table(results)}.items()
     carried |= {name: tuple(layer.columns) for name, layer in laid if len(layer)}
     kinds = {"texts": "codes, joined by semicolons"}
     # In words: a cell that starts with a percent sign gets an apostrophe in CSV.

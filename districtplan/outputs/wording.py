@@ -108,6 +108,32 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     return [sentence for sentence in (*said.values(), strip, gap) if sentence is not None]
 
 
+def loss_above(row: Mapping[str, Any], texts: Texts) -> str | None:
+    """Say how much of the slope above a plot its loss counts, and that gathered water isn't.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str | None
+        The sentences; None where the plot has no loss in tonnes.
+    """
+    above, begins = row["slope_length_above_m"], row["slope_above_begins"]
+    if pd.isna(row["soil_loss_up_down_likely_t_ha_yr"]) or pd.isna(above) or pd.isna(begins):
+        return None
+    key = "at_least" if row["ls_at_least"] == 1 else "counted" if above > 0 else "none"
+    where = texts.say(f"explain.above.{begins.replace(' ', '_')}")
+    said = texts.say(f"loss_above.{key}", m=f"{above:.0f}", begins=where)
+    if row["flow_line_length_m"] > 0:
+        said += " " + texts.say("loss_above.gathered")
+    return said
+
+
 def gap_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
     """Say where rows are broken, if they are.
 

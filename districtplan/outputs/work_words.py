@@ -313,8 +313,7 @@ def curve(results: Results, texts: Texts) -> str:
     told = [
         texts.say(
             "work.curve_point",
-            budget=f"{each:,.0f}",
-            unit=texts.say(f"measures.unit.{asked.budget_unit}"),
+            budget=measure_words.amount(each, results.plan, texts),
             saved=f"{np.interp(each, spent, saved):,.0f}",
         )
         for each in tried or [float(spent[-1])]
@@ -366,8 +365,10 @@ def _summary(own: pd.DataFrame, texts: Texts) -> str:
         for name, number in counts.items()
     ]
     days = float(own["days_owed"].sum(skipna=False))
-    key = "work.summary" if np.isnan(days) else "work.summary_days"
-    return texts.say(key, measures=texts.listed(named), days=f"{days:,.0f}")
+    if np.isnan(days):
+        return texts.say("work.summary", measures=texts.listed(named))
+    said = measure_words.person_days(days, texts)
+    return texts.say("work.summary_days", measures=texts.listed(named), days=said)
 
 
 def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
@@ -380,7 +381,7 @@ def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
         if pd.notna(row["work_length_m"]):
             facts.append(texts.say("work.metres", metres=f"{row['work_length_m']:,.0f}"))
         if pd.notna(row["work_person_days"]):
-            facts.append(texts.say("work.days", days=f"{row['work_person_days']:,.0f}"))
+            facts.append(measure_words.person_days(row["work_person_days"], texts))
         if row["work"] == "outlet":
             facts.append(row["work_outlet"])
         elif pd.notna(row["work_outlet"]):

@@ -174,6 +174,8 @@ WIDTHS = {
     "work_outlet": 26,
     "work_plots": 40,
     "work_agreed_by": 40,
+    "walk_reasons": 60,
+    "site_villages": 26,
     "upkeep": 48,
     "caution": 48,
     "summary_line": 34,
@@ -417,7 +419,7 @@ def _curve(book: _Book, results: Results) -> None:
     last = len(curve)
     series = {"categories": [name, 1, 0, last, 0], "values": [name, 1, 1, last, 1]}
     chart.add_series({**series, "line": {"color": "#1D1408", "width": 2}})
-    unit = book.texts.say(f"measures.unit.{results.plan.conservation.budget_unit}")
+    unit = measure_words.unit(results.plan, book.texts)
     chart.set_title({"name": book.texts.say("workbook.curve_title")})
     chart.set_x_axis({"name": book.texts.say("workbook.curve_budget", unit=unit), "min": 0})
     chart.set_y_axis({"name": book.texts.say("workbook.curve_saved"), "min": 0})

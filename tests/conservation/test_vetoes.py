@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pandas as pd
 import pytest
 
-from districtplan.conservation import VETOES, accept_vetoes
+from districtplan.conservation import VETOES, accept_vetoes, measure_names, structure_names
 from districtplan.conservation.vetoes import respect
 from districtplan.files import keyed_csv
+from districtplan.handbook import packaged
+from districtplan.outputs.measure_words import labels
+from districtplan.outputs.texts import Texts
 from tests.conservation.cases import MEASURES, options_of, plan_with, plots_of
+
+LABELS = labels(packaged(), Texts.load("en"))
 
 GOOD = "P0,grass_strips,goats graze here,2026-02-27"
 
 
 def accepted(*lines: str):
     frame, _ = keyed_csv.parse("\n".join([",".join(VETOES), *lines]), "vetoes.csv", VETOES)
-    return accept_vetoes(frame, ["P0", "P1"], tuple(MEASURES))
+    return accept_vetoes(frame, ["P0", "P1"], measure_names(packaged(), LABELS))
 
 
 def test_rows_are_used_or_set_aside():
@@ -43,6 +51,33 @@ def test_rows_are_used_or_set_aside():
         told, ("plot", "moats", "no measure", "reason", "day", "cells"), strict=True
     ):
         assert word in reason
+
+
+@pytest.mark.parametrize("measure", MEASURES)
+def test_a_measure_may_be_written_as_it_is_printed(measure):
+    for written in (measure, measure.upper(), measure.replace("_", " "), LABELS[measure]):
+        assert accepted(f"P0,{written},rock,2026-02-27").used["measure"].tolist() == [measure]
+
+
+def test_what_stands_may_be_written_as_the_measure_that_it_was():
+    names = structure_names(packaged(), LABELS)
+    assert names["grass strips or live barriers"] == names["grass_strips"] == "grass strips"
+    assert names["hillside_ditch"] == names["hillside ditches"] == "hillside ditches"
+    assert names["retention bunds"] == "bunds"
+    # Benches have three forms, each with a P of its own: which one has to be said.
+    assert "bench_terraces" not in names
+    assert set(names.values()) <= set(packaged().rows("structures_now")["name"])
+
+
+def test_the_readme_lists_both_ways_to_write_a_measure():
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `(\w+)` \| ([^|`]+) \| ([^|]+) \|$", text, re.MULTILINE)
+    listed = {name: printed for name, printed, _ in rows if name in MEASURES}
+    assert listed == LABELS
+    stands = structure_names(packaged(), LABELS)
+    for name, _, stand in rows:
+        if name in stands:
+            assert stand == f"`{stands[name]}`"
 
 
 @pytest.mark.parametrize("hostile", ["=cmd()\u202e", "a\u200bb"])

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
 
 from districtplan import outputs
+from districtplan.accepted import Given
 from districtplan.conservation import catalogue
 from districtplan.outputs import measure_words, measures_csv
+from districtplan.outputs.page import work
+from tests.conftest import plan_of
 from tests.outputs.conftest import make_results
 
 
@@ -76,7 +81,87 @@ def test_the_sheet_holds_the_numbers_of_the_file(texts, small_results, files):
 def test_the_walk_over_list_says_why(texts, small_results):
     walk = measure_words.looked_at(small_results, texts)
     assert 0 < len(walk) <= 10
-    assert walk["reason"].str.len().gt(0).any()
+    assert walk["walk_reasons"].str.len().gt(0).any()
+    # The column of reasons of rows set aside says "why not used".
+    assert texts.section("workbook.heads")["walk_reasons"] == "Why to look there"
+
+
+def test_hillside_and_villages_stand_beside_measures_and_works(files, small_results, texts):
+    site = small_results.plots.set_index("plot_id")["work_site"]
+    for row in rows_of(files["measures.csv"]):
+        # An apostrophe guards text that a spreadsheet would run.
+        assert row["work_site"].removeprefix("'") == site[row["plot_id"].removeprefix("'")]
+    villages = small_results.plots.set_index("work_site")["site_villages"].map("; ".join)
+    works = rows_of(files["work_order.csv"])
+    assert works
+    for row in works:
+        assert row["site_villages"] == villages[row["work_site"]].iloc[0]
+    assert "work_site" in measure_words.worded(small_results, texts)
+
+
+def test_lists_of_names_are_text_in_layers(small_results, texts, tmp_path):
+    path = tmp_path / "plots.gpkg"
+    path.write_bytes(outputs.layers.render(small_results, texts)["plots.gpkg"])
+    plots = gpd.read_file(path, layer="plots")
+    wanted = small_results.plots["site_villages"].map("; ".join)
+    assert plots["site_villages"].tolist() == wanted.tolist()
+    neighbours = small_results.plots["site_neighbours"].map("; ".join)
+    assert plots["site_neighbours"].fillna("").tolist() == neighbours.tolist()
+
+
+def with_vetoes(results):
+    used = pd.DataFrame(
+        [
+            ("A-01", "grass_strips", "<b>goats</b> {why}", "2026-02-27"),
+            ("A-01", "trash_lines", "no stalks", "2026-02-28"),
+            ("A-03", "all", "=slips", "2026-02-27"),
+        ],
+        columns=["plot_id", "measure", "why", "date"],
+    )
+    given = Given(used, pd.DataFrame(), len(used))
+    return dataclasses.replace(results, beside={**results.beside, "vetoes": given})
+
+
+def test_a_veto_is_told_with_its_reason(small_results, texts):
+    assert measure_words.vetoes(small_results, texts) == {}
+    assert "vetoes.csv" not in measures_csv.render(small_results, texts)
+    vetoed = with_vetoes(small_results)
+    told = measure_words.vetoes(vetoed, texts)
+    assert told["A-03"] == ["all measures, on 27 February 2026. Reason: =slips"]
+    assert told["A-01"][0].endswith("Reason: <b>goats</b> {why}")
+    assert told["A-01"][0].startswith("grass strips or live barriers, on ")
+    rows = rows_of(measures_csv.render(vetoed, texts)["vetoes.csv"])
+    assert [row["veto_why"] for row in rows] == ["<b>goats</b> {why}", "no stalks", "'=slips"]
+    assert {row["village"] for row in rows} == {"Upper Tamba Ridge"}
+    listed = work.work(vetoed, [], (39.0, -9.0), texts)["vetoes"]
+    assert [said for _, said in listed] == [" ".join(said) for said in told.values()]
+
+
+def test_both_rules_of_spacing_are_told_where_they_differ(texts):
+    row = {"line_apart_m": 10.0, "spacing_rule": "distance"}
+    other = {"line_apart_other_m": 3.75, "spacing_rule_other": "drop"}
+    alike = {"line_apart_other_m": np.nan, "spacing_rule_other": None}
+    assert measure_words.apart(row | other, texts) == (
+        "10 m by the pacing rule, 3.8 m by the drop rule: the technician chooses"
+    )
+    assert measure_words.apart(row | alike, texts) == "10 m by the pacing rule"
+    assert measure_words.apart({"line_apart_m": np.nan}, texts) is None
+
+
+def test_every_rule_of_spacing_has_words(texts, small_results):
+    rules = {rule for one in catalogue(small_results.handbook) for rule in one.spacing_rules}
+    assert set(texts.section("measures.rule")) == rules
+
+
+def test_one_day_is_not_days_and_money_is_the_plans(texts):
+    assert measure_words.person_days(1.2, texts) == "1 person-day"
+    assert measure_words.person_days(0.4, texts) == "0 person-days"
+    assert measure_words.person_days(1.04, texts, decimals=1) == "1 person-day"
+    assert measure_words.person_days(1.25, texts, decimals=1) == "1.2 person-days"
+    money = {"budget": 9.0, "budget_unit": "money", "day_cost": 2.0}
+    named = plan_of(conservation=money, money={"currency": "shells"})
+    assert measure_words.amount(1200.4, named, texts) == "1,200 shells"
+    assert measure_words.unit(plan_of(conservation=money), texts) == "in the district's money"
 
 
 def test_a_layer_shows_what_is_chosen_where(texts, small_results, tmp_path):

@@ -11,6 +11,7 @@ from pyproj import Transformer
 from districtplan.outputs import page
 from tests.outputs import test_page_browser as driven
 from tests.outputs.conftest import PLOTS_CRS
+from tests.outputs.test_measures import with_vetoes
 from tests.outputs.test_work_words import with_curve
 
 pytestmark = pytest.mark.browser
@@ -95,6 +96,22 @@ def darkest(tab, x, y):
         " return least; }",
         [x, y],
     )
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_card_says_what_to_do_first_on_top(browser, small_results, texts, tmp_path, size):
+    written = page.render(with_vetoes(with_curve(small_results)), texts)["index.html"]
+    with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):
+        tab.evaluate("districtplan.show('first')")
+        tab.locator(".hill ul button", has_text="A-01").first.click()
+        said = tab.inner_text("#card .first")
+        assert "Measure to look at first" in said
+        assert "by the pacing rule" in said
+        assert "Reason: <b>goats</b> {why}" in said
+        assert said in tab.inner_text("#card").split("\nSlope ")[0]
+        assert visible(tab, "#card .first dd")
+        assert "Slope above it in that loss" in tab.inner_text("#card")
+    assert seen.faults() == []
 
 
 @pytest.mark.parametrize("drawn", [True, False])

@@ -71,7 +71,7 @@ def test_what_is_raised_and_where_to_look_stand_on_it(files, small_results, text
     own = walk[walk["village"] == "Upper Tamba Ridge"]
     assert len(own)
     for row in own.itertuples():
-        assert f"{row.plot_id}: {row.reason}" in told
+        assert f"{row.plot_id}: {row.walk_reasons}" in told
 
 
 def test_all_cautions_stand_on_it(files, texts):

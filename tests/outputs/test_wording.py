@@ -625,3 +625,35 @@ def test_guide_lines_that_are_to_fall_say_how_far_and_where_to(small_results, te
     assert none.startswith("The soil drains poorly: every row needs a fall")
     assert wording.fall_sentence(row | {"guide_kind": "standing structures"}, wet, texts) is None
     assert wording.fall_sentence(row, small_results.plan, texts) is None
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({}, "30 m of it are counted: it begins at a divide."),
+        (
+            {"ls_at_least": 1, "slope_above_begins": "end of the heights"},
+            "30 m of it are counted; more may lie above (the heights end there), so the loss is a "
+            "lower limit.",
+        ),
+        (
+            {"slope_length_above_m": 0.0, "slope_above_begins": "as recorded"},
+            "None is counted: nothing runs on, as was recorded of the plot.",
+        ),
+        (
+            {"flow_line_length_m": 12.0},
+            "30 m of it are counted: it begins at a divide. Water that gathers and crosses the "
+            "plot is not counted.",
+        ),
+        ({"soil_loss_up_down_likely_t_ha_yr": float("nan")}, None),
+    ],
+)
+def test_what_is_counted_of_the_slope_above_is_said_plot_by_plot(texts, changed, said):
+    row = {
+        "slope_length_above_m": 30.0,
+        "slope_above_begins": "divide",
+        "ls_at_least": 0,
+        "flow_line_length_m": 0.0,
+        "soil_loss_up_down_likely_t_ha_yr": 40.0,
+    }
+    assert wording.loss_above(row | changed, texts) == said

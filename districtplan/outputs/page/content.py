@@ -149,6 +149,15 @@ SAID_OF = (
 SAID_IF_READ = ("soil_not_read",)
 """The same, where the plan asks for them."""
 
+ABOVE = (
+    "slope_length_above_m",
+    "slope_above_begins",
+    "ls_at_least",
+    "flow_line_length_m",
+    "soil_loss_up_down_likely_t_ha_yr",
+)
+"""Columns that what is counted of the slope above is told from."""
+
 KIT = ("seed_g", "npk_g", "urea_g", "manure_g", "manure_loads", "poles")
 """What is in a kit."""
 
@@ -254,6 +263,8 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
         found["words"][f"{name}_text"] = _coded(
             [None if pd.isna(value) else wording.both_ends(value) for value in plots[name]]
         )
+    records = cast("list[dict[str, Any]]", plots[list(ABOVE)].to_dict("records"))
+    found["words"]["loss_above"] = _coded([wording.loss_above(row, texts) for row in records])
     for name in ("soil_loss_up_down_likely_t_ha_yr", "soil_loss_contour_likely_t_ha_yr"):
         tonnes = [None if pd.isna(v) else wording.tonnes(v) for v in plots[name]]
         found["numbers"][name] = _number(pd.Series(tonnes, dtype="Int64"), 0)
@@ -272,11 +283,24 @@ def _measures(results: Results, texts: Texts) -> dict[str, Any]:
     names = [
         None if pd.isna(one) else measure_words.name(str(one), texts) for one in chosen["measure"]
     ]
-    owed = results.works.days.set_index("plot_id")["days_owed"].reindex(chosen.index)
-    chosen = chosen.assign(days_owed=owed.mask(chosen["measure"].isna()))
-    digits = {"land_taken_pct": 0, "soil_saved_t_yr": 1, "line_apart_m": 0, "days_owed": 1}
+    days = results.works.days.set_index("plot_id")["days_owed"].reindex(chosen.index)
+    chosen = chosen.assign(days_owed=days.mask(chosen["measure"].isna()))
+    digits = {"land_taken_pct": 0, "soil_saved_t_yr": 1}
+    owed = [
+        None if pd.isna(each) else measure_words.person_days(each, texts, decimals=1)
+        for each in chosen["days_owed"]
+    ]
+    spaced = cast("list[dict[str, Any]]", chosen.to_dict("records"))
+    apart = [measure_words.apart(row, texts) for row in spaced]
+    ruled_out = measure_words.vetoes(results, texts)
+    vetoes = [" ".join(ruled_out.get(str(one), [])) or None for one in results.plots["plot_id"]]
     return {
-        "words": {"measure": _coded(names)},
+        "words": {
+            "measure": _coded(names),
+            "apart": _coded(apart),
+            "owed": _coded(owed),
+            "veto": _coded(vetoes),
+        },
         "numbers": {name: _number(chosen[name], places) for name, places in digits.items()},
     }
 

@@ -1168,25 +1168,33 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       upDown === null ? line("loss", data.words.no_tonnes) : line("loss_up_down", upDown),
       line("loss_contour", lossText("soil_loss_contour_likely_t_ha_yr", i)),
       upDown === null ? null : line("loss_slope", reckoned),
+      line("loss_above", wordOf("loss_above", i)),
     ];
   }
 
-  /* The measure that is chosen against soil loss, beside rows on the contour. */
-  function measureLines(i) {
-    const { words, numbers } = plots.measure;
-    const code = words.measure.codes[i];
-    if (code === null) return [];
-    const of = (name) => inNumbers(numbers, name, i);
-    const [taken, saved, apart, owed] = ["land_taken_pct", "soil_saved_t_yr", "line_apart_m", "days_owed"].map(of);
+  const measureWord = (name, i) => plots.measure.words[name].texts[plots.measure.words[name].codes[i]] ?? null;
+
+  /* What to do first against soil loss: whoever stands on the plot has to find it on top. */
+  function firstLines(i) {
     const at = hillOf.get(i);
     const place = at === undefined ? null : { rank: shown(at + 1), name: work.hills[at].name };
-    return [
+    const lines = [
+      line("measure", measureWord("measure", i)),
+      line("measure_apart", measureWord("apart", i)),
       line("work_hill", place && say("work_rank", place)),
-      line("measure", words.measure.texts[code]),
-      line("measure_apart", apart === null ? null : say("metres_value", { m: shown(apart) })),
+      line("veto", measureWord("veto", i)),
+    ];
+    return lines.filter((entry) => entry !== null);
+  }
+
+  /* What that takes and saves, beside rows on the contour. */
+  function measureLines(i) {
+    const of = (name) => inNumbers(plots.measure.numbers, name, i);
+    const [taken, saved] = ["land_taken_pct", "soil_saved_t_yr"].map(of);
+    return [
       line("measure_takes", taken === null ? null : say("measure_takes_value", { pct: shown(taken) })),
       line("measure_saves", saved === null ? null : say("measure_saves_value", { tonnes: shown(saved, 1) })),
-      line("work_days", owed === null ? null : say("work_days_value", { days: shown(owed, 1) })),
+      line("work_days", measureWord("owed", i)),
     ];
   }
 
@@ -1269,6 +1277,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function fillCard(i) {
     const list = (lines) => make("dl", {}, ...lines.filter((entry) => entry !== null));
+    const first = firstLines(i);
     const paragraph = (at, name) => (at === null ? null : make("p", { class: name }, plots.notes.texts[at]));
     const parts = [
       make(
@@ -1279,6 +1288,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       ),
       paragraph(excluded[i], "stop"),
       make("p", { class: "place" }, wordOf("village", i)),
+      first.length ? make("section", { class: "first" }, make("h3", {}, data.words.first_heading), list(first)) : null,
       list([slopeLine(i), bearingLine(i), magneticLine(i)]),
       make("p", { class: "method" }, plots.notes.method[i].map((at) => plots.notes.texts[at]).join(" ")),
       list(rowLines(i)),
@@ -1584,7 +1594,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const more = inPieces(holder, work.hills, hillFold);
     const left = work.left_out ? make("p", {}, say("work_left_out", { count: shown(work.left_out) })) : null;
     const lead = work.hills.length ? [] : [make("p", {}, data.words.work_none)];
-    fold("work", data.words.work_title, ...lead, holder, more, ...(left ? [left] : []), ...work.lead.map((said) => make("p", {}, said)));
+    const ruledOut = work.vetoes.map(([i, said]) => make("li", {}, plotButton(i), make("small", {}, said)));
+    const vetoes = ruledOut.length ? [make("h3", {}, data.words.work_vetoes), make("ul", { class: "plain" }, ...ruledOut)] : [];
+    fold("work", data.words.work_title, ...lead, holder, more, ...(left ? [left] : []), ...vetoes, ...work.lead.map((said) => make("p", {}, said)));
     const walk = work.walk.map(([i, why]) => make("li", {}, plotButton(i), make("small", {}, why)));
     const listOf = walk.length ? make("ol", { class: "plain" }, ...walk) : make("p", {}, data.words.walk_none);
     fold("walk", data.words.walk_title, listOf);

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,8 @@ AREA = 2
 """Dimensions of land: it is drawn by its edge."""
 HILLS_MAX = 100
 """Hillsides that the page lists and draws; the workbook has all."""
+VETOES_MAX = 100
+"""Plots with vetoes that the page lists; all are in vetoes.csv, and each on its own card."""
 
 
 def work(
@@ -46,7 +49,7 @@ def work(
     dict[str, Any]
         ``hills`` in words, their plots by place; ``left_out``, the number of those that aren't
         among them; streams of ``lines`` (with ``carries``: 1 where one leads water away),
-        ``waterways`` and ``outlets``; ``curve``, ``walk`` and ``care``.
+        ``waterways`` and ``outlets``; ``curve``, ``walk``, ``vetoes`` and ``care``.
     """
     place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
     names = {hill.name for hill in listed}
@@ -86,12 +89,16 @@ def work(
         "curve": {
             "points": np.round(table.to_numpy(dtype=np.float64), 1).tolist(),
             "budget": asked.budget,
-            "unit": texts.say(f"measures.unit.{asked.budget_unit}"),
+            "unit": measure_words.unit(results.plan, texts),
             "said": work_words.curve(results, texts),
         },
         "walk": [
-            [place[row.plot_id], row.reason]
+            [place[row.plot_id], row.walk_reasons]
             for row in measure_words.looked_at(results, texts).itertuples()
+        ],
+        "vetoes": [
+            [place[plot_id], " ".join(said)]
+            for plot_id, said in islice(measure_words.vetoes(results, texts).items(), VETOES_MAX)
         ],
         "lead": measure_words.whose_matter(results, texts),
         "care": [texts.say(key) for key in work_words.CARE],

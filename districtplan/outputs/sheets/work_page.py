@@ -130,7 +130,7 @@ def _raised(row: Mapping[str, Any], texts: Texts) -> str:
 
 def _walk(mine: pd.DataFrame, texts: Texts) -> Part:
     said = tuple(
-        printable(texts.say("sheets.work.walk", plot=row.plot_id, reason=row.reason))
+        printable(texts.say("sheets.work.walk", plot=row.plot_id, reason=row.walk_reasons))
         for row in mine.itertuples()
     )
     return Part(texts.say("sheets.work.walk_title"), said or (texts.say("sheets.work.no_walk"),))
