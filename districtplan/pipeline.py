@@ -520,6 +520,7 @@ def _conserved(
             standing=erosion.standing(joined["plot_id"], there.used("current_practice"), book),
             equations=erosion.Equations(asked, book),
             vetoes=there.used("vetoes"),
+            onsets=there.used("onsets"),
             taking_part=None
             if enrolled is None
             else frozenset(enrolled.loc[enrolled["takes_part"].eq(other=True), "plot_id"]),

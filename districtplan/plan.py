@@ -8,7 +8,7 @@ description says. Published defaults come from the handbook. Reading the file is
 from __future__ import annotations
 
 import math
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
 
 from pydantic import (
@@ -1481,6 +1481,24 @@ class Plan(Section):
         )
         cover = (soil.cover_factor, soil.cover)
         return all(any(way is not None for way in ways) for ways in (rain, ground, cover))
+
+    def usual_onset(self, handbook: Handbook) -> date:
+        """Give the day on which rains usually begin.
+
+        Parameters
+        ----------
+        handbook : Handbook
+            Table ``practice``: how long after the onset the crop is planted.
+
+        Returns
+        -------
+        datetime.date
+            As given, else counted back from the planting date.
+        """
+        if self.season.onset_usual is not None:
+            return self.season.onset_usual
+        after = round(handbook.number("practice", "plant_after_onset_days"))
+        return self.district.planting_date - timedelta(days=after)
 
     def with_error(self, vertical_error_m: float, error_correlation_m: float) -> Plan:
         """Take the raster's error as estimated, unless the plan states it.

@@ -1332,7 +1332,7 @@ COLUMNS: tuple[Column, ...] = (
         "number",
         "nurseries",
         "",
-        "Weeks before planting that beds are set.",
+        "Weeks before the usual onset of rain that beds are set.",
         0,
         None,
     ),

@@ -1,7 +1,7 @@
 """Planting material of the measures, and when it has to be raised.
 
-Weeks are counted back from the onset of rain, which is when beans are planted: the plan's planting
-date.
+Weeks are counted back from the usual onset of rain, of the village's zone where it is given: splits
+and seedlings go out in wet ground.
 """
 
 from __future__ import annotations
@@ -54,7 +54,9 @@ def plants_to_raise(
     return np.ceil(needed / (1 - handbook.number("measure_numbers", "planting losses_share")))
 
 
-def nurseries(chosen: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFrame:
+def nurseries(
+    chosen: pd.DataFrame, plan: Plan, handbook: Handbook, onsets: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Add up what nurseries raise, by village and measure.
 
     Parameters
@@ -62,9 +64,11 @@ def nurseries(chosen: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFr
     chosen : pandas.DataFrame
         Measures to be built: ``village``, ``measure`` and ``measure_plants``.
     plan : Plan
-        Its planting date, from which weeks are counted back.
+        Its usual onset of rain, from which weeks are counted back.
     handbook : Handbook
         The published tables: plants a square metre of bed, and weeks in it.
+    onsets : pandas.DataFrame | None, default None
+        ``village`` and ``onset_usual``, which stands before the plan's.
 
     Returns
     -------
@@ -74,6 +78,10 @@ def nurseries(chosen: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFr
         null where the length of a line isn't known.
     """
     made = ("village", "measure", *tables.made_by("nurseries"))
+    usual = plan.usual_onset(handbook)
+    days = (
+        {} if onsets is None else dict(zip(onsets["village"], onsets["onset_usual"], strict=True))
+    )
     found = []
     measures = [one for one in catalogue(handbook) if not np.isnan(one.number("nursery_weeks"))]
     for village, of_village in chosen.groupby("village", sort=True):
@@ -84,7 +92,7 @@ def nurseries(chosen: pd.DataFrame, plan: Plan, handbook: Handbook) -> pd.DataFr
             total = pd.NA if plants.isna().any() else int(plants.sum())
             weeks = measure.number("nursery_weeks")
             a_m2 = measure.number("nursery_plants_m2")
-            starts = plan.district.planting_date - timedelta(weeks=weeks)
+            starts = days.get(village, usual) - timedelta(weeks=weeks)
             found.append(
                 {
                     "village": village,

@@ -73,12 +73,15 @@ class Known:
         Rows used of :func:`districtplan.conservation.vetoes.accept_vetoes`.
     taking_part : frozenset[str] | None
         Ids of plots that take part; None where that isn't known.
+    onsets : pandas.DataFrame | None
+        ``village`` and ``onset_usual`` of those whose zone has its own.
     """
 
     standing: pd.DataFrame
     equations: Equations
     vetoes: pd.DataFrame | None = None
     taking_part: frozenset[str] | None = None
+    onsets: pd.DataFrame | None = None
 
 
 def propose(plots: pd.DataFrame, known: Known, plan: Plan, handbook: Handbook) -> Proposal:
@@ -110,4 +113,5 @@ def propose(plots: pd.DataFrame, known: Known, plan: Plan, handbook: Handbook) -
     if known.vetoes is not None:
         found = respect(found, known.vetoes)
     chosen = choose(found.offered, plots, plan, handbook)
-    return Proposal(found, chosen, nurseries(chosen.chosen, plan, handbook), walk_over(plots))
+    raised = nurseries(chosen.chosen, plan, handbook, known.onsets)
+    return Proposal(found, chosen, raised, walk_over(plots))

@@ -94,11 +94,10 @@ def onsets(plan: Plan, handbook: Handbook) -> dict[str, date]:
     dict[str, datetime.date]
         Onset by season; always the usual one.
     """
-    after = timedelta(days=round(handbook.number("practice", "plant_after_onset_days")))
     season = plan.season
     days = {
         "early": season.onset_early,
-        "usual": season.onset_usual or plan.district.planting_date - after,
+        "usual": plan.usual_onset(handbook),
         "late": season.onset_late,
     }
     return {name: day for name, day in days.items() if day is not None}

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from districtplan.conservation.planting import nurseries, plants_to_raise
 from districtplan.handbook import packaged
+from districtplan.plan import Season
 from tests.conservation.cases import MEASURES, plan_with
 
 BOOK = packaged()
@@ -33,7 +36,7 @@ def test_enough_stand_after_losses():
         assert raised("grass_strips", metres) * 0.8 >= metres * 14 - 1e-9
 
 
-def test_nurseries_by_village_counted_back_from_planting():
+def test_nurseries_by_village_counted_back_from_the_onset_of_rain():
     chosen = pd.DataFrame(
         {
             "village": ["Hill", "Dale", "Hill", "Hill", "Hill"],
@@ -46,8 +49,14 @@ def test_nurseries_by_village_counted_back_from_planting():
     assert found["measure"].tolist() == ["grass_strips", "grass_strips", "permanent_cover"]
     assert found["nursery_plants"].tolist() == [10, 5000, 417]
     assert found["nursery_m2"].tolist() == [1, 100, 5]
-    # Planting is on 15 March 2026; 12 and 16 weeks before.
+    # Planting on 15 March 2026 is as the rains begin; 12 and 16 weeks before.
+    assert BOOK.number("practice", "plant_after_onset_days") == 0
     assert found["nursery_date"].tolist() == ["2025-12-21", "2025-12-21", "2025-11-23"]
+    given = plan_with().model_copy(update={"season": Season(onset_usual=date(2026, 3, 1))})
+    assert nurseries(chosen, given, BOOK)["nursery_date"].tolist()[2] == "2025-11-09"
+    zones = pd.DataFrame({"village": ["Dale"], "onset_usual": [date(2026, 4, 1)]})
+    zoned = nurseries(chosen, given, BOOK, zones)["nursery_date"].tolist()
+    assert zoned == ["2026-01-07", "2025-12-07", "2025-11-09"]
 
 
 def test_an_unknown_length_makes_the_villages_sum_unknown():

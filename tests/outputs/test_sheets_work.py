@@ -66,7 +66,7 @@ def test_what_is_raised_and_where_to_look_stand_on_it(files, small_results, text
     assert len(mine)
     for row in mine.itertuples():
         assert f"{row.nursery_plants:,} plants to raise" in told
-        assert "weeks before planting" in told
+        assert "weeks before the rains" in told
     walk = measure_words.looked_at(small_results, texts)
     own = walk[walk["village"] == "Upper Tamba Ridge"]
     assert len(own)
