@@ -103,10 +103,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             features.read_features(read),
             _Beside.read(read),
         )
-        plots, refused = intake.accept(raw.frame, raw.crs, asked)
-        plots, spelt, spellings = _spelt(
-            intake.require_some(plots, refused, raw.name), typed, asked
-        )
+        plots, refused, spelt, spellings = _accepted(raw, typed, asked, book)
     with opened as elevation:
         estimate, asked = _error(land, elevation, asked, book, clock)
         with clock.step("terrain"):
@@ -248,6 +245,16 @@ def _asked(plan: Path) -> tuple[plan_file.PlanFile, Handbook, Plan, inputs.Marke
     book = practice_file.read_handbook(read)
     asked = inputs.dosed(read.plan.under(book))
     return read, book, asked, inputs.marked_string(asked, book)
+
+
+def _accepted(
+    raw: vector.RawPlots, typed: _Beside, asked: Plan, book: Handbook
+) -> tuple[pd.DataFrame, pd.DataFrame, dict[str, Given], pd.DataFrame]:
+    """Take the plots that can be used, villages named as staff decided, and soils known of them."""
+    plots, refused = intake.accept(raw.frame, raw.crs, asked)
+    plots, spelt, spellings = _spelt(intake.require_some(plots, refused, raw.name), typed, asked)
+    soil = conservation.soil(plots, typed.soils(plots, asked, book))
+    return join(plots, soil), refused, spelt, spellings
 
 
 def _taking(known: features.RawFeatures, zone: CRS, book: Handbook) -> Features:
@@ -433,6 +440,12 @@ class _Beside(NamedTuple):
         """What was noticed of the files."""
         return tuple(told for raw in self.tables.values() for told in raw.warnings)
 
+    def soils(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> pd.DataFrame | None:
+        """Take the soils of villages, by which rows are laid; None where no file is named."""
+        if "soils" not in self.named:
+            return None
+        return erosion.accept_soils(self.tables["soils"].frame, plots["village"], asked, book).used
+
     def accept(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> dict[str, Given]:
         """Take the rows that can be used, of the files that are named."""
         ids, villages = plots["plot_id"], plots["village"]
@@ -527,8 +540,7 @@ def _conserved(
         )
         sited = conservation.work_sites(joined.assign(geometry=outlines), flow, book)
         joined = join(joined, sited)
-        soils = there.used("soils")
-        joined = join(joined, conservation.ground(joined, outlines, lying.features, soils))
+        joined = join(joined, conservation.ground(joined, outlines, lying.features))
         proposal = conservation.propose(joined, known, asked, book)
     with clock.step("works"):
         terrain = conservation.Terrain(

@@ -9,10 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from numpy.typing import NDArray
 
 Kind = Literal["text", "integer", "number", "texts", "date", "geometry"]
 Maker = Literal[
@@ -39,6 +42,7 @@ Maker = Literal[
     "vetoes",
     "work sites",
     "ground",
+    "soil",
     "structure lines",
     "refused lines",
     "waterways",
@@ -68,6 +72,8 @@ Maker = Literal[
 ]
 
 DICTIONARY_VERSION = 1
+POOR = "poor"
+"""How soil drains on which rows need a fall."""
 
 
 @dataclass(frozen=True)
@@ -114,6 +120,27 @@ def _codes(name: str, maker: Maker, meaning: str) -> Column:
 
 def _integer(name: str, maker: Maker, unit: str, meaning: str, *, nullable: bool = True) -> Column:
     return Column(name, "integer", maker, unit, meaning, 0, None, nullable)
+
+
+def drains_poorly(plots: pd.DataFrame, otherwise: str) -> NDArray[np.bool_]:
+    """Say of which plots the soil drains poorly.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        ``soil_drainage``: free, poor, or None where not known; the column may be absent.
+    otherwise : str
+        What stands where it isn't known.
+
+    Returns
+    -------
+    numpy.ndarray
+        Whether it does, shape (plots,).
+    """
+    if "soil_drainage" not in plots:
+        return np.full(len(plots), otherwise == POOR)
+    known = plots["soil_drainage"]
+    return known.where(known.notna(), otherwise).eq(POOR).to_numpy(dtype=np.bool_)
 
 
 def is_circle(outline_repair: pd.Series) -> pd.Series:
@@ -1396,11 +1423,13 @@ COLUMNS: tuple[Column, ...] = (
         "1 where ground that slips was drawn on the hillside: nothing is dug or held back there.",
         nullable=False,
     ),
-    _metres("soil_depth_m", "Depth of the village's soil; empty where not given.", "ground"),
+    _metres(
+        "soil_depth_m", "Depth of the plot's or its village's soil; empty where not given.", "soil"
+    ),
     _text(
         "soil_drainage",
-        "ground",
-        "free or poor, of the village's soil; empty where not given.",
+        "soil",
+        "free or poor, of the plot's or its village's soil; empty where not given.",
         nullable=True,
     ),
     _text("structure", "structure lines", "Measure that the line is of."),

@@ -146,6 +146,29 @@ def test_level_plots_by_drainage(drainage, said, tmp_path):
     assert said in wording.method_sentence(row, results.plan, Texts.load("en"))
 
 
+def test_each_plot_goes_by_its_own_soil_its_villages_or_the_plans(tmp_path):
+    plots, _ = small_district()
+    wet = ["poor", "free", *[None] * (len(plots) - 2)]
+    plots = plots.assign(wet=wet, village=["Ford"] * 4 + ["Hill"] * (len(plots) - 4))
+    raster = surface_raster(lambda x, y: 1800 + 0.001 * x)
+    path = write_district(tmp_path, plots, raster)
+    (tmp_path / "soils.csv").write_text("village,drainage\nFord,poor\n", encoding="utf-8")
+    files = '[files]\nsoils = "soils.csv"\nsoil_drainage_column = "wet"\n'
+    text = path.read_text(encoding="utf-8").replace("[files]\n", files)
+    path.write_text(
+        text.replace("vertical_error_m = 0.1", "vertical_error_m = 0"), encoding="utf-8"
+    )
+    results = pipeline.find(path)
+    level = ["flat_drains_poorly", "flat", *["flat_drains_poorly"] * 2]
+    assert results.plots["row_method_reason"].tolist() == level + ["flat"] * (len(plots) - 4)
+    texts = Texts.load("en")
+    said = [
+        "do not plant it flat" in wording.method_sentence(row, results.plan, texts)
+        for row in wording.records(results.plots)
+    ]
+    assert said == [reason == "flat_drains_poorly" for reason in results.plots["row_method_reason"]]
+
+
 def test_rows_of_a_run_keep_off_flow_lines_and_off_houses(tmp_path):
     """A valley that falls south through the middle column of plots; a house east of the first."""
     plots, _ = small_district(shift=205.0)

@@ -12,7 +12,7 @@ from districtplan.conservation.catalogue import (
     measure_names,
     structure_names,
 )
-from districtplan.conservation.ground import ground
+from districtplan.conservation.ground import ground, soil
 from districtplan.conservation.hillsides import Terrain
 from districtplan.conservation.line_tables import LineTables, line_tables
 from districtplan.conservation.order import days_owed, order_of_work, safe_if
@@ -51,6 +51,7 @@ __all__ = [
     "safe_if",
     "safe_outlets",
     "site_works",
+    "soil",
     "structure_names",
     "waterway",
     "work_sites",

@@ -12,7 +12,7 @@ import pandas as pd
 
 from districtplan import geodesy
 from districtplan.rows import EITHER, INSIDE, NOT_KNOWN, REFUSED, SAFE, STANDING
-from districtplan.tables import CIRCLE
+from districtplan.tables import CIRCLE, POOR
 from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
 
 if TYPE_CHECKING:
@@ -708,9 +708,28 @@ def method_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[s
         return [*said, falls]
     if guided is not None:
         said.append(texts.say("ends.along_lines"))
-    if plan.soil.drainage == "poor" and row["row_method_reason"] not in LEVEL_REASONS:
+    if drains_poorly(row, plan) and row["row_method_reason"] not in LEVEL_REASONS:
         said.append(texts.say("doubt.drains_poorly", plan=plan))
     return said
+
+
+def drains_poorly(row: Mapping[str, Any], plan: Plan) -> bool:
+    """Say whether rows of a plot need a fall, since its soil drains poorly.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+    plan : Plan
+        The plan, whose drainage stands where that of the plot isn't known.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+    """
+    known = row.get("soil_drainage")
+    return bool((plan.soil.drainage if pd.isna(known) else known) == POOR)
 
 
 def ends_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> tuple[list[str], list[str]]:
@@ -752,7 +771,7 @@ def ends_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> tuple[li
         safe = "safe_inside" if _inside(row["row_outlet"]) else "safe"
         key = safe if row["row_outlet"] in SAFE else "not_known"
         said.append(texts.say(f"ends.{key}", **values, **row))
-    if plan.soil.drainage == "poor":
+    if drains_poorly(row, plan):
         said.append(texts.say(f"ends.{_fall(row)}", **_fall_outlet(row, texts), **values, **row))
     return refusal, said
 
@@ -880,7 +899,7 @@ def fall_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | Non
     str | None
         The sentence; None where they are level.
     """
-    if plan.soil.drainage != "poor" or row["guide_kind"] == STANDING:
+    if not drains_poorly(row, plan) or row["guide_kind"] == STANDING:
         return None
     if pd.isna(row["guide_kind"]) or pd.isna(row["row_end_ahead"]):
         return None

@@ -119,9 +119,9 @@ def control_pegs(
     laid = (plots["row_method"] == METHOD) & plots["row_grade_design_pct"].notna()
     straight = plots[laid].set_index("plot_id")
     chosen = first_long(lines.table[lines.table["plot_id"].isin(straight.index)], share)
-    known = plots["plot_id"]
-    if plan.soil.drainage == "poor":
-        known = known[plots["row_grade_design_pct"].notna()]
+    # Where the soil drains poorly a line without a fall is none to peg.
+    level = tables.drains_poorly(plots, plan.soil.drainage) & plots["row_grade_design_pct"].isna()
+    known = plots.loc[~level, "plot_id"]
     found = [*_rows(chosen, straight, sites), *_drawn(guides, set(known), zone)]
     named = [(line.plot_id, line.number) for line in found]
     set_up = [_course(line, sites[line.plot_id]) for line in found]

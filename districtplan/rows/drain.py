@@ -68,7 +68,8 @@ def drain(
     Parameters
     ----------
     plots : pandas.DataFrame
-        ``plot_id``, ``longitude_deg``, ``latitude_deg`` and ``geometry``, the last in the UTM zone.
+        ``plot_id``, ``longitude_deg``, ``latitude_deg`` and ``geometry``, the last in the UTM zone;
+        ``soil_drainage`` where it is known, which stands before the plan's.
     ground : pandas.DataFrame
         The columns of terrain and readings, of the same plots in any order.
     grid_crs : pyproj.CRS
@@ -88,7 +89,8 @@ def drain(
         ``plot_id`` and the columns that :mod:`districtplan.tables` gives the step.
     """
     ground = ground.set_index("plot_id").loc[plots["plot_id"]].reset_index()
-    chosen = np.flatnonzero(_asked(ground, plan))
+    wet = tables.drains_poorly(plots, plan.soil.drainage)
+    chosen = np.flatnonzero(_asked(ground, wet))
     of = ground.iloc[chosen]
     place = (plots[name].to_numpy()[chosen] for name in ("longitude_deg", "latitude_deg"))
     ahead, behind = ends(
@@ -100,6 +102,7 @@ def drain(
     )
     grade = _grade(of, plan, handbook.number("terrain_noise", "turn_se"))
     wanted = _wanted(of, grade, np.isin(ahead, SAFE), np.isin(behind, SAFE), plan)
+    wanted = wanted.only(wet[chosen])
     turned = wanted.turn_deg != 0
     ground = _turn(ground, chosen[turned], wanted.turn_deg[turned], wanted.fall_pct[turned])
     grade = np.where(turned, wanted.toward * wanted.fall_pct, grade)
@@ -129,13 +132,11 @@ def drain(
     return ground, tables.check(table, ("plot_id", *tables.made_by("drainage")))
 
 
-def _asked(ground: pd.DataFrame, plan: Plan) -> Bools:
+def _asked(ground: pd.DataFrame, wet: Bools) -> Bools:
     """Say which rows are looked at: straight ones, and guided ones where they need a fall."""
-    asked = ground["row_method"].to_numpy() == STRAIGHT
-    if plan.soil.drainage == "poor":
-        known = ground["row_bearing_grid_deg"].notna().to_numpy()
-        asked = asked | ((ground["row_method"].to_numpy() == GUIDED) & known)
-    return np.asarray(asked)
+    method = ground["row_method"].to_numpy()
+    known = ground["row_bearing_grid_deg"].notna().to_numpy()
+    return np.asarray((method == STRAIGHT) | (wet & (method == GUIDED) & known))
 
 
 @dataclass(frozen=True)
@@ -146,6 +147,15 @@ class _Wanted:
     either: Bools  # whether both ends will do
     fall_pct: Floats  # NaN where rows need a fall and have nowhere to fall to
     turn_deg: Floats  # clockwise, 0 where the bearing stays
+
+    def only(self, wet: Bools) -> _Wanted:
+        """Ask for it where the soil drains poorly alone; elsewhere rows lie level."""
+        return _Wanted(
+            np.where(wet, self.toward, 0.0),
+            self.either & wet,
+            np.where(wet, self.fall_pct, 0.0),
+            np.where(wet, self.turn_deg, 0.0),
+        )
 
 
 def _grade(of: pd.DataFrame, plan: Plan, times: float) -> Floats:
@@ -163,8 +173,6 @@ def _grade(of: pd.DataFrame, plan: Plan, times: float) -> Floats:
 def _wanted(of: pd.DataFrame, grade: Floats, ahead: Bools, behind: Bools, plan: Plan) -> _Wanted:
     """Say what fall rows need, and to which end, where ahead or behind is safe."""
     none = np.zeros(len(of))
-    if plan.soil.drainage == "free":
-        return _Wanted(none, none > 0, none, none)
     either = ahead & behind & (grade == 0)
     toward = np.where(ahead & behind, np.sign(grade), ahead * 1.0 - behind)
     least = plan.rows.row_grade_min_pct

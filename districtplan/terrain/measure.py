@@ -63,7 +63,7 @@ def measure(
     ----------
     plots : pandas.DataFrame
         The columns ``plot_id``, ``area_ha``, ``longitude_deg``, ``latitude_deg`` and ``geometry``,
-        the last in the CRS of the raster.
+        the last in the CRS of the raster; ``soil_drainage`` where it is known.
     elevation : Elevation
         The raster.
     grid_crs : pyproj.CRS
@@ -118,7 +118,9 @@ def measure(
         }
     )
     table = table.join(_slopes(found)).join(grades(doubt, error, plan.terrain))
-    table["row_method_reason"] = reasons(table, doubt, error, plan)
+    table["row_method_reason"] = reasons(
+        table.join(plots.filter(["soil_drainage"]).reset_index(drop=True)), doubt, error, plan
+    )
     table["row_bearing_se_deg"] = np.where(
         table["row_method_reason"].isin(BEARING_REASONS), np.degrees(doubt.turn), np.nan
     )

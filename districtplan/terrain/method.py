@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from districtplan import tables
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -86,7 +88,8 @@ def reasons(
     ----------
     table : pandas.DataFrame
         ``cells``, ``coherence``, ``slope_corrected_pct``, ``slope_se_pct``, ``row_grade_95_pct``
-        and ``row_grade_limit_pct``.
+        and ``row_grade_limit_pct``; ``soil_drainage`` where it is known, which stands before the
+        plan's.
     doubt : Doubt
         How far the raster's error may reach.
     error : ErrorModel
@@ -100,12 +103,13 @@ def reasons(
     numpy.ndarray
         One of ``REASONS`` a plot, shape (plots,).
     """
-    limits, level = plan.terrain, "flat_drains_poorly" if plan.soil.drainage == "poor" else "flat"
+    limits, wet = plan.terrain, tables.drains_poorly(table, plan.soil.drainage)
     slope = table["slope_corrected_pct"].to_numpy()
     limit = table["row_grade_limit_pct"].to_numpy()
     reach = error.turn_se * table["slope_se_pct"].to_numpy()
     turned = np.sin(np.minimum(error.turn_se * doubt.turn, np.pi / 2))
     from_turn = 100 * np.sqrt(np.abs(doubt.deviator)) * turned
+    level = slope + reach <= limits.level_slope_pct
     steep = table["row_grade_95_pct"].to_numpy() > limit
     bends = doubt.level > error.level_se * doubt.level_se
     # Where land bends, grades vary along rows much as a normal variable of that root mean square:
@@ -114,7 +118,8 @@ def reasons(
     steep_by_bend = within * 100 * np.sqrt(np.maximum(doubt.level, 0.0)) > limit
     rules = {
         "too_few_cells": table["cells"].to_numpy() < limits.cells_min,
-        level: slope + reach <= limits.level_slope_pct,
+        "flat_drains_poorly": wet & level,
+        "flat": level,
         # The raster can't tell the slope from level ground.
         "too_level_to_tell": slope <= reach,
         # The error of the bearing alone would break the limit.

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from districtplan.conservation import ground
+from districtplan.conservation import ground, soil
 
 PLOTS = pd.DataFrame(
     {
@@ -43,7 +43,7 @@ def test_soil_of_the_plot_stands_before_its_villages():
         soil_depth_given_m=[0.3, np.nan, np.nan, 0.9],
         soil_drainage_given=pd.Series(["poor", None, None, "free"], dtype=object),
     )
-    found = ground(own, OUTLINES, features(), soils)
+    found = soil(own, soils)
     np.testing.assert_array_equal(found["soil_depth_m"], [0.3, 1.2, 0.4, 0.9])
     assert found["soil_drainage"].tolist() == ["poor", "free", "poor", "free"]
 
@@ -52,6 +52,6 @@ def test_soil_is_the_villages():
     soils = pd.DataFrame(
         {"village": ["Ford", "Hill"], "depth_m": [np.nan, 1.2], "drainage": ["poor", ""]}
     )
-    found = ground(PLOTS, OUTLINES, features(), soils)
+    found = soil(PLOTS, soils)
     np.testing.assert_array_equal(found["soil_depth_m"], [1.2, 1.2, np.nan, np.nan])
     assert found["soil_drainage"].fillna("").tolist() == ["", "", "poor", ""]

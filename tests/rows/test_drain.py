@@ -97,6 +97,24 @@ def test_columns_are_those_declared():
     assert table.columns.tolist() == ["plot_id", *tables.made_by("drainage")]
 
 
+def test_each_plot_goes_by_its_own_soil_before_the_plans():
+    aside = shapely.affinity.translate(PLOT, 300, 0)
+    plots = around(PLOT, aside)
+    grass = features_of(*(("grass", shapely.box(x + 61, -20, x + 64, 60)) for x in (0, 300)))
+
+    def found(soils, drainage):
+        known = plots.assign(soil_drainage=pd.Series(soils, dtype=object))
+        plan = plan_of(soil={"drainage": drainage})
+        _, table = rows.drain(known, ground_of(2), ZONE, grass, plan, packaged())
+        return table["row_grade_design_pct"].tolist()
+
+    falls, level = found([None, None], "poor")[0], 0
+    assert falls > 0
+    assert found(["poor", "free"], "free") == found(["poor", "free"], "poor") == [falls, level]
+    assert found(["free", None], "poor") == [level, falls]
+    assert found([None, "poor"], "free") == [level, falls]
+
+
 def test_the_mean_grade_is_the_slope_along_the_rows():
     found = first(fall=172.0)
     assert found["row_low_end"] == "east end"

@@ -146,8 +146,8 @@ SAID_OF = (
     "row_within_guided_share",
 )
 """Columns that a plot's sentences are made from."""
-SAID_IF_READ = ("soil_not_read",)
-"""The same, where the plan asks for them."""
+SAID_IF_READ = ("soil_not_read", "soil_drainage")
+"""The same, where they are there."""
 
 ABOVE = (
     "slope_length_above_m",

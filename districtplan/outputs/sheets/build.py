@@ -348,7 +348,7 @@ def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
         codes.insert(0, "again")
     if row["slipping_ground"] and plot.kind != "excluded":
         codes.append("slipping_ground")
-    if results.plan.soil.drainage == "poor":
+    if wording.drains_poorly(row, results.plan):
         # What stands there has the fall that it has.
         wet = "level_where_wet" if plot.kind == "guide" and not plot.fall_pct else None
         wet = WHERE_WET.get(plot.kind, wet)

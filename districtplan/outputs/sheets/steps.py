@@ -64,7 +64,7 @@ def steps(plot: Plot, results: Results, texts: Texts) -> Part:
     if plot.kind == "measure":
         length = results.handbook.number(READINGS, "reading_length_m")
         start = "start"
-        if plan.soil.drainage == "poor":
+        if wording.drains_poorly(plot.row, plan):
             start = "start_falling"
             values |= falling(plan.rows.row_grade_min_pct, results.handbook)
         measured = ("level", "falls", "middle", start, "back", "rows")
