@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from districtplan.conservation import Outlet, draw, structure_lines
-from districtplan.conservation.structure_lines import ON_THE_GROUND
+from districtplan.conservation.structure_lines import ON_THE_GROUND, dig
 from tests.conservation.hillsides import (
     BUND,
     DITCH,
@@ -218,3 +218,12 @@ NOT_HERE = ("link_m", "cut_off_saves_min_share", "crossing_min_m")
 @pytest.mark.parametrize("name", [name for name in LIMITS if name not in NOT_HERE])
 def test_every_limit_matters(name):
     assert drawn_under(LIMITS | {name: LIMITS[name] * 1.04}) != drawn_under(LIMITS)
+
+
+def test_no_waterway_is_dug_on_ground_that_slips():
+    flow = (shapely.LineString([(30, 100), (30, -20)]),)
+    stream = Outlet("stream 4", shapely.LineString([(-20, -8), (90, -8)]))
+    sound = dig(hillside(outlets=(stream,), flow=flow), LIMITS)
+    assert sound.waterway is not None
+    slips = dig(hillside(outlets=(stream,), flow=flow, slipping=True), LIMITS)
+    assert (slips.waterway, slips.reason) == (None, "slipping_ground")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 
 import numpy as np
@@ -212,3 +213,48 @@ def test_what_staff_drew_takes_the_water_that_runs_in_it_on_any_slope():
     assert found.order["work"].tolist() == ["outlet", "structures", "rows"]
     assert found.order["work_outlet"].iloc[0] == "waterway 1"
     assert found.waiting == frozenset()
+@pytest.mark.parametrize("kind", ["bank", "terrace", "grass_strip"])
+def test_no_line_crosses_what_stands_there(kind):
+    standing = shapely.LineString([(30, -20), (30, 120)])
+    found = works(features(waterway=WATERWAY, **{kind: standing}))
+    assert len(found.lines)
+    assert not shapely.crosses(found.lines["geometry"].to_numpy(dtype=object), standing).any()
+
+
+def with_soil(**soil):
+    """What is drawn where every plot is to have a retention bund, by what its soil is."""
+    plots, proposal, known, plan = proposed()
+    chosen = proposal.priorities.chosen.assign(measure="retention_bund")
+    priorities = dataclasses.replace(proposal.priorities, chosen=chosen)
+    bunds = dataclasses.replace(proposal, priorities=priorities)
+    there = features(waterway=WATERWAY)
+    nothing = np.array([], dtype=object)
+    terrain = Terrain(OUTLINES, there, nothing, ZONE, ZONE, Surfaces())
+    return conservation.site_works(plots.assign(**soil), bunds, terrain, known, plan, BOOK)
+
+
+@pytest.mark.parametrize(
+    ("soil", "reason"),
+    [
+        ({"soil_drainage": "poor"}, "soil_not_deep_and_free"),
+        ({"soil_depth_m": 0.4}, "soil_not_deep_and_free"),
+        # One plot of the hillside slips: nothing is held back or led on any of them.
+        ({"slipping_ground": [0, 0, 1]}, "slipping_ground"),
+    ],
+)
+def test_water_is_held_back_only_on_deep_soil_that_drains_and_does_not_slip(soil, reason):
+    assert "retention_bund" in set(with_soil().lines["structure"])
+    found = with_soil(**soil)
+    assert "retention_bund" not in set(found.lines["structure"])
+    why = found.refused.set_index("structure")["structure_reason"]
+    assert why["retention_bund"] == reason
+    leads = found.lines["structure_outlet"].notna()
+    assert leads.any() == (reason != "slipping_ground")
+
+
+def test_lines_that_lead_water_fall_by_their_grade():
+    lines = works(features(waterway=WATERWAY)).lines
+    drains = lines[lines["structure"] == "cut_off_drain"]
+    grade_pct = BOOK.number("measure_numbers", "cut_off_drain grade_pct")
+    fall_pct = 100 * drains["structure_fall_m"] / drains["structure_length_m"]
+    assert fall_pct.to_numpy() == pytest.approx(grade_pct, rel=0.01)
