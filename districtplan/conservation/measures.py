@@ -137,6 +137,10 @@ def _of_measure(measure: Measure, asked: _Asked) -> tuple[pd.DataFrame, NDArray[
     reasons = treatment.reasons(measure, land, plan)
     idle = (left.likely >= WHOLE - DUST) & (measure.effect != "none")
     reasons = np.where(idle & (reasons == treatment.ALLOWED), "saves_nothing", reasons)
+    if BENCH in measure.spacing_rules:
+        # A cut to the rock leaves nothing to root in, however deep the soil is said to have to be.
+        through = bench_of(measure, land.used_pct, plan).cut_depth_m >= land.soil_depth_m
+        reasons = np.where(through & (reasons == treatment.ALLOWED), "soil_shallow", reasons)
     lines = _lines(measure, apart, asked)
     area_ha = land.area_m2 / M2_IN_HA
     plants = plants_to_raise(measure, lines.length_m, area_ha, asked.handbook)

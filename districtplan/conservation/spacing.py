@@ -60,6 +60,8 @@ class Bench:
         Bench and riser [m]; also 100 VI / S.
     cut_m3_m : numpy.ndarray
         Earth cut a metre of a level bench, ``Wb VI / 8``, as recalled [m³/m].
+    cut_depth_m : numpy.ndarray
+        How deep a level bench is cut at the foot of its riser, ``S Wb / 200`` [m].
 
     References
     ----------
@@ -71,6 +73,7 @@ class Bench:
     riser_m: Floats
     whole_m: Floats
     cut_m3_m: Floats
+    cut_depth_m: Floats
 
 
 def bench(slope_pct: Floats, width_m: float, riser_run: float) -> Bench:
@@ -94,7 +97,8 @@ def bench(slope_pct: Floats, width_m: float, riser_run: float) -> Bench:
     with np.errstate(divide="ignore"):
         vertical = np.where(left > 0, slope_pct * width_m / np.maximum(left, 0), np.inf)
     riser = vertical * riser_run
-    return Bench(vertical, riser, width_m + riser, width_m * vertical / 8)
+    cut_m3_m, cut_depth_m = width_m * vertical / 8, slope_pct * width_m / 200
+    return Bench(vertical, riser, width_m + riser, cut_m3_m, cut_depth_m)
 
 
 def bench_of(measure: Measure, slope_pct: Floats, plan: Plan) -> Bench:

@@ -99,6 +99,15 @@ def test_benches_take_the_riser_and_move_earth():
     assert found["person_days"] == pytest.approx(0.3 * 750 * DAYS["bench_terraces"])
 
 
+@pytest.mark.parametrize(("width_m", "offered"), [(3.0, True), (4.9, True), (5.0, False)])
+def test_no_bench_is_cut_through_the_soil(width_m, offered):
+    """At 40 % a bench of 5 m is cut a metre deep at its back: all of a soil of one metre."""
+    found = found_for(40.0, plan=plan_with(soil_depth_m=1.0, bench_width_m=width_m))
+    assert ("bench_terraces" in set(found.offered["measure"])) == offered
+    why = found.refused.set_index("measure")["measure_reason"]
+    assert why.get("bench_terraces") == (None if offered else "soil_shallow")
+
+
 def test_a_waterway_takes_what_rows_do_not_keep_clear_of_already():
     at = {"flow_line_length_m": 50.0}
     taken = option(found_for(**at), "grassed_waterway")["land_taken_pct"]
