@@ -528,15 +528,15 @@ def _conserved(
     outlines = lying.on_zone["geometry"].to_numpy(dtype=object)
     flow = lying.flow_lines["geometry"].to_numpy(dtype=object)
     enrolled = there.used("enrolment")
+    closed: set[str] = set() if enrolled is None else _answered(enrolled, "closed")
     with clock.step("measures"):
         known = conservation.Known(
             standing=erosion.standing(joined["plot_id"], there.used("current_practice"), book),
             equations=erosion.Equations(asked, book),
             vetoes=there.used("vetoes"),
             onsets=there.used("onsets"),
-            taking_part=None
-            if enrolled is None
-            else frozenset(enrolled.loc[enrolled["takes_part"].eq(other=True), "plot_id"]),
+            taking_part=None if enrolled is None else frozenset(_answered(enrolled, "takes_part")),
+            closed=frozenset(closed),
         )
         sited = conservation.work_sites(joined.assign(geometry=outlines), flow, book)
         joined = join(joined, sited)
@@ -551,7 +551,7 @@ def _conserved(
             lying.elevation.grid.crs,
             rows.Around(lying.elevation, asked, book),
         )
-        works = conservation.site_works(joined, proposal, terrain, known, asked, book)
+        proposal, works = conservation.lay_out(joined, proposal, terrain, known, asked, book)
     # Rows are laid out for the day when the water has an outlet; until then they wait.
     waits = joined["plot_id"].isin(works.waiting)
     flags = [
@@ -560,6 +560,11 @@ def _conserved(
     ]
     joined = joined.assign(outlet_flags=pd.Series(flags, index=joined.index, dtype=object))
     return join(joined, works.days), proposal, works
+
+
+def _answered(enrolled: pd.DataFrame, question: str) -> set[str]:
+    """Give the ids of plots that the file of who takes part says yes of."""
+    return set(enrolled.loc[enrolled[question].eq(other=True), "plot_id"])
 
 
 def _belts(features: pd.DataFrame, asked: Plan) -> inputs.Buffers:

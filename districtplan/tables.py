@@ -38,6 +38,7 @@ Maker = Literal[
     "nurseries",
     "choice",
     "curve",
+    "left out",
     "walk over",
     "vetoes",
     "work sites",
@@ -1382,6 +1383,15 @@ COLUMNS: tuple[Column, ...] = (
         None,
         nullable=True,
     ),
+    _integer(
+        "left_out_order", "left out", "", "Place among them, the most pressing 1.", nullable=False
+    ),
+    _text(
+        "left_out_reason",
+        "left out",
+        "Why a plot without tonnes isn't chosen: closed, does_not_take_part, no_measure, "
+        "not_costed, other_measure (its hillside takes one that isn't for it) or budget_spent.",
+    ),
     Column("budget_spent", "number", "curve", "", "Budget spent, in its unit.", 0, None),
     Column(
         "soil_saved_total_t_yr",
@@ -1511,13 +1521,21 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "work",
         "work order",
-        "What is done: find_outlet (a technician decides), outlet, waterway, cut_off_drain, "
-        "structures, rows.",
+        "What is done: find_outlet (a technician decides), lay_out (a technician does), outlet, "
+        "waterway, cut_off_drain, "
+        "structures, cover (planted to stay), rows.",
     ),
     _text("work_season", "work order", "the season before, or this season."),
     _text("work_structure", "work order", "Measure that is built.", nullable=True),
     _integer("work_lines", "work order", "", "Its lines, from the top down."),
     _metres("work_length_m", "Their length; empty where set out there.", "work order"),
+    _metres(
+        "work_priced_length_m",
+        "Length that person-days and planting material are counted for, where they go by length: "
+        "by the spacing on each plot, the first line along its top edge. Lines as drawn start a "
+        "drop below the hillside's top and stop short of water and of one another.",
+        "work order",
+    ),
     _text("work_outlet", "work order", "Safe outlets that they end at.", nullable=True),
     Column(
         "work_person_days",

@@ -14,9 +14,11 @@ from districtplan.conservation.catalogue import (
 )
 from districtplan.conservation.ground import ground, soil
 from districtplan.conservation.hillsides import Terrain
+from districtplan.conservation.lay_out import lay_out
 from districtplan.conservation.line_tables import LineTables, line_tables
 from districtplan.conservation.order import days_owed, order_of_work, safe_if
 from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, waterway
+from districtplan.conservation.priorities import HELD
 from districtplan.conservation.propose import Known, Proposal, propose
 from districtplan.conservation.sites import work_sites
 from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
@@ -26,6 +28,7 @@ from districtplan.conservation.works import GATHERED, Works, site_works
 __all__ = [
     "ALL",
     "GATHERED",
+    "HELD",
     "VETOES",
     "Drawn",
     "Hillside",
@@ -44,6 +47,7 @@ __all__ = [
     "days_owed",
     "draw",
     "ground",
+    "lay_out",
     "line_tables",
     "measure_names",
     "order_of_work",

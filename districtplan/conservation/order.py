@@ -22,9 +22,14 @@ if TYPE_CHECKING:
 
 BEFORE, NOW = "the season before", "this season"
 FIND = "find_outlet"
-WORKS = (FIND, "outlet", "waterway", "cut_off_drain", "structures", "rows")
+LAY_OUT = "lay_out"
+WORKS = (FIND, LAY_OUT, "outlet", "waterway", "cut_off_drain", "structures", "cover", "rows")
 """Works of a site in their order: what takes water comes before what sends it."""
-NO_OUTLET = "no_outlet"
+EARLY = (FIND, LAY_OUT, "outlet", "waterway")
+"""Works of a season before the others."""
+RIDGES = "contour_ridges"
+"""Measure that the rows themselves are."""
+NO_OUTLET, NOT_SPANNED = "no_outlet", "head_not_spanned"
 WATERWAY = "grassed_waterway"
 
 
@@ -33,6 +38,8 @@ def order_of_work(
     drawn: Mapping[str, Mapping[str, Drawn]],
     above: Collection[str],
     days: Mapping[tuple[str, str], float] | None = None,
+    planted: Mapping[str, Mapping[str, tuple[str, ...]]] | None = None,
+    priced_m: Mapping[tuple[str, str], float] | None = None,
 ) -> pd.DataFrame:
     """Put the works of each site in order.
 
@@ -52,6 +59,10 @@ def order_of_work(
         Measures that lie above the top plot.
     days : Mapping[tuple[str, str], float] | None, default None
         Person-days by site and measure, NaN where not known.
+    planted : Mapping[str, Mapping[str, tuple[str, ...]]] | None, default None
+        Plots by site and measure that isn't along lines: permanent cover, and rows with ridges.
+    priced_m : Mapping[tuple[str, str], float] | None, default None
+        Metres by site and measure that its days are counted for.
 
     Returns
     -------
@@ -64,17 +75,22 @@ def order_of_work(
         site = str(name)
         plots = tuple(own["plot_id"])
         asked = tuple(own["site_villages"].iloc[0]) + tuple(own["site_neighbours"].iloc[0])
-        for step, work in enumerate(_works(plots, drawn.get(site, {}), above), start=1):
+        laid = _works(plots, drawn.get(site, {}), above)
+        laid += _of_rows(plots, (planted or {}).get(site, {}))
+        for step, work in enumerate(laid, start=1):
             spent = (days or {}).get((site, work.structure or ""), np.nan)
             found.append(
                 {
                     "work_site": site,
                     "work_step": step,
                     "work": work.name,
-                    "work_season": BEFORE if work.name in WORKS[:3] else NOW,
+                    "work_season": BEFORE if work.name in EARLY else NOW,
                     "work_structure": work.structure,
                     "work_lines": work.lines,
                     "work_length_m": work.length_m,
+                    "work_priced_length_m": (priced_m or {}).get(
+                        (site, work.structure or ""), np.nan
+                    ),
                     "work_outlet": work.outlet,
                     "work_person_days": spent,
                     "work_plots": work.plots,
@@ -84,7 +100,8 @@ def order_of_work(
     columns = ("work_site", *tables.made_by("work order"))
     table = pd.DataFrame(found, columns=list(columns))
     types = {"work_step": "int64", "work_lines": "Int64"}
-    types |= dict.fromkeys(("work_length_m", "work_person_days"), "float64")
+    metres = ("work_length_m", "work_priced_length_m")
+    types |= dict.fromkeys((*metres, "work_person_days"), "float64")
     return tables.check(table.astype(types), columns)
 
 
@@ -106,6 +123,11 @@ def _works(
     left = gathered is not None and gathered.reason is not None
     if left or any(one.reason == NO_OUTLET for one in drawn.values()):
         works.append(_Work(FIND, plots, carries=True))
+    works += [
+        _Work(LAY_OUT, plots, carries=True, structure=name)
+        for name, one in drawn.items()
+        if one.reason == NOT_SPANNED
+    ]
     waterways = [one.waterway for one in drawn.values() if one.waterway is not None]
     ends = [line.outlet for one in drawn.values() for line in one.lines if line.outlet is not None]
     taking = () if gathered is None else gathered.takes
@@ -127,7 +149,19 @@ def _works(
         )
     first = sorted(drawn, key=lambda name: name not in above)
     works += [_of_lines(name, drawn[name], plots, above) for name in first if drawn[name].lines]
-    return [*works, _Work("rows", plots, carries=False)]
+    return works
+
+
+def _of_rows(plots: tuple[str, ...], planted: Mapping[str, tuple[str, ...]]) -> list[_Work]:
+    """Give what is planted: cover that stays, then rows, on whatever plots have any."""
+    cover = {name: set(own) for name, own in planted.items() if name != RIDGES}
+    works = [
+        _Work("cover", tuple(plot for plot in plots if plot in own), carries=False, structure=name)
+        for name, own in cover.items()
+    ]
+    kept = tuple(plot for plot in plots if not any(plot in own for own in cover.values()))
+    ridges = RIDGES if RIDGES in planted else None
+    return [*works, _Work("rows", kept, carries=False, structure=ridges)] if kept else works
 
 
 def _of_lines(name: str, drawn: Drawn, plots: tuple[str, ...], above: Collection[str]) -> _Work:

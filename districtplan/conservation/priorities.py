@@ -3,13 +3,26 @@
 Tonnes that are saved are counted against the budget exactly (:mod:`~.knapsack`). Plots without
 tonnes, most of them too steep for the equations, have a share of the budget of their own, in the
 order of slope class, area, run-on and what lies below: none is last for lack of a number. What they
-leave of it goes to all.
+leave of it goes to all. Each of them that isn't chosen is listed with the reason:
+
+``closed``
+    The land is closed to planting, so nothing is built on it.
+``does_not_take_part``
+    By the file of who does; only a line that leads water, for its whole hillside, goes through.
+``no_measure``
+    It may bear none that saves soil and takes no more land than the plan allows.
+``not_costed``
+    Labour isn't known for those that it may bear.
+``other_measure``
+    Its hillside takes a measure that isn't for this plot.
+``budget_spent``
+    The budget went to others before.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -21,6 +34,8 @@ from districtplan.conservation.land import slope_for_limits
 from districtplan.errors import Fault, PlanError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from districtplan.handbook import Handbook
@@ -38,6 +53,28 @@ SAVES_MOST, HELD = "saves most", "place held for plots without tonnes"
 SITE, SITES = "work_site", "work site"
 """Column of the hillside that a plot is of, and what the plan calls it."""
 GAIN, LEFT = "soil_saved_counted_t_yr", "loss_left_likely_share"
+CLOSED, AWAY = "closed", "does_not_take_part"
+ABOVE = "run_on"
+"""Effect of a drain above a hillside: it saves the top plot alone, and goes with the site."""
+
+
+class Learned(NamedTuple):
+    """What laying out hillsides has told of a choice.
+
+    Attributes
+    ----------
+    charged : Mapping[tuple[str, bool], float]
+        What goes with a hillside takes of the budget, by name of the site and whether the measure
+        chosen for it leads water itself.
+    undrawn : frozenset[tuple[str, str]]
+        Site and measure that can't be laid out there.
+    """
+
+    charged: Mapping[tuple[str, bool], float]
+    undrawn: frozenset[tuple[str, str]]
+
+
+NOTHING = Learned({}, frozenset())
 
 
 @dataclass(frozen=True)
@@ -58,9 +95,13 @@ class Priorities:
     gap : float
         Share by which a better choice could exceed this one at most; 0 where it is proved best.
     spent, held_spent : float
-        Budget used in all, and of it on plots from the share held for those without tonnes.
+        Budget used in all, works of hillsides among it, and of it on plots from the share held
+        for those without tonnes.
     not_costed : tuple[str, ...]
         Measures left out of a choice, since the district gives no labour for them.
+    left_out : pandas.DataFrame
+        Plots without tonnes that aren't chosen, the most pressing first: ``plot_id``, ``village``
+        and the columns made by left out.
     """
 
     chosen: pd.DataFrame
@@ -72,10 +113,16 @@ class Priorities:
     spent: float
     held_spent: float
     not_costed: tuple[str, ...]
+    left_out: pd.DataFrame
 
 
 def choose(
-    offered: pd.DataFrame, plots: pd.DataFrame, plan: Plan, handbook: Handbook
+    offered: pd.DataFrame,
+    plots: pd.DataFrame,
+    plan: Plan,
+    handbook: Handbook,
+    barred: Mapping[str, str] | None = None,
+    learned: Learned = NOTHING,
 ) -> Priorities:
     """Choose at most one measure a unit.
 
@@ -94,6 +141,10 @@ def choose(
         carry water are chosen for whole sites only.
     handbook : Handbook
         The published tables.
+    barred : Mapping[str, str] | None, default None
+        ``CLOSED`` or ``AWAY`` by ids of plots.
+    learned : Learned
+        What is known of the works of hillsides, where a choice is by work site.
 
     Returns
     -------
@@ -107,8 +158,10 @@ def choose(
         missing for all.
     """
     asked = plan.conservation
-    single = _ways(offered, plots, plan, handbook)
-    ways = _pooled(single, plots) if asked.choose_by == SITES else single
+    barred = {} if barred is None else barred
+    single = _open(_ways(offered, plots, plan, handbook), barred, handbook)
+    by_site = asked.choose_by == SITES
+    ways = _with_works(_pooled(single, plots), handbook, learned) if by_site else single
     missing = _without_labour(ways, handbook)
     _refuse(missing, ways, asked)
     if asked.goal == "least labour":
@@ -117,7 +170,9 @@ def choose(
     if asked.budget is None:
         best = _best_of_each(ways)
         nothing = knapsack.Choice(best, np.nan, 0.0, np.nan, np.nan)
-        return _priorities(_told(single, ways, best, best[:0]), curve, nothing, 0.0, missing)
+        told = _told(single, ways, best, best[:0])
+        left = _left_out(told, single, plots, barred)
+        return _priorities(told, left, curve, nothing, 0.0, missing)
     costed = ways[ways["cost"].notna()]
     held = _hold(costed, plots, _unit(asked), asked.budget * asked.reserved_share)
     held_spent = float(ways["cost"][held].sum())
@@ -128,11 +183,14 @@ def choose(
         _shares(rest, plots, asked.village_share * (1 - held_spent / asked.budget)),
     )
     most = rest.index.to_numpy()[found.places]
-    return _priorities(_told(single, ways, most, held), curve, found, held_spent, missing)
+    told = _told(single, ways, most, held)
+    left = _left_out(told, single, plots, barred)
+    return _priorities(told, left, curve, found, held_spent, missing)
 
 
 def _priorities(
     chosen: pd.DataFrame,
+    left_out: pd.DataFrame,
     curve: pd.DataFrame,
     found: knapsack.Choice,
     held_spent: float,
@@ -148,6 +206,7 @@ def _priorities(
         found.cost + held_spent,
         held_spent,
         missing,
+        left_out,
     )
 
 
@@ -163,8 +222,11 @@ def _ways(
     # What holds nothing back itself, such as a waterway, is no choice but goes with others.
     saves = (offered[LEFT] < 1).to_numpy()
     # A line that carries water is a matter of the whole hillside, never of one plot.
-    carrying = [measure.name for measure in catalogue(handbook) if measure.carries_water]
+    every = catalogue(handbook)
+    carrying = [measure.name for measure in every if measure.carries_water]
+    above = [measure.name for measure in every if measure.effect == ABOVE]
     alone = ~offered["measure"].isin(carrying).to_numpy() | (asked.choose_by == SITES)
+    alone &= ~offered["measure"].isin(above).to_numpy()
     kept = np.flatnonzero(fits & saves & alone)
     names = ["plot_id", "measure", GAIN, LEFT, "measure_plants"]
     found = offered.iloc[kept][names].reset_index(drop=True)
@@ -174,6 +236,40 @@ def _ways(
         found[name] = plots[name].to_numpy()[at[kept]]
     found["unit"] = plots[_unit(asked)].to_numpy()[at[kept]]
     return found
+
+
+def _open(ways: pd.DataFrame, barred: Mapping[str, str], handbook: Handbook) -> pd.DataFrame:
+    """Leave out closed plots, and of those that don't take part all but a hillside's own lines."""
+    if not barred:
+        return ways
+    why = ways["plot_id"].map(barred)
+    there = why.isna()
+    carrying = [measure.name for measure in catalogue(handbook) if measure.carries_water]
+    hosts = ways["unit"].isin(ways.loc[there, "unit"]) & ways["measure"].isin(carrying)
+    return ways[there | ((why == AWAY) & hosts)].reset_index(drop=True)
+
+
+def _left_out(
+    chosen: pd.DataFrame, ways: pd.DataFrame, plots: pd.DataFrame, barred: Mapping[str, str]
+) -> pd.DataFrame:
+    """List the plots without tonnes that aren't chosen, with the first reason that holds."""
+    some = plots.iloc[order_without_tonnes(plots)]
+    some = some[~some["plot_id"].isin(chosen["plot_id"])].reset_index(drop=True)
+    units = ways.drop_duplicates("plot_id").set_index("plot_id")["unit"]
+    taken = units.loc[units.index.isin(chosen["plot_id"])]
+    why = some["plot_id"].map(barred)
+    holds = {
+        CLOSED: why == CLOSED,
+        AWAY: why == AWAY,
+        "no_measure": ~some["plot_id"].isin(ways["plot_id"]),
+        "not_costed": ~some["plot_id"].isin(ways.loc[ways["cost"].notna(), "plot_id"]),
+        "other_measure": some["plot_id"].map(units).isin(taken),
+    }
+    codes = [np.array(code, dtype=object) for code in holds]
+    some["left_out_order"] = np.arange(1, len(some) + 1)
+    some["left_out_reason"] = np.select(list(holds.values()), codes, "budget_spent").astype(object)
+    made = ("plot_id", "village", *tables.made_by("left out"))
+    return tables.check(some[list(made)], made)
 
 
 def _unit(asked: Conservation) -> str:
@@ -195,6 +291,66 @@ def _pooled(ways: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
         # One plot that can't be counted doesn't stand for nothing: the site's sum isn't known.
         found[name] = groups[name].agg(lambda values: values.sum(skipna=False))
     return found.reset_index()
+
+
+def _with_works(ways: pd.DataFrame, handbook: Handbook, learned: Learned) -> pd.DataFrame:
+    """Add what goes with each site to its cost, once, and strike out what can't be built there."""
+    carrying = {measure.name for measure in catalogue(handbook) if measure.carries_water}
+    pairs = list(zip(ways["unit"], ways["measure"], strict=True))
+    beside = [learned.charged.get((unit, name in carrying), 0.0) for unit, name in pairs]
+    found = ways.assign(cost=ways["cost"] + np.array(beside, dtype=np.float64))
+    there = np.array([pair not in learned.undrawn for pair in pairs], dtype=np.bool_)
+    return found[there].reset_index(drop=True)
+
+
+def trimmed(found: Priorities, plots: pd.DataFrame, unit: str, over: float) -> Priorities:
+    """Give up what saves least for its cost until a budget is kept.
+
+    Parameters
+    ----------
+    found : Priorities
+        A choice.
+    plots : pandas.DataFrame
+        As :func:`choose` takes them.
+    unit : str
+        Column of plots that are chosen together.
+    over : float
+        By how much the budget is exceeded.
+
+    Returns
+    -------
+    Priorities
+        The choice that is left. Places held for plots without tonnes are given up last; the bound
+        stays, so that the gap tells what is lost.
+    """
+    chosen = found.chosen
+    units = chosen["plot_id"].map(plots.set_index("plot_id", drop=False)[unit])
+    held = chosen["chosen_by"] == HELD
+    sums = chosen.assign(unit=units, held=held).groupby("unit", sort=True)
+    table = sums.agg(held=("held", "any"), gain=(GAIN, "sum"), cost=("budget_used", "sum"))
+    worth = (table["gain"] / table["cost"]).to_numpy()
+    table = table.iloc[np.lexsort((table.index, worth, table["held"]))]
+    before = table["cost"].cumsum() - table["cost"]
+    gone = units.isin(table.index[before < over])
+    kept = chosen[~gone].reset_index(drop=True)
+    kept["measure_order"] = np.arange(1, len(kept) + 1)
+    order = plots.iloc[order_without_tonnes(plots)]["plot_id"]
+    lost = chosen.loc[gone & chosen["plot_id"].isin(order), ["plot_id", "village"]]
+    left = pd.concat([found.left_out, lost.assign(left_out_reason="budget_spent")])
+    place = pd.Series(np.arange(len(order)), index=order)
+    left = left.iloc[np.argsort(place[left["plot_id"]].to_numpy())].reset_index(drop=True)
+    left["left_out_order"] = np.arange(1, len(left) + 1)
+    saved = float(chosen.loc[~gone & ~held, GAIN].sum())
+    bound = found.bound_t_yr
+    return replace(
+        found,
+        chosen=kept,
+        left_out=left,
+        saved_t_yr=saved,
+        gap=max(bound - saved, 0.0) / bound if bound > 0 else 0.0,
+        spent=float(kept["budget_used"].sum()),
+        held_spent=float(kept.loc[kept["chosen_by"] == HELD, "budget_used"].sum()),
+    )
 
 
 def _without_labour(ways: pd.DataFrame, handbook: Handbook) -> tuple[str, ...]:

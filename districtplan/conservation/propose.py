@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from districtplan.conservation.measures import Options, options
 from districtplan.conservation.planting import nurseries
-from districtplan.conservation.priorities import Priorities, choose
+from districtplan.conservation.priorities import AWAY, CLOSED, Priorities, choose
 from districtplan.conservation.vetoes import respect
 from districtplan.conservation.walk_over import walk_over
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from districtplan.conservation.effects import Equations
+    from districtplan.conservation.priorities import Learned
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
 
@@ -58,6 +59,30 @@ class Proposal:
             self.options.offered, on=["plot_id", "measure"], how="left", validate="one_to_one"
         )
 
+    def with_choice(
+        self, found: Priorities, plan: Plan, handbook: Handbook, onsets: pd.DataFrame | None
+    ) -> Proposal:
+        """Put another choice in place of this one.
+
+        Parameters
+        ----------
+        found : Priorities
+            The choice.
+        plan : Plan
+            What is wanted.
+        handbook : Handbook
+            The published tables.
+        onsets : pandas.DataFrame | None
+            As :class:`Known` has them.
+
+        Returns
+        -------
+        Proposal
+            The same options with that choice, and what is raised for it.
+        """
+        raised = nurseries(found.chosen, plan, handbook, onsets)
+        return Proposal(self.options, found, raised, self.walk_over)
+
 
 @dataclass(frozen=True)
 class Known:
@@ -75,6 +100,8 @@ class Known:
         Ids of plots that take part; None where that isn't known.
     onsets : pandas.DataFrame | None
         ``village`` and ``onset_usual`` of those whose zone has its own.
+    closed : frozenset[str]
+        Ids of plots that are closed to planting.
     """
 
     standing: pd.DataFrame
@@ -82,6 +109,23 @@ class Known:
     vetoes: pd.DataFrame | None = None
     taking_part: frozenset[str] | None = None
     onsets: pd.DataFrame | None = None
+    closed: frozenset[str] = frozenset()
+
+    def barred(self, plots: pd.DataFrame) -> dict[str, str]:
+        """Say which plots nothing is chosen for.
+
+        Parameters
+        ----------
+        plots : pandas.DataFrame
+            ``plot_id``.
+
+        Returns
+        -------
+        dict[str, str]
+            Why, by id of the plot.
+        """
+        away = set() if self.taking_part is None else set(plots["plot_id"]) - self.taking_part
+        return dict.fromkeys(away, AWAY) | dict.fromkeys(self.closed, CLOSED)
 
 
 def propose(plots: pd.DataFrame, known: Known, plan: Plan, handbook: Handbook) -> Proposal:
@@ -112,6 +156,38 @@ def propose(plots: pd.DataFrame, known: Known, plan: Plan, handbook: Handbook) -
     found = options(plots, known.standing, known.equations, plan, handbook)
     if known.vetoes is not None:
         found = respect(found, known.vetoes)
-    chosen = choose(found.offered, plots, plan, handbook)
+    chosen = choose(found.offered, plots, plan, handbook, known.barred(plots))
     raised = nurseries(chosen.chosen, plan, handbook, known.onsets)
     return Proposal(found, chosen, raised, walk_over(plots))
+
+
+def chosen_again(
+    proposal: Proposal,
+    plots: pd.DataFrame,
+    known: Known,
+    wanted: tuple[Plan, Handbook],
+    learned: Learned,
+) -> Proposal:
+    """Choose again among the same options, with what laying out hillsides has told.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        An earlier choice.
+    plots : pandas.DataFrame
+        As :func:`propose` takes them.
+    known : Known
+        What is known beside them.
+    wanted : tuple[Plan, Handbook]
+        What is wanted, and the published tables.
+    learned : Learned
+        What the works of hillsides cost, and what can't be built.
+
+    Returns
+    -------
+    Proposal
+        What is proposed.
+    """
+    offered = proposal.options.offered
+    found = choose(offered, plots, *wanted, known.barred(plots), learned)
+    return proposal.with_choice(found, *wanted, known.onsets)

@@ -97,7 +97,7 @@ def bench(slope_pct: Floats, width_m: float, riser_run: float) -> Bench:
     with np.errstate(divide="ignore"):
         vertical = np.where(left > 0, slope_pct * width_m / np.maximum(left, 0), np.inf)
     riser = vertical * riser_run
-    cut_m3_m, cut_depth_m = width_m * vertical / 8, slope_pct * width_m / 200
+    cut_m3_m, cut_depth_m = width_m * vertical / 8, slope_pct / 100 * width_m / 2
     return Bench(vertical, riser, width_m + riser, cut_m3_m, cut_depth_m)
 
 

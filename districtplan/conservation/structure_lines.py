@@ -38,6 +38,7 @@ REASONS = (
     "no_land",
     "less_fall_than_spacing",
     "gathered_water_left",
+    "head_not_spanned",
 )
 """Why lines aren't drawn. Without an outlet, or where one waterway doesn't take all the water that
 gathers, a technician must find one."""
@@ -228,6 +229,8 @@ def draw(
         return Drawn(tuple(lines), None, (), None if lines else "less_fall_than_spacing")
     site = _Site(hillside, land, ground, form, limits)
     drawn = _to_outlets(site, levels, standing)
+    if form.above and drawn.lines:
+        drawn = _spanning(drawn, site)
     if hillside.floor_pct < form.grade_pct:
         return drawn
     return drawn._replace(lines=tuple(_found_there(line, hillside) for line in drawn.lines))
@@ -408,6 +411,32 @@ def _to_outlets(site: _Site, levels: list[float], standing: Sequence[shapely.Lin
     if dug is not None:
         through = _crossed(hillside, np.array([dug.line], dtype=object))[0]
     return Drawn(tuple(lines), dug, through, None if done == len(levels) else "no_outlet")
+
+
+def _spanning(drawn: Drawn, site: _Site) -> Drawn:
+    """Keep drains that take the water off the top plot: this side of outlets, over its breadth."""
+    top = site.hillside.plots[0]
+    outlets = shapely.union_all([outlet.shape for outlet in site.hillside.outlets])
+
+    def this_side(line: Line) -> bool:
+        head = shapely.Point(line.shape.coords[0])
+        return not shapely.crosses(shapely.shortest_line(head, top), outlets)
+
+    lines = tuple(line for line in drawn.lines if this_side(line))
+    middle = shapely.get_coordinates(shapely.centroid(top))
+    rise = site.ground.gradient(middle)[0]
+    across = np.array([-rise[1], rise[0]]) / max(float(np.hypot(*rise)), ON_M)
+
+    def extent(shape: Shape) -> Shape:
+        reach = shapely.get_coordinates(shape) @ across
+        return shapely.box(reach.min(), 0, reach.max(), 1)
+
+    breadth = extent(top)
+    held = shapely.union_all([extent(line.shape) for line in lines])
+    spanned = shapely.intersection(breadth, held).area
+    if spanned < site.limits["cut_off_spans_min_share"] * breadth.area:
+        return Drawn((), None, (), "head_not_spanned")
+    return drawn._replace(lines=lines)
 
 
 def _graded(

@@ -23,14 +23,14 @@ from districtplan.conservation.land import land_of
 from districtplan.conservation.line_tables import line_tables
 from districtplan.conservation.order import FIND, WATERWAY, days_owed, order_of_work
 from districtplan.conservation.outlets import TO_BUILD, Outlet
-from districtplan.conservation.structure_lines import Drawn, LineForm, dig, draw
+from districtplan.conservation.structure_lines import DRAWN, Drawn, LineForm, dig, draw
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
-    from districtplan.conservation.hillsides import Site, Terrain
+    from districtplan.conservation.hillsides import Plane, Site, Terrain
     from districtplan.conservation.propose import Known, Proposal
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 
 DRAIN = "cut_off_drain"
 """Goes with a hillside and not with a plot, as a grassed waterway does."""
+PER_LINE = "100 m"
+"""What labour of lines is counted by."""
 GATHERED = "gathered_water_first"
 """Flag of plots whose rows wait until water that gathers on their hillside has an outlet."""
 
@@ -67,10 +69,15 @@ class Works:
         ``plot_id`` and ``days_owed``.
     waiting : frozenset[str]
         Ids of plots that gathered water crosses on hillsides where an outlet must be found first.
+    charged : Mapping[str, float]
+        What goes with each hillside takes of a budget, in its unit, by name of the site; NaN where
+        its labour isn't known.
+    undrawn : frozenset[tuple[str, str]]
+        Site and measure chosen that leads water and can't be laid out there.
     sites : int
-        Sites with measures along lines.
+        Sites with measures.
     sites_drawn : int
-        Those whose lines were drawn: the first in the order of work.
+        Those that were laid out: the first in the order of work.
     """
 
     lines: pd.DataFrame
@@ -80,6 +87,8 @@ class Works:
     order: pd.DataFrame
     days: pd.DataFrame
     waiting: frozenset[str]
+    charged: Mapping[str, float]
+    undrawn: frozenset[tuple[str, str]]
     sites: int
     sites_drawn: int
 
@@ -126,42 +135,96 @@ def site_works(
     Works
         The works.
     """
-    asked = _Asked.of(plots, proposal, known, plan, handbook)
-    hillsides = Hillsides(terrain, asked.limits["waterway_below_max_m"])
-    drawn: dict[str, dict[str, Drawn]] = {}
-    planes = {}
-    for name, chosen in asked.chosen.groupby("work_site", sort=False):
-        own = asked.places[str(name)]
-        site = hillsides.site(own)
-        planes[str(name)] = site.plane
-        drawn[str(name)] = _drawn(site, own, chosen, asked)
-    found = line_tables(drawn, known.taking_part)
+    return Drafts(plots, terrain, known, plan, handbook).works(proposal)
 
-    def placed(table: pd.DataFrame) -> pd.DataFrame:
-        local = zip(table["geometry"], table["work_site"], strict=True)
-        moved = [shapely.transform(shape, planes[name].back) for shape, name in local]
-        shapes = np.array(moved, dtype=object).reshape(-1)
-        back = geodesy.reproject(shapes, terrain.raster_crs, terrain.zone)
-        return table.assign(geometry=pd.Series(back, dtype=object))
 
-    lines, waterways = placed(found.lines), placed(found.waterways)
-    days = _days(asked, drawn)
-    sites = plots[plots["work_site"].isin(drawn)]
-    order = order_of_work(sites, drawn, (DRAIN,), days)
-    place = {name: at for at, name in enumerate(drawn)}
-    first = order["work_site"].map(place).to_numpy(dtype=np.int64)
-    waits = plots["work_site"].isin(order.loc[order["work"] == FIND, "work_site"])
-    return Works(
-        lines=lines,
-        refused=found.refused,
-        waterways=waterways,
-        outlets=_outlets(lines, waterways, terrain.features),
-        order=order.iloc[np.lexsort((order["work_step"], first))].reset_index(drop=True),
-        days=_owed(asked, plots, days),
-        waiting=asked.crossed.intersection(plots.loc[waits, "plot_id"]),
-        sites=asked.sites,
-        sites_drawn=len(drawn),
-    )
+class Drafts:
+    """Lays out the works of choices that differ a little, each hillside as often as it must be.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        As :func:`site_works` takes them.
+    terrain : Terrain
+        What lies on the hillsides, plots in the same order.
+    known : Known
+        What stands on the plots, and who takes part.
+    plan : Plan
+        What is wanted.
+    handbook : Handbook
+        The published tables.
+    """
+
+    def __init__(
+        self, plots: pd.DataFrame, terrain: Terrain, known: Known, plan: Plan, handbook: Handbook
+    ) -> None:
+        self._plots, self._terrain, self._known = plots, terrain, known
+        self._plan, self._handbook = plan, handbook
+        reach = handbook.number("structure_limits", "waterway_below_max_m")
+        self._hillsides = Hillsides(terrain, reach)
+        self._laid: dict[tuple[str, ...], tuple[Plane, dict[str, Drawn]]] = {}
+
+    def works(self, proposal: Proposal) -> Works:
+        """Lay out the works of a choice.
+
+        Parameters
+        ----------
+        proposal : Proposal
+            The measures chosen.
+
+        Returns
+        -------
+        Works
+            The works.
+        """
+        plots, terrain = self._plots, self._terrain
+        asked = _Asked.of(plots, proposal, self._known, self._plan, self._handbook)
+        drawn: dict[str, dict[str, Drawn]] = {}
+        planes = {}
+        for name, chosen in asked.chosen.groupby("work_site", sort=False):
+            site = str(name)
+            planes[site], drawn[site] = self._of_site(site, chosen, asked)
+        found = line_tables(drawn, self._known.taking_part)
+
+        def placed(table: pd.DataFrame) -> pd.DataFrame:
+            local = zip(table["geometry"], table["work_site"], strict=True)
+            moved = [shapely.transform(shape, planes[name].back) for shape, name in local]
+            shapes = np.array(moved, dtype=object).reshape(-1)
+            back = geodesy.reproject(shapes, terrain.raster_crs, terrain.zone)
+            return table.assign(geometry=pd.Series(back, dtype=object))
+
+        lines, waterways = placed(found.lines), placed(found.waterways)
+        beside = _beside(drawn, asked)
+        days = _days(asked, beside)
+        sites = plots[plots["work_site"].isin(drawn)]
+        order = order_of_work(sites, drawn, (DRAIN,), days, _planted(asked), _priced(asked, beside))
+        place = {name: at for at, name in enumerate(drawn)}
+        first = order["work_site"].map(place).to_numpy(dtype=np.int64)
+        waits = plots["work_site"].isin(order.loc[order["work"] == FIND, "work_site"])
+        return Works(
+            lines=lines,
+            refused=found.refused,
+            waterways=waterways,
+            outlets=_outlets(lines, waterways, terrain.features),
+            order=order.iloc[np.lexsort((order["work_step"], first))].reset_index(drop=True),
+            days=_owed(asked, plots, days),
+            waiting=asked.crossed.intersection(plots.loc[waits, "plot_id"]),
+            charged=_charged(asked, beside, self._plan),
+            undrawn=_undrawn(asked, drawn),
+            sites=asked.sites,
+            sites_drawn=len(drawn),
+        )
+
+    def _of_site(
+        self, name: str, chosen: pd.DataFrame, asked: _Asked
+    ) -> tuple[Plane, dict[str, Drawn]]:
+        key = (name, *chosen["plot_id"], *chosen["measure"])
+        if key not in self._laid:
+            own = asked.places[name]
+            site = self._hillsides.site(own)
+            along = chosen[chosen["along"]]
+            self._laid[key] = site.plane, _drawn(site, own, along, asked)
+        return self._laid[key]
 
 
 class _Kind(NamedTuple):
@@ -200,8 +263,8 @@ class _Asked:
         every = proposal.chosen.assign(measure=proposal.chosen["measure"].astype(object))
         every["work_site"] = every["plot_id"].map(site)
         graded = every["measure"].map(lambda name: kinds[name].form.graded).astype(bool)
-        along = every[every["line_drop_m"].notna() | graded]
-        names = along["work_site"].drop_duplicates()
+        every["along"] = every["line_drop_m"].notna() | graded
+        names = every["work_site"].drop_duplicates()
         first = names[: plan.conservation.sites_drawn_max]
         order = np.lexsort((plots["site_place"], plots["work_site"]))
         of_site = plots["work_site"].to_numpy(dtype=object)[order]
@@ -219,7 +282,7 @@ class _Asked:
         bearing = offered.loc[offered["measure"] == WATERWAY, "plot_id"]
         barred = plots["plot_id"].isin(set(crossed).difference(bearing)).to_numpy()
         return cls(
-            chosen=along[along["work_site"].isin(first)],
+            chosen=every[every["work_site"].isin(first)],
             places={str(plots["work_site"].iloc[part[0]]): part for part in parts if len(part)},
             sites=len(names),
             ids=plots["plot_id"].to_numpy(dtype=object),
@@ -299,23 +362,76 @@ def _laid(
     return found
 
 
-def _days(asked: _Asked, drawn: Mapping[str, Mapping[str, Drawn]]) -> dict[tuple[str, str], float]:
+def _beside(
+    drawn: Mapping[str, Mapping[str, Drawn]], asked: _Asked
+) -> dict[tuple[str, str], float]:
+    """Give the length by site and measure of what goes with hillsides; NaN where set out there."""
+    chosen = set(zip(asked.chosen["work_site"], asked.chosen["measure"], strict=True))
+    found = {}
+    for site, works in drawn.items():
+        for name, one in works.items():
+            if one.lines and (site, name) not in chosen:
+                known = all(line.state == DRAWN for line in one.lines)
+                length = sum(float(line.shape.length) for line in one.lines)
+                found[site, name] = length if known else np.nan
+        dug = next((one.waterway.line.length for one in works.values() if one.waterway), None)
+        if dug is not None:
+            found[site, WATERWAY] = float(dug)
+    return found
+
+
+def _days(asked: _Asked, beside: Mapping[tuple[str, str], float]) -> dict[tuple[str, str], float]:
     """Give person-days by site and measure: as chosen, and of what goes with hillsides as drawn."""
     chosen = asked.every.groupby(["work_site", "measure"])["person_days"]
     summed = chosen.agg(lambda own: own.sum(skipna=False)).reset_index()
     keys = zip(summed["work_site"], summed["measure"], strict=True)
     days = dict(zip(keys, summed["person_days"].tolist(), strict=True))
-    for site, found in drawn.items():
-        lines = {
-            name: sum(line.shape.length for line in one.lines)
-            for name, one in found.items()
-            if (site, name) not in days
-        }
-        dug = next((one.waterway.line.length for one in found.values() if one.waterway), None)
-        lines |= {} if dug is None else {WATERWAY: dug}
-        for name, length in lines.items():
-            days[site, name] = length / 100 * asked.kinds[name].measure.days
-    return days
+    return days | {
+        (site, name): length / 100 * asked.kinds[name].measure.days
+        for (site, name), length in beside.items()
+    }
+
+
+def _priced(asked: _Asked, beside: Mapping[tuple[str, str], float]) -> dict[tuple[str, str], float]:
+    """Give the metres by site and measure that days are counted for; none where it is earth."""
+    per_line = [name for name, kind in asked.kinds.items() if kind.measure.labour_per == PER_LINE]
+    along = asked.chosen[asked.chosen["along"] & asked.chosen["measure"].isin(per_line)]
+    sums = along.groupby(["work_site", "measure"])["measure_length_m"]
+    summed = sums.agg(lambda own: own.sum(skipna=False)).reset_index()
+    keys = zip(summed["work_site"], summed["measure"], strict=True)
+    return dict(zip(keys, summed["measure_length_m"].tolist(), strict=True)) | dict(beside)
+
+
+def _charged(
+    asked: _Asked, beside: Mapping[tuple[str, str], float], plan: Plan
+) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for (site, name), length in beside.items():
+        measure = asked.kinds[name].measure
+        cost = measure.days
+        if plan.conservation.budget_unit == "money":
+            pay = plan.conservation.day_cost
+            cost = cost * (np.nan if pay is None else pay) + measure.material_money
+        found[site] = found.get(site, 0.0) + length / 100 * cost
+    return found
+
+
+def _undrawn(asked: _Asked, drawn: Mapping[str, Mapping[str, Drawn]]) -> frozenset[tuple[str, str]]:
+    pairs = set(zip(asked.chosen["work_site"], asked.chosen["measure"], strict=True))
+    return frozenset(
+        (site, name)
+        for site, name in pairs
+        if asked.kinds[name].form.carries_water and not drawn[site][name].lines
+    )
+
+
+def _planted(asked: _Asked) -> dict[str, dict[str, tuple[str, ...]]]:
+    """Give the plots, by site and measure, of what isn't along lines."""
+    found: dict[str, dict[str, tuple[str, ...]]] = {}
+    rest = asked.chosen[~asked.chosen["along"]]
+    for (site, name), own in rest.groupby(["work_site", "measure"], sort=True):
+        found.setdefault(str(site), {})[str(name)] = tuple(own["plot_id"])
+    return found
 
 
 def _owed(

@@ -116,7 +116,7 @@ handful_manure_g = 300
 
 [conservation]
 # What soil staff have for this season; hillsides build together.
-budget = 600
+budget = 1500
 choose_by = "work site"
 
 [orders]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from districtplan.conservation import ALL
+from districtplan.conservation import ALL, HELD
 from districtplan.outputs.plot_table import joined, veto_table, with_villages
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
     from districtplan.results import Results
 
+GAIN = "soil_saved_counted_t_yr"
 SHOWN = (
     "measure_order",
     "village",
@@ -98,12 +99,31 @@ def how_chosen(results: Results, texts: Texts) -> list[str]:
     return [
         texts.say(
             "measures.within",
+            total=f"{results.proposal.chosen[GAIN].sum():,.0f}",
             saved=f"{priorities.saved_t_yr:,.0f}",
             greedy=f"{priorities.greedy_t_yr:,.0f}",
             gap=f"{100 * priorities.gap:.2f}",
             spent=amount(priorities.spent, results.plan, texts),
-        )
+        ),
+        *_held(results, texts),
     ]
+
+
+def _held(results: Results, texts: Texts) -> list[str]:
+    """Say what of the total is held for plots without tonnes, and what is counted by a floor."""
+    chosen = results.proposal.chosen
+    said = []
+    held = chosen.loc[chosen["chosen_by"] == HELD, GAIN]
+    if len(held):
+        said.append(texts.say("measures.held", count=f"{len(held):,}", saved=f"{held.sum():,.0f}"))
+    floors = chosen.loc[chosen["saved_by_floor"] == 1, GAIN]
+    if len(floors):
+        values = {"count": f"{len(floors):,}", "saved": f"{floors.sum():,.0f}"}
+        limit = f"{results.plan.erosion.equations_slope_max_pct:g}"
+        said.append(texts.say("measures.floors", limit=limit, **values))
+    if unknown := int(chosen[GAIN].isna().sum()):
+        said.append(texts.say("measures.uncounted", count=f"{unknown:,}"))
+    return said
 
 
 def unit(plan: Plan, texts: Texts) -> str:
@@ -250,6 +270,11 @@ def whose_matter(results: Results, texts: Texts) -> list[str]:
     if priorities.not_costed:
         listed = [name(measure, texts) for measure in priorities.not_costed]
         said.append(texts.say("measures.not_costed", measures=texts.listed(listed)))
+    if left := len(priorities.left_out):
+        said.append(texts.say("measures.left_out", count=f"{left:,}"))
+    away = _passed(results)
+    if away:
+        said.append(texts.say("measures.passed", count=f"{away:,}"))
     if works.sites_drawn < works.sites:
         drawn, sites = f"{works.sites_drawn:,}", f"{works.sites:,}"
         said.append(texts.say("measures.drawn", drawn=drawn, sites=sites))
@@ -257,6 +282,15 @@ def whose_matter(results: Results, texts: Texts) -> list[str]:
     if without:
         said.append(texts.say("measures.no_outlet", count=f"{without:,}"))
     return [*said, texts.say("measures.carrying")]
+
+
+def _passed(results: Results) -> int:
+    """Count chosen plots that don't take part: lines that lead a hillside's water cross them."""
+    if "enrolment" not in results.beside:
+        return 0
+    enrolled = results.beside["enrolment"].used
+    there = enrolled.loc[enrolled["takes_part"].eq(other=True), "plot_id"]
+    return int((~results.proposal.chosen["plot_id"].isin(there)).sum())
 
 
 def name(measure: str, texts: Texts) -> str:

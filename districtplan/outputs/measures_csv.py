@@ -30,9 +30,9 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     dict[str, bytes]
         ``measures.csv``: the measures chosen, in the order of work; ``work_order.csv``: the works
         of each hillside; ``walk_over.csv``: the least certain plots; ``nurseries.csv``: what is
-        raised for the measures; and ``measure_options.parquet``: every plot beside every measure,
-        with the reason where it isn't offered. ``vetoes.csv`` has what staff ruled out, if they
-        did.
+        raised for the measures; ``left_out.csv``: plots without tonnes that aren't chosen; and
+        ``measure_options.parquet``: every plot beside every measure, with the reason where it
+        isn't offered. ``vetoes.csv`` has what staff ruled out, if they did.
     """
     proposal = results.proposal
     walk = proposal.walk_over.assign(walk_reasons=proposal.walk_over["walk_reasons"].map("; ".join))
@@ -45,6 +45,7 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
         "work_order.csv": write(joined(with_villages(results.works.order, results))),
         "walk_over.csv": write(walk),
         "nurseries.csv": write(proposal.nurseries),
+        "left_out.csv": write(proposal.priorities.left_out),
         "measure_options.parquet": target.getvalue(),
         **({"vetoes.csv": write(vetoes)} if len(vetoes) else {}),
     }

@@ -298,6 +298,7 @@ def dictionary(results: Results) -> pd.DataFrame:
         *proposal.options.refused.columns,
     )
     carried["walk_over"] = tuple(proposal.walk_over.columns)
+    carried["left_out"] = tuple(proposal.priorities.left_out.columns)
     carried["nurseries"] = tuple(proposal.nurseries.columns)
     bought = purchase_tables(results).items()
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}

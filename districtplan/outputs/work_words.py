@@ -380,6 +380,9 @@ def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
             facts.append(_counted("work.lines", int(row["work_lines"]), texts))
         if pd.notna(row["work_length_m"]):
             facts.append(texts.say("work.metres", metres=f"{row['work_length_m']:,.0f}"))
+        if _differs(row["work_priced_length_m"], row["work_length_m"]):
+            metres = f"{row['work_priced_length_m']:,.0f}"
+            facts.append(texts.say("work.priced", metres=metres))
         if pd.notna(row["work_person_days"]):
             facts.append(measure_words.person_days(row["work_person_days"], texts))
         if row["work"] == "outlet":
@@ -389,6 +392,11 @@ def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
         season = texts.say(f"work.season.{row['work_season'].replace(' ', '_')}")
         said, short = (texts.say(f"{key}.{row['work']}") for key in ("measures.work", "work.short"))
         yield Step(said, short, season, ", ".join(facts))
+
+
+def _differs(priced_m: float, drawn_m: float) -> bool:
+    """Tell whether days are counted for other metres than are drawn, as they are printed."""
+    return not np.isnan(priced_m) and round(priced_m) != round(float(np.nan_to_num(drawn_m)))
 
 
 def _notes(order: pd.DataFrame | None, lines: pd.DataFrame | None, texts: Texts) -> Iterator[str]:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from districtplan.conservation import Outlet, days_owed, draw, order_of_work, safe_if
+from districtplan.conservation import Drawn, Outlet, days_owed, draw, order_of_work, safe_if
 from tests.conservation.hillsides import BUND, DITCH, DRAIN, LIMITS, STRIPS, hillside
 
 SITES = pd.DataFrame(
@@ -89,3 +89,14 @@ def test_lines_into_a_waterway_need_all_that_the_waterway_crosses():
     drawn = with_waterway()
     assert safe_if(drawn, {"top", "middle"})[0] == ()
     assert safe_if(drawn, {"top", "middle", "low"})[1] == ()
+
+
+def test_where_no_drain_spans_the_head_a_technician_lays_it_out():
+    refused = Drawn((), None, (), "head_not_spanned")
+    strips = draw(hillside(), STRIPS, 1.5, LIMITS)
+    steps = order_of_work(
+        SITES, {"Hill-S01": {"cut_off_drain": refused, "grass_strips": strips}}, {"cut_off_drain"}
+    )
+    assert steps["work"].tolist() == ["lay_out", "structures", "rows"]
+    assert steps["work_structure"][0] == "cut_off_drain"
+    assert steps["work_season"][0] == "the season before"

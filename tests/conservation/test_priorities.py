@@ -8,6 +8,8 @@ import pytest
 
 from districtplan import conservation, erosion, tables
 from districtplan.conservation.priorities import (
+    AWAY,
+    CLOSED,
     HELD,
     SAVES_MOST,
     _pooled,
@@ -30,9 +32,9 @@ SLOPES = [6, 9, 14, 18, 22, 26, 32, 38, 45, 55]
 GAIN = "soil_saved_counted_t_yr"
 
 
-def chosen_for(plan, slopes=SLOPES, book=BOOK, length_m=40.0, **columns):
+def chosen_for(plan, slopes=SLOPES, book=BOOK, length_m=40.0, barred=None, **columns):
     plots = plots_of(slopes, length_m, plan, book, **columns)
-    return choose(options_of(plots, plan, book).offered, plots, plan, book), plots
+    return choose(options_of(plots, plan, book).offered, plots, plan, book, barred), plots
 
 
 def test_a_budget_is_kept_and_the_choice_proved_best():
@@ -210,3 +212,59 @@ def test_the_whole_of_it_twice_is_the_same_and_vetoes_are_respected():
     mine = refused[(refused["plot_id"] == top["plot_id"]) & (refused["measure"] == top["measure"])]
     assert mine["measure_reason"].tolist() == ["vetoed"]
     assert len(first.walk_over) == 10
+
+
+def test_closed_land_bears_nothing_and_who_does_not_take_part_only_what_leads_water():
+    out = {"P0": CLOSED, "P1": AWAY, "P3": AWAY}
+    single, _ = chosen_for(plan_with(budget=1e6), slopes=[14] * 4, barred=out)
+    assert single.chosen["plot_id"].tolist() == ["P2"]
+    # Three plots of one hillside, then one alone whose owner stays away.
+    plan = plan_with(budget=1e6, reserved_share=0.0, choose_by="work site")
+    given = {"slopes": [14] * 4, "work_site": ["A"] * 3 + ["B"], "barred": out}
+    level, _ = chosen_for(plan, book=with_labour({"grass_strips": 6.0}), **given)
+    assert level.chosen["plot_id"].tolist() == ["P2"]
+    ditches, _ = chosen_for(plan, book=with_labour({"hillside_ditch": 18.0}), **given)
+    assert ditches.chosen["plot_id"].tolist() == ["P1", "P2"]
+
+
+def test_a_drain_above_is_never_the_choice():
+    """It saves the top plot alone, and ends nowhere before its hillside is laid out."""
+    above = pd.DataFrame(
+        {
+            "plot_id": ["P0", "P1"],
+            "slope_length_above_m": [90.0, 90.0],
+            "slope_length_above_at_least": 0,
+        }
+    )
+    plan = plan_with(budget=1e6, reserved_share=0.0, choose_by="work site")
+    book = with_labour({"cut_off_drain": 15.0, "hillside_ditch": 18.0})
+    found, _ = chosen_for(
+        plan, slopes=[14.0, 14.0], book=book, length_m=20.0, above=above, work_site="A"
+    )
+    assert set(found.chosen["measure"]) == {"hillside_ditch"}
+
+
+def test_every_plot_without_tonnes_is_chosen_or_listed_with_a_reason():
+    slopes = [36.0, 38, 40, 45, 70, 14]
+    veto = {"P0": CLOSED, "P1": AWAY}
+    found, plots = chosen_for(plan_with(budget=40.0), slopes=slopes, barred=veto)
+    without = plots.loc[plots["soil_loss_now_likely_t_ha_yr"].isna(), "plot_id"]
+    left = found.left_out.set_index("plot_id")["left_out_reason"]
+    assert set(left.index).isdisjoint(found.chosen["plot_id"])
+    assert set(left.index) | set(found.chosen["plot_id"]) >= set(without)
+    assert left[["P0", "P1"]].tolist() == [CLOSED, AWAY]
+    assert set(left.drop(["P0", "P1"])) == {"budget_spent"}
+    some, _ = chosen_for(
+        plan_with(budget=40.0), slopes=[36.0, 10.0], book=with_labour({"trash_lines": 3.0})
+    )
+    assert some.left_out["left_out_reason"].tolist() == ["not_costed"]
+
+
+def test_plots_that_their_hillsides_measure_is_not_for_are_told():
+    plan = plan_with(budget=60.0, reserved_share=0.0, choose_by="work site")
+    book = with_labour({"grass_strips": 6.0, "permanent_cover": 6_000.0})
+    found, _ = chosen_for(plan, slopes=[36.0, 36.0, 55.0], book=book, work_site="A")
+    assert found.chosen["plot_id"].tolist() == ["P0", "P1"]
+    assert found.left_out[["plot_id", "left_out_reason"]].to_numpy().tolist() == [
+        ["P2", "other_measure"]
+    ]

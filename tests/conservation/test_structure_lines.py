@@ -211,7 +211,7 @@ def drawn_under(limits):
     return [str(draw(site, form, 1.5, limits, standing)) for site, form, standing in cases]
 
 
-NOT_HERE = ("link_m", "cut_off_saves_min_share", "crossing_min_m")
+NOT_HERE = ("link_m", "cut_off_saves_min_share", "cut_off_spans_min_share", "crossing_min_m")
 """Limits that other tests hold: of work sites, of what goes with them, and of waterways."""
 
 
@@ -227,3 +227,20 @@ def test_no_waterway_is_dug_on_ground_that_slips():
     assert sound.waterway is not None
     slips = dig(hillside(outlets=(stream,), flow=flow, slipping=True), LIMITS)
     assert (slips.waterway, slips.reason) == (None, "slipping_ground")
+
+
+@pytest.mark.parametrize(("wide_m", "reason"), [(47.0, None), (52.0, "head_not_spanned")])
+def test_a_drain_spans_the_head_of_the_plot_that_it_is_dug_for(wide_m, reason):
+    """A wall leaves the drain some 40 m from the outlet: four fifths of 50 m."""
+    wall = (shapely.LineString([(42, 60), (42, 120)]),)
+    plots = shapely.box(0, [55, 27.5, 0], wide_m, [80, 52.5, 25])
+    drawn = draw(hillside(plots=plots), DRAIN, 1.0, LIMITS, wall)
+    assert drawn.reason == reason
+    assert bool(drawn.lines) == (reason is None)
+
+
+def test_a_drain_beyond_its_outlet_takes_no_water_off_the_plot():
+    east = Outlet("stream 2", shapely.LineString([(62, 110), (62, -10)]))
+    drawn = draw(hillside(outlets=(east,)), DRAIN, 1.0, LIMITS)
+    assert len(drawn.lines) == 1
+    assert shapely.get_coordinates(drawn.lines[0].shape)[:, 0].max() < 62 + 1e-6

@@ -213,6 +213,8 @@ def test_what_staff_drew_takes_the_water_that_runs_in_it_on_any_slope():
     assert found.order["work"].tolist() == ["outlet", "structures", "rows"]
     assert found.order["work_outlet"].iloc[0] == "waterway 1"
     assert found.waiting == frozenset()
+
+
 @pytest.mark.parametrize("kind", ["bank", "terrace", "grass_strip"])
 def test_no_line_crosses_what_stands_there(kind):
     standing = shapely.LineString([(30, -20), (30, 120)])

@@ -348,6 +348,9 @@ GEOMETRY_AND_UNITS = {0, 1, 2, 3, 4, 0.5, 8, 90, 180, 360, 100, 1_000, 10_000, 0
 """Counts and halves, turns, per cent, m in km, m² in a hectare, m in a foot, cm² in a hectare."""
 NAMED = {
     "intake": {
+        "AT_ONCE",
+        "COMPARED_MAX",
+        "NAME_MAX",
         "ZONES",
         "DECIMALS",
         "SOIL_DEPTH_MAX_M",
@@ -478,6 +481,7 @@ NAMED = {
         "LISTED",
         "NODES_MAX",
         "ROUND",
+        "ROUNDS_MAX",
         "SAME_M",
         "SHOWN_MAX",
         "TEXT_MAX",

@@ -277,6 +277,8 @@ def make_works(plots: pd.DataFrame) -> Works:
         order=order_of_work(sites, drawn, ()),
         days=pd.DataFrame({"plot_id": plots["plot_id"], "days_owed": np.nan}),
         waiting=frozenset(),
+        charged={},
+        undrawn=frozenset(),
         sites=1,
         sites_drawn=1,
     )

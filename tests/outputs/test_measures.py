@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from districtplan import outputs
+from districtplan import conservation, outputs
 from districtplan.accepted import Given
 from districtplan.conservation import catalogue
 from districtplan.outputs import measure_words, measures_csv
@@ -174,3 +174,28 @@ def test_a_layer_shows_what_is_chosen_where(texts, small_results, tmp_path):
         assert row.geometry.equals(outlines[row.plot_id]) or row.geometry.geoms[0].equals(
             outlines[row.plot_id]
         )
+
+
+def test_the_headline_counts_all_that_is_chosen_and_marks_floors(texts, small_results):
+    chosen = small_results.proposal.chosen
+    priced = chosen.assign(
+        chosen_by=[conservation.HELD, *["saves most"] * (len(chosen) - 1)],
+        saved_by_floor=[1, *[0] * (len(chosen) - 1)],
+        soil_saved_counted_t_yr=[1_000.0, *[10.0] * (len(chosen) - 1)],
+    )
+    proposal = dataclasses.replace(small_results.proposal)
+    proposal.__dict__["chosen"] = priced
+    priorities = dataclasses.replace(
+        proposal.priorities, saved_t_yr=10.0 * (len(chosen) - 1), greedy_t_yr=9.0, gap=0.0
+    )
+    proposal = dataclasses.replace(proposal, priorities=priorities)
+    proposal.__dict__["chosen"] = priced
+    plan = small_results.plan
+    asked = plan.model_copy(
+        update={"conservation": plan.conservation.model_copy(update={"budget": 50.0})}
+    )
+    results = dataclasses.replace(small_results, proposal=proposal, plan=asked)
+    told = measure_words.how_chosen(results, texts)
+    assert f"they save about {1_000 + 10 * (len(chosen) - 1):,} t of soil a year" in told[0]
+    assert told[1].startswith("On 1 plots from the share held")
+    assert "On 1 plots 1,000 t are a floor" in told[2]

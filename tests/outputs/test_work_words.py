@@ -178,3 +178,19 @@ def test_nothing_to_do_is_a_page_too(small_results, texts):
     )
     assert work_words.hills(some, texts) == []
     assert work.work(some, [], (39.0, -9.0), texts)["hills"] == []
+
+
+@pytest.mark.parametrize(
+    ("priced_m", "drawn_m", "told"),
+    [(120.4, 119.6, False), (120.6, 120.4, True), (90.0, np.nan, True), (np.nan, 90.0, False)],
+)
+def test_metres_that_days_are_counted_for_are_told_where_they_differ(
+    small_results, texts, priced_m, drawn_m, told
+):
+    order = small_results.works.order
+    changed = order.assign(work_priced_length_m=priced_m, work_length_m=drawn_m)
+    works = dataclasses.replace(small_results.works, order=changed)
+    results = dataclasses.replace(small_results, works=works)
+    hills = {hill.name: hill for hill in work_words.hills(results, texts)}
+    facts = hills["Hill-S01"].steps[0].facts
+    assert ("days counted for" in facts) == told
