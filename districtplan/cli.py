@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import platform
 import sys
 from pathlib import Path
@@ -61,6 +62,20 @@ def common(
 
 
 @contextlib.contextmanager
+def _own_words() -> Iterator[None]:
+    """Keep what compiled libraries write to the standard output by themselves off it."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    with Path(os.devnull).open("wb") as nowhere:
+        os.dup2(nowhere.fileno(), 1)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+
+
+@contextlib.contextmanager
 def _progress() -> Iterator[Callable[[str, float], None]]:
     """Show steps and time left; nothing where no one is watching."""
     columns = (
@@ -69,7 +84,8 @@ def _progress() -> Iterator[Callable[[str, float], None]]:
         TimeRemainingColumn(elapsed_when_finished=True),
     )
     watched = err.is_terminal and not out.quiet
-    with Progress(*columns, console=err, disable=not watched, transient=True) as bar:
+    bar = Progress(*columns, console=err, disable=not watched, transient=True)
+    with _own_words(), bar:
         tasks: dict[str, TaskID] = {}
 
         def tell(step: str, share: float) -> None:

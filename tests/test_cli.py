@@ -36,6 +36,18 @@ def test_run_writes_and_refuses_to_write_over(plan, tmp_path):
     assert "Traceback" not in again.stderr
 
 
+def test_what_compiled_libraries_print_is_kept_off_the_answer():
+    """The solver of integer programmes prints lines of its own, whatever it is told."""
+    code = (
+        "import os; from districtplan import cli\n"
+        "os.write(1, b'before ')\n"
+        "with cli._progress(): os.write(1, b'noise ')\n"
+        "os.write(1, b'after')"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
+    assert told.stdout == b"before after"
+
+
 def test_quiet_prints_nothing(plan, tmp_path):
     """As a process of its own: what a library prints past Python would be seen too."""
     done = subprocess.run(
