@@ -352,15 +352,19 @@ class _Lying(NamedTuple):
     belts: inputs.Buffers
 
 
+def _running(lying: _Lying) -> rows.Running:
+    """Take the water that runs on the land."""
+    used = lying.features
+    drawn = rows.areas(used[used["kind"].isin(rows.DRAWN)])
+    return rows.Running(lying.flow_lines["geometry"].to_numpy(), drawn, lying.zone)
+
+
 def _rows(
     on_zone: pd.DataFrame, ground: pd.DataFrame, lying: _Lying, asked: Plan, book: Handbook
 ) -> tuple[pd.DataFrame, pd.DataFrame, RowLines]:
     """Lay rows clear of what lies on the land and of low places; they may be turned to fall."""
     zone, used = lying.zone, lying.features
-    flow = lying.flow_lines["geometry"].to_numpy()
-    drawn = rows.areas(used[used["kind"].isin(rows.DRAWN)])
-    running = rows.Running(flow, drawn, zone)
-    strips = rows.strips(on_zone, ground, running, lying.elevation, asked, book)
+    strips = rows.strips(on_zone, ground, _running(lying), lying.elevation, asked, book)
     ground, drained = rows.drain(on_zone, ground, zone, used, asked, book)
     clear = rows.Clear(np.concatenate([rows.areas(used), *lying.belts]), strips)
     table, planted, laid = rows.lay(on_zone, ground, zone, clear, asked)
@@ -387,6 +391,13 @@ def _guided(
     beside = rows.with_standing(on_raster, lines.planted, lying.features, zone, raster_crs)
     of_rows = ["plot_id", "flow_strip_m2", "row_grade_design_pct", "row_fall_to"]
     known = ground.merge(in_rows[of_rows], on="plot_id")
+    wet = rows.beside_water(
+        lying.on_zone["geometry"].to_numpy(dtype=object),
+        _running(lying),
+        lines.clear.strips,
+        asked.water.strip_width_m,
+    )
+    beside = beside.assign(wet=geodesy.reproject(wet, zone, raster_crs))
     guides = rows.guide_lines(
         beside.merge(known, on="plot_id", validate="one_to_one"),
         lying.elevation,

@@ -18,6 +18,7 @@ from districtplan.rows.pocket import pocket_table
 from districtplan.rows.setting_out import Course, Rules, Site, Walk, set_out
 from districtplan.rows.standing import with_standing
 from districtplan.rows.strips import DRAWN, Running, strips
+from districtplan.rows.wet import beside_water
 
 __all__ = [
     "DRAWN",
@@ -45,6 +46,7 @@ __all__ = [
     "Tie",
     "Walk",
     "areas",
+    "beside_water",
     "by_area",
     "control_pegs",
     "drain",

@@ -232,8 +232,7 @@ def walked(found: Rows, guide: Guide, limit: float, level_error: float) -> Grade
         shapely.segmentize(found.course, sag.STEP_M), return_index=True
     )
     size = np.hypot(*np.diff(xy, axis=0).T)
-    # Lines that fall are level but for their fall.
-    rise = np.abs(np.diff(guide.ground.height(xy) + xy @ guide.ground.fall))
+    rise = np.abs(np.diff(guide.ground.level(xy)))
     # Steps between points of one row; those of no length have no grade.
     steps = (np.diff(row) == 0) & (size > DUST)
     # As many times as they are long, so that each metre counts the same.

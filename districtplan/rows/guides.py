@@ -97,13 +97,14 @@ def guide_lines(
     ----------
     plots : pandas.DataFrame
         ``plot_id``, ``longitude_deg``, ``latitude_deg``, ``geometry``, ``planted`` (the land that
-        lines keep to) and ``standing`` (lines of structures in it, None where there are none), the
-        last three in the CRS of the raster; and of the terrain ``row_method``,
-        ``row_bearing_true_deg``, ``declination_deg``, ``row_grade_limit_pct``, ``slope_used_pct``
-        and ``row_arc_radius_m``; and of the rows ``flow_strip_m2``, unknown where water runs
-        through the plot but nobody knows where: no line with a course is drawn there, lest it
-        cross; and ``row_grade_design_pct`` and ``row_fall_to``, the fall that lines are to have,
-        none where empty.
+        lines keep to), ``standing`` (lines of structures in it) and ``wet`` (land on which no line
+        starts that is found on the ground), both None where there are none, the last four in the
+        CRS of the raster; and of the terrain ``row_method``, ``row_bearing_true_deg``,
+        ``declination_deg``, ``row_grade_limit_pct``, ``slope_used_pct`` and ``row_arc_radius_m``;
+        and of the rows ``flow_strip_m2``, unknown where water runs through the plot but nobody
+        knows where: no line with a course is drawn there, lest it cross; and
+        ``row_grade_design_pct`` and ``row_fall_to``, the fall that lines are to have, none where
+        empty.
     elevation : Elevation
         The raster.
     plan : Plan
@@ -142,7 +143,8 @@ def guide_lines(
     counted: list[dict[str, Any]] = []
     parted: list[dict[str, Any]] = []
     columns = (
-        "plot_id", "geometry", "planted", "standing", "row_grade_limit_pct", "slope_used_pct",
+        "plot_id", "geometry", "planted", "standing", "wet", "row_grade_limit_pct",
+        "slope_used_pct",
     )  # fmt: skip
     rows = zip(
         *(bent[name].tolist() for name in columns),
@@ -152,8 +154,8 @@ def guide_lines(
         _falls(bent, angle),
         strict=True,
     )
-    for number, (plot_id, outline, land, standing, limit, slope, *rest) in enumerate(rows):
-        asked = _Asked(outline, land, standing, limit / 100, slope / 100, *rest)
+    for number, (plot_id, outline, land, standing, wet, limit, slope, *rest) in enumerate(rows):
+        asked = _Asked(outline, land, standing, wet, limit / 100, slope / 100, *rest)
         frame, guide, passed_over = rule.guide(asked)
         if guide.followed is None:
             left = _left(asked) if guide.ground.falls else asked.limit
@@ -210,6 +212,7 @@ class _Asked(NamedTuple):
     outline: Outline
     planted: Outline
     standing: shapely.MultiLineString | None
+    wet: Outline | None
     limit: float
     slope: float
     crossed: bool
@@ -244,10 +247,11 @@ class _Rules:
         frame, surface = self._around.surface(plot.outline)
         # Where nothing is planted lines are drawn all the same: someone may plant it yet.
         local = frame.local(plot.outline if plot.planted.is_empty else plot.planted)
+        wet = None if plot.wet is None else frame.local(plot.wet)
         if surface is None:
-            return frame, _levelled(local, plot, self._setting), None
+            return frame, _levelled(local, wet, plot, self._setting), None
         bearing: float | None = plot.bearing
-        limits = self._limits(plot.limit)
+        limits = self._limits(plot.limit, wet)
         beside = ladder.Beside(None, None)
         if plot.standing is not None:
             courses = [frame.to(np.asarray(line.coords)[:, :2]) for line in plot.standing.geoms]
@@ -256,7 +260,7 @@ class _Rules:
             return frame, beside.guide, beside.passed_over
         if plot.fall != LEVEL:
             # What is left of the limit, and the bearing that falls as the lines do.
-            limits, bearing = self._limits(_left(plot)), None
+            limits, bearing = self._limits(_left(plot), wet), None
         if plot.crossed:
             guide = ladder.on_the_ground(local, surface, bearing, limits, plot.fall)
         else:
@@ -276,7 +280,7 @@ class _Rules:
             followed, guided=curved.walked(found, guide, limit, self._of["level_error_pct"] / 100)
         )
 
-    def _limits(self, grade: float) -> Limits:
+    def _limits(self, grade: float, wet: Outline | None) -> Limits:
         of = self._of
         return Limits(
             grade,
@@ -288,6 +292,7 @@ class _Rules:
             of["rows_between_min"],
             self._standing_share,
             self._setting,
+            wet=wet,
         )
 
 
@@ -296,13 +301,13 @@ def _left(plot: _Asked) -> float:
     return max(plot.limit - float(np.hypot(*plot.fall)), plot.limit / 2)
 
 
-def _levelled(outline: Outline, plot: _Asked, setting: Setting) -> Guide:
+def _levelled(outline: Outline, wet: Outline | None, plot: _Asked, setting: Setting) -> Guide:
     """Guide a plot whose surroundings the raster doesn't know: a plane of the plot's slope."""
     rows = replace(ladder.straight_rows(outline), angle=plot.bearing)
     rise = plot.slope * np.array([-rows.along[1], rows.along[0]])
     xy = ladder.points(outline)
-    ground = Ground(outline, lambda at: at @ rise, xy, rise, plot.slope, plot.fall)
-    starts = lines.on_the_ground(ground, rows, setting)
+    ground = Ground(outline, lambda at: at @ rise, xy, rise, plot.slope, plot.fall, wet)
+    starts = lines.on_the_ground(ground, np.full(len(xy), plot.slope), rows, setting)
     return Guide("level on the ground", starts, None, None, None, ground)
 
 

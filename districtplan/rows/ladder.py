@@ -48,6 +48,8 @@ POINTS = 600
 """Points at which the gradient of a plot is looked at."""
 FINEST_M = 0.5
 """Nearer points than this add nothing [m]."""
+STEEP_LEAST = 0.5
+"""Share of the surface's slope that is taken for the land's where its error could be all of it."""
 COUNTS = (1, 2, 3, 4, 6, 8, 12, 16)
 """Numbers of level lines that are tried."""
 
@@ -79,6 +81,8 @@ class Limits:
     walk : Callable[[Guide], Guide] | None, default None
         Draws the rows that level lines guide and puts their grades in the guide: between lines they
         aren't those of the lines. Where they aren't drawn, or by default, those of the lines count.
+    wet : shapely.Geometry | None, default None
+        Land beside water, on which no line starts that is found on the ground.
     """
 
     grade: float
@@ -91,6 +95,7 @@ class Limits:
     standing_share: float
     setting: Setting
     walk: Callable[[Guide], Guide] | None = None
+    wet: shapely.Geometry | None = None
 
 
 @dataclass(frozen=True)
@@ -359,10 +364,18 @@ def _straight(land: _Land, bearing: float | None, limits: Limits) -> _Step:
 
 def _without_course(land: _Land, straight: _Step, limits: Limits) -> Guide:
     assert not isinstance(straight.rows, LevelLines)
-    ground = _ground(land)
-    starts = lines.on_the_ground(ground, straight.rows[0].rows, limits.setting)
-    floor = land.surface.doubt.floor
-    return Guide("level on the ground", starts, straight.grades, None, floor, ground)
+    ground = _ground(land)._replace(wet=limits.wet)
+    starts = lines.on_the_ground(ground, _steep(land), straight.rows[0].rows, limits.setting)
+    return Guide(
+        "level on the ground", starts, straight.grades, None, land.surface.doubt.floor, ground
+    )
+
+
+def _steep(land: _Land) -> Floats:
+    """Give the slope of the land at points, less what the raster's error adds to it."""
+    slope = np.hypot(*land.gradient.T)
+    added = 2 * land.surface.doubt.noise**2 / max(float(np.mean(slope**2)), lines.GENTLEST**2)
+    return np.asarray(slope * max(np.sqrt(max(1 - added, 0.0)), STEEP_LEAST))
 
 
 def _ladder(land: _Land, limits: Limits, *, bends: bool) -> Iterator[_Step]:

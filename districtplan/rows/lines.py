@@ -36,6 +36,10 @@ CHORD_M = 0.01
 """How far a drawn arc's chords may lie beside it [m]."""
 EDGE_M = 1.0
 """Step along a plot's edge at which its reach is looked at [m]."""
+BANDS = 6
+"""Bands of heights, of equal area, that have a slope each."""
+GENTLEST = 0.001
+"""Gentler land than this counts as this [1]."""
 LEVEL = (0.0, 0.0)
 """Fall to the east and to the north of lines on the contour [1]."""
 
@@ -57,6 +61,8 @@ class Ground(NamedTuple):
         Mean slope [1].
     fall : tuple[float, float]
         Fall of the lines' design to the east and to the north; none on the contour [1].
+    wet : shapely.Geometry | None
+        Land beside water, on which no line starts that is found on the ground; None of none.
     """
 
     outline: Outline
@@ -65,6 +71,7 @@ class Ground(NamedTuple):
     rise: Floats
     slope: float
     fall: tuple[float, float] = LEVEL
+    wet: shapely.Geometry | None = None
 
     @property
     def falls(self) -> bool:
@@ -76,6 +83,21 @@ class Ground(NamedTuple):
             Whether they are.
         """
         return self.fall != LEVEL
+
+    def level(self, xy: Floats) -> Floats:
+        """Give heights that are alike along a line: lines that fall are level but for their fall.
+
+        Parameters
+        ----------
+        xy : numpy.ndarray
+            Places, shape (points, 2) [m].
+
+        Returns
+        -------
+        numpy.ndarray
+            Their heights, raised by what a line falls on its way there, shape (points,) [m].
+        """
+        return self.height(xy) + xy @ self.fall
 
 
 @dataclass(frozen=True)
@@ -196,8 +218,7 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
     tuple[Line, ...]
         The lines, the lowest first.
     """
-    # Lines that fall are level but for their fall.
-    heights = ground.height(ground.xy) + ground.xy @ ground.fall
+    heights = ground.level(ground.xy)
     land = level_lines.Land(ground.outline, levels)
     found = []
     for number, (height, pieces) in enumerate(zip(levels.heights, levels.pieces, strict=True)):
@@ -229,19 +250,25 @@ def of_levels(ground: Ground, levels: LevelLines, setting: Setting) -> tuple[Lin
     return tuple(found)
 
 
-def on_the_ground(ground: Ground, straight: Arc, setting: Setting) -> tuple[Line, ...]:
+def on_the_ground(
+    ground: Ground, steep: Floats, straight: Arc, setting: Setting
+) -> tuple[Line, ...]:
     """Say where lines start that a team levels without a curve from the raster.
 
-    They start one above the other, along one way up the slope through the middle of the plot: from
-    there to the next line the rows between are true, whatever the lines do on their way to the
-    edges.
+    Each has a height of its own, evenly many rows above the one before, so that no two become one
+    line when they are levelled. They start one above the other, where the way up the slope through
+    the middle of the plot has that height; where it leaves the plot, or never has it, on the
+    edge of the land. Lines that are to fall start where they fall from. None starts beside water
+    unless all of the plot lies there.
 
     Parameters
     ----------
     ground : Ground
         The plot.
+    steep : numpy.ndarray
+        Slope at each of its places, shape (points,) [1].
     straight : Arc
-        Straight rows, across which the lines are spread evenly.
+        Straight rows, square to which the way goes.
     setting : Setting
         How lines are set out.
 
@@ -250,30 +277,87 @@ def on_the_ground(ground: Ground, straight: Arc, setting: Setting) -> tuple[Line
     tuple[Line, ...]
         The lines, the lowest first, without a course.
     """
-    normal = quarter(straight.along)
-    normal = normal if normal @ ground.rise >= 0 else -normal
-    edge = edge_of(ground.outline) @ normal
-    low, high = float(edge.min()), float(edge.max())
-    wide = (high - low) * np.hypot(1, ground.slope) / setting.spaces.usual_m
-    count = max(int(np.ceil(wide / (setting.rows_on_ground + 1))), 1)
-    between = max(round(wide / count) - 1, 0)
-    outer = max(int(wide / count / 2), 0)
-    far = 2 * (high - low) + np.hypot(*np.ptp(edge_of(ground.outline), axis=0))
-    centre = straight.along * (straight.along @ ground.xy.mean(axis=0))
-    found = []
-    for number in range(count):
-        middle = centre + normal * (low + (number + 0.5) / count * (high - low))
-        chord = np.array([middle - far * straight.along, middle + far * straight.along])
-        pieces = _pieces(chord, ground.outline, 0.0)
-        if pieces:
-            # Where the way leaves the plot, as near to it as the plot goes.
-            row = shapely.MultiLineString(pieces)
-            start = np.asarray(shapely.shortest_line(row, shapely.Point(middle)).coords)[0]
-            if ground.falls:
-                start = _begun(pieces[0], ground)[0]
-            rows = (between if number else outer), (between if number + 1 < count else outer)
-            found.append(Line(None, start, *rows, None, None, start[None], np.zeros(1)))
-    return tuple(found)
+    middle = ground.xy.mean(axis=0)
+    far = float(np.hypot(*np.ptp(edge_of(ground.outline), axis=0)))
+    across = far * quarter(straight.along)
+    dry = shapely.difference(ground.outline, ground.wet or shapely.Polygon())
+    land = ground.outline if dry.is_empty else dry
+    edge = _Passed.on(shapely.boundary(land), ground)
+    passed = [edge]
+    if not ground.falls:
+        way = shapely.intersection(shapely.LineString([middle - across, middle + across]), land)
+        passed = [_Passed.on(way, ground), edge]
+    climb, heights = _climb(np.concatenate([ground.level(ground.xy), edge.level]), steep)
+    rows = climb / setting.spaces.usual_m
+    count = max(int(np.ceil(rows[-1] / (setting.rows_on_ground + 1))), 1)
+    asked = np.interp((np.arange(count) + 0.5) / count * rows[-1], rows, heights)
+    # Of a height that neither meets the nearest counts, so that there is one line at least.
+    met = np.unique([_nearest_met(passed, height) for height in asked.tolist()])
+    below, *between, above = np.diff([0.0, *np.interp(met, heights, rows), rows[-1]]).tolist()
+    gaps = [int(below), *(max(round(gap) - 1, 0) for gap in between), int(above)]
+    if ground.falls:
+        starts = [min(edge.at(height), key=lambda at: at @ ground.fall) for height in met]
+    else:
+        starts = _above_each_other(passed, met.tolist(), middle)
+    return tuple(
+        Line(None, start, down, up, None, None, start[None], np.zeros(1))
+        for start, (down, up) in zip(starts, pairwise(gaps), strict=True)
+    )
+
+
+def _nearest_met(passed: list[_Passed], height: float) -> float:
+    if any(len(one.at(height)) for one in passed):
+        return height
+    levels = passed[-1].level
+    return float(levels[np.argmin(np.abs(levels - height))])
+
+
+def _above_each_other(passed: list[_Passed], heights: list[float], middle: Floats) -> list[Floats]:
+    """Choose starts from the middle up and from there down, each as near the last as there is."""
+    found: dict[int, Floats] = {}
+    first = len(heights) // 2
+    for place in [*range(first, len(heights)), *range(first - 1, -1, -1)]:
+        last = found.get(place - 1, found.get(place + 1, middle))
+        there = next(at for one in passed if len(at := one.at(heights[place])))
+        found[place] = there[np.argmin(np.hypot(*(there - last).T))]
+    return [found[place] for place in range(len(heights))]
+
+
+class _Passed(NamedTuple):
+    """Places passed one after the other, and how high lines through them lie [m]."""
+
+    xy: Floats
+    level: Floats
+    part: Integers
+
+    @classmethod
+    def on(cls, course: shapely.Geometry, ground: Ground) -> _Passed:
+        parts = shapely.get_parts(shapely.segmentize(course, EDGE_M))
+        xy, part = shapely.get_coordinates(parts, return_index=True)
+        return cls(xy, ground.level(xy) if len(xy) else np.zeros(0), part)
+
+    def at(self, height: float) -> Floats:
+        """Give the places of a height."""
+        over = self.level > height
+        (ahead,) = np.nonzero((over[1:] != over[:-1]) & (self.part[1:] == self.part[:-1]))
+        begin, end = self.level[ahead], self.level[ahead + 1]
+        share = ((height - begin) / (end - begin))[:, None]
+        crossed = self.xy[ahead] + share * (self.xy[ahead + 1] - self.xy[ahead])
+        return np.concatenate([crossed, self.xy[self.level == height]])
+
+
+def _climb(level: Floats, steep: Floats) -> tuple[Floats, Floats]:
+    """Give metres up the slope from the lowest place to some heights, and the heights.
+
+    Land of a height has a slope of its own, the mean over a band of it: on land that is steeper
+    above than below, lines stand as far apart on the ground there with more fall between them.
+    """
+    own = level[: len(steep)]
+    bands = np.array_split(np.argsort(own, kind="stable"), min(BANDS, len(steep)))
+    heights = np.array([level.min(), *(own[band[0]] for band in bands[1:]), level.max()])
+    slope = np.maximum([steep[band].mean() for band in bands], GENTLEST)
+    climb = np.append(0.0, np.cumsum(np.diff(heights) * np.hypot(1, 1 / slope)))
+    return climb, heights
 
 
 def part_of(outline: Outline, part: Sector) -> Outline:

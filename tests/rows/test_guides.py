@@ -62,6 +62,7 @@ def run(
             "geometry": outlines,
             "planted": pd.Series(planted or plots, dtype=object),
             "standing": standing or [None] * len(plots),
+            "wet": [None] * len(plots),
             "flow_strip_m2": flow_strip_m2,
             "row_grade_design_pct": falls[0],
             "row_fall_to": falls[1],

@@ -204,22 +204,71 @@ def test_arcs_that_only_follow_the_error_are_not_drawn(sigma, length):
     assert kinds.count("level lines") >= 9
 
 
-def test_lines_to_be_levelled_on_the_ground_start_one_above_the_other():
+def rough():
+    """Land whose own error hides every curve, so that lines are levelled on the ground."""
     noise = 1.0 * correlated(np.random.default_rng(3), SIDE, 2.0)
-    found = guided(lambda x, y: 3 * wavy(x, y), Error(1.0, 20.0), noise=noise)
-    assert found.kind == "level on the ground"
-    starts = np.array([line.start for line in found.lines])
-    assert shapely.contains_xy(PLOT.buffer(1e-6), starts).all()
-    # The lowest and the highest, in corners, lie as near to the way as the plot goes.
-    up = np.diff(starts[1:-1], axis=0)
+    return surface.fit(window(lambda x, y: 3 * wavy(x, y), noise), Error(1.0, 20.0))
+
+
+def test_lines_to_be_levelled_on_a_plane_start_one_above_the_other():
+    seen = surface.fit(window(plane), TRUE)
+    found = ladder.on_the_ground(PLOT, seen, None, LIMITS)
+    # The lowest and the highest, in corners, lie beside the way.
+    up = np.diff([line.start for line in found.lines[1:-1]], axis=0)
     assert up == pytest.approx(np.broadcast_to(up[:1], up.shape), abs=1e-6)
-    assert up[0] @ found.ground.rise > 0
-    spaces = [line.rows_uphill + 1 for line in found.lines[:-1]]
-    apart = np.hypot(*up.T) * np.hypot(1, found.ground.slope)
-    assert apart == pytest.approx(0.5 * np.array(spaces[1:-1]), abs=0.25)
-    assert max(spaces) <= 21
-    rows = sum(spaces) + found.lines[-1].rows_uphill + found.lines[0].rows_downhill
-    assert 90 < rows < 180
+    assert up[0] @ found.ground.rise == pytest.approx(np.hypot(*up[0]) * np.hypot(0.2, 0.05))
+    apart = np.hypot(*up[0]) * np.hypot(1, found.ground.slope)
+    assert 0.5 * (found.lines[0].rows_uphill + 1) == pytest.approx(apart, abs=0.25)
+    middle = found.lines[len(found.lines) // 2].start
+    assert np.hypot(*middle) <= np.hypot(*up[0])
+
+
+@pytest.mark.parametrize(
+    ("plot", "form"), [(PLOT, "rough"), ("concave", "rough"), ("concave", "cone")]
+)
+def test_no_two_lines_to_be_levelled_have_one_height(plot, form):
+    """Levelled they would be one line: a gap falls as much as the rows in it need."""
+    plot = OUTLINES.get(plot, plot)
+    seen = rough() if form == "rough" else surface.fit(window(cone), TRUE)
+    found = ladder.on_the_ground(plot, seen, None, LIMITS)
+    starts = np.array([line.start for line in found.lines])
+    assert len(starts) > 2
+    assert shapely.contains_xy(plot.buffer(1e-6), starts).all()
+    assert [line.rows_uphill for line in found.lines[:-1]] == [
+        line.rows_downhill for line in found.lines[1:]
+    ]
+    spaces = np.array([line.rows_uphill + 1 for line in found.lines[:-1]])
+    assert spaces.max() <= LIMITS.setting.rows_on_ground + 1
+    slope = np.sin(np.arctan(found.ground.slope))
+    needed = 0.5 * spaces * slope
+    assert (np.diff(found.ground.height(starts)) > needed / 2).all()
+    assert np.ptp(found.ground.height(starts)) == pytest.approx(needed.sum(), rel=0.2)
+
+
+def test_lines_to_be_levelled_start_off_water_and_keep_their_heights():
+    seen = surface.fit(window(plane), TRUE)
+    dry = ladder.on_the_ground(PLOT, seen, None, LIMITS)
+    stream = shapely.LineString([(-40, -10), (40, 10)]).buffer(3)
+    wet = ladder.on_the_ground(PLOT, seen, None, replace(LIMITS, wet=stream))
+    starts = np.array([line.start for line in wet.lines])
+    assert any(stream.contains(shapely.Point(line.start)) for line in dry.lines)
+    assert shapely.distance(shapely.points(starts), stream.buffer(-0.01)).min() > 0
+    ends = [
+        found.ground.height(np.array([line.start for line in found.lines])) for found in (dry, wet)
+    ]
+    assert ends[1] == pytest.approx(ends[0], abs=0.01)
+    flooded = ladder.on_the_ground(PLOT, seen, None, replace(LIMITS, wet=PLOT.buffer(1)))
+    assert len(flooded.lines) == len(dry.lines)
+
+
+def test_lines_to_be_levelled_that_fall_start_where_they_fall_from():
+    seen = surface.fit(window(plane), TRUE)
+    found = ladder.on_the_ground(PLOT, seen, None, LIMITS, (0.0, -0.01))
+    starts = np.array([line.start for line in found.lines])
+    assert PLOT.exterior.distance(shapely.MultiPoint(starts)) < 1e-6
+    assert (starts[:, 1] > -20).all()
+    level = found.ground.height(starts) - 0.01 * starts[:, 1]
+    assert np.ptp(np.diff(level)) < 1e-6
 
 
 def test_starts_keep_to_a_plot_that_bends_away_from_its_middle():
