@@ -955,9 +955,25 @@ COLUMNS: tuple[Column, ...] = (
         "number",
         "guide lines",
         "m",
-        "Distance of the start from the edge, for a line that doesn't reach it.",
+        "Distance of the start from the edge, on the ground, for a line that doesn't reach it.",
         0,
         None,
+    ),
+    *(
+        Column(
+            f"start_inside_{north}_deg",
+            "number",
+            "guide lines",
+            "°",
+            meaning,
+            0,
+            360,
+            nullable=True,
+        )
+        for north, meaning in (
+            ("true", "Bearing from the edge to such a start, from true north."),
+            ("magnetic", "The same, as a hand compass shows it; empty where that isn't known."),
+        )
     ),
     _integer(
         "part_boundary",

@@ -117,7 +117,13 @@ def tie_words(tie: Tie, letter: str | None, plan: Plan, texts: Texts) -> str:
             hand=texts.say(f"pegs.{tie.way}"),
         )
     if tie.inside_m >= AT_CORNER_M:
-        said += texts.say("pegs.tie_inside", metres=tie.inside_m)
+        if np.isnan(tie.inside_magnetic_deg):
+            side = texts.say(f"pegs.{tie.inside_side}")
+            said += texts.say("pegs.tie_inside_side", metres=tie.inside_m, side=side)
+        else:
+            said += texts.say(
+                "pegs.tie_inside", metres=tie.inside_m, bearing=tie.inside_magnetic_deg
+            )
     return said
 
 
@@ -147,6 +153,8 @@ def begins_words(
         line["start_from_corner_m"],
         line["start_way"],
         line["start_inside_m"],
+        line["start_inside_true_deg"],
+        line["start_inside_magnetic_deg"],
         (line["start_longitude_deg"], line["start_latitude_deg"]),
     )
     said = tie_words(start, letter, plan, texts)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from districtplan.rows.straight import DUST, Layout, turn
+from districtplan.rows.straight import DUST, Layout, back, turn
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -54,7 +54,11 @@ class Tie:
         ``clockwise`` or ``anticlockwise`` round the plot, seen from above: with the plot on the
         right hand or on the left.
     inside_m : float
-        From the edge to the place [m]; 0 on the edge.
+        From there on the edge to the place, on the ground [m]; 0 on the edge.
+    inside_true_deg : float
+        Bearing of that way from true north, to a whole degree, NaN on the edge [degrees].
+    inside_magnetic_deg : float
+        The same as a hand compass shows it, NaN too where declination isn't known [degrees].
     corner_xy : tuple[float, float]
         Where the corner is [units of the map].
     """
@@ -63,7 +67,22 @@ class Tie:
     along_m: float
     way: str
     inside_m: float
+    inside_true_deg: float
+    inside_magnetic_deg: float
     corner_xy: tuple[float, float]
+
+    @property
+    def inside_side(self) -> str:
+        """Name the side that lies nearest to the way into the plot.
+
+        Returns
+        -------
+        str
+            One of ``SIDES``; the place isn't on the edge.
+        """
+        return min(
+            SIDES, key=lambda side: abs((self.inside_true_deg - SIDES[side] + 180) % 360 - 180)
+        )
 
 
 @dataclass(frozen=True)
@@ -159,6 +178,7 @@ def tie(
     places: Floats,
     rise: tuple[float, float] = (0.0, 0.0),
     scale: float = 1.0,
+    north: tuple[float, float] = (0.0, np.nan),
 ) -> list[Tie]:
     """Find the shortest way along the edge to places from a corner that a team can name.
 
@@ -173,6 +193,9 @@ def tie(
         on the map.
     scale : float, default 1
         Units of the map in a metre.
+    north : tuple[float, float], default (0, NaN)
+        From true north to grid north and to magnetic north, positive eastwards; the second NaN
+        where it isn't known [degrees].
 
     Returns
     -------
@@ -190,9 +213,15 @@ def tie(
     edge = np.stack([shells.sb - shells.sa, shells.db - shells.da])
     way = np.stack([s[:, None] - shells.sa, d[:, None] - shells.da])
     share = np.clip((way * edge[:, None]).sum(axis=0) / (edge**2).sum(axis=0), 0, 1)
-    away = np.hypot(*(way - share * edge[:, None]))
-    nearest = away.argmin(axis=1)
+    across = way - share * edge[:, None]
+    nearest = np.hypot(*across).argmin(axis=1)
     every = np.arange(len(places))
+    # At a bend of the edge more than one way is square to it: a bearing tells which.
+    ahead, up = across[:, every, nearest]
+    inside = np.hypot(ahead, up * stretch)
+    east, grid_north = back(ahead, up, level, side).T
+    true = np.where(inside > ON_EDGE_M, np.degrees(np.arctan2(east, grid_north)) + north[0], np.nan)
+    bearings = np.floor(np.stack([true, true - north[1]]) + 0.5) % 360
     at = shells.place[nearest] + share[every, nearest] * shells.length[nearest]
     corners = _corners(shells)
     _, corner, metres = _measure(shells, corners, (shells.ring[nearest], at), every)
@@ -205,13 +234,16 @@ def tie(
             names[which],
             abs(along),
             CLOCKWISE if along < 0 else ANTICLOCKWISE,
-            inside if inside > ON_EDGE_M else 0.0,
+            far if far > ON_EDGE_M else 0.0,
+            true_deg,
+            magnetic_deg,
             (x, y),
         )
-        for which, along, inside, (x, y) in zip(
+        for which, along, far, (true_deg, magnetic_deg), (x, y) in zip(
             corner.tolist(),
             metres.tolist(),
-            away[every, nearest].tolist(),
+            inside.tolist(),
+            bearings.T.tolist(),
             corner_xy.tolist(),
             strict=True,
         )

@@ -146,12 +146,14 @@ def guide_lines(
         "plot_id", "geometry", "planted", "standing", "wet", "row_grade_limit_pct",
         "slope_used_pct",
     )  # fmt: skip
+    norths = zip(turn.tolist(), bent["declination_deg"].tolist(), strict=True)
     rows = zip(
         *(bent[name].tolist() for name in columns),
         bent["flow_strip_m2"].isna().tolist(),
         bent["row_arc_radius_m"].notna().tolist(),
         angle.tolist(),
         _falls(bent, angle),
+        norths,
         strict=True,
     )
     for number, (plot_id, outline, land, standing, wet, limit, slope, *rest) in enumerate(rows):
@@ -164,7 +166,7 @@ def guide_lines(
         found.append({"plot_id": plot_id, **_of_plot(guide), **_of_structures(passed_over)})
         ways.append(_way(guide, plan.rows.peg_step_m / 2))
         local = frame.local(outline)
-        ties = _ties(guide, local)
+        ties = _ties(guide, local, asked.norths)
         for place, (line, way) in enumerate(zip(guide.lines, ties, strict=True), 1):
             where = {"plot_id": plot_id, "line": place}
             drawn.append({**where, "guide_kind": guide.kind, **_of_line(line, guide, way, frame)})
@@ -219,6 +221,7 @@ class _Asked(NamedTuple):
     bends: bool
     bearing: float
     fall: tuple[float, float]
+    norths: tuple[float, float]
 
 
 class _Rules:
@@ -353,13 +356,13 @@ def _of_structures(passed_over: float | None) -> dict[str, Any]:
     return {"guide_flags": GUIDE_FLAGS, "row_grade_structure_rms_pct": 100 * passed_over}
 
 
-def _ties(guide: Guide, outline: Outline) -> list[Tie]:
+def _ties(guide: Guide, outline: Outline, norths: tuple[float, float]) -> list[Tie]:
     """Tie starts of lines to corners: all at once, unless each may lie nearest another part."""
     starts = [line.start[None] for line in guide.lines]
     east, north = guide.ground.rise.tolist()
     if shapely.get_num_geometries(outline) == 1 and starts:
         starts = [np.concatenate(starts)]
-    return [way for places in starts for way in tie(outline, places, (east, north))]
+    return [way for places in starts for way in tie(outline, places, (east, north), north=norths)]
 
 
 def _of_line(line: Line, guide: Guide, way: Tie, frame: Frame) -> dict[str, Any]:
@@ -382,6 +385,8 @@ def _of_line(line: Line, guide: Guide, way: Tie, frame: Frame) -> dict[str, Any]
         "start_from_corner_m": way.along_m,
         "start_way": way.way,
         "start_inside_m": way.inside_m,
+        "start_inside_true_deg": way.inside_true_deg,
+        "start_inside_magnetic_deg": way.inside_magnetic_deg,
         "geometry": course,
     }
 

@@ -123,6 +123,17 @@ class Site:
     scale: float
     rise: tuple[float, float] = (0.0, 0.0)
 
+    @property
+    def norths(self) -> tuple[float, float]:
+        """Give grid north and magnetic north, from true north.
+
+        Returns
+        -------
+        tuple[float, float]
+            Positive eastwards, the second NaN where the model has ended [degrees].
+        """
+        return self.convergence_deg, self.declination_deg
+
     @classmethod
     def each(cls, plots: pd.DataFrame, zone: CRS) -> dict[str, Site]:
         """Look up how the map lies at all plots at once.
@@ -306,7 +317,7 @@ def _walk(course: Course, degrees: Sequence[Floats], rules: Rules) -> Walk:
     turn = np.append(_first_turn(path, local[1], along[1] / 2), _turns(azimuth))
     true = azimuth + site.convergence_deg
     ends = np.stack([line[0], line[-1]])
-    first, last = tie(site.outline, ends, site.rise, site.scale)
+    first, last = tie(site.outline, ends, site.rise, site.scale, site.norths)
     longitude, latitude = degrees
     return Walk(
         xy=xy,

@@ -327,6 +327,8 @@ def make_guides(plots: pd.DataFrame) -> Guides:
             "start_from_corner_m": [12.5, 3.0],
             "start_way": ["clockwise", "anticlockwise"],
             "start_inside_m": [0.0, 0.0],
+            "start_inside_true_deg": [np.nan, np.nan],
+            "start_inside_magnetic_deg": [np.nan, np.nan],
             "geometry": [course, None],
         }
     )

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -72,24 +74,29 @@ def test_handbook_numbers_matter(texts, name):
     assert other != level_words(PLAN, packaged(), texts)
 
 
+ON_EDGE = (np.nan, np.nan, (0.0, 0.0))
+
+
 def test_paces_are_the_plans(texts):
-    tie = Tie("south-west", 30.0, "anticlockwise", 0.25, (0.0, 0.0))
+    tie = Tie("south-west", 30.0, "anticlockwise", 0.25, 195.0, 193.0, (0.0, 0.0))
     said = tie_words(tie, "C", PLAN, texts)
     assert said == (
         "30.0 m (40 paces) along the edge from corner C (south-west), the plot on your left, "
-        "then 0.2 m into the plot, square to its edge"
+        "then 0.2 m into the plot towards 193° by compass"
     )
     assert paces(30.0, plan_of(rows={"pace_m": 0.6})) == 50
-    near = Tie("north", 0.8, "clockwise", 0.0, (0.0, 0.0))
+    unknown = replace(tie, inside_magnetic_deg=np.nan)
+    assert tie_words(unknown, "C", PLAN, texts).endswith("0.2 m into the plot towards the south")
+    near = Tie("north", 0.8, "clockwise", 0.0, *ON_EDGE)
     assert "(1 pace)" in tie_words(near, "A", PLAN, texts)
-    there = Tie("north", 0.0, "clockwise", 0.0, (0.0, 0.0))
+    there = Tie("north", 0.0, "clockwise", 0.0, *ON_EDGE)
     assert tie_words(there, "A", PLAN, texts) == "at corner A (north)"
     assert tie_words(there, None, PLAN, texts) == "at the north corner"
 
 
 @pytest.mark.parametrize(("way", "hand"), [("clockwise", "right"), ("anticlockwise", "left")])
 def test_seen_from_above_a_plot_walked_clockwise_is_on_the_right(texts, way, hand):
-    said = tie_words(Tie("north", 12.0, way, 0.0, (0.0, 0.0)), "B", PLAN, texts)
+    said = tie_words(Tie("north", 12.0, way, 0.0, *ON_EDGE), "B", PLAN, texts)
     assert (
         said == f"12.0 m (16 paces) along the edge from corner B (north), the plot on your {hand}"
     )

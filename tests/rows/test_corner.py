@@ -51,6 +51,37 @@ def test_a_place_inside_says_how_far():
     assert (found.corner, found.inside_m) == ("south-west", pytest.approx(0.25))
 
 
+@pytest.mark.parametrize("turned", [0.0, 33.0])
+@pytest.mark.parametrize("norths", [(0.0, 0.0), (1.5, -2.0)])
+def test_the_bearing_into_the_plot_leads_to_the_place_at_a_bend_of_the_edge_too(turned, norths):
+    bent = shapely.Polygon([(0, 0), (50, 20), (100, 0), (100, 80), (0, 80)])
+    bent = shapely.affinity.rotate(bent, turned, origin=(0, 0))
+    # Above the bend, beside it, and beside straight edges.
+    places = [(50.0, 30.0), (53.0, 31.0), (5.0, 40.0), (60.0, 75.0)]
+    places = shapely.get_coordinates(
+        shapely.affinity.rotate(shapely.MultiPoint(places), turned, origin=(0, 0))
+    )
+    ring = shapely.orient_polygons(bent).exterior
+    for place, found in zip(places, tie(bent, places, north=norths), strict=True):
+        corner = ring.project(shapely.Point(found.corner_xy))
+        along = found.along_m * (1 if found.way == "anticlockwise" else -1)
+        foot = np.asarray(ring.interpolate((corner + along) % ring.length).coords[0])
+        for bearing, to_grid in (
+            (found.inside_true_deg, -norths[0]),
+            (found.inside_magnetic_deg, norths[1] - norths[0]),
+        ):
+            way = np.radians(bearing + to_grid)
+            reached = foot + found.inside_m * np.array([np.sin(way), np.cos(way)])
+            assert np.hypot(*(reached - place)) < 0.01 + found.inside_m * np.radians(0.5)
+
+
+def test_the_way_into_a_plot_that_climbs_is_longer_than_on_the_map():
+    (found,) = tie(SQUARE, np.array([[50.0, 10.0]]), rise=(0.0, 0.4))
+    assert found.inside_m == pytest.approx(10 * np.hypot(1, 0.4))
+    assert found.inside_true_deg == 0
+    assert np.isnan(found.inside_magnetic_deg)
+
+
 def test_an_edge_that_climbs_is_longer_than_on_the_map():
     places = np.array([[0.0, 30.0], [30.0, 0.0]])
     level, _ = tie(SQUARE, places)

@@ -210,6 +210,7 @@ def test_the_tie_leads_from_its_corner_to_the_start():
         # The tape lies on ground of 20 % slope, the ring on the map.
         assert ring.interpolate(at).distance(shapely.Point(x, y)) < 0.03 * abs(run_m) + 0.1
         assert line.start_inside_m == 0
+        assert np.isnan(line.start_inside_true_deg)
 
 
 def test_in_degrees_it_is_the_same_land():
