@@ -98,11 +98,11 @@ def apply(
 
     A measured bearing is laid out as straight rows, but where the raster shows that the land bends
     too much for any: one reading tells nothing of the rest of the plot. A measured slope takes the
-    raster's place in soil loss and limits; where it is level, rows may run in any direction; where
-    it shows that level land isn't, or that the raster's bearing isn't sure enough for so gentle a
-    slope, the bearing is to be measured too. Where raster and reading disagree by more than their
-    errors explain, the plot is flagged, and rows are given the grade that they have if the raster
-    is right.
+    raster's place in soil loss and limits; where it is level, rows may run in any direction, a
+    bearing read or not, unless the soil drains poorly; where it shows that level land isn't, or
+    that the raster's bearing isn't sure enough for so gentle a slope, the bearing is to be measured
+    too. Where raster and reading disagree by more than their errors explain, the plot is flagged,
+    and rows are given the grade that they have if the raster is right.
 
     Parameters
     ----------
@@ -149,7 +149,7 @@ def apply(
     table["read_grade_likely_pct"], table["read_grade_95_pct"] = grades
     times = handbook.number(records.TABLE, "outside_se")
     reach = times * handbook.number(records.TABLE, "level_slope_se_pct")
-    table["row_method_reason"] = _reasons(table, outside, reach, plan.terrain)
+    table["row_method_reason"] = _reasons(table, outside, reach, plan)
     _lay_out(table, reach, handbook)
     _refer(table, plots, grid_crs)
     table["terrain_flags"] = _flags(table, outside)
@@ -182,11 +182,12 @@ def _steepen(table: pd.DataFrame, outside: Bools) -> None:
 
 
 def _reasons(
-    table: pd.DataFrame, outside: dict[str, Bools], reach: float, terrain: Terrain
+    table: pd.DataFrame, outside: dict[str, Bools], reach: float, plan: Plan
 ) -> NDArray[np.object_]:
     """Say why each plot gets its method; the first reason that holds, in this order."""
     by_bearing = table["row_bearing_measured_true_deg"].notna().to_numpy()
-    by_slope = table["slope_measured_pct"].notna().to_numpy() & ~by_bearing
+    slope_read = table["slope_measured_pct"].notna().to_numpy()
+    by_slope = slope_read & ~by_bearing
     slope, limit, grade, at_bearing = (
         table[column].to_numpy()
         for column in (
@@ -197,13 +198,17 @@ def _reasons(
     seen = (table["bend_grade_pct"].to_numpy() > 0) & (grade > limit)
     bends = (before == "straight_rows_too_steep") | ((before == "no_best_direction") & seen)
     was_level = np.isin(before, LEVEL_REASONS)
-    level, sloping = slope + reach <= terrain.level_slope_pct, slope > terrain.level_slope_pct
+    flat = plan.terrain.level_slope_pct
+    # Where water drains poorly beds must have a fall, which level land has none of.
+    level = (slope + reach <= flat) & (plan.soil.drainage != "poor")
+    sloping = slope > flat
     rules = {
+        # A level line of level land tells nothing: where both are read the slope decides.
+        "measured_flat": slope_read & level & ~bends & ~outside["slope"] & ~(by_slope & was_level),
         "measured_but_bends": by_bearing & bends,
         "measured_against_raster": by_bearing & outside["bearing"],
         "measured_past_limit": by_bearing & (at_bearing > limit),
         "measured": by_bearing,
-        "measured_flat": by_slope & level & ~bends & ~outside["slope"] & ~was_level,
         "measured_not_flat": by_slope & sloping & was_level,
         "bearing_too_uncertain": by_slope & (grade > limit) & (before == "supported"),
     }

@@ -340,6 +340,26 @@ def test_a_plot_read_as_level_takes_rows_in_any_direction():
     assert unsure["row_method"] == "measure on the ground"
 
 
+@pytest.mark.parametrize("slope", [0.001, 0.01])
+def test_a_bearing_read_on_land_read_as_level_is_no_bearing_to_keep(slope):
+    noisy = {"elevation": {"vertical_error_m": 3.0, "error_correlation_m": 10.0}}
+    both = [("P0", 0.1, 40.0, "true", "level", DAY), ("P1", 1.4, 40.0, "true", "level", DAY)]
+    found = applied(both, slope=slope, **noisy)
+    assert found.loc["P0", "row_method_reason"] == "measured_flat"
+    assert found.loc["P0", "row_method"] == "any direction"
+    assert found.loc["P0", ["row_bearing_true_deg", "row_bearing_magnetic_deg"]].isna().all()
+    assert np.isnan(found.loc["P0", "row_bearing_se_deg"])
+    assert found.loc["P0", "row_grade_95_pct"] == pytest.approx(0.1 + 2 * 0.25)
+    assert found.loc["P1", "row_method"] == "straight"
+    assert found.loc["P1", "row_bearing_true_deg"] == pytest.approx(40.0)
+    # Beds that water drains from poorly must have a fall.
+    poor = applied(both, slope=slope, soil={"drainage": "poor"}, **noisy)
+    assert poor.loc["P0", "row_method"] == "straight"
+    level = [("P0", 0.1, np.nan, None, "level", DAY)]
+    alone = applied(level, slope=slope, soil={"drainage": "poor"}, **noisy)
+    assert alone.loc["P0", "row_method"] == "measure on the ground"
+
+
 def test_a_level_reading_on_land_that_the_raster_shows_to_slope_is_no_leave():
     row = applied([("P0", 0.1, np.nan, None, "level", DAY)]).loc["P0"]
     assert row["row_method"] == "straight"
