@@ -900,6 +900,17 @@ COLUMNS: tuple[Column, ...] = (
     ),
     _integer("rows_uphill", "guide lines", "", "The same uphill."),
     Column(
+        "line_downhill_true_deg",
+        "number",
+        "guide lines",
+        "°",
+        "Downhill at the line's middle, square to it, from true north; empty where its course "
+        "isn't known.",
+        0,
+        360,
+        nullable=True,
+    ),
+    Column(
         "start_longitude_deg",
         "number",
         "guide lines",
@@ -1571,7 +1582,7 @@ COLUMNS: tuple[Column, ...] = (
         "days",
         "",
         "Person-days that the plot owes, its share of common works among them; empty where not "
-        "known.",
+        "isn't known.",
         0,
         None,
         nullable=True,

@@ -11,6 +11,7 @@ import shapely
 
 from districtplan import geodesy, tables
 from districtplan.rows import curved, ladder, lines
+from districtplan.rows.arc import quarter
 from districtplan.rows.around import Around
 from districtplan.rows.band import families
 from districtplan.rows.corner import Tie, tie
@@ -38,6 +39,8 @@ TABLE = "guide_line_limits"
 METHOD = "guide lines"
 GUIDE_FLAGS = ("structure_not_followed",)
 """What ``guide_flags`` may hold."""
+NO_LEG_M = 1e-9
+"""Shorter legs have no direction [m]."""
 BEARINGS = ("guide_bearing_true_deg", "guide_bearing_magnetic_deg")
 OF_GUIDES = ("gap_m", "rows_in_gap", "short_rows_start", "short_rows_end")
 """What only pegs of guide lines have."""
@@ -169,7 +172,14 @@ def guide_lines(
         ties = _ties(guide, local, asked.norths)
         for place, (line, way) in enumerate(zip(guide.lines, ties, strict=True), 1):
             where = {"plot_id": plot_id, "line": place}
-            drawn.append({**where, "guide_kind": guide.kind, **_of_line(line, guide, way, frame)})
+            drawn.append(
+                {
+                    **where,
+                    "guide_kind": guide.kind,
+                    **_of_line(line, guide, way, frame),
+                    **_downhill(line, guide, asked.norths),
+                }
+            )
             pegged += [{**where, **peg} for peg in _of_pegs(line, frame)]
         parted += _of_boundaries(plot_id, guide, frame)
         if beside is not None:
@@ -389,6 +399,20 @@ def _of_line(line: Line, guide: Guide, way: Tie, frame: Frame) -> dict[str, Any]
         "start_inside_magnetic_deg": way.inside_magnetic_deg,
         "geometry": course,
     }
+
+
+def _downhill(line: Line, guide: Guide, norths: tuple[float, float]) -> dict[str, Any]:
+    """Tell which side of a line is downhill, by the land on both sides along all of it."""
+    if line.xy is None:
+        return {"line_downhill_true_deg": None}
+    leg = np.diff(line.xy, axis=0)
+    long = np.hypot(*leg.T)
+    middles, left = line.xy[:-1] + leg / 2, quarter(leg / np.maximum(long, NO_LEG_M)[:, None])
+    height = guide.ground.height
+    rise = long @ (height(middles + left) - height(middles - left))
+    half_way = int(np.searchsorted(np.cumsum(long), long.sum() / 2))
+    east, north = (-left if rise > 0 else left)[half_way]
+    return {"line_downhill_true_deg": (np.degrees(np.arctan2(east, north)) + norths[0]) % 360}
 
 
 def _of_rows(found: curved.Rows, plot_id: str, rule: curved.Rule, frame: Frame) -> pd.DataFrame:

@@ -439,6 +439,7 @@ NAMED = {
         "BANDS",
         "GENTLEST",
         "STEEP_LEAST",
+        "NO_LEG_M",
         "NEAR_M",
         "NINETEEN_IN_TWENTY",
         "STRING",

@@ -319,6 +319,7 @@ def make_guides(plots: pd.DataFrame) -> Guides:
             "peg_offset_m": [0.65, np.nan],
             "rows_downhill": pd.array([40, 20], dtype="Int64"),
             "rows_uphill": pd.array([38, 21], dtype="Int64"),
+            "line_downhill_true_deg": [200.0, np.nan],
             "start_longitude_deg": place[:, 0],
             "start_latitude_deg": place[:, 1],
             "start_corner": ["south-west", "north-east"],

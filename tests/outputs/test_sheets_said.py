@@ -242,7 +242,19 @@ def test_the_hillside_falls_to_the_side_that_is_named(small_results, texts, turn
 @pytest.mark.parametrize(("down", "drawn"), [(120.0, 100.0), (255.0, 280.0)])
 def test_downhill_is_drawn_square_to_straight_rows(small_results, texts, down, drawn):
     values = {"row_bearing_true_deg": 10.0, "downslope_true_deg": down}
-    assert sheet_with(small_results, texts, "A-01", **values).drawing.fall.true_deg == drawn
+    assert sheet_with(small_results, texts, "A-01", **values).drawing.falls[0].true_deg == drawn
+
+
+@pytest.mark.parametrize(("down", "each"), [(175.0, False), (165.0, True), (np.nan, True)])
+def test_lines_that_one_arrow_would_leave_in_doubt_have_one_each(small_results, texts, down, each):
+    drawing = sheet_with(small_results, texts, "<b>B2</b>", downslope_true_deg=down).drawing
+    (fall,) = drawing.falls
+    (line,) = drawing.guides
+    if each:
+        assert fall.true_deg == 200.0
+        assert fall.at == pytest.approx(line[1], abs=0.01)
+    else:
+        assert (fall.true_deg, fall.at) == (down, None)
 
 
 def test_what_lies_where_rows_fall_is_named(small_results, texts):

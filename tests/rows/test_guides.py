@@ -86,6 +86,9 @@ def test_a_cone_gets_arcs_around_its_apex():
         assert np.ptp(away) < 0.05 * away.mean()
         assert line.line_radius_m == pytest.approx(away.mean(), rel=0.05)
         assert line.line_centre_side == "uphill"
+        halfway = line.geometry.interpolate(0.5, normalized=True)
+        outward = np.degrees(np.arctan2(halfway.x - apex.x, halfway.y - apex.y))
+        assert abs((line.line_downhill_true_deg - outward + 180) % 360 - 180) < 3
         assert line.peg_offset_m == pytest.approx(line.peg_step_m**2 / line.line_radius_m)
     back = Transformer.from_crs(4326, raster.grid.crs, always_xy=True)
     centre = ground[["row_arc_centre_longitude_deg", "row_arc_centre_latitude_deg"]].to_numpy()

@@ -75,6 +75,8 @@ PACED = 20
 """Paces that one walks to count one's own."""
 UNDRAWN = {"any": "any", "measure": "empty", "later": "later", "excluded": "crossed"}
 """What the drawing says where it has no rows."""
+ONE_FALL_DEG = 30
+"""Lines that lie farther from square to the plot's fall have an arrow each [degrees]."""
 WHERE_WET = {"measure": "fall_where_wet", "any": "flat_where_wet"}
 """What is seen first where the soil drains poorly and rows have no fall yet."""
 
@@ -534,7 +536,6 @@ def _pegs_needed(plot: Plot, results: Results) -> int:
 
 def _drawing(plot: Plot, texts: Texts) -> Drawing:
     kind = plot.kind
-    label = texts.say("sheets.drawing.hillside" if kind == "measure" else "sheets.drawing.fall")
     places = outline.places(plot.shape, plot.ends) if kind == "measure" else np.empty((0, 2))
     if plot.starts is not None:
         places = shapely.get_coordinates(plot.starts["geometry"].to_numpy(dtype=object))
@@ -554,13 +555,32 @@ def _drawing(plot: Plot, texts: Texts) -> Drawing:
             for number, (east, north) in enumerate(places, 1)
         ),
         corners=_corners(plot),
-        # A level plot has no downhill that a team could see.
-        fall=None
-        if math.isnan(plot.fall_deg) or kind == "any"
-        else Fall(plot.fall_deg, label, kind == "measure"),
+        falls=_falls(plot, texts),
         dashed=kind in {"measure", "later"},
         cross=outline.cross(plot.shape) if kind == "excluded" else (),
     )
+
+
+def _falls(plot: Plot, texts: Texts) -> tuple[Fall, ...]:
+    """Say where downhill is: of each line where one arrow would leave a line's sides in doubt."""
+    kind, guides = plot.kind, plot.found.guides
+    if kind == "guide" and guides is not None:
+        downhill = guides["line_downhill_true_deg"].to_numpy(dtype=np.float64)
+        turned = np.abs((downhill - plot.fall_deg + 180) % 360 - 180)
+        if not (turned <= ONE_FALL_DEG).all():
+            label = texts.say("sheets.drawing.falls")
+            courses = guides["geometry"].to_numpy(dtype=object)
+            middles = shapely.line_interpolate_point(courses, 0.5, normalized=True)
+            places = shapely.get_coordinates(middles).tolist()
+            return tuple(
+                Fall(deg, label, of_hillside=False, at=(east, north))
+                for deg, (east, north) in zip(downhill.tolist(), places, strict=True)
+            )
+    # A level plot has no downhill that a team could see.
+    if math.isnan(plot.fall_deg) or kind == "any":
+        return ()
+    label = texts.say("sheets.drawing.hillside" if kind == "measure" else "sheets.drawing.fall")
+    return (Fall(plot.fall_deg, label, kind == "measure"),)
 
 
 def _thick(plot: Plot) -> tuple[NDArray[np.float64], ...]:

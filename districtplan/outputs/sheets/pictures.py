@@ -125,6 +125,7 @@ def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
     field(paper, drawing, view)
     signs = _Signs(paper, view, box._replace(height=box.height - 14))
     dots = _dots(signs, drawing)
+    _arrows(signs, drawing.falls)
     # What the words name comes first: corners, where to go, what has no rows.
     middle = np.array([box.x + box.width / 2, box.y + (box.height - 14) / 2])
     _corners(signs, drawing.corners, middle)
@@ -134,8 +135,8 @@ def plot(paper: Paper, drawing: Drawing, box: Box, north: str) -> None:
     foot = box.y + box.height
     scale_bar(paper, view.scale, box.x + 5, foot - 4.5, box.width * SCALE_SHARE)
     north_arrow(paper, box.x + box.width - 7, foot - 12.6, north)
-    if drawing.fall is not None:
-        _fall(paper, drawing.fall, Box(box.x, foot - 13, box.width - 17, 12))
+    if drawing.falls:
+        _fall(paper, drawing.falls[0], Box(box.x, foot - 13, box.width - 17, 12))
 
 
 def field(paper: Paper, drawing: Drawing, view: View, *, thin: bool = False) -> None:
@@ -335,6 +336,21 @@ def _dots(signs: _Signs, drawing: Drawing) -> list[Floats]:
     return places
 
 
+def _arrows(signs: _Signs, falls: tuple[Fall, ...]) -> None:
+    """Draw an arrow downhill from the middle of each line, white around it, clear of signs."""
+    for fall in falls:
+        if fall.at is None:
+            continue
+        along, aside = _ways(fall)
+        begin = signs.view.on_paper(np.array([fall.at]))[0] + 0.8 * along
+        for wider, grey in ((0.6, 255), (0.0, 0)):
+            shaft, barb, head = 0.5 + wider, 2.0 + 1.5 * wider, 4.0 + wider
+            side = [(0.0, shaft), (head, shaft), (head, barb), (8.0 + 1.5 * wider, 0.0)]
+            ring = np.array([*side, *((ahead, -off) for ahead, off in reversed(side[:-1]))])
+            signs.paper.fill((begin + ring @ np.array([along, aside])).tolist(), grey=grey)
+        signs.dots = np.vstack([signs.dots, begin + 2 * along, begin + 6 * along])
+
+
 def _pegs(signs: _Signs, drawing: Drawing, places: list[Floats]) -> None:
     """Write the numbers of pegs, those that start lines first, beside the line where crowded."""
     last = len(places) - 1
@@ -391,12 +407,23 @@ def scale_bar(paper: Paper, scale: float, x: float, y: float, most_mm: float) ->
     paper.write(f"{metres:,} m", x + 1, y - 5.6)
 
 
-def _fall(paper: Paper, fall: Fall, box: Box) -> None:
-    """Draw an arrow the way the ground falls; of the hillside dashed, since it isn't the plot's."""
+def _ways(fall: Fall) -> tuple[Floats, Floats]:
+    """Give the way of an arrow on the page, and that square to it."""
     angle = math.radians(fall.true_deg)
-    x, y = box.x + box.width - 8, box.y + box.height / 2
     along = np.array([math.sin(angle), -math.cos(angle)])
-    aside = np.array([-along[1], along[0]])
+    return along, np.array([-along[1], along[0]])
+
+
+def _fall(paper: Paper, fall: Fall, box: Box) -> None:
+    """Draw an arrow the way the ground falls; of the hillside dashed, since it isn't the plot's.
+
+    Of arrows that stand at lines only what they mean is written here.
+    """
+    x, y = box.x + box.width - 8, box.y + box.height / 2
+    if fall.at is not None:
+        paper.write(fall.label, x + 5, y - 2.2, BOLD._replace(align="right"))
+        return
+    along, aside = _ways(fall)
     centre = np.array([x, y])
     tail, tip = centre - 5.5 * along, centre + 5.5 * along
     if fall.of_hillside:

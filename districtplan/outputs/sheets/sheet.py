@@ -65,11 +65,14 @@ class Fall(NamedTuple):
         What is written at the arrow.
     of_hillside : bool
         Whether it is the fall of the hillside around, not the plot's.
+    at : tuple[float, float] | None, default None
+        Where on a line it is so, east and north [m]; None over all of the plot.
     """
 
     true_deg: float
     label: str
     of_hillside: bool
+    at: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -100,8 +103,9 @@ class Drawing:
         Where to measure.
     corners : tuple[Mark, ...]
         Corners with their letters.
-    fall : Fall | None
-        Which way the ground falls; None where it isn't known.
+    falls : tuple[Fall, ...]
+        Which way the ground falls: over all of the plot, or at each line; none where it isn't
+        known.
     dashed : bool
         Whether the edge is dashed, since the bearing isn't known.
     cross : tuple[numpy.ndarray, ...]
@@ -119,7 +123,7 @@ class Drawing:
     starts: tuple[int, ...] = ()
     places: tuple[Mark, ...] = ()
     corners: tuple[Mark, ...] = ()
-    fall: Fall | None = None
+    falls: tuple[Fall, ...] = ()
     dashed: bool = False
     cross: tuple[Floats, ...] = ()
 
