@@ -51,6 +51,8 @@ METHODS = ("straight", "guide lines", "any direction", "measure on the ground")
 MEASURE = METHODS[-1]
 BARRED = {"excluded": "not for beans", "later": "nothing yet"}
 """What sets the rows of plots on which none may be set."""
+GENTLE_PCT = 9.5
+"""From here on a whole number tells a slope [%]."""
 UNSURE = ("bearing_too_uncertain", "too_level_to_tell")
 """Reasons to measure that lie in the raster's error."""
 
@@ -89,6 +91,7 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
     values = {
         "plan": plan,
         "hillside_side": direction(row["hillside_downslope_true_deg"], texts),
+        "hillside_fall": fall_m(row["hillside_slope_pct"]),
         "raster_ends": "" if math.isnan(beside) else both_ends(beside),
         "outlet": outlet_words(row["row_outlet"], texts),
         "how_much": texts.say(f"how_much.{'at_least' if least else 'known'}"),
@@ -149,9 +152,9 @@ def gap_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None
     Returns
     -------
     str | None
-        The sentence; None where no row is broken.
+        The sentence; None where no row is broken, or none is set.
     """
-    if row["row_breaks"] == 0:
+    if row["row_breaks"] == 0 or is_barred(row):
         return None
     return texts.say("strips.low_places", plan=plan, row_breaks=row["row_breaks"])
 
@@ -171,12 +174,13 @@ def strip_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | No
     Returns
     -------
     str | None
-        The sentence; None where no flow line is near.
+        The sentence; None where no flow line is near, or no row that would have to stop.
     """
     water = water_sentence(row, plan, texts)
     if water is not None:
         return water
-    return texts.say("strips.placed", plan=plan) if row["flow_strip_m2"] > 0 else None
+    stops = row["flow_strip_m2"] > 0 and not is_barred(row)
+    return texts.say("strips.placed", plan=plan) if stops else None
 
 
 def water_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
@@ -260,6 +264,22 @@ def outlet_words(outlet: str | None, texts: Texts) -> str:
     """
     known = NOT_KNOWN if pd.isna(outlet) else str(outlet)
     return texts.say(f"outlets.{known.replace(' ', '_')}")
+
+
+def fall_m(slope_pct: float) -> str:
+    """Write how far land falls in 100 m; of gentle land a fall of none would be no fall.
+
+    Parameters
+    ----------
+    slope_pct : float
+        Its slope [%].
+
+    Returns
+    -------
+    str
+        Metres, to a tenth below ten.
+    """
+    return f"{slope_pct:.1f}" if slope_pct < GENTLE_PCT else f"{slope_pct:.0f}"
 
 
 def direction(bearing_deg: float, texts: Texts) -> str:
@@ -540,6 +560,22 @@ def _suggested_error(results: Results, texts: Texts) -> list[str]:
     return [texts.say(f"readings.{key}", error=f"{error:.2g}", se=f"{se:.1g}", now=now)]
 
 
+def is_barred(row: Mapping[str, Any]) -> bool:
+    """Tell whether no rows are set out on a plot: not for beans, or an outlet comes first.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        Its row of the plots table.
+
+    Returns
+    -------
+    bool
+        Whether nothing is laid out.
+    """
+    return excluded(row) is not None or bool(row["outlet_flags"])
+
+
 def kind_of(row: Mapping[str, Any]) -> str:
     """Say how a plot's rows are set out.
 
@@ -599,7 +635,7 @@ def barred(plots: pd.DataFrame) -> NDArray[np.bool_]:
     numpy.ndarray
         Whether nothing is laid out, shape (plots,).
     """
-    return np.array([kind_of(row) in BARRED for row in records(plots)], dtype=np.bool_)
+    return np.array([is_barred(row) for row in records(plots)], dtype=np.bool_)
 
 
 def set_by(row: Mapping[str, Any], plan: Plan) -> str:
@@ -700,7 +736,7 @@ def method_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[s
             said.append(texts.say("doubt.check_with_a_level", degrees=LEVEL_FROM_DEG))
         refusal, ends = ends_sentences(row, plan, texts)
         return [*refusal, *said, *ends]
-    guided = guide_sentence(row, texts)
+    guided = None if is_barred(row) else guide_sentence(row, texts)
     if guided is not None:
         said.append(guided)
     falls = fall_sentence(row, plan, texts)

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
-from districtplan.outputs import page
-from tests.outputs.conftest import make_proposal
+from districtplan.outputs import field_words, page, wording
+from tests.outputs.conftest import make_proposal, pegs_of
 
 pytestmark = pytest.mark.browser
 
@@ -136,9 +136,10 @@ def test_a_click_on_a_plot_shows_its_numbers(browser, written, small_results, tm
                 assert bearing == f"{near:03d}° / {near + 180:03d}° true ±\xa02°"
             else:
                 assert bearing == row["row_method"]
-            assert f"Planting holes {row['holes']:,}" in card
+            barred = wording.is_barred(row)
+            assert (f"Planting holes {row['holes']:,}" in card) != barred
             guided = row["row_method"] == "guide lines"
-            assert ("Line 1 starts" in card) == guided
+            assert ("Line 1 starts" in card) == (guided and not barred)
     assert seen.faults() == []
 
 
@@ -175,6 +176,12 @@ def test_a_card_says_what_was_measured_and_draws_its_rows(
         tab.evaluate("districtplan.show('rows')")
         place = tab.evaluate("districtplan.placeOf('B3')")
         assert tab.evaluate(BEARING_OF_PIXELS, [place["x"], place["y"]]) == pytest.approx(33, abs=1)
+    assert seen.faults() == []
+    plots.loc[at, ["row_method", "row_method_reason"]] = "any direction", "measured_flat"
+    plots.loc[at, ["row_bearing_true_deg", "row_bearing_magnetic_deg"]] = np.nan
+    content = page.render(replace(small_results, plots=plots), texts)["index.html"]
+    with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+        assert "\nBearing any direction\n" in click_plot(tab, "B3")
     assert seen.faults() == []
 
 
@@ -303,7 +310,7 @@ def test_every_plot_is_reached_from_the_list_by_keyboard(browser, written, tmp_p
 
 @pytest.mark.parametrize(
     ("plot_id", "bearing"),
-    [("A-01", 57.6), ("A-03", 71.0), ("B4", 179.7), ("110", 5.0)],
+    [("A-01", 57.6), ("A-03", 71.0), ("A-04", 80.4)],
 )
 def test_the_picture_shows_rows_at_their_bearing(browser, written, tmp_path, plot_id, bearing):
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
@@ -340,6 +347,58 @@ def test_land_not_for_beans_says_so_first(browser, written, tmp_path):
         assert card.count("Not for beans") == 1
         assert "Straight rows" not in card
         assert "Rows not for beans" in card
+    assert seen.faults() == []
+
+
+def test_where_no_rows_are_set_a_card_counts_and_starts_none(
+    browser, small_results, texts, tmp_path
+):
+    """Guide lines, breaks and pegs are there, and neither they nor seed are told."""
+    plots = small_results.plots.copy()
+    lined = plots["plot_id"] == "<b>B2</b>"
+    plots["row_breaks"] = plots["row_breaks"].mask(lined, 63)
+    told = ("Line 1 starts", "Breaks in rows", "Number of rows", "First row", "Peg 1", "Seed ",
+            "rows run", "set the line with a level", "Planting holes")  # fmt: skip
+    for column, code, said in (
+        (None, None, "guide lines"),
+        ("erosion_flags", "perennials_only", "not for beans"),
+        ("outlet_flags", "no_safe_outlet", "none yet"),
+    ):
+        barred = plots.copy()
+        if column is not None:
+            barred[column] = [
+                (code,) if here else old for here, old in zip(lined, plots[column], strict=True)
+            ]
+        content = page.render(replace(small_results, plots=barred), texts)["index.html"]
+        with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+            card = click_plot(tab, "<b>B2</b>")
+        card = card.split("\nTake care")[0]
+        if column == "outlet_flags":
+            # The kit is ordered all the same: works may come in time.
+            card = card.split("\nKit")[0]
+        assert f"\nRows {said}" in card
+        there = [one for one in told if one in card]
+        assert there == ([] if column else [one for one in told if one not in NOT_GUIDED])
+        assert seen.faults() == []
+
+
+NOT_GUIDED = ("First row", "Peg 1")
+
+
+def test_where_a_straight_plot_is_pegged_card_and_sheet_start_alike(
+    browser, small_results, texts, tmp_path
+):
+    outline = small_results.plots.set_index("plot_id")["geometry"]["A-01"]
+    middle = outline.representative_point()
+    course = np.array([[middle.x - 15, middle.y], [middle.x + 15, middle.y + 9]])
+    pegs = pegs_of("A-01", outline, course, 10.0)
+    content = page.render(replace(small_results, pegs=pegs), texts)["index.html"]
+    walk = pegs.walks["A-01", 1]
+    with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+        card = click_plot(tab, "A-01")
+    said = field_words.tie_words(walk.ties[0], None, small_results.plan, texts)
+    assert f"Peg 1 of the sheet {said}\n" in card
+    assert "First row starts" not in card
     assert seen.faults() == []
 
 

@@ -87,6 +87,7 @@ def test_the_script_and_the_catalogue_know_the_same_words(texts):
     made |= {
         "method_measure_on_the_ground",
         "method_excluded",
+        "method_later",
         "title",
         "season",
         "skip",

@@ -380,6 +380,37 @@ def test_no_direction_in_words(texts):
     assert wording.direction(float("nan"), texts) == "no one side"
 
 
+@pytest.mark.parametrize(
+    ("slope", "said"), [(0.4, "0.4"), (9.44, "9.4"), (9.6, "10"), (21.4, "21")]
+)
+def test_a_gentle_fall_is_told_in_tenths_so_that_it_is_not_none(small_results, texts, slope, said):
+    row = next(wording.records(small_results.plots[small_results.plots["plot_id"] == "007"]))
+    row["hillside_slope_pct"] = slope
+    told = " ".join(wording.flag_sentences(row, small_results.plan, texts))
+    assert f"about {said} m in 100 m" in told
+
+
+@pytest.mark.parametrize(
+    ("column", "code"), [("erosion_flags", "forest_only"), ("outlet_flags", "no_safe_outlet")]
+)
+def test_where_no_rows_are_set_none_are_said_to_be_broken(small_results, texts, column, code):
+    row = next(wording.records(small_results.plots)) | {"row_breaks": 4, "flow_strip_m2": 30.0}
+    assert wording.gap_sentence(row, small_results.plan, texts) is not None
+    assert wording.strip_sentence(row, small_results.plan, texts) is not None
+    row[column] = (code,)
+    assert wording.gap_sentence(row, small_results.plan, texts) is None
+    assert wording.strip_sentence(row, small_results.plan, texts) is None
+
+
+def test_where_an_outlet_comes_first_no_lines_are_to_be_levelled(small_results, texts):
+    row = _row(small_results, "109")
+    lines = wording.guide_sentence(row, texts)
+    assert lines in wording.method_sentences(row, small_results.plan, texts)
+    row["outlet_flags"] = ("no_safe_outlet",)
+    said = wording.method_sentences(row, small_results.plan, texts)
+    assert said == [wording.reason_sentence(row, small_results.plan, texts)]
+
+
 def test_the_hillsides_fall_is_not_the_plots(small_results, texts):
     row = small_results.plots.iloc[8].to_dict()
     said = wording.flag_sentences(row, small_results.plan, texts)[-1]

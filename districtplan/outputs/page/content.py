@@ -161,6 +161,7 @@ ABOVE = (
 KIT = ("seed_g", "npk_g", "urea_g", "manure_g", "manure_loads", "poles")
 """What is in a kit."""
 
+STRAIGHT = "straight"
 BEYOND = "slope_beyond_equations"
 STEEP_CODES = {BEYOND, "rows_alone_not_enough", "perennials_only", "forest_only"}
 STEEP = ("storms", "landslide", "law")
@@ -256,6 +257,7 @@ def _plots(results: Results, texts: Texts) -> dict[str, Any]:
         "numbers": {name: _number(plots[name], digits) for name, digits in NUMBERS.items()},
         "words": {name: _coded(plots[name].tolist()) for name in WORDS},
         "beyond": [int(BEYOND in flags) for flags in plots["erosion_flags"]],
+        "barred": wording.barred(plots).astype(int).tolist(),
         "steep": [int(not STEEP_CODES.isdisjoint(flags)) for flags in plots["erosion_flags"]],
     }
     for name in ("row_bearing_true_deg", "row_bearing_magnetic_deg"):
@@ -387,6 +389,7 @@ def _sentences(results: Results, texts: Texts) -> dict[str, object]:
         "same": [place_any(wording.same_tonnes(row, texts)) for row in records],
         "care": _care(results, place, texts),
         "lines": _lines(results, place, texts),
+        "pegged": _pegged(results, place, texts),
         "texts": list(places),
     }
 
@@ -395,8 +398,8 @@ def _lines(results: Results, place: Callable[[str], int], texts: Texts) -> dict[
     """Say where guide lines start, by plots' places; of too many only where that is to be found."""
     table = results.guides.lines
     at = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
-    waits = results.plots.loc[results.plots["outlet_flags"].map(len) > 0, "plot_id"]
-    table = table[~table["plot_id"].isin(waits)]
+    barred = results.plots.loc[wording.barred(results.plots), "plot_id"]
+    table = table[~table["plot_id"].isin(barred)]
     if len(table) > LINES_TOLD_MAX:
         elsewhere = [place(texts.say("lines.left_out"))]
         return {str(at[plot_id]): elsewhere for plot_id in table["plot_id"].unique()}
@@ -408,6 +411,16 @@ def _lines(results: Results, place: Callable[[str], int], texts: Texts) -> dict[
             for said in field_words.lines_words(lines, pegs.get(plot_id, none), results, texts)
         ]
         for plot_id, lines in table.groupby("plot_id", sort=False)
+    }
+
+
+def _pegged(results: Results, place: Callable[[str], int], texts: Texts) -> dict[str, int]:
+    """Say where peg 1 of straight rows stands, as their sheets do, by plots' places."""
+    straight = results.plots["row_method"].eq(STRAIGHT).to_numpy() & ~wording.barred(results.plots)
+    return {
+        str(at): place(field_words.tie_words(walk.ties[0], None, results.plan, texts))
+        for at, plot_id in enumerate(results.plots["plot_id"])
+        if straight[at] and (walk := results.pegs.walks.get((plot_id, 1))) is not None
     }
 
 

@@ -206,13 +206,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   const method = Array.from({ length: count }, (_, i) => wordOf("row_method", i));
   const excluded = plots.notes.excluded;
+  // Not for beans, or an outlet for water comes first: nothing is laid out there.
+  const barred = (i) => plots.barred[i] === 1;
   const guideKind = Array.from({ length: count }, (_, i) => wordOf("guide_kind", i));
   // Where no curve is drawn from the raster, someone must go and find the level, as where nothing
   // is known.
   const toFind = (i) => method[i] === MEASURE || guideKind[i] === NO_CURVE;
   // Where to work is shown alike on all plots.
   const empty = (i) => toFind(i) && state.view !== "first";
-  const hasGuides = (i) => guides !== null && guidesOf[i + 1] > guidesOf[i] && excluded[i] === null;
+  const hasGuides = (i) => guides !== null && guidesOf[i + 1] > guidesOf[i] && !barred(i);
   const classColumn = data.colour_by === "slope" ? "slope_class_number" : "erosion_class_number";
   const classAt = new Map(data.classes.map((entry) => [entry.number, entry]));
   const classOf = (i) => classAt.get(numberOf(classColumn, i)) || null;
@@ -466,7 +468,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* Whether a plot's guide lines are drawn, and not the dash that stands for them. */
   const guided = (i, frame) => hasGuides(i) && sizeOf(i, frame) >= GUIDES_FROM;
 
-  const dashed = (i, frame) => method[i] === GUIDE && excluded[i] === null && !toFind(i) && !guided(i, frame);
+  const dashed = (i, frame) => method[i] === GUIDE && !barred(i) && !toFind(i) && !guided(i, frame);
 
   function lookOf(i) {
     if (state.view === "first") return hillOf.has(i) ? work.look : data.plain;
@@ -540,7 +542,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   }
 
   function strokeRows(context, rows, frame) {
-    const sized = rows.filter((i) => sizeOf(i, frame) >= ROWS_FROM);
+    const sized = rows.filter((i) => sizeOf(i, frame) >= ROWS_FROM && !barred(i));
     const straight = sized.filter((i) => method[i] === STRAIGHT && numberOf("row_bearing_true_deg", i) !== null);
     const thin = state.view === "rows" ? 1.2 : 0.9;
     const drawn = sized.filter((i) => guided(i, frame));
@@ -704,7 +706,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function placeOfMark(i, away) {
     const [x, y] = [inside[2 * i], inside[2 * i + 1]];
     if (state.view === "first") return [x, y];
-    if (method[i] !== GUIDE || excluded[i] !== null || toFind(i)) return [x, y];
+    if (method[i] !== GUIDE || barred(i) || toFind(i)) return [x, y];
     const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
     const [east, north] = [Math.cos(angle) * away, -Math.sin(angle) * away];
     return [[x + east, y + north], [x - east, y - north]].find((place) => holds(i, ...place)) || [x, y];
@@ -728,7 +730,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
-  const pegsOf = (i) => (pegs === null || excluded[i] !== null ? 0 : pegs.vertices[i + 1] - pegs.vertices[i]);
+  const pegsOf = (i) => (pegs === null || barred(i) ? 0 : pegs.vertices[i + 1] - pegs.vertices[i]);
 
   /* Control pegs, numbered as on the sheet; a number that would cover the last one is left out. */
   function markPegs(context, rows, frame) {
@@ -1044,7 +1046,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function bearingLine(i) {
     const how = howRead("bearing", i);
-    if (how !== undefined) {
+    // Where the slope read is level the bearing read no longer counts.
+    if (how !== undefined && method[i] !== ANY) {
       const read = { true: wordOf("row_bearing_true_deg_text", i), how };
       return withCheck(line("bearing", say("bearing_read", read), true), i);
     }
@@ -1052,12 +1055,14 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     if (method[i] === MEASURE) return line("bearing", data.words.bearing_measure, true);
     const text = say("bearing_value", { true: wordOf("row_bearing_true_deg_text", i), se: seOf(i) });
     const entry = line("bearing", text, true);
-    if (method[i] === GUIDE) entry.lastChild.append(make("small", {}, data.words.bearing_start));
+    if (method[i] === GUIDE && !barred(i)) {
+      entry.lastChild.append(make("small", {}, data.words.bearing_start));
+    }
     return withCheck(entry, i);
   }
 
   function withCheck(entry, i) {
-    if (plots.notes.check[i]) entry.lastChild.append(make("small", {}, data.words.bearing_check));
+    if (plots.notes.check[i] && !barred(i)) entry.lastChild.append(make("small", {}, data.words.bearing_check));
     return entry;
   }
 
@@ -1081,13 +1086,14 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function rowLines(i) {
     const words = wordOf("row_bearing_words", i);
-    const hasBearing = method[i] === STRAIGHT || method[i] === GUIDE;
-    const key = excluded[i] === null ? `method_${method[i].replace(/ /g, "_")}` : "method_excluded";
+    const hasBearing = !barred(i) && (method[i] === STRAIGHT || method[i] === GUIDE);
+    const laid = excluded[i] === null ? "method_later" : "method_excluded";
+    const key = barred(i) ? laid : `method_${method[i].replace(/ /g, "_")}`;
     return [
       line("bearing_words", hasBearing && words !== null ? say("bearing_words_value", { words }) : null),
       declinationLine(i),
       line("method", data.words[key]),
-      ...(excluded[i] === null ? [guideLine(i), ...laidLines(i)] : []),
+      ...(barred(i) ? [] : [guideLine(i), ...laidLines(i)]),
       ...waterLines(i),
     ];
   }
@@ -1098,21 +1104,27 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return line("guide", say(`guide_${guideKind[i].replace(/ /g, "_")}`, { count }));
   }
 
-  /* How many rows, how long, and where the first one starts; curved rows start from their guides. */
+  /* How many rows, how long, and where the first one is found; curved rows start from their guides. */
   function laidLines(i) {
-    const [rows, short, length, start] = ["rows", "short_rows", "row_length_m", "first_row_start_m"].map(
-      (name) => numberOf(name, i),
-    );
+    const [rows, short, length] = ["rows", "short_rows", "row_length_m"].map((name) => numberOf(name, i));
     const metres = shown(length);
     const counts = { rows: shown(rows), short: shown(short), metres };
     const laid = short ? say("rows_value", counts) : say("rows_even", counts);
-    const corner = { m: shown(start, 1), way: wordOf("first_row_way", i), corner: wordOf("first_row_corner", i) };
     return [
       line(rowsLabel(i), rows === null ? say("rows_metres", { metres }) : laid),
       line("rows_basis", wordOf("holes_basis", i)),
-      line("first_row", start === null || method[i] !== STRAIGHT ? null : say("first_row_value", corner)),
+      firstLine(i),
       maizeLine(i),
     ];
+  }
+
+  /* Where a straight plot has pegs the sheet starts from the first of them, and so does the card. */
+  function firstLine(i) {
+    const pegged = plots.notes.pegged[i];
+    if (pegged !== undefined) return line("first_peg", plots.notes.texts[pegged]);
+    const start = numberOf("first_row_start_m", i);
+    const corner = { m: shown(start, 1), way: wordOf("first_row_way", i), corner: wordOf("first_row_corner", i) };
+    return line("first_row", start === null || method[i] !== STRAIGHT ? null : say("first_row_value", corner));
   }
 
   function rowsLabel(i) {
@@ -1227,8 +1239,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       const value = inNumbers(numbers, name, i);
       return line(key, value === null ? null : shown(value));
     };
+    const whose = line("kit_line", words.order_line.texts[words.order_line.codes[i]]);
+    if (excluded[i] !== null) return [whose];
     return [
-      line("kit_line", words.order_line.texts[words.order_line.codes[i]]),
+      whose,
       line("kit_area", say("ha", { ha: shown(inNumbers(numbers, "bean_area_ha", i), 2) })),
       weight("kit_seed", "seed_g"),
       weight("npk", "npk_g"),
@@ -1297,8 +1311,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       make("h3", {}, data.words.soil_heading),
       list([...soilLines(i), ...measureLines(i)]),
       paragraph(plots.notes.same[i], "same"),
-      make("h3", {}, data.words.inputs_heading),
-      list(inputLines(i)),
+      barred(i) ? null : make("h3", {}, data.words.inputs_heading),
+      barred(i) ? null : list(inputLines(i)),
       make("h3", {}, data.words.kit_heading),
       list(kitLines(i)),
       make("h3", {}, data.words.place_heading),
@@ -1796,6 +1810,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       method.some((_, i) => hasGuides(i)) ? data.words.legend_guides_zoom : null,
       left ? say("legend_guides_left_out", { count: shown(left) }) : null,
       method.some((_, i) => pegsOf(i)) ? data.words.legend_pegs : null,
+      plots.barred.includes(1) ? data.words.legend_barred : null,
       plots.pegs.left_out ? say("legend_pegs_left_out", { count: shown(plots.pegs.left_out) }) : null,
     ].filter((text) => text !== null);
   }
@@ -1822,7 +1837,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const drawnAs = new Set(method.map((kind, i) => (toFind(i) ? MEASURE : kind)));
     const methods = METHODS.filter((kind) => drawnAs.has(kind));
     // Where every plot has its guide lines, a remark tells of the dash that stands for them.
-    const bare = method.some((kind, i) => kind === GUIDE && !toFind(i) && !hasGuides(i) && excluded[i] === null);
+    const bare = method.some((kind, i) => kind === GUIDE && !toFind(i) && !hasGuides(i) && !barred(i));
     const heading = bySlope ? data.words.legend_slope : data.words.legend_erosion;
     const rows = {
       [STRAIGHT]: "legend_straight",

@@ -58,8 +58,6 @@ CAUTIONS: tuple[Care, ...] = ("apart", "cap", "hands", "dressed", "digging", "st
 BEANS, MAIZE = "beans", "maize"
 NO_ROWS = outline.Rows((), 1, 0.0)
 SOUTH_DEG = 180.0
-GENTLE_PCT = 9.5
-"""Slope below which tenths of a percent are printed: whole ones would hide it [%]."""
 OF_CORNERS = ("corners", "start_corners")
 LEVELS = {"level": "level", "measure": "level_measure"}
 """What is carried to level with, where it isn't a level and a compass."""
@@ -464,8 +462,7 @@ def _hillside(row: Mapping[str, Any], texts: Texts) -> str:
     return texts.say(
         "sheets.headline.hillside_note",
         side=wording.direction(side, texts),
-        # A fall that is printed as none would be no fall.
-        fall=f"{slope:.1f}" if slope < GENTLE_PCT else f"{slope:.0f}",
+        fall=wording.fall_m(slope),
     )
 
 
