@@ -5,6 +5,7 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pypdf
 import pytest
 import rasterio
 from affine import Affine
@@ -46,7 +47,8 @@ def test_gaps_are_filled_as_far_as_asked_and_told(tmp_path):
     plan, _ = district(tmp_path, holed)
     as_is = pipeline.find(plan)
     assert as_is.plots["plot_id"].tolist() == ["A", "D"]
-    results = pipeline.run(with_keys(plan, "voids_filled_max_m = 30"), tmp_path / "run")
+    asked = with_keys(plan, "voids_filled_max_m = 30", "[sheets]", 'plots = "all"')
+    results = pipeline.run(asked, tmp_path / "run")
     plots = results.plots.set_index("plot_id")
     assert list(plots.index) == ["A", "B", "D"]
     assert results.set_aside["plot_id"].tolist() == ["C"]
@@ -59,6 +61,11 @@ def test_gaps_are_filled_as_far_as_asked_and_told(tmp_path):
     told = pd.read_parquet(tmp_path / "run" / "plots.parquet").set_index("plot_id")["flags"]
     assert "rest on heights filled in" in str(told["B"])
     assert "filled in" not in str(told["A"])
+    pages = pypdf.PdfReader(tmp_path / "run" / "sheets" / "v001-ostrabek.pdf").pages
+    printed = [" ".join(page.extract_text().split()) for page in pages]
+    on_paper = [page for page in printed if "rests on heights filled in from its sides" in page]
+    assert on_paper
+    assert all(page.startswith("B Ostrabek") for page in on_paper)
     explained = districtplan("explain", plan, "B").stdout
     assert "rest on heights filled in" in " ".join(explained.split())
 

@@ -348,6 +348,11 @@ def _alarm(plot: Plot, results: Results, texts: Texts) -> str | None:
         codes.insert(0, "again")
     if row["slipping_ground"] and plot.kind != "excluded":
         codes.append("slipping_ground")
+    by_raster = plot.kind == "guide" or (
+        plot.kind == "compass" and pd.isna(row["row_bearing_measured_true_deg"])
+    )
+    if by_raster and "filled_heights" in row["terrain_flags"]:
+        codes.append("filled")
     if wording.drains_poorly(row, results.plan):
         # What stands there has the fall that it has.
         wet = "level_where_wet" if plot.kind == "guide" and not plot.fall_pct else None
