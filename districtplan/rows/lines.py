@@ -291,36 +291,38 @@ def on_the_ground(
     rows = climb / setting.spaces.usual_m
     count = max(int(np.ceil(rows[-1] / (setting.rows_on_ground + 1))), 1)
     asked = np.interp((np.arange(count) + 0.5) / count * rows[-1], rows, heights)
-    # Of a height that neither meets the nearest counts, so that there is one line at least.
-    met = np.unique([_nearest_met(passed, height) for height in asked.tolist()])
-    below, *between, above = np.diff([0.0, *np.interp(met, heights, rows), rows[-1]]).tolist()
+    met = dict(sorted((_met(passed, one) for one in asked.tolist()), key=lambda one: one[0]))
+    below, *between, above = np.diff([0.0, *np.interp([*met], heights, rows), rows[-1]]).tolist()
     gaps = [int(below), *(max(round(gap) - 1, 0) for gap in between), int(above)]
     if ground.falls:
-        starts = [min(edge.at(height), key=lambda at: at @ ground.fall) for height in met]
+        starts = [there[np.argmin(there @ ground.fall)] for there in met.values()]
     else:
-        starts = _above_each_other(passed, met.tolist(), middle)
+        starts = _above_each_other([*met.values()], middle)
     return tuple(
         Line(None, start, down, up, None, None, start[None], np.zeros(1))
         for start, (down, up) in zip(starts, pairwise(gaps), strict=True)
     )
 
 
-def _nearest_met(passed: list[_Passed], height: float) -> float:
-    if any(len(one.at(height)) for one in passed):
-        return height
+def _met(passed: list[_Passed], height: float) -> tuple[float, Floats]:
+    """Give the places of a height on the first course that has it, or of the nearest there is."""
+    for one in passed:
+        there = one.at(height)
+        if len(there):
+            return height, there
     levels = passed[-1].level
-    return float(levels[np.argmin(np.abs(levels - height))])
+    nearest = int(np.argmin(np.abs(levels - height)))
+    return float(levels[nearest]), passed[-1].xy[nearest : nearest + 1]
 
 
-def _above_each_other(passed: list[_Passed], heights: list[float], middle: Floats) -> list[Floats]:
+def _above_each_other(places: list[Floats], middle: Floats) -> list[Floats]:
     """Choose starts from the middle up and from there down, each as near the last as there is."""
     found: dict[int, Floats] = {}
-    first = len(heights) // 2
-    for place in [*range(first, len(heights)), *range(first - 1, -1, -1)]:
-        last = found.get(place - 1, found.get(place + 1, middle))
-        there = next(at for one in passed if len(at := one.at(heights[place])))
-        found[place] = there[np.argmin(np.hypot(*(there - last).T))]
-    return [found[place] for place in range(len(heights))]
+    first = len(places) // 2
+    for at in [*range(first, len(places)), *range(first - 1, -1, -1)]:
+        last = found.get(at - 1, found.get(at + 1, middle))
+        found[at] = places[at][np.argmin(np.hypot(*(places[at] - last).T))]
+    return [found[at] for at in range(len(places))]
 
 
 class _Passed(NamedTuple):
@@ -337,13 +339,12 @@ class _Passed(NamedTuple):
         return cls(xy, ground.level(xy) if len(xy) else np.zeros(0), part)
 
     def at(self, height: float) -> Floats:
-        """Give the places of a height."""
+        """Give the places where a height is passed."""
         over = self.level > height
         (ahead,) = np.nonzero((over[1:] != over[:-1]) & (self.part[1:] == self.part[:-1]))
         begin, end = self.level[ahead], self.level[ahead + 1]
         share = ((height - begin) / (end - begin))[:, None]
-        crossed = self.xy[ahead] + share * (self.xy[ahead + 1] - self.xy[ahead])
-        return np.concatenate([crossed, self.xy[self.level == height]])
+        return np.asarray(self.xy[ahead] + share * (self.xy[ahead + 1] - self.xy[ahead]))
 
 
 def _climb(level: Floats, steep: Floats) -> tuple[Floats, Floats]:
