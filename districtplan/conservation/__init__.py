@@ -12,6 +12,8 @@ from districtplan.conservation.catalogue import (
     measure_names,
     structure_names,
 )
+from districtplan.conservation.gathered import FLAG as GATHERED
+from districtplan.conservation.gathered import waiting
 from districtplan.conservation.ground import ground, soil
 from districtplan.conservation.hillsides import Terrain
 from districtplan.conservation.lay_out import lay_out
@@ -23,7 +25,7 @@ from districtplan.conservation.propose import Known, Proposal, propose
 from districtplan.conservation.sites import work_sites
 from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
 from districtplan.conservation.vetoes import ALL, VETOES, accept_vetoes
-from districtplan.conservation.works import GATHERED, Works, site_works
+from districtplan.conservation.works import Works, site_works
 
 __all__ = [
     "ALL",
@@ -57,6 +59,7 @@ __all__ = [
     "site_works",
     "soil",
     "structure_names",
+    "waiting",
     "waterway",
     "work_sites",
 ]

@@ -3,7 +3,7 @@
 Lines are drawn for the sites of the measures chosen, in the order of work. What carries water is no
 plot's choice: a cut-off drain goes with a site whose top plot it would save enough, a grassed
 waterway with one that gathered water crosses, and both only where a safe outlet is known. Where
-water gathers and no waterway will do, rows of the plots that it crosses wait for a technician.
+water gathers and no waterway will do, a technician finds the outlet before rows.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from districtplan.conservation.catalogue import Measure, catalogue
 from districtplan.conservation.hillsides import Hillsides, Soil
 from districtplan.conservation.land import land_of
 from districtplan.conservation.line_tables import line_tables
-from districtplan.conservation.order import FIND, WATERWAY, days_owed, order_of_work
+from districtplan.conservation.order import WATERWAY, days_owed, order_of_work
 from districtplan.conservation.outlets import TO_BUILD, Outlet
 from districtplan.conservation.structure_lines import DRAWN, Drawn, LineForm, dig, draw
 
@@ -43,8 +43,6 @@ DRAIN = "cut_off_drain"
 """Goes with a hillside and not with a plot, as a grassed waterway does."""
 PER_LINE = "100 m"
 """What labour of lines is counted by."""
-GATHERED = "gathered_water_first"
-"""Flag of plots whose rows wait until water that gathers on their hillside has an outlet."""
 
 
 @dataclass(frozen=True)
@@ -67,8 +65,6 @@ class Works:
         One row a piece of work, by step, the site to go to first at the top.
     days : pandas.DataFrame
         ``plot_id`` and ``days_owed``.
-    waiting : frozenset[str]
-        Ids of plots that gathered water crosses on hillsides where an outlet must be found first.
     charged : Mapping[str, float]
         What goes with each hillside takes of a budget, in its unit, by name of the site; NaN where
         its labour isn't known.
@@ -86,7 +82,6 @@ class Works:
     outlets: pd.DataFrame
     order: pd.DataFrame
     days: pd.DataFrame
-    waiting: frozenset[str]
     charged: Mapping[str, float]
     undrawn: frozenset[tuple[str, str]]
     sites: int
@@ -200,7 +195,6 @@ class Drafts:
         order = order_of_work(sites, drawn, (DRAIN,), days, _planted(asked), _priced(asked, beside))
         place = {name: at for at, name in enumerate(drawn)}
         first = order["work_site"].map(place).to_numpy(dtype=np.int64)
-        waits = plots["work_site"].isin(order.loc[order["work"] == FIND, "work_site"])
         return Works(
             lines=lines,
             refused=found.refused,
@@ -208,7 +202,6 @@ class Drafts:
             outlets=_outlets(lines, waterways, terrain.features),
             order=order.iloc[np.lexsort((order["work_step"], first))].reset_index(drop=True),
             days=_owed(asked, plots, days),
-            waiting=asked.crossed.intersection(plots.loc[waits, "plot_id"]),
             charged=_charged(asked, beside, self._plan),
             undrawn=_undrawn(asked, drawn),
             sites=asked.sites,

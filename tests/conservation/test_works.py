@@ -195,7 +195,6 @@ def crossed(slope_pct, there, flow=(DOWN,), vetoed=()):
 def test_a_waterway_takes_gathered_water_before_rows():
     found = crossed(19.0, features(stream=STREAM))
     assert found.order["work"].tolist() == ["outlet", "waterway", "structures", "rows"]
-    assert found.waiting == frozenset()
 
 
 @pytest.mark.parametrize(
@@ -205,14 +204,12 @@ def test_where_no_waterway_will_do_rows_wait_for_a_technician(given):
     found = crossed(there=features(stream=STREAM), **given)
     assert found.order["work"].tolist() == ["find_outlet", "structures", "rows"]
     assert found.refused["structure"].tolist() == ["grassed_waterway"]
-    assert found.waiting == frozenset({"P1", "P2"})
 
 
 def test_what_staff_drew_takes_the_water_that_runs_in_it_on_any_slope():
     found = crossed(24.0, features(waterway=DOWN))
     assert found.order["work"].tolist() == ["outlet", "structures", "rows"]
     assert found.order["work_outlet"].iloc[0] == "waterway 1"
-    assert found.waiting == frozenset()
 
 
 @pytest.mark.parametrize("kind", ["bank", "terrace", "grass_strip"])

@@ -276,7 +276,6 @@ def make_works(plots: pd.DataFrame) -> Works:
         outlets=outlets.assign(geometry=[LineString([ORIGIN, (ORIGIN[0], ORIGIN[1] + 90)])]),
         order=order_of_work(sites, drawn, ()),
         days=pd.DataFrame({"plot_id": plots["plot_id"], "days_owed": np.nan}),
-        waiting=frozenset(),
         charged={},
         undrawn=frozenset(),
         sites=1,

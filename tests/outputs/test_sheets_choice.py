@@ -14,10 +14,24 @@ from tests.conftest import plan_of
 
 PLOTS = pd.DataFrame(
     {
-        "plot_id": ["a", "b", "c", "d"],
-        "row_method": ["straight", "straight", "measure on the ground", "guide lines"],
-        "outline_repair": [None, "a spike was cut off", None, None],
-        "erosion_flags": [(), ("no_soil_values", "rows_alone_not_enough"), (), ("no_soil_values",)],
+        "plot_id": ["a", "b", "c", "d", "e", "f"],
+        "row_method": [
+            *["straight"] * 2,
+            "measure on the ground",
+            "guide lines",
+            *["straight"] * 2,
+        ],
+        "outline_repair": [None, "a spike was cut off", None, None, None, None],
+        "erosion_flags": [
+            (),
+            ("no_soil_values", "rows_alone_not_enough"),
+            (),
+            ("no_soil_values",),
+            (),
+            (),
+        ],
+        "water_flags": [(), (), (), (), ("crossed_by_flow",), ()],
+        "outlet_flags": [(), (), (), (), (), ("no_safe_outlet",)],
     }
 )
 
@@ -29,14 +43,14 @@ def ids(**sheets) -> list[str]:
 @pytest.mark.parametrize(
     ("sheets", "got"),
     [
-        ({}, ["b", "c"]),
-        ({"plots": "flagged"}, ["b", "c"]),
-        ({"plots": "all"}, ["a", "b", "c", "d"]),
+        ({}, ["b", "c", "e", "f"]),
+        ({"plots": "flagged"}, ["b", "c", "e", "f"]),
+        ({"plots": "all"}, ["a", "b", "c", "d", "e", "f"]),
         ({"plots": "none"}, []),
         ({"plot_ids": ["d", "a", "a"]}, ["a", "d"]),
         ({"plots": "none", "plot_ids": ["d"]}, ["d"]),
-        ({"plots": "all", "sheets_max": 3}, []),
-        ({"plots": "all", "sheets_max": 4}, ["a", "b", "c", "d"]),
+        ({"plots": "all", "sheets_max": 5}, []),
+        ({"plots": "all", "sheets_max": 6}, ["a", "b", "c", "d", "e", "f"]),
     ],
 )
 def test_the_policy_names_the_plots(sheets, got):
@@ -50,7 +64,7 @@ def test_flags_that_choose_are_flags():
 def test_nothing_is_dropped_without_a_word():
     assert doubts(PLOTS, plan_of()) == []
     (many,) = doubts(PLOTS, plan_of(sheets={"plots": "all", "sheets_max": 3}))
-    assert "4 plots" in many
+    assert "6 plots" in many
     assert "sheets_max = 3" in many
     strangers = [f"x{number}" for number in range(7)]
     (missing,) = doubts(PLOTS, plan_of(sheets={"plot_ids": ["a", *strangers]}))
@@ -64,7 +78,7 @@ def test_positions_are_whole_numbers():
 
 
 def test_names_that_the_font_lacks_are_told_before_anyone_prints():
-    plain = PLOTS.assign(village=["Đồi Mới", "قرية", "כפר", "Ωλ"])
+    plain = PLOTS.head(4).assign(village=["Đồi Mới", "قرية", "כפר", "Ωλ"])
     asked = plan_of(sheets={"plots": "all"})
     assert doubts(plain, asked) == []
     (said,) = doubts(plain.assign(village=["ሰላም", "বাংলা", "ភូមិ", "a"]), asked)

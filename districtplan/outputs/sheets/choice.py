@@ -9,7 +9,7 @@ import numpy as np
 
 from districtplan.outputs.sheets.names import UNKNOWN_SIGN
 from districtplan.outputs.sheets.paper import face
-from districtplan.outputs.wording import MEASURE
+from districtplan.outputs.wording import CROSSED, MEASURE
 from districtplan.tables import is_circle
 
 if TYPE_CHECKING:
@@ -124,6 +124,8 @@ def _wanted(plots: pd.DataFrame, plan: Plan) -> Integers:
         urgent = set(FLAGGED)
         mask = np.array([not urgent.isdisjoint(codes) for codes in plots["erosion_flags"]], bool)
         mask |= (plots["row_method"] == MEASURE).to_numpy()
+        mask |= np.array([CROSSED in codes for codes in plots["water_flags"]], bool)
+        mask |= (plots["outlet_flags"].map(len) > 0).to_numpy()
     else:  # "none"
         mask = np.zeros(len(plots), dtype=bool)
     # Nobody can set out rows in a circle that stands for a plot.
