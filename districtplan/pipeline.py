@@ -564,7 +564,8 @@ def _conserved(
         )
         proposal, works = conservation.lay_out(joined, proposal, terrain, known, asked, book)
     # Rows are laid out for the day when the water has an outlet; until then they wait.
-    waits = joined["plot_id"].isin(conservation.waiting(joined, terrain, asked, book))
+    dry = joined.loc[joined["slope_above_begins"] == water.RECORDED, "plot_id"]
+    waits = joined["plot_id"].isin(conservation.waiting(joined, terrain, asked, book, dry))
     flags = [
         (*own, conservation.GATHERED) if late else own
         for own, late in zip(joined["outlet_flags"], waits, strict=True)

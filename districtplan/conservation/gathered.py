@@ -14,6 +14,8 @@ import shapely
 from districtplan.conservation.outlets import SAFE
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     import pandas as pd
 
     from districtplan.conservation.hillsides import Terrain
@@ -25,7 +27,11 @@ FLAG = "gathered_water_first"
 
 
 def waiting(
-    plots: pd.DataFrame, terrain: Terrain, plan: Plan, handbook: Handbook
+    plots: pd.DataFrame,
+    terrain: Terrain,
+    plan: Plan,
+    handbook: Handbook,
+    dry: Collection[str] = (),
 ) -> frozenset[str]:
     """Say on which plots rows wait for an outlet.
 
@@ -39,6 +45,8 @@ def waiting(
         From which length a flow line crosses, and how far from it what takes it may lie.
     handbook : Handbook
         How far beside the water flow lines may lie (table ``work_site_limits``).
+    dry : collection of str, default none
+        Ids of plots of which staff recorded that no water runs onto them.
 
     Returns
     -------
@@ -48,7 +56,8 @@ def waiting(
     """
     least = plan.water.crossing_min_m
     length = plots["flow_line_length_m"].to_numpy(dtype=np.float64, na_value=np.nan)
-    crossed = np.flatnonzero((length > 0) & (length >= least))
+    told = plots["plot_id"].isin(set(dry)).to_numpy()
+    crossed = np.flatnonzero((length > 0) & (length >= least) & ~told)
     # Flow lines go by cells, so they lie a little beside the water that they stand for.
     reach = plan.rows.outlet_reach_m + handbook.number("work_site_limits", "link_m")
     features = terrain.features

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from districtplan.water.cells import PlotCells
 from districtplan.water.plots import FLAGS, Beside, trace
-from districtplan.water.recorded import override
+from districtplan.water.recorded import RECORDED, override
 
-__all__ = ["FLAGS", "Beside", "PlotCells", "override", "trace"]
+__all__ = ["FLAGS", "RECORDED", "Beside", "PlotCells", "override", "trace"]

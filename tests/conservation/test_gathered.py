@@ -19,7 +19,7 @@ DOWN = shapely.LineString([(30, 120), (30, -20)])
 REACH_M = PLAN.rows.outlet_reach_m + BOOK.number("work_site_limits", "link_m")
 
 
-def waits(*drawn, flow=(DOWN,), length=(50.0, 50.0)):
+def waits(*drawn, flow=(DOWN,), length=(50.0, 50.0), dry=()):
     kinds, shapes = zip(*drawn, strict=True) if drawn else ((), ())
     features = pd.DataFrame({"source_row": range(len(drawn)), "kind": list(kinds)})
     features["geometry"] = np.array(shapes, dtype=object)
@@ -32,7 +32,7 @@ def waits(*drawn, flow=(DOWN,), length=(50.0, 50.0)):
         None,
     )
     plots = pd.DataFrame({"plot_id": ["low", "high"], "flow_line_length_m": length})
-    return conservation.waiting(plots, terrain, PLAN, BOOK)
+    return conservation.waiting(plots, terrain, PLAN, BOOK, dry)
 
 
 def test_where_nothing_is_drawn_every_plot_crossed_waits():
@@ -68,3 +68,7 @@ def test_water_crosses_from_the_plan_s_length(off, late):
 
 def test_a_plot_without_a_flow_line_never_waits():
     assert waits(length=(np.nan, 0.0)) == frozenset()
+
+
+def test_what_staff_recorded_stands_before_what_the_heights_show():
+    assert waits(dry=["high"]) == {"low"}
