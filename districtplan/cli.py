@@ -154,7 +154,8 @@ def check(plan: PlanArgument) -> None:
         results = pipeline.find(plan, tell)
     _say(results)
     for row in results.set_aside.itertuples():
-        who = f"row {row.source_row}, plot {row.plot_id}: {row.reason}. {row.remedy}"
+        lines = f" ({row.file_lines})" if "file_lines" in results.set_aside else ""
+        who = f"row {row.source_row}{lines}, plot {row.plot_id}: {row.reason}. {row.remedy}"
         out.print(escape(who))
     aside = results.readings.set_aside
     # Counted after the head, and as a spreadsheet shows it.

@@ -115,6 +115,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             ground, unusable = terrain.measure(on_raster, elevation, zone, asked, book, clock.share)
             meant = intake.Meant(raw.name, raw.crs, elevation.grid)
             plots, refused = intake.set_aside_later(plots, refused, unusable, meant, asked)
+            refused = intake.with_lines(refused, raw.frame)
         with clock.step("forecast"):
             forecasts = terrain.forecast(on_raster, ground, elevation, asked, book)
         with clock.step("readings"):

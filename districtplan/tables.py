@@ -181,6 +181,7 @@ def _loss(name: str, meaning: str) -> Column:
 
 
 CIRCLE = "a circle of the stated area, not the plot's shape"
+WALKED = "drawn from walked points"
 """What ``outline_repair`` says of a plot that was given as a point with its area."""
 
 COLUMNS: tuple[Column, ...] = (
@@ -1800,6 +1801,7 @@ COLUMNS: tuple[Column, ...] = (
     _text("signature", "lists", "Left empty, for a signature or thumbprint."),
     _text("reason", "set aside", "Why the row wasn't used."),
     _text("remedy", "set aside", "What to do about it."),
+    _text("file_lines", "set aside", "Lines of the plots file that it stands in; of CSV alone."),
     _text(
         "row_set_by",
         "outputs",

@@ -192,7 +192,7 @@ def test_a_southern_district_without_an_authority_code(tmp_path):
     found = pd.read_parquet(tmp_path / "run" / "plots.parquet").set_index("plot_id")
     aside = rows_of(tmp_path / "run" / "set_aside.csv")
     assert [row["plot_id"] for row in aside] == ["K02", "K04"]
-    assert "slopes for 0 % of the plot" in aside[1]["reason"]
+    assert "slopes for no part of the plot" in aside[1]["reason"]
     assert "partly_off_raster" in str(found.loc["K01", "terrain_flags"])
     assert 0.9 < found.loc["K01", "raster_share"] < 1
     # What lies alike on the same land is as in the reference district, but for the turn of the map.

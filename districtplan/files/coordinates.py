@@ -47,6 +47,8 @@ def degrees(text: str, axis: str, done: list[str]) -> float:
         If it is none of these, or has a letter of the other axis or against its sign.
     """
     plain = text.strip().replace("\u2212", "-")
+    if not plain:
+        raise UnreadError(f"the {axis} is blank")
     if _PLAIN.fullmatch(plain):
         return float(plain)
     if _COMMA.fullmatch(plain):

@@ -39,7 +39,10 @@ WAYS = (
 _NUMBER = re.compile(r"[0-9]{1,9}([.,][0-9]{1,9})?")
 
 Row = tuple[int, list[str]]
-Outline = tuple[shapely.Geometry | None, str | None, tuple[str, ...]]
+Outline = tuple[shapely.Geometry | None, str | None, str | None, tuple[str, ...]]
+AGAIN = "a point that stands in the file twice was taken once"
+RANGES_MAX = 5
+"""Ranges of lines that are told of a plot."""
 
 
 def fits(start: bytes) -> bool:
@@ -104,8 +107,23 @@ def read(path: Path, wanted: Wanted) -> Layer:
         key: objects([_cell(group[0][1], columns.get(key)) for group in groups])
         for key in wanted.columns
     }
-    geometry, problem, done = (objects([each[at] for each in drawn]) for at in range(3))
-    return Layer(values, geometry, problem, crs, done)
+    geometry, problem, remedy, done = (objects([each[at] for each in drawn]) for at in range(4))
+    lines = objects([_lines([line for line, _ in group]) for group in groups])
+    return Layer(values, geometry, problem, crs, done, remedy, lines)
+
+
+def _lines(lines: Sequence[int]) -> str:
+    """Say which lines of the file a plot stands in."""
+    if len(lines) == 1:
+        return f"line {lines[0]}"
+    starts = [at for at, line in enumerate(lines) if at == 0 or line != lines[at - 1] + 1]
+    ends = [*(start - 1 for start in starts[1:]), len(lines) - 1]
+    told = [
+        f"{lines[start]}" if start == end else f"{lines[start]} to {lines[end]}"
+        for start, end in zip(starts, ends, strict=True)
+    ]
+    more = f" and {len(told) - RANGES_MAX} more" if len(told) > RANGES_MAX else ""
+    return f"lines {', '.join(told[:RANGES_MAX])}{more}"
 
 
 def _table(text: str, name: str) -> tuple[list[str], list[Row]]:
@@ -163,15 +181,19 @@ def _drawn(
     done: list[str] = []
     for line, row in group:
         if len(row) != width:
-            return None, f"line {line} has {len(row)} cells, the first line has {width}", ()
+            why = f"line {line} has {len(row)} cells, the first line has {width}"
+            return None, why, "Put text that has separators in quotes, and fill no cell beyond", ()
     for key, at in columns.items():
         if len(said := dict.fromkeys(row[at] for _, row in group)) > 1:
             shown = " and ".join(ascii(text[:SHOWN_MAX]) for text in list(said)[:2])
-            return None, f"its points differ in {key.removesuffix('_column')}: {shown}", ()
+            what = key.removesuffix("_column")
+            what = "the farmer's name" if what == "farmer_name" else what.replace("_", " ")
+            remedy = f"Write one {what} at all its points, or give each plot an id of its own"
+            return None, f"its points differ in {what}: {shown}", remedy, ()
     try:
-        return draw(group, places, done), None, tuple(done)
+        return draw(group, places, done), None, None, tuple(done)
     except BrokenRingError as broken:
-        return None, str(broken), ()
+        return None, str(broken), broken.remedy, ()
 
 
 def _by_wkt(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:
@@ -207,13 +229,21 @@ def _closed(text: str) -> shapely.Geometry | None:
 
 
 def _by_walk(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:
-    done.append(walks.WALKED)
+    done.append(tables.WALKED)
     found: dict[float, tuple[float, float]] = {}
+    rows: dict[float, list[str]] = {}
     accuracy = []
     for line, row in group:
         order = _number(row[places[ORDER]], ORDER, line)
+        if rows.setdefault(order, row) == row and order in found:
+            # The very same line once more says nothing new.
+            done.extend([] if AGAIN in done else [AGAIN])
+            continue
         if order in found:
-            raise BrokenRingError(f"order {order:g} stands in several points, again in line {line}")
+            raise BrokenRingError(
+                f"order {order:g} stands in several points, again in line {line}",
+                "Number the points as they were walked, each with an order of its own",
+            )
         found[order] = _place(line, row, places, done)
         if ACCURACY in places and row[places[ACCURACY]].strip():
             accuracy.append(_number(row[places[ACCURACY]], ACCURACY, line))
@@ -229,22 +259,29 @@ def _by_area(group: list[Row], places: dict[str, int], done: list[str]) -> shape
     area_ha = _number(row[places[AREA]], AREA, line)
     longitude, latitude = _place(line, row, places, done)
     if area_ha == 0:
-        raise BrokenRingError(f"{AREA} is 0 in line {line}")
+        raise BrokenRingError(f"{AREA} is 0 in line {line}", f"Write the area in line {line}")
     return walks.circle(longitude, latitude, area_ha)
 
 
 def _place(
     line: int, row: Sequence[str], places: dict[str, int], done: list[str]
 ) -> tuple[float, float]:
-    try:
-        longitude, latitude = (degrees(row[places[axis]], axis, done) for axis in PLACE)
-    except UnreadError as unread:
-        raise BrokenRingError(f"{unread} in line {line}") from unread
-    return longitude, latitude
+    found = {}
+    for axis in PLACE:
+        try:
+            found[axis] = degrees(row[places[axis]], axis, done)
+        except UnreadError as unread:
+            way = "walk the edge again" if ORDER in places else "stand in the plot's middle again"
+            remedy = f"Write the {axis} in line {line}, or {way}"
+            raise BrokenRingError(f"{unread} in line {line}", remedy) from unread
+    return found["longitude"], found["latitude"]
 
 
 def _number(text: str, column: str, line: int) -> float:
     if not _NUMBER.fullmatch(text.strip()):
         shown = ascii(text[:SHOWN_MAX])
-        raise BrokenRingError(f"{column} = {shown} isn't a number in line {line}")
+        raise BrokenRingError(
+            f"{column} = {shown} isn't a number in line {line}",
+            f"Write {column} as a number in line {line}",
+        )
     return float(text.strip().replace(",", "."))

@@ -13,6 +13,7 @@ from districtplan.files.layer import Layer, Wanted, check_rows, objects
 from districtplan.files.local import text_of
 from districtplan.files.rings import BrokenRingError
 from districtplan.files.xml_text import root_of, tag
+from districtplan.tables import WALKED
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -53,11 +54,11 @@ def read(path: Path, wanted: Wanted) -> Layer:
     if rows:
         wanted.check(dict.fromkeys(key for row in rows for key in row))
     drawn = [_drawn(each) for each in found]
-    geometry, problem, done = (objects([each[at] for each in drawn]) for at in range(3))
+    geometry, problem, remedy, done = (objects([each[at] for each in drawn]) for at in range(4))
     values = {
         key: objects([row.get(column) for row in rows]) for key, column in wanted.columns.items()
     }
-    return Layer(values, geometry, problem, pyproj.CRS("EPSG:4326"), done)
+    return Layer(values, geometry, problem, pyproj.CRS("EPSG:4326"), done, remedy)
 
 
 def _values(walk: Element) -> dict[str, str]:
@@ -65,10 +66,10 @@ def _values(walk: Element) -> dict[str, str]:
     return {tag(each): (each.text or "").strip() for each in walk if len(each) == 0}
 
 
-def _drawn(walk: Element) -> tuple[Polygon | None, str | None, tuple[str, ...]]:
+def _drawn(walk: Element) -> tuple[Polygon | None, str | None, str | None, tuple[str, ...]]:
     if tag(walk) == "wpt":
-        return None, "it is a waypoint, not a track around the plot", ()
-    done = [walks.WALKED]
+        return None, "it is a waypoint, not a track around the plot", walks.WALK_AGAIN, ()
+    done = [WALKED]
     try:
         points = [
             tuple(degrees(each.get(short, ""), axis, done) for axis, short in
@@ -77,6 +78,8 @@ def _drawn(walk: Element) -> tuple[Polygon | None, str | None, tuple[str, ...]]:
             if tag(each) in POINTS
         ]  # fmt: skip
         outline = walks.walked(np.array(points, dtype=np.float64).reshape(-1, 2))
-    except (BrokenRingError, UnreadError) as broken:
-        return None, str(broken), ()
-    return outline, None, tuple(done)
+    except BrokenRingError as broken:
+        return None, str(broken), broken.remedy, ()
+    except UnreadError as unread:
+        return None, str(unread), walks.WALK_AGAIN, ()
+    return outline, None, None, tuple(done)

@@ -190,6 +190,10 @@ class Layer:
         CRS that the file states.
     done : numpy.ndarray
         What was mended on reading each outline, a tuple of phrases.
+    remedy : numpy.ndarray | None, default None
+        What to do about each problem, None where the outline is to be drawn again; None for all.
+    lines : numpy.ndarray | None, default None
+        Lines of a file of text that each row stands in, in words; None where rows are enough.
     """
 
     columns: Mapping[str, Objects]
@@ -197,6 +201,8 @@ class Layer:
     problem: Objects
     crs: CRS | None
     done: Objects
+    remedy: Objects | None = None
+    lines: Objects | None = None
 
     def as_given(self) -> Objects:
         """Tell why each outline can't be used as it stands in the file.

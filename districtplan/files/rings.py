@@ -17,7 +17,19 @@ LINE_POINTS_MIN = 2
 
 
 class BrokenRingError(ValueError):
-    """A ring that is no ring; the message is the reason."""
+    """A ring that is no ring; the message is the reason.
+
+    Parameters
+    ----------
+    reason : str
+        The reason.
+    remedy : str | None, default None
+        What to do about it; None where the outline is to be drawn again.
+    """
+
+    def __init__(self, reason: str, remedy: str | None = None) -> None:
+        super().__init__(reason)
+        self.remedy = remedy
 
 
 def polygon(rings: object, done: list[str]) -> Polygon:

@@ -92,8 +92,9 @@ class RawPlots:
     ----------
     frame : pandas.DataFrame
         ``source_row`` (from 1), ``plot_id`` and ``village`` as given, ``farmer_name`` if the plan
-        asks, ``geometry`` (None where there is none or it can't be read) and ``problem`` (why it
-        can't be read, or None).
+        asks, ``geometry`` (None where there is none or it can't be read), ``problem`` (why it can't
+        be read, or None), ``problem_remedy`` (what to do about it; None: draw it again), ``done``
+        (what was mended) and ``file_lines`` (where a row of text stands, or None).
     crs : pyproj.CRS
         CRS of the outlines.
     name : str
@@ -309,6 +310,11 @@ def _frame(layer: Layer) -> pd.DataFrame:
     }
     columns |= {ASKED[key]: layer.columns[key] for key in ASKED if key in layer.columns}
     columns |= {"geometry": layer.geometry, "problem": layer.problem, "done": layer.done}
+    nothing = np.full(rows, None, dtype=object)
+    columns |= {
+        "problem_remedy": nothing if layer.remedy is None else layer.remedy,
+        "file_lines": nothing if layer.lines is None else layer.lines,
+    }
     series = {
         name: pd.Series(values, dtype=None if name == "source_row" else object)
         for name, values in columns.items()

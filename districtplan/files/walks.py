@@ -23,7 +23,7 @@ CORNERS_MAX = 12
 """As many points may be a plot's corners alone, of which any side may be the last."""
 METRES_PER_DEGREE = 111_320.0
 CIRCLE_CORNERS = 64
-WALKED = "drawn from walked points"
+WALK_AGAIN = "Walk the edge of the plot again, all the way back to where you began"
 SQUARE_METRES_PER_HECTARE = 10_000
 TURN = 360
 
@@ -50,7 +50,8 @@ def walked(points: Floats) -> shapely.Polygon:
     if len(points) > 1 and (points[0] == points[-1]).all():
         points = points[:-1]
     if len(points) < WALKED_POINTS_MIN:
-        raise BrokenRingError(f"the walk has {len(points)} points, fewer than {WALKED_POINTS_MIN}")
+        many = "1 point" if len(points) == 1 else f"{len(points)} points"
+        raise BrokenRingError(f"the walk has {many}, fewer than {WALKED_POINTS_MIN}", WALK_AGAIN)
     if not _on_earth(points):
         # Not a place: told by intake, which knows what to do about it.
         return shapely.Polygon(points)
@@ -58,7 +59,8 @@ def walked(points: Floats) -> shapely.Polygon:
     gap, way = float(steps[-1]), float(steps[:-1].sum())
     if len(points) > CORNERS_MAX and gap > GAP_SHARE_MAX * way:
         raise BrokenRingError(
-            f"the walk of {way:.0f} m ends {gap:.0f} m from where it began, and isn't closed"
+            f"the walk of {way:.0f} m ends {gap:.0f} m from where it began, and isn't closed",
+            WALK_AGAIN,
         )
     return shapely.Polygon(points)
 
@@ -87,7 +89,10 @@ def circle(longitude: float, latitude: float, area_ha: float) -> shapely.Polygon
     """
     middle = np.array([[longitude, latitude]])
     if not _on_earth(middle):
-        raise BrokenRingError("coordinates aren't a longitude and a latitude")
+        raise BrokenRingError(
+            "coordinates aren't a longitude and a latitude",
+            "Write the longitude and the latitude in degrees",
+        )
     # A regular polygon of n corners has n/2 sin(2 pi/n) times the square of its radius.
     share = CIRCLE_CORNERS / 2 * math.sin(2 * math.pi / CIRCLE_CORNERS)
     radius = math.sqrt(area_ha * SQUARE_METRES_PER_HECTARE / share)
@@ -99,7 +104,7 @@ def circle(longitude: float, latitude: float, area_ha: float) -> shapely.Polygon
     east, north = to_degrees.transform(radius * np.cos(angle), radius * np.sin(angle))
     ring = np.column_stack([east, north])
     if not np.isfinite(ring).all():
-        raise BrokenRingError("the circle doesn't fit on Earth")
+        raise BrokenRingError("the circle doesn't fit on Earth", "Write its area in hectares")
     return shapely.Polygon(ring)
 
 

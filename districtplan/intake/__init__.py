@@ -9,7 +9,7 @@ from districtplan.intake.acceptance import accept
 from districtplan.intake.doubts import doubts
 from districtplan.intake.features import accept_features
 from districtplan.intake.guess import Guess, guess, likely_id
-from districtplan.intake.later import Meant, set_aside_later
+from districtplan.intake.later import Meant, set_aside_later, with_lines
 from districtplan.intake.refusal import require_some, require_zone
 from districtplan.intake.villages import LIST as VILLAGE_LIST
 from districtplan.intake.villages import SPELLINGS, rename, suggest
@@ -33,5 +33,6 @@ __all__ = [
     "set_aside_later",
     "suggest",
     "utm_zone",
+    "with_lines",
     "zone_that_fits",
 ]

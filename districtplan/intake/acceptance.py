@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from districtplan.accepted import NUMBER
 from districtplan.intake import names, outlines, repair, swapped
 from districtplan.intake.overlaps import overlaps
-from districtplan.tables import check, made_by
+from districtplan.tables import WALKED, check, made_by
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 LISTED = 10
 DRAW_AGAIN = "Draw the outline again and export the plots"
+WALK_AGAIN = "Walk the edge of the plot again, one way around, and number the points in that order"
+KEEP_ONE = "Remove all of these rows but one"
 FAR_REMEDY = "Check its coordinates, and whether longitude and latitude are swapped"
 NAME_REMEDIES = {
     names.MISSING: "Give one",
@@ -69,8 +72,9 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     ----------
     raw : pandas.DataFrame
         ``source_row``, ``plot_id`` and ``village`` as given, ``farmer_name`` if the plan asks,
-        ``geometry``, ``problem`` (why an outline couldn't be read, or None) and ``done`` (what its
-        reader mended, a tuple of phrases).
+        ``geometry``, ``problem`` (why an outline couldn't be read, or None), ``problem_remedy``
+        (what to do about it; None: draw it again) and ``done`` (what its reader mended, a tuple
+        of phrases).
     crs : pyproj.CRS
         CRS of the outlines.
     plan : Plan
@@ -85,12 +89,12 @@ def accept(raw: pd.DataFrame, crs: CRS, plan: Plan) -> tuple[pd.DataFrame, pd.Da
     """
     aside = _Aside(len(raw))
     text = {"plot_id": _read_names(raw, "plot_id", "the id", aside)}
-    _set_aside_repeated(text["plot_id"], raw["source_row"].to_numpy(), aside)
+    given = outlines.flat(raw["geometry"].to_numpy(dtype=object))
+    _set_aside_repeated(text["plot_id"], raw["source_row"].to_numpy(), given, aside)
     text["village"] = _read_names(raw, "village", "the village's name", aside)
     if "farmer_name" in raw:
         text["farmer_name"] = _read_farmers(raw, aside)
     text |= _read_soil(raw)
-    given = outlines.flat(raw["geometry"].to_numpy(dtype=object))
     # Hostile coordinates overflow on the way; what becomes of them is checked, not warned of.
     with np.errstate(invalid="ignore", over="ignore"):
         mended = _mend(given, raw, plan)
@@ -182,19 +186,27 @@ def _written(value: object) -> object:
 
 
 def _set_aside_repeated(
-    ids: NDArray[np.object_], source_rows: NDArray[np.int64], aside: _Aside
+    ids: NDArray[np.object_],
+    source_rows: NDArray[np.int64],
+    geometry: NDArray[np.object_],
+    aside: _Aside,
 ) -> None:
     """Set aside every row of an id that stands in several: which is right is unknown."""
     series = pd.Series(ids, dtype=object)
     repeated = series[series.duplicated(keep=False) & (series != "")]
+    drawn = np.full(len(ids), None, dtype=object)
+    with np.errstate(invalid="ignore", over="ignore"):
+        drawn[repeated.index] = shapely.to_wkb(shapely.normalize(geometry[repeated.index]))
     for rows in repeated.groupby(repeated, sort=False).groups.values():
         listed = ", ".join(str(source_rows[row]) for row in rows[:LISTED])
         more = f" and {len(rows) - LISTED} more" if len(rows) > LISTED else ""
+        same = drawn[rows[0]] is not None and len(set(drawn[rows])) == 1
         for row in rows:
             aside.put(
                 int(row),
-                f"the id stands in {len(rows)} rows: {listed}{more}",
-                "Give each plot an id of its own",
+                f"the id stands in {len(rows)} rows: {listed}{more}"
+                f"{', with the very same outline' if same else ''}",
+                KEEP_ONE if same else "Give each plot an id of its own",
             )
 
 
@@ -225,7 +237,8 @@ def _check_outlines(
     reason[told] = problem[told]
     broken = ~pd.isna(reason)
     for row in np.flatnonzero(broken):
-        aside.put(int(row), str(reason[row]), DRAW_AGAIN)
+        again = WALK_AGAIN if WALKED in mended.done[row] else DRAW_AGAIN
+        aside.put(int(row), str(reason[row]), raw["problem_remedy"].iloc[row] or again)
     sound = np.flatnonzero(~broken)
     place = outlines.misplaced(geometry[sound], crs)
     lost = ~pd.isna(place)
@@ -245,9 +258,17 @@ def _set_changed(
     why = outlines.unsound(given[rows])
     for row, broken in zip(rows, why, strict=True):
         what = ", ".join(mended.done[row])
-        size = f"{change_pct[row]:.3g} %" if np.isfinite(change_pct[row]) else "all"
-        changed = f"mended ({what}) its area would change by {size}, the plan allows {most:g} %"
+        changed = f"mended ({what}) {_change(change_pct[row])}, the plan allows {most:g} %"
         reason[row] = changed if broken is None else f"{broken}; {changed}"
+
+
+def _change(change_pct: float) -> str:
+    """Say how an outline's area would change, in numbers that are read at a glance."""
+    if not np.isfinite(change_pct):
+        return "its area would change by all of it"
+    if change_pct > 100:  # noqa: PLR2004 - more than the whole: it grows
+        return f"its area would be {change_pct / 100 + 1:,.1f} times as large"
+    return f"its area would change by {change_pct:.3g} %"
 
 
 def _check_areas(

@@ -35,6 +35,27 @@ class Meant(NamedTuple):
     grid: Grid
 
 
+def with_lines(set_aside: pd.DataFrame, raw: pd.DataFrame) -> pd.DataFrame:
+    """Say where in a file of text the rows that weren't used stand.
+
+    Parameters
+    ----------
+    set_aside : pandas.DataFrame
+        ``source_row`` and more.
+    raw : pandas.DataFrame
+        ``source_row`` and ``file_lines`` (None where rows say enough) of all rows.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same, with ``file_lines`` where the file has lines.
+    """
+    if raw["file_lines"].isna().all():
+        return set_aside
+    lines = raw.set_index("source_row")["file_lines"].astype("str")
+    return set_aside.assign(file_lines=lines.loc[set_aside["source_row"]].to_numpy())
+
+
 def set_aside_later(
     plots: pd.DataFrame,
     set_aside: pd.DataFrame,

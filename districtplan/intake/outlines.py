@@ -17,6 +17,17 @@ if TYPE_CHECKING:
 
 WGS84 = "EPSG:4326"
 SQUARE_METRES_PER_HECTARE = 10_000
+FAULTS = {
+    "Self-intersection": "its edge crosses itself",
+    "Ring Self-intersection": "its edge touches itself",
+    "Duplicate Rings": "a part of it stands twice",
+    "Hole lies outside shell": "a hole lies outside it",
+    "Holes are nested": "a hole lies in another hole",
+    "Nested shells": "a part of it lies in another part",
+    "Interior is disconnected": "a hole parts it in two",
+    "Too few points in geometry component": "it has too few corners",
+}
+"""What the library that checks outlines says, in plain words."""
 POLYGONS = (GeometryType.POLYGON, GeometryType.MULTIPOLYGON)
 
 
@@ -84,8 +95,8 @@ def unsound(geometry: NDArray[np.object_]) -> NDArray[np.object_]:
     reason[infinite & ~empty & ~other] = "a coordinate isn't finite"
     rows = np.flatnonzero(~(empty | other | infinite))
     for row in rows[~shapely.is_valid(geometry[rows])]:
-        told = shapely.is_valid_reason(geometry[row])
-        reason[row] = f"the outline isn't sound ({told[:1].lower()}{told[1:]})"
+        told = shapely.is_valid_reason(geometry[row]).split("[")[0].strip()
+        reason[row] = f"the outline isn't sound: {FAULTS.get(told, told.lower())}"
     return reason
 
 

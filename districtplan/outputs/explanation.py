@@ -176,6 +176,7 @@ def _missing(results: Results, plot_id: str, texts: Texts) -> Fault:
     aside = results.set_aside[results.set_aside["plot_id"] == plot_id]
     if len(aside):
         row = aside.iloc[0]
+        where = f"{where} {row.get('file_lines', '')}".strip()
         what = texts.say("explain.was_set_aside", row=row["source_row"], reason=row["reason"])
         return Fault(where, what, str(row["remedy"]))
     what = texts.say("explain.no_plot", plot_id=repr(plot_id))

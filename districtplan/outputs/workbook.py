@@ -156,6 +156,7 @@ WIDTHS = {
     "flags": 60,
     "reason": 48,
     "remedy": 60,
+    "file_lines": 24,
     "name": 34,
     "unit": 18,
     "kind": 28,

@@ -188,7 +188,9 @@ def _unusable(table: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 
 def _too_little(share: float, level: float) -> tuple[str, str]:
     """Say why there are slopes for too little of a plot, and what to do."""
-    reason = f"the elevation raster has slopes for {100 * share:.0f} % of the plot"
+    percent = f"{100 * share:.0f}"
+    told = "no part" if percent == "0" else f"{percent} %"
+    reason = f"the elevation raster has slopes for {told} of the plot"
     if level == 0:
         return reason, "Add a raster that covers it, or check where the outline lies"
     return (

@@ -25,7 +25,7 @@ READ = [
     ("0° 0' 36\" S", "latitude", -0.01, SEXAGESIMAL),
 ]
 REFUSED = [
-    ("", "latitude"), ("abc", "latitude"), ("nan", "latitude"), ("inf", "longitude"),
+    ("abc", "latitude"), ("nan", "latitude"), ("inf", "longitude"),
     ("1_0", "longitude"), ("\u0661", "longitude"), ("1e5", "longitude"), ("2°30'E", "latitude"),
     ("2°30'N", "longitude"), ("-2°30'S", "latitude"), ("S 2 N", "latitude"),
     ("2°60'S", "latitude"), ("2°30'60\"S", "latitude"), ("2.5°30'S", "latitude"),
@@ -44,6 +44,11 @@ def test_what_people_type_is_read_and_told(text, axis, value, phrase):
 def test_what_is_no_coordinate_is_refused(text, axis):
     with pytest.raises(UnreadError, match=f"isn't a {axis}"):
         degrees(text, axis, [])
+
+
+def test_a_blank_cell_is_told_as_blank():
+    with pytest.raises(UnreadError, match="the latitude is blank"):
+        degrees(" ", "latitude", [])
 
 
 @given(st.text(alphabet="0123456789.,-+°'\" NSEWx:", max_size=14))

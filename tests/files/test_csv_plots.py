@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from districtplan import tables
-from districtplan.files import walks
+from districtplan.files import csv_plots, walks
 from districtplan.files.coordinates import COMMA, SEXAGESIMAL
 from districtplan.files.vector import read_plots
 from tests.files.stored import refuse
@@ -51,14 +51,14 @@ def test_walked_points_make_a_plot_each_in_their_order(read):
     assert found.frame["village"].tolist() == ["V", "V"]
     assert found.frame["problem"].tolist() == [None, None]
     assert found.frame["geometry"][0].equals(shapely.Polygon(SQUARE))
-    assert found.frame["done"].tolist() == [(walks.WALKED,)] * 2
+    assert found.frame["done"].tolist() == [(tables.WALKED,)] * 2
 
 
 def test_what_a_device_says_of_its_accuracy_is_told(read):
     lines = [f"{line},{accuracy}" for line, accuracy in zip(walk(), (3, 4, 5, ""), strict=True)]
     head = "plot_id,village,order,latitude,longitude,accuracy_m"
     found = read(table(*lines, head=head)).frame
-    assert found["done"][0] == (walks.WALKED, "accuracy 4 m as the device says")
+    assert found["done"][0] == (tables.WALKED, "accuracy 4 m as the device says")
 
 
 def test_decimal_commas_and_minutes_are_read_and_told(read):
@@ -67,7 +67,7 @@ def test_decimal_commas_and_minutes_are_read_and_told(read):
     minutes = ["m;V;1;2°30'S;29°54'E", "m;V;2;2°30'S;29°55'E", "m;V;3;2°29'S;29°55'E"]
     found = read(table(*commas, *minutes, head=head)).frame
     assert found["geometry"][0].equals(shapely.Polygon(SQUARE))
-    assert found["done"].tolist() == [(walks.WALKED, COMMA), (walks.WALKED, SEXAGESIMAL)]
+    assert found["done"].tolist() == [(tables.WALKED, COMMA), (tables.WALKED, SEXAGESIMAL)]
     np.testing.assert_allclose(
         found["geometry"][1].bounds, (29.9, -2.5, 29 + 55 / 60, -2 - 29 / 60)
     )
@@ -94,7 +94,10 @@ def test_well_known_text_is_in_the_plans_crs(read):
 
 BROKEN = {
     "two points": (walk()[:2], "the walk has 2 points, fewer than 3"),
-    "one order twice": ([*walk(), walk()[0]], "order 1 stands in several points, again in line 10"),
+    "one order twice": (
+        [*walk(), "a,V,1,-2.5,29.95"],
+        "order 1 stands in several points, again in line 10",
+    ),
     "two villages": ([*walk()[:3], *walk(village="W")[3:]], "differ in village: 'V' and 'W'"),
     "no number": ([*walk()[:3], "a,V,x,-2.5,29.9"], "order = 'x' isn't a number in line 9"),
     "no place": (
@@ -133,3 +136,40 @@ def test_files_that_are_no_plots_say_why(text, match, tmp_path, plan_file):
     content = text if isinstance(text, bytes) else text.encode()
     (tmp_path / "plots.csv").write_bytes(content)
     refuse(plan_file(plots="plots.csv"), match)
+
+
+def test_a_point_that_stands_twice_is_taken_once_and_told(read):
+    found = read(table(*walk(), walk()[1], walk()[1])).frame
+    assert found["problem"][0] is None
+    assert found["geometry"][0].equals(shapely.Polygon(SQUARE))
+    assert found["done"][0] == (tables.WALKED, csv_plots.AGAIN)
+
+
+REMEDIES = {
+    "blank latitude": (["a,V,4,,29.9"], "Write the latitude in line 5, or walk"),
+    "two villages": (["a,W,4,-2.499,29.9"], "Write one village at all its points, or give each"),
+    "order": (["a,V,3,-2.499,29.9"], "Number the points as they were walked"),
+    "a word": (["a,V,last,-2.499,29.9"], "Write order as a number in line 5"),
+}
+
+
+@pytest.mark.parametrize("case", REMEDIES)
+def test_each_fault_of_a_walk_has_its_own_remedy(case, read):
+    lines, remedy = REMEDIES[case]
+    found = read(table(*walk()[:3], *lines)).frame
+    assert found["problem_remedy"][0].startswith(remedy)
+
+
+def test_a_walk_of_two_points_is_to_be_walked_again(read):
+    assert read(table(*walk()[:2])).frame["problem_remedy"][0] == walks.WALK_AGAIN
+
+
+def test_the_lines_of_each_plot_are_told(read):
+    mixed = [*walk("a")[:2], *walk("b"), *walk("a")[2:], "c,V,1,-2.5,29.9"]
+    assert read(table(*mixed)).frame["file_lines"].tolist() == [
+        "lines 2 to 3, 8 to 9",
+        "lines 4 to 7",
+        "line 10",
+    ]
+    loose = [line for pair in zip(walk("a" * 3) * 3, walk("b") * 3, strict=True) for line in pair]
+    assert read(table(*loose)).frame["file_lines"][0] == "lines 2, 4, 6, 8, 10 and 7 more"

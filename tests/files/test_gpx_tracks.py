@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from districtplan.files import walks
+from districtplan import tables
 from districtplan.files.vector import read_plots
 from tests.files.stored import refuse
 
@@ -42,7 +42,7 @@ def test_tracks_and_routes_are_walks_and_nothing_is_lost(tmp_path, plan):
     assert found["village"].tolist() == ["V", "V", "V", None, "V"]
     assert found["geometry"][0].equals(shapely.Polygon(SQUARE))
     assert found["geometry"][1].equals(shapely.Polygon(SQUARE))
-    assert found["done"][0] == (walks.WALKED,)
+    assert found["done"][0] == (tables.WALKED,)
     told = found["problem"].tolist()
     assert told[:2] == [None, None]
     expected = ("2 points", "a waypoint", "isn't a longitude")

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import date
 
 import numpy as np
@@ -13,8 +14,8 @@ from hypothesis import strategies as st
 from pyproj import CRS
 from shapely import Point, Polygon, box
 
-from districtplan import intake
-from districtplan.intake.acceptance import ASKED
+from districtplan import intake, tables
+from districtplan.intake.acceptance import ASKED, DRAW_AGAIN, KEEP_ONE, WALK_AGAIN
 from districtplan.plan import District, Elevation, Files, Plan
 from districtplan.tables import made_by
 
@@ -47,6 +48,7 @@ def raw(*rows, **columns):
             for at, name in enumerate(("plot_id", "village", "geometry", "problem"))
         },
         "done": pd.Series([()] * len(rows), dtype=object),
+        "problem_remedy": pd.Series([None] * len(rows), dtype=object),
     }
     return pd.DataFrame(frame | columns)
 
@@ -84,7 +86,7 @@ BAD = {
     "bow tie": (
         ("x", "V", shapely.transform(Polygon([(0, 0), (90, 90), (90, 0), (0, 90)]),
                                      lambda xy: np.add(xy, (300_000, 9_700_000)))),
-        "self-intersection",
+        "the outline isn't sound: its edge crosses itself; mended",
     ),
     "infinite": (("x", "V", ring((0, 0), (math.inf, 1), (1, 0), (0, 0))), "isn't finite"),
     "elsewhere": (("x", "V", box(9e6, 3e5, 9e6 + 50, 3e5 + 50)), "outside the area of the CRS"),
@@ -161,6 +163,38 @@ def test_all_rows_of_a_repeated_id_are_set_aside():
     assert aside["reason"][0] == "the id stands in 3 rows: 2, 3, 4"
     assert aside["reason"][2] == "the id stands in 3 rows: 2, 3, 4; there is no outline"
     assert aside["reason"][3] == "the id is missing"
+
+
+def test_the_same_outline_twice_under_one_id_is_to_be_removed_once():
+    turned = Polygon([*square(1).exterior.coords[2:], *square(1).exterior.coords[1:3]])
+    _, aside = intake.accept(
+        raw(
+            ("a", "V", square(1)), ("a", "W", turned), ("b", "V", square(2)), ("b", "V", square(3)),
+            ("c", "V", None), ("c", "V", None),
+        ),
+        UTM, PLAN,
+    )  # fmt: skip
+    assert aside["reason"][0] == "the id stands in 2 rows: 1, 2, with the very same outline"
+    assert aside["remedy"].tolist()[:3] == [KEEP_ONE, KEEP_ONE, "Give each plot an id of its own"]
+    assert aside["remedy"][4].startswith("Give each plot an id of its own")
+
+
+def test_a_remedy_of_the_reader_stands_and_a_walk_is_walked_again():
+    bow = BAD["bow tie"][0][2]
+    rows = raw(("a", "V", bow), ("b", "V", bow), ("c", "V", None, "a cell is blank"))
+    rows["problem_remedy"] = pd.Series([None, None, "Fill the cell"], dtype=object)
+    rows["done"] = pd.Series([(), (tables.WALKED,), ()], dtype=object)
+    _, aside = intake.accept(rows, UTM, PLAN)
+    assert aside["remedy"].tolist() == [DRAW_AGAIN, WALK_AGAIN, "Fill the cell"]
+
+
+def test_changes_are_told_in_numbers_that_are_read_at_a_glance():
+    x, y = 300_000, 9_700_000
+    bow = Polygon([(x, y), (x + 90, y + 91), (x + 90, y), (x, y + 90)])
+    reason = intake.accept(raw(("a", "V", bow)), UTM, PLAN)[1]["reason"][0]
+    assert re.search(r"its area would be \d+\.\d times as large, the plan allows 5 %", reason)
+    assert "e+" not in reason
+    assert "[" not in reason
 
 
 def test_all_reasons_of_a_row_are_told():

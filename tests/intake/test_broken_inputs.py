@@ -163,7 +163,7 @@ CELLS: dict[str, tuple[str, str, Outcome]] = {
     "letters of the other axis": ("29.902N", "2.502E", Aside("isn't a longitude")),
     "letter against its sign": ("29.902", "-2.502S", Aside("isn't a latitude")),
     "60 minutes": ("29 60.5", "-2 30", Aside("isn't a longitude")),
-    "empty": ("", "-2.502", Aside("longitude = '' isn't a longitude")),
+    "empty": ("", "-2.502", Aside("the longitude is blank in line 7")),
     "word": ("road", "-2.502", Aside("longitude = 'road' isn't a longitude")),
     "nan": ("nan", "-2.502", Aside("longitude = 'nan' isn't")),
     "inf": ("inf", "-2.502", Aside("longitude = 'inf' isn't")),
@@ -219,9 +219,9 @@ def walk_of(points):
 ROUND = [(50 + 50 * np.cos(turn), 50 + 50 * np.sin(turn)) for turn in np.linspace(0, 6.2, 40)]
 WALKS: dict[str, tuple[list[tuple[object, str, str]], Outcome]] = {
     "walked": (walk_of(at(*ROUND)), Mended("drawn from walked points")),
-    "one point": (walk_of(at((0, 0))), Aside("has 1 points, fewer than 3")),
+    "one point": (walk_of(at((0, 0))), Aside("has 1 point, fewer than 3")),
     "two points": (walk_of(at((0, 0), (9, 9))), Aside("has 2 points, fewer than 3")),
-    "stood still": (walk_of(at(*[(1, 1)] * 9)), Aside("has 1 points, fewer than 3")),
+    "stood still": (walk_of(at(*[(1, 1)] * 9)), Aside("has 1 point, fewer than 3")),
     "not closed": (walk_of(at(*ROUND[:20])), Aside("isn't closed")),
     "crosses itself": (walk_of(at((0, 0), (100, 100), (100, 0), (0, 100))), Aside("change by")),
     "small loop": (

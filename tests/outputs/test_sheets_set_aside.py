@@ -51,6 +51,14 @@ def _with_more(results):
     return dataclasses.replace(results, set_aside=pd.concat([more, results.set_aside]))
 
 
+def test_a_plot_of_a_text_file_is_found_by_its_lines(small_results, texts):
+    lines = small_results.set_aside.assign(file_lines=["lines 240 to 251", "line 9"])
+    odd = dataclasses.replace(small_results, set_aside=lines)
+    first, last = pages(aside_page.render(odd, texts)[NAME])
+    assert "Lines 240 to 251, plot number 13 of the file: A-09 What is wrong" in first
+    assert "Line 9, plot number 14 of the file: without an id" in last
+
+
 def test_nothing_set_aside_no_sheet(small_results, texts):
     assert aside_page.render(dataclasses.replace(small_results, set_aside=aside()), texts) == {}
 

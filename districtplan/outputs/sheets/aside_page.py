@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from districtplan.outputs.file_names import without_folder
 from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Paper, Setting, line_box
@@ -79,7 +79,7 @@ def _worded(results: Results, texts: Texts) -> Iterable[_Village]:
     for name in sorted(names, key=lambda village: (village == "", village)):
         rows = tuple(
             _Row(
-                texts.say("sheets.aside.row", row=row.source_row),
+                _where(row._asdict(), texts),
                 str(row.plot_id) or texts.say("sheets.aside.no_id"),
                 texts.say("sheets.aside.wrong", reason=row.reason),
                 texts.say("sheets.aside.remedy", remedy=row.remedy),
@@ -96,6 +96,14 @@ def _worded(results: Results, texts: Texts) -> Iterable[_Village]:
             f"{said} {more}".strip(),
             rows,
         )
+
+
+def _where(row: dict[str, Any], texts: Texts) -> str:
+    """Say where the plot stands in the file, so that it is found there."""
+    if lines := str(row.get("file_lines", "")):
+        told = lines[:1].upper() + lines[1:]
+        return texts.say("sheets.aside.lines", lines=told, row=row["source_row"])
+    return texts.say("sheets.aside.row", row=row["source_row"])
 
 
 def _draw(paper: Paper, sheet: _Village, texts: Texts, page: int) -> int:
