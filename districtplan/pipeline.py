@@ -210,7 +210,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         warnings=(
             *erosion.doubts(asked, book),
             *inputs.doubts(asked, book),
-            *intake.doubts(joined),
+            *intake.doubts(joined, spellings),
             *intake.name_doubts(spellings, joined, listed="villages" in typed.named),
             *geodesy.doubts(asked.district.planting_date),
             *terrain.unit_doubts(ground, compared, asked, book),
@@ -434,9 +434,10 @@ class _Beside(NamedTuple):
             "village_names": intake.SPELLINGS,
         }
         names = {key: getattr(read.plan.files, key) for key in columns}
+        beside = {"village_names": intake.SUGGESTED}
         return cls(
             {
-                key: keyed_csv.read_table(names[key], read.folder, known)
+                key: keyed_csv.read_table(names[key], read.folder, known, beside.get(key, ()))
                 for key, known in columns.items()
             },
             frozenset(key for key, name in names.items() if name is not None),
@@ -729,7 +730,9 @@ def new(folder: Path, plots: Path | None = None) -> tuple[Path, list[intake.Gues
     if plots is not None:
         draft = columns.read_draft(plots, folder)
         guesses = [intake.Guess("plots", draft.name, "the file that the draft is made from")]
-        guesses += intake.guess(draft.columns, draft.geometry, crs_known=draft.crs_known)
+        guesses += intake.guess(
+            draft.columns, draft.geometry, draft.id_column, crs_known=draft.crs_known
+        )
         if len(draft.layers) > 1:
             layers = ", ".join(ascii(name) for name in draft.layers)
             guesses.append(intake.Guess("plots_layer", draft.layers[0], f"its layers: {layers}"))

@@ -191,7 +191,7 @@ cover_factor = 0.2
     assert ends == (~western).tolist()
     np.testing.assert_allclose(table["soil_depth_m"], [*map(float, depths[:-1]), np.nan])
     (said,) = (told for told in found.warnings if "soil_not_read" in told)
-    assert "can't be read on 1 plots" in said
+    assert "can't be read on 1 plot:" in said
     flags = plot_table(found, Texts.load("en"))["flags"]
     assert flags.str.contains("depth is no number").tolist() == [False] * (len(plots) - 1) + [True]
     assert (table["soil_drainage"] == "poor").all()

@@ -60,6 +60,8 @@ class Draft:
         Whether it states its CRS, or its format has one.
     layers : tuple[str, ...]
         Its layers, the one that was read first.
+    id_column : str | None
+        Where its format keeps what a shape is called, if it does.
     """
 
     name: str
@@ -67,6 +69,7 @@ class Draft:
     geometry: Objects
     crs_known: bool
     layers: tuple[str, ...]
+    id_column: str | None
 
 
 def read_draft(path: Path, folder: Path) -> Draft:
@@ -110,4 +113,5 @@ def read_draft(path: Path, folder: Path) -> Draft:
         layer.geometry,
         states_crs(layer, kind),
         tuple(wanted.layers),
+        kind.id_column,
     )

@@ -45,7 +45,9 @@ class RawTable:
     warnings: tuple[str, ...] = ()
 
 
-def read_table(name: str | None, folder: Path, columns: tuple[str, ...]) -> RawTable:
+def read_table(
+    name: str | None, folder: Path, columns: tuple[str, ...], beside: tuple[str, ...] = ()
+) -> RawTable:
     """Read a CSV file that a plan names.
 
     Columns part at commas, or at semicolons where the first line has more of them; numbers may
@@ -59,6 +61,8 @@ def read_table(name: str | None, folder: Path, columns: tuple[str, ...]) -> RawT
         Folder of the plan file.
     columns : tuple[str, ...]
         Columns that are known; the file must have the first.
+    beside : tuple[str, ...], default none
+        Columns that may stand beside them and aren't read.
 
     Returns
     -------
@@ -82,11 +86,13 @@ def read_table(name: str | None, folder: Path, columns: tuple[str, ...]) -> RawT
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise InputError(Fault(f"{name} line {line}", "isn't UTF-8 text", AS_CSV)) from error
-    frame, warnings = parse(text, name, columns)
+    frame, warnings = parse(text, name, columns, beside)
     return RawTable(frame, {name: hashlib.sha256(raw).hexdigest()}, warnings)
 
 
-def parse(text: str, name: str, columns: tuple[str, ...]) -> tuple[pd.DataFrame, tuple[str, ...]]:
+def parse(
+    text: str, name: str, columns: tuple[str, ...], beside: tuple[str, ...] = ()
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Read the text of such a file.
 
     Parameters
@@ -97,6 +103,8 @@ def parse(text: str, name: str, columns: tuple[str, ...]) -> tuple[pd.DataFrame,
         Name of the file as in the plan, for messages.
     columns : tuple[str, ...]
         Columns that are known; the file must have the first.
+    beside : tuple[str, ...], default none
+        Columns that may stand beside them and aren't read.
 
     Returns
     -------
@@ -130,7 +138,7 @@ def parse(text: str, name: str, columns: tuple[str, ...]) -> tuple[pd.DataFrame,
         # Spreadsheet programs write rows of separators below a table.
         if any(cell.strip() for cell in row)
     ]
-    return _frame(found, columns), _unread(head, name, columns)
+    return _frame(found, columns), _unread(head, name, (*columns, *beside))
 
 
 def _check_head(head: list[str], name: str, columns: tuple[str, ...]) -> None:

@@ -47,11 +47,14 @@ class Format:
         Whether the first bytes of a file are of this format.
     read : Callable[[Path, Wanted], Layer]
         Its reader.
+    id_column : str | None, default None
+        Where the format itself keeps what a shape is called, which most often is a plot's id.
     """
 
     title: str
     fits: Callable[[bytes], bool]
     read: Callable[[Path, Wanted], Layer]
+    id_column: str | None = None
 
 
 def _is_gpkg(start: bytes) -> bool:
@@ -75,9 +78,9 @@ FORMATS: dict[str, Format] = {
     ".json": _GEOJSON,
     ".shp": Format("shapefile", lambda start: start.startswith(b"\x00\x00\x27\x0a"), ogr.read),
     ".fgb": Format("FlatGeobuf", lambda start: start.startswith(b"fgb\x03fgb"), ogr.read),
-    ".kml": Format("KML", _is_xml, kml.read),
-    ".kmz": Format("KMZ", lambda start: start.startswith(b"PK"), kmz.read),
-    ".gpx": Format("GPX", _is_xml, gpx_tracks.read),
+    ".kml": Format("KML", _is_xml, kml.read, "name"),
+    ".kmz": Format("KMZ", lambda start: start.startswith(b"PK"), kmz.read, "name"),
+    ".gpx": Format("GPX", _is_xml, gpx_tracks.read, "name"),
     ".csv": Format("CSV", csv_plots.fits, csv_plots.read),
     ".parquet": _GEOPARQUET,
     ".geoparquet": _GEOPARQUET,

@@ -12,12 +12,13 @@ from districtplan.intake.guess import Guess, guess, likely_id
 from districtplan.intake.later import Meant, set_aside_later, with_lines
 from districtplan.intake.refusal import require_some, require_zone
 from districtplan.intake.villages import LIST as VILLAGE_LIST
-from districtplan.intake.villages import SPELLINGS, rename, suggest
+from districtplan.intake.villages import SPELLINGS, SUGGESTED, rename, suggest
 from districtplan.intake.villages import doubts as name_doubts
 from districtplan.intake.zone import utm_zone, zone_that_fits
 
 __all__ = [
     "SPELLINGS",
+    "SUGGESTED",
     "VILLAGE_LIST",
     "Guess",
     "Meant",

@@ -50,7 +50,13 @@ class Guess:
     why: str
 
 
-def guess(columns: Mapping[str, Objects], geometry: Objects, *, crs_known: bool) -> list[Guess]:
+def guess(
+    columns: Mapping[str, Objects],
+    geometry: Objects,
+    id_column: str | None = None,
+    *,
+    crs_known: bool,
+) -> list[Guess]:
     """Guess the columns of a plots file.
 
     Parameters
@@ -59,6 +65,8 @@ def guess(columns: Mapping[str, Objects], geometry: Objects, *, crs_known: bool)
         Values by column, as the file gives them.
     geometry : numpy.ndarray
         Outlines or None.
+    id_column : str | None, default None
+        Where the file's format keeps what a shape is called, if it does.
     crs_known : bool
         Whether the file states its CRS.
 
@@ -69,7 +77,7 @@ def guess(columns: Mapping[str, Objects], geometry: Objects, *, crs_known: bool)
         ``farmer_name_column`` without a value where a column looks like one.
     """
     usable = {name: values for name, values in columns.items() if _can_be_named(name)}
-    plot_id = _plot_id(usable)
+    plot_id = _plot_id(usable, id_column)
     rest = {name: values for name, values in usable.items() if name != plot_id.value}
     found = [plot_id, _village(rest)]
     if not crs_known:
@@ -101,17 +109,20 @@ def _can_be_named(name: str) -> bool:
     return 0 < len(name) <= NAME_MAX and bool(name.strip()) and not hidden(name)
 
 
-def _plot_id(columns: Mapping[str, Objects]) -> Guess:
+def _plot_id(columns: Mapping[str, Objects], id_column: str | None) -> Guess:
     key = "plot_id_column"
     state = {name: _repeats(values) for name, values in columns.items()}
     alone = [name for name, told in state.items() if told is None]
-    named = _by_words(columns, ID_WORDS)
+    told = dict.fromkeys(_by_words(columns, ID_WORDS), "its name is that of an id")
+    if id_column is not None and id_column in columns:
+        told.setdefault(id_column, "this format keeps there what a shape is called")
+    named = list(told)
     for name in named:
         if name in alone:
-            why = f"its name is that of an id, and its {len(columns[name]):,} values all differ"
+            why = f"{told[name]}, and its {len(columns[name]):,} values all differ"
             return Guess(key, name, why + _others(named, name))
     if named:
-        return Guess(key, named[0], f"its name is that of an id, but {state[named[0]]}")
+        return Guess(key, named[0], f"{told[named[0]]}, but {state[named[0]]}")
     if alone:
         why = "its values all differ; its name doesn't say that it is an id"
         return Guess(key, alone[0], why + _others(alone, alone[0]))
@@ -171,7 +182,10 @@ def _repeats(values: Objects) -> str | None:
     twice = sum(count for count in counts.values() if count > 1)
     if not len(values) or not (lost or twice):
         return None if len(values) else "it has no rows"
-    return f"{lost:,} values can't be ids and {twice:,} stand in several rows"
+    return " and ".join(
+        [f"{lost:,} of its values can't be ids"] * bool(lost)
+        + [f"{twice:,} stand in several rows"] * bool(twice)
+    )
 
 
 def _others(found: list[str], taken: str) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterable
+    from collections.abc import Collection, Hashable, Iterable
 
     import pandas as pd
 
@@ -16,13 +16,15 @@ LISTED = 10
 SHOWN_MAX = 60
 
 
-def doubts(plots: pd.DataFrame) -> list[str]:
+def doubts(plots: pd.DataFrame, told: Collection[str] = ()) -> list[str]:
     """Say which villages, ids and outlines look like one another.
 
     Parameters
     ----------
     plots : pandas.DataFrame
         ``plot_id``, ``village`` and ``geometry`` of the plots used.
+    told : Collection[str], default none
+        Spellings of villages that are told of elsewhere, with what to do about them.
 
     Returns
     -------
@@ -32,6 +34,8 @@ def doubts(plots: pd.DataFrame) -> list[str]:
     said = []
     for column, what in (("village", "Villages"), ("plot_id", "Plot ids")):
         names = dict.fromkeys(plots[column])
+        if column == "village":
+            names = {name: None for name in names if name not in told}
         groups = _groups((_bare(name), name) for name in names)
         if groups:
             said.append(

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 SPELLINGS = ("village_as_given", "village")
-"""Columns of a file of spellings that are read; the run writes others beside them."""
+"""Columns of a file of spellings that are read."""
+SUGGESTED = ("plots", "suggested", "likeness_pct")
+"""Those that the run writes beside them, which need no reading."""
 LIST = ("village",)
 """The column of a list of villages."""
 COMPARED_MAX = 5_000
@@ -130,8 +132,8 @@ def suggest(
             if near or listed is not None:
                 suggested = (known[best], round(likeness, 1)) if near else (None, np.nan)
                 rows.append((spelt[place], int(plots[place]), *suggested, ""))
-    columns = ["village_as_given", "plots", "suggested", "likeness_pct", "village"]
-    return pd.DataFrame(rows, columns=columns)
+    spelling, village = SPELLINGS
+    return pd.DataFrame(rows, columns=[spelling, *SUGGESTED, village])
 
 
 def _likest(
@@ -192,9 +194,10 @@ def doubts(suggested: pd.DataFrame, plots: pd.DataFrame, *, listed: bool) -> lis
     """
     said = []
     replaced = plots["village_as_given"].dropna()
-    if len(replaced):
+    if spelt := replaced.nunique():
         said.append(
-            f"{replaced.nunique():,} spellings of villages, on {len(replaced):,} plots, were "
+            f"{_counted(spelt, 'spelling')} of villages, on "
+            f"{_counted(len(replaced), 'plot')}, {'was' if spelt == 1 else 'were'} "
             "replaced as the plan's village_names says; the column village_as_given keeps them."
         )
     if plots["village"].nunique() > COMPARED_MAX:
@@ -217,10 +220,14 @@ def doubts(suggested: pd.DataFrame, plots: pd.DataFrame, *, listed: bool) -> lis
         )
     if unlike := int(suggested["suggested"].isna().sum()):
         said.append(
-            f"{unlike:,} names of villages aren't in the village list and are like none of it: "
-            "village_names.csv lists them."
+            f"{_counted(unlike, 'name')} of villages {'is' if unlike == 1 else 'are'} not in the "
+            "village list and like nothing in it: see village_names.csv."
         )
     return said
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
 
 
 def _shown(name: object) -> str:

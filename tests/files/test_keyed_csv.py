@@ -16,6 +16,12 @@ def test_semicolons_bring_decimal_commas_and_blank_rows_are_left():
     assert said == ("s.csv: columns not known here were left unread: 'note'.",)
 
 
+def test_columns_beside_are_left_without_a_word():
+    frame, said = parse("village;k;note;x\nHill;3;y;z\n", "s.csv", COLUMNS, ("note",))
+    assert said == ("s.csv: columns not known here were left unread: 'x'.",)
+    assert "note" not in frame
+
+
 def test_no_file_no_rows(tmp_path):
     assert read_table(None, tmp_path, COLUMNS).frame.empty
 

@@ -314,4 +314,4 @@ def test_a_soil_that_cannot_be_read_costs_its_value_and_no_plot():
         "depth is no number of metres from 0 to 10; drainage is none of free, poor"
     )
     (said,) = (told for told in intake.doubts(plots) if "soil" in told)
-    assert said.startswith("Depth or drainage of the soil can't be read on 1 plots")
+    assert said.startswith("Depth or drainage of the soil can't be read on 1 plot:")

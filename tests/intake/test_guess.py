@@ -60,3 +60,16 @@ def test_the_columns_of_farmers_are_never_filled_in():
     keys = guessed({"id": [1, 2], "owner": ["A", "A"], "village": ["V", "V"]})
     assert keys["village_column"].value == "village"
     assert keys["farmer_name_column"].value is None
+
+
+def test_what_the_format_calls_a_shape_is_its_id_even_where_one_stands_twice():
+    values = {
+        "name": np.array(["K1", "K2", "K2"], dtype=object),
+        "farmer": np.array(["A", "B", "C"], dtype=object),
+    }
+    found = intake.guess(values, HERE, "name", crs_known=True)[0]
+    assert found.value == "name"
+    assert found.why.endswith("what a shape is called, but 2 stand in several rows")
+    assert intake.guess(values, HERE, crs_known=True)[0].value == "farmer"
+    values["plot_id"] = np.array(["1", "2", "3"], dtype=object)
+    assert intake.guess(values, HERE, "name", crs_known=True)[0].value == "plot_id"

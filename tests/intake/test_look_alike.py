@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from districtplan import intake
 from districtplan.intake import look_alike
 from districtplan.intake.look_alike import LISTED
 
@@ -42,6 +43,17 @@ def test_villages_that_look_alike_are_told():
         "'A  b' and 'A\\xa0b'",
     ):  # fmt: skip
         assert group in told
+
+
+def test_a_spelling_with_a_suggestion_is_told_of_once_with_one_remedy():
+    villages = ["Kibo", "kibo", "Pala", "pala"]
+    (told,) = look_alike.doubts(frame(list("abcd"), villages), {"kibo"})
+    assert "'Pala' and 'pala'" in told
+    assert "ibo" not in told
+    plots = frame(list("abc"), villages[:3]).assign(outline_repair=None, overlap_plots=None)
+    suggested = pd.DataFrame({"village_as_given": ["kibo", "Kibo"], "suggested": ["Kibo", None]})
+    assert intake.doubts(plots, suggested) == []
+    assert "Make them one" in intake.doubts(plots)[0]
 
 
 def test_ids_that_look_alike_are_told():
