@@ -17,6 +17,13 @@ SHOWN_MAX = 40
 NUMBER = r"[0-9]{1,6}(\.[0-9]{1,9})?"
 """Written out: float() also takes digits of other scripts, underscores, inf and nan."""
 
+REMEDIES = {
+    "plot_id": "Give the id as it stands in the plots file, capitals and spaces too",
+    "village": "Give the village's name as it stands in a run's villages.csv",
+    "village_as_given": "Give the spelling as it stands in the plots file, capitals and spaces too",
+}
+"""What to do about a key that no plot has."""
+
 
 @dataclass(frozen=True)
 class Given:
@@ -90,4 +97,6 @@ def _check(row: dict[str, Any], key: str, there: set[str]) -> None:
     if row["reason"] is not None:
         raise UnusableError(row["reason"], row["remedy"])
     if row[key] not in there:
-        raise UnusableError(f"no plot that is used has this {key}", "Correct the name")
+        raise UnusableError(
+            f"no plot that is used has this {key}", REMEDIES.get(key, "Correct the name")
+        )

@@ -162,6 +162,13 @@ def check(plan: PlanArgument) -> None:
     for row in aside.assign(shown=aside["source_row"] + 1).itertuples():
         number = f"reading {row.source_row} (row {row.shown} of a spreadsheet)"
         out.print(escape(f"{number}, plot {row.plot_id}: {row.reason}. {row.remedy}"))
+    for key, given in results.beside.items():
+        name, about = getattr(results.plan.files, key), given.set_aside.columns[1]
+        for cells in given.set_aside.to_dict("records"):
+            number = int(cells["source_row"])
+            where = f"{name} row {number} (row {number + 1} of a spreadsheet)"
+            who = f"{where}, {about} {cells[about]!r}: {cells['reason']}. {cells['remedy']}"
+            out.print(escape(who))
     out.print("Nothing stands in the way of a run.")
 
 

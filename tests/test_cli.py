@@ -26,6 +26,20 @@ def test_check_writes_nothing(plan):
     assert "12 plots" in done.stdout
 
 
+def test_check_names_the_rows_of_files_beside_that_are_not_used(tmp_path):
+    own = write_district(tmp_path, *small_district())
+    (tmp_path / "no.csv").write_text(
+        "plot_id,measure,why,date\nK00,all,rock,2026-02-27\nk-0,all,rock,2026-02-27\n"
+        "K01,all,rock,Monday\n"
+    )
+    own.write_text(own.read_text().replace("[files]", '[files]\nvetoes = "no.csv"'))
+    told = " ".join(districtplan("check", own).stdout.split())
+    assert "no.csv row 2 (row 3 of a spreadsheet), plot_id 'k-0': no plot that is used has" in told
+    assert "Give the id as it stands in the plots file" in told
+    assert "no.csv row 3 (row 4 of a spreadsheet), plot_id 'K01': date = 'Monday'" in told
+    assert "'K00'" not in told
+
+
 def test_run_writes_and_refuses_to_write_over(plan, tmp_path):
     done = districtplan("run", plan, "--out", tmp_path / "run")
     assert done.returncode == 0, done.stderr
