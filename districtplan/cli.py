@@ -153,22 +153,25 @@ def check(plan: PlanArgument) -> None:
     with _progress() as tell:
         results = pipeline.find(plan, tell)
     _say(results)
-    for row in results.set_aside.itertuples():
-        lines = f" ({row.file_lines})" if "file_lines" in results.set_aside else ""
-        who = f"row {row.source_row}{lines}, plot {row.plot_id}: {row.reason}. {row.remedy}"
-        out.print(escape(who))
+    for row in results.set_aside.to_dict("records"):
+        where = f"row {row['source_row']}"
+        if "file_lines" in row:
+            where = f"{row['file_lines']}, plot number {row['source_row']} of the file"
+        who = f"plot {row['plot_id']}" if row["plot_id"] else "plot without an id"
+        out.print(escape(f"{where}, {who}: {row['reason']}. {row['remedy']}"))
     aside = results.readings.set_aside
     # Counted after the head, and as a spreadsheet shows it.
-    for row in aside.assign(shown=aside["source_row"] + 1).itertuples():
-        number = f"reading {row.source_row} (row {row.shown} of a spreadsheet)"
-        out.print(escape(f"{number}, plot {row.plot_id}: {row.reason}. {row.remedy}"))
+    for reading in aside.assign(shown=aside["source_row"] + 1).itertuples():
+        number = f"reading {reading.source_row} (row {reading.shown} of a spreadsheet)"
+        told = f"{number}, plot {reading.plot_id}: {reading.reason}. {reading.remedy}"
+        out.print(escape(told))
     for key, given in results.beside.items():
         name, about = getattr(results.plan.files, key), given.set_aside.columns[1]
         for cells in given.set_aside.to_dict("records"):
-            number = int(cells["source_row"])
-            where = f"{name} row {number} (row {number + 1} of a spreadsheet)"
-            who = f"{where}, {about} {cells[about]!r}: {cells['reason']}. {cells['remedy']}"
-            out.print(escape(who))
+            at = int(cells["source_row"])
+            where = f"{name} row {at} (row {at + 1} of a spreadsheet)"
+            what = f"{about} {cells[about]!r}: {cells['reason']}. {cells['remedy']}"
+            out.print(escape(f"{where}, {what}"))
     out.print("Nothing stands in the way of a run.")
 
 

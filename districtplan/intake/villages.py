@@ -220,7 +220,7 @@ def doubts(suggested: pd.DataFrame, plots: pd.DataFrame, *, listed: bool) -> lis
         )
     if unlike := int(suggested["suggested"].isna().sum()):
         said.append(
-            f"{_counted(unlike, 'name')} of villages {'is' if unlike == 1 else 'are'} not in the "
+            f"{_counted(unlike, 'village name')} {'is' if unlike == 1 else 'are'} not in the "
             "village list and like nothing in it: see village_names.csv."
         )
     return said

@@ -78,7 +78,7 @@ def test_notes_name_the_file_to_edit():
     said = " ".join(intake.name_doubts(table, plots, listed=True))
     assert "'Ostrabec' may be 'Ostrabek'" in said
     assert "village_names.csv" in said
-    assert "1 name of villages is not in the village list" in said
+    assert "1 village name is not in the village list" in said
     assert "1 spelling of villages, on 1 plot, was replaced" in said
     plain = pd.DataFrame({"village": ["Brod"], "village_as_given": [None]})
     none = intake.suggest(plain["village"], None, 80.0)
