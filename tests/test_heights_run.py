@@ -8,12 +8,14 @@ import pandas as pd
 import pypdf
 import pytest
 import rasterio
+import shapely
 from affine import Affine
+from pyproj import Transformer
 
 from districtplan import pipeline
 from districtplan.outputs import wording
 from districtplan.outputs.texts import Texts
-from tests.conftest import square, surface_raster, write_district
+from tests.conftest import middle, square, surface_raster, write_district
 from tests.support import districtplan
 
 SLOPE_PCT = 12.0
@@ -108,3 +110,61 @@ def test_water_in_a_plot_is_no_slope(tmp_path):
     assert plots["heights_level_share"].gt(0).tolist() == [False, False, True, False]
     assert plots.loc["C", "slope_mean_pct"] == pytest.approx(SLOPE_PCT, abs=0.7)
     assert "constant_heights" in plots.loc["C", "terrain_flags"]
+
+
+def in_degrees(folder, metres):
+    """The same hills on cells of about their size in degrees; give the plan."""
+    plan = write_district(folder, *metres)
+    to_degrees = Transformer.from_crs(32736, 4326, always_xy=True)
+    grid = metres[1].grid
+    east, south = grid.west + grid.columns * grid.cell_x, grid.north - grid.rows * grid.cell_y
+    west, low, right, high = to_degrees.transform_bounds(grid.west, south, east, grid.north)
+    cell = 1e-4
+    longitude = np.arange(west, right, cell) + cell / 2
+    latitude = np.arange(high, low, -cell) - cell / 2
+    x, y = Transformer.from_crs(4326, 32736, always_xy=True).transform(
+        *np.meshgrid(longitude, latitude)
+    )
+    with rasterio.open(
+        folder / "dem.tif", "w", driver="GTiff", width=len(longitude), height=len(latitude),
+        count=1, dtype="float32", crs="EPSG:4326", transform=Affine(cell, 0, west, 0, -cell, high),
+    ) as file:  # fmt: skip
+        middle_x, middle_y = middle(metres[1])
+        file.write(hills(x - middle_x, y - middle_y).astype(np.float32), 1)
+    return plan
+
+
+def hills(x, y):
+    return 1800.2 + 0.09 * x + 0.04 * y + 6 * np.sin(x / 250) * np.cos(y / 300)
+
+
+def test_a_district_on_a_degree_raster_tells_what_one_in_metres_tells(tmp_path):
+    # Where a degree of longitude is a seventh shorter than one of latitude, off the zone's middle.
+    raster = surface_raster(hills, corner=(600_000.0, 6_600_000.0))
+    places = [(x, y) for x in (-600, -200, 200, 600) for y in (-450, 0, 450)]
+    frame = {"plot_id": [f"K{at:02d}" for at in range(12)], "village": "Ostrabek"}
+    shapes = [square(raster, x, y, 95) for x, y in places]
+    metres = gpd.GeoDataFrame(frame, geometry=shapes, crs=32736), raster
+    every = "[sheets]", 'plots = "all"'
+    flat = pipeline.find(with_keys(write_district(tmp_path / "m", *metres), *every))
+    plan = with_keys(in_degrees(tmp_path / "d", metres), *every)
+    done = pipeline.run(plan, tmp_path / "run")
+    assert done.set_aside.empty
+    told, same = (each.plots.set_index("plot_id") for each in (done, flat))
+    assert told["slope_mean_pct"].to_numpy() == pytest.approx(same["slope_mean_pct"], abs=0.1)
+    turn = told["row_bearing_true_deg"] - same["row_bearing_true_deg"]
+    # Rows run both ways: 179 degrees and 1 degree are 2 degrees apart.
+    assert ((turn + 90) % 180 - 90).abs().max() < 0.5
+    assert told["row_method"].tolist() == same["row_method"].tolist() == ["straight"] * 12
+    lengths = [
+        each.row_lines.lines.assign(m=lambda rows: shapely.length(rows["geometry"].to_numpy()))
+        .groupby("plot_id")["m"].sum()
+        for each in (done, flat)
+    ]  # fmt: skip
+    assert lengths[0].to_numpy() == pytest.approx(lengths[1].to_numpy(), rel=0.01)
+    rows = done.row_lines.lines
+    fields = metres[0].set_index("plot_id").geometry[rows["plot_id"]].to_numpy()
+    assert shapely.within(rows["geometry"].to_numpy(), shapely.buffer(fields, 0.01)).all()
+    assert done.villages["holes"].tolist() == pytest.approx(flat.villages["holes"], rel=1e-3)
+    made = {path.name for path in (tmp_path / "run").rglob("*")}
+    assert made >= {"index.html", "v001-ostrabek.gpx", "v001-ostrabek.pdf"}
