@@ -105,18 +105,22 @@ def line(points: object) -> LineString:
     """
     count = len(points) if isinstance(points, list) else 0
     if not isinstance(points, list) or count < LINE_POINTS_MIN:
-        raise BrokenRingError(f"a line has {count} points, fewer than {LINE_POINTS_MIN}")
+        raise BrokenRingError(f"a line has {_points(count)}, fewer than {LINE_POINTS_MIN}")
     return shapely.LineString(_positions(points))
+
+
+def _points(count: int) -> str:
+    return "1 point" if count == 1 else f"{count} points"
 
 
 def _ring(points: object, done: list[str]) -> np.ndarray[Any, np.dtype[np.float64]]:
     count = len(points) if isinstance(points, list) else 0
     if not isinstance(points, list) or count < RING_POINTS_MIN - 1:
-        raise BrokenRingError(f"a ring has {count} points, fewer than {RING_POINTS_MIN}")
+        raise BrokenRingError(f"a ring has {_points(count)}, fewer than {RING_POINTS_MIN}")
     array = _positions(points)
     if (array[0] == array[-1]).all():
         if count < RING_POINTS_MIN:
-            raise BrokenRingError(f"a ring has {count} points, fewer than {RING_POINTS_MIN}")
+            raise BrokenRingError(f"a ring has {_points(count)}, fewer than {RING_POINTS_MIN}")
         return array
     if CLOSED not in done:
         done.append(CLOSED)

@@ -119,7 +119,7 @@ def _plot_id(columns: Mapping[str, Objects], id_column: str | None) -> Guess:
     named = list(told)
     for name in named:
         if name in alone:
-            why = f"{told[name]}, and its {len(columns[name]):,} values all differ"
+            why = f"{told[name]}, and {_all_differ(len(columns[name]))}"
             return Guess(key, name, why + _others(named, name))
     if named:
         return Guess(key, named[0], f"{told[named[0]]}, but {state[named[0]]}")
@@ -134,7 +134,7 @@ def _village(columns: Mapping[str, Objects]) -> Guess:
     named = _by_words(columns, VILLAGE_WORDS)
     if named:
         many = len(_texts(columns[named[0]]))
-        why = f"its name is that of a village; it has {many:,} different values"
+        why = f"its name is that of a village; it has {many:,} different {_values(many)}"
         return Guess(key, named[0], why + _others(named, named[0]))
     grouping = {
         name: len(found)
@@ -186,6 +186,14 @@ def _repeats(values: Objects) -> str | None:
         [f"{lost:,} of its values can't be ids"] * bool(lost)
         + [f"{twice:,} stand in several rows"] * bool(twice)
     )
+
+
+def _values(count: int) -> str:
+    return "value" if count == 1 else "values"
+
+
+def _all_differ(count: int) -> str:
+    return "it has one value alone" if count == 1 else f"its {count:,} values all differ"
 
 
 def _others(found: list[str], taken: str) -> str:

@@ -32,7 +32,7 @@ def test_a_walk_is_closed_and_standing_still_is_one_point():
 
 @pytest.mark.parametrize(
     ("points", "told"),
-    [(ring(2), "2 points"), (ring(30)[:18], "isn't closed"), (np.zeros((9, 2)), "1 points"),
+    [(ring(2), "2 points"), (ring(30)[:18], "isn't closed"), (np.zeros((9, 2)), "1 point,"),
      (np.zeros((0, 2)), "0 points")],
 )  # fmt: skip
 def test_what_is_no_walk_around_is_refused(points, told):

@@ -381,8 +381,8 @@ RINGS: dict[str, Outcome] = {
     "[]": Aside("there is no outline"),
     "{}": Aside("isn't a list of rings"),
     "null": Aside("isn't a list of rings"),
-    "[[[[[1,1]]]]]": Aside("a ring has 1 points, fewer than 4"),
-    "[" * 500 + "]" * 500: Aside("a ring has 1 points, fewer than 4"),
+    "[[[[[1,1]]]]]": Aside("a ring has 1 point, fewer than 4"),
+    "[" * 500 + "]" * 500: Aside("a ring has 1 point, fewer than 4"),
 }
 
 

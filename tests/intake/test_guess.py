@@ -28,7 +28,12 @@ def guessed(columns, geometry=HERE, *, crs_known=True):
         ({"n": ["a", "a"]}, "plot_id_column", None, "no column has a value of its own"),
         ({"size": [0.5, 0.7]}, "plot_id_column", None, "no column has a value of its own"),
         ({}, "plot_id_column", None, "there are no columns"),
-        ({"id": [1, 2], "VILLAGE_NAME": ["A", "A"]}, "village_column", "VILLAGE_NAME", "1 diff"),
+        (
+            {"id": [1, 2], "VILLAGE_NAME": ["A", "A"]},
+            "village_column",
+            "VILLAGE_NAME",
+            "has 1 different value",
+        ),
         ({"id": [1, 2, 3, 4], "place": list("AABB")}, "village_column", "place", "come back"),
         ({"id": [1, 2, 3, 4], "n": [7, 7, 8, 8]}, "village_column", None, "no column groups"),
         ({"id": [1], "a\x07village": ["A"]}, "village_column", None, "no column groups"),
