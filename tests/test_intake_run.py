@@ -127,6 +127,30 @@ def test_some_plots_of_a_wrong_zone_are_set_aside_and_told(tmp_path):
     assert len(pd.read_parquet(tmp_path / "run" / "plots.parquet")) == 10
 
 
+def test_a_plot_where_a_device_had_no_fix_stops_no_other(tmp_path):
+    """One of twelve outlines was stored at longitude and latitude 0: no map fits there."""
+    plots, raster = small_district()
+    plan = write_district(tmp_path, plots, raster)
+    placed = plots.to_crs(4326)
+    placed.loc[4, "geometry"] = shapely.box(0, 0, 0.0005, 0.0005)
+    store(tmp_path / "placed.gpkg", placed)
+    done = districtplan("run", with_plots(plan, "placed.gpkg"), "--out", tmp_path / "run")
+    assert done.returncode == 0, done.stderr
+    (aside,) = rows_of(tmp_path / "run" / "set_aside.csv")
+    assert aside["plot_id"] == "K04"
+    assert aside["reason"]
+    assert aside["remedy"]
+    used = pd.read_parquet(tmp_path / "run" / "plots.parquet")
+    assert sorted(used["plot_id"]) == sorted(set(plots["plot_id"]) - {"K04"})
+    # Where the rest lies, nothing is other than without it.
+    alone = pipeline.find(write_district(tmp_path / "alone", plots.drop(index=4), raster)).plots
+    names = ["slope_mean_pct", "row_bearing_true_deg", "area_ha"]
+    merged = used.merge(alone, on="plot_id", suffixes=("", "_alone"))
+    assert merged[names].to_numpy() == pytest.approx(
+        merged[[f"{name}_alone" for name in names]].to_numpy(), rel=1e-3, nan_ok=True
+    )
+
+
 def test_land_shared_with_a_plot_that_left_is_shared_no_more(tmp_path):
     plots, raster = small_district()
     x, y = 955.0, 0.0

@@ -23,17 +23,23 @@ POINTS = 64
 
 
 def require_square_cells(
-    grid: Grid, longitude: NDArray[np.float64], latitude: NDArray[np.float64]
+    grid: Grid,
+    meets: NDArray[np.bool_],
+    longitude: NDArray[np.float64],
+    latitude: NDArray[np.float64],
 ) -> None:
     """Refuse a raster whose axes aren't square to each other on the ground.
 
     On a map that keeps areas but not angles a slope and its direction would be read wrong, without
-    a sign of it.
+    a sign of it. Plots off the raster aren't looked at: it needn't serve them, and one point of a
+    device without a fix lies where every map bends.
 
     Parameters
     ----------
     grid : Grid
         The raster's grid.
+    meets : numpy.ndarray
+        Which plots come near it, at least one, shape (plots,).
     longitude : numpy.ndarray
         Longitudes of the plots, shape (plots,) [degrees].
     latitude : numpy.ndarray
@@ -45,6 +51,7 @@ def require_square_cells(
         If axes are off by more than a tenth of a degree at some plot, or cells differ by more than
         a hundredth from the size that slopes are taken with.
     """
+    longitude, latitude = longitude[meets], latitude[meets]
     some = np.unique(np.linspace(0, len(longitude) - 1, POINTS).astype(np.int64))
     ends = [int(place) for values in (longitude, latitude) for place in _ends(values)]
     here = np.unique(np.concatenate([some, ends]))
@@ -65,7 +72,7 @@ def _ends(values: NDArray[np.float64]) -> tuple[np.int64, np.int64]:
     return np.argmin(values), np.argmax(values)
 
 
-def require_overlap(grid: Grid, polygons: NDArray[np.object_]) -> None:
+def require_overlap(grid: Grid, polygons: NDArray[np.object_]) -> NDArray[np.bool_]:
     """Refuse a raster that no plot comes near.
 
     Parameters
@@ -75,6 +82,11 @@ def require_overlap(grid: Grid, polygons: NDArray[np.object_]) -> None:
     polygons : numpy.ndarray
         Outlines in the CRS of the grid, shape (plots,).
 
+    Returns
+    -------
+    numpy.ndarray
+        Which plots' bounds meet the raster's, shape (plots,).
+
     Raises
     ------
     InputError
@@ -83,9 +95,11 @@ def require_overlap(grid: Grid, polygons: NDArray[np.object_]) -> None:
     west, south, east, north = shapely.bounds(polygons).T
     right = grid.west + grid.columns * grid.cell_x
     bottom = grid.north - grid.rows * grid.cell_y
-    meets = (east > grid.west) & (west < right) & (north > bottom) & (south < grid.north)
+    meets: NDArray[np.bool_] = (
+        (east > grid.west) & (west < right) & (north > bottom) & (south < grid.north)
+    )
     if meets.any():
-        return
+        return meets
     raise InputError(
         Fault(
             "the elevation raster",

@@ -90,8 +90,9 @@ def measure(
     """
     grid = elevation.grid
     polygons = plots["geometry"].to_numpy(dtype=object)
-    require_overlap(grid, polygons)
-    require_square_cells(grid, plots["longitude_deg"].to_numpy(), plots["latitude_deg"].to_numpy())
+    meets = require_overlap(grid, polygons)
+    places = (plots[name].to_numpy() for name in ("longitude_deg", "latitude_deg"))
+    require_square_cells(grid, meets, *places)
     order = block_order(polygons, grid)
     plots = plots.iloc[order]
     error = ErrorModel.of(
