@@ -3,7 +3,8 @@
 Ground isn't level to the last digit, and a slope of 0 taken from such cells would make plots at a
 shore, or across a gap that the raster's maker filled, look flatter than they are. A plateau is
 where all nine heights of a gradient are one; its edge belongs to it. On heights in whole steps
-gentle ground has one height too, so there only the sea counts.
+gentle ground has one height too, so there only the sea counts. That is asked of the land around a
+plot, not of the plot alone: a reservoir may stand at a whole metre.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 STEPS_M = (0.5, 1.0)
 """Steps of height that are looked for."""
 SEA_M = 0.0
+AROUND = 100
+"""Cells around a plot whose heights tell whether its own are in whole steps."""
 
 
 def level(heights: NDArray[np.float32]) -> Flags | None:
@@ -116,13 +119,35 @@ def left_out(ground: Ground, cells: Cells, block: Block) -> Ground:
     here = block.level.ravel().take(place) & inside & ~np.isnan(ground.elevation)
     if not here.any():
         return ground
-    stepped = np.any([whole_steps(ground.elevation, cells.first, step) for step in STEPS_M], axis=0)
-    here &= ~stepped[cells.plot] | (ground.elevation <= SEA_M)
+    rough = ~block.level & ~np.isnan(block.elevation)
+    here &= ~_stepped(ground, cells, block, rough)[cells.plot] | (ground.elevation <= SEA_M)
     parts = {
         name: np.where(here, np.nan, getattr(ground, name))
         for name in ("elevation", "east", "north")
     }
     return replace(ground, **parts)
+
+
+def _stepped(ground: Ground, cells: Cells, block: Block, rough: Flags) -> Flags:
+    """Tell which plots lie on heights in whole steps, by the land around that is no plateau."""
+    own: Flags = np.any([whole_steps(ground.elevation, cells.first, step) for step in STEPS_M], 0)
+    if not own.any() or _in_steps(block.elevation[rough]):
+        return own
+    place, _ = block.places(cells)
+    ends = np.append(cells.first, len(place))
+    for plot in np.flatnonzero(own):
+        at = place[ends[plot] : ends[plot + 1]]
+        # Files side by side may be rounded each in its way.
+        alike = rough if block.tile is None else rough & (block.tile == block.tile.flat[at[0]])
+        sides = np.divmod(at, rough.shape[1])
+        near = tuple(slice(max(n.min() - AROUND, 0), n.max() + AROUND + 1) for n in sides)
+        within = near if alike[near].any() else (slice(None), slice(None))
+        own[plot] = _in_steps(block.elevation[within][alike[within]])
+    return own
+
+
+def _in_steps(heights: NDArray[np.float32]) -> bool:
+    return any(bool(np.all(heights % np.float32(step) == 0)) for step in STEPS_M)
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,29 @@ def test_the_sea_is_known_on_whole_metres_too():
     assert table["heights_level_share"].tolist() == [0.0]
 
 
+@pytest.mark.parametrize("level_m", [1234.5, 1234.0])
+def test_a_reservoir_at_a_whole_step_is_known_by_the_land_around(level_m):
+    """Half the raster stands at one height of whole half metres, all else has decimals."""
+    raster = plane()
+    raster.heights[:, :100] = level_m
+    # Far from any shore, near it, and on land.
+    plots = [square(raster, x, 0, 90) for x in (-900, -100, 300)]
+    table, aside = measured(raster, plots)
+    assert aside["plot_id"].tolist() == ["P0", "P1"]
+    assert all("exactly one height" in reason for reason in aside["reason"])
+    assert table["slope_mean_pct"].tolist() == pytest.approx([100 * SLOPE], rel=1e-3)
+
+
+def test_a_file_in_whole_metres_beside_one_with_decimals_is_no_lake():
+    raster = plane()
+    raster.heights[:, :100] = np.rint(1800 + 0.004 * np.arange(100) * 10)
+    raster.tile = np.zeros(raster.heights.shape, dtype=np.int16)
+    raster.tile[:, 100:] = 1
+    table, aside = measured(raster, [square(raster, x, 0, 90) for x in (-500, -60, 300)])
+    assert len(aside) == 0
+    assert table["heights_level_share"].tolist() == [0.0] * 3
+
+
 def test_plots_on_filled_heights_are_told():
     raster = plane()
     raster.gaps = np.zeros(raster.heights.shape, dtype=bool)
