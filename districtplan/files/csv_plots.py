@@ -6,6 +6,7 @@ import contextlib
 import csv
 import io
 import re
+from collections import Counter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +19,7 @@ from districtplan.errors import Fault, InputError
 from districtplan.files import walks
 from districtplan.files.coordinates import UnreadError, degrees
 from districtplan.files.layer import CLOSED, Layer, Wanted, check_rows, objects
-from districtplan.files.local import text_of
+from districtplan.files.local import crs_from, text_of
 from districtplan.files.rings import BrokenRingError
 
 if TYPE_CHECKING:
@@ -37,6 +38,8 @@ WAYS = (
 )
 # Written out: float() also takes digits of other scripts, underscores, inf and nan.
 _NUMBER = re.compile(r"[0-9]{1,9}([.,][0-9]{1,9})?")
+# A database's own prefix; 0 is its word for not known.
+_SRID = re.compile(r"\s*SRID\s*=\s*0*([0-9]{1,6})\s*;", re.IGNORECASE)
 
 Row = tuple[int, list[str]]
 Outline = tuple[shapely.Geometry | None, str | None, str | None, tuple[str, ...]]
@@ -65,7 +68,7 @@ def read(path: Path, wanted: Wanted) -> Layer:
     """Read plots from a CSV file.
 
     Columns part at commas, or at semicolons where the first line has more of them. Points are in
-    WGS 84; well-known text is in the CRS that the plan gives.
+    WGS 84; well-known text is in the CRS that its prefix ``SRID=`` or the plan gives.
 
     Parameters
     ----------
@@ -90,7 +93,7 @@ def read(path: Path, wanted: Wanted) -> Layer:
     places = {column: head.index(name) for column, name in _meant(head).items()}
     if WKT in places:
         groups: list[list[Row]] = [[row] for row in rows]
-        draw, crs = _by_wkt, None
+        draw, crs = _by_wkt, _without_prefix(rows, places[WKT], wanted.name)
     elif not {*PLACE} <= set(places):
         raise InputError(Fault(wanted.name, "has no column with outlines", WAYS))
     elif ORDER in places:
@@ -158,6 +161,25 @@ def _meant(head: Sequence[str]) -> dict[str, str]:
     return {cell.lower(): cell for cell in head if cell.lower() in known}
 
 
+def _without_prefix(rows: Sequence[Row], at: int, name: str) -> pyproj.CRS | None:
+    """Take the code before each outline away; give the CRS of most that have one."""
+    prefixes = {
+        line: found
+        for line, row in rows
+        if at < len(row) and (found := _SRID.match(row[at])) is not None
+    }
+    codes = Counter(found[1] for found in prefixes.values() if found[1] != "0")
+    most = codes.most_common(1)[0][0] if codes else "0"
+    for line, row in rows:
+        # Others keep theirs and are told: their numbers mean another place.
+        if line in prefixes and prefixes[line][1] in ("0", most):
+            row[at] = row[at][prefixes[line].end() :]
+    if not codes:
+        return None
+    first = min(line for line, found in prefixes.items() if found[1] == most)
+    return crs_from(f"EPSG:{most}", f"{name} line {first}")
+
+
 def _by_id(rows: Sequence[Row], at: int) -> list[list[Row]]:
     groups: dict[str, list[Row]] = {}
     for row in rows:
@@ -199,6 +221,10 @@ def _drawn(
 def _by_wkt(group: list[Row], places: dict[str, int], done: list[str]) -> shapely.Geometry:
     ((_, row),) = group
     text = row[places[WKT]].strip()
+    if other := _SRID.match(text):
+        raise BrokenRingError(
+            f"its SRID={other[1]} isn't that of most other outlines: export all in one CRS"
+        )
     if not text:
         return shapely.Polygon()
     try:

@@ -5,6 +5,7 @@ import pytest
 import shapely
 
 from districtplan import tables
+from districtplan.errors import InputError
 from districtplan.files import csv_plots, walks
 from districtplan.files.coordinates import COMMA, SEXAGESIMAL
 from districtplan.files.vector import read_plots
@@ -90,6 +91,37 @@ def test_well_known_text_is_in_the_plans_crs(read):
     assert found.frame["geometry"][0].equals(square)
     assert "isn't an outline as well-known text" in found.frame["problem"][1]
     assert found.frame["geometry"][2].is_empty
+
+
+def prefixed(*codes):
+    rows = [f'p{n},V,"{code}{shapely.box(0, 0, 50, 50 + n).wkt}"' for n, code in enumerate(codes)]
+    return table(*rows, head="plot_id,village,wkt")
+
+
+def test_a_code_before_well_known_text_is_the_files_crs(read):
+    text = prefixed("SRID=32736;", "srid = 032736 ; ", "", "SRID=0;", "SRID=32735;")
+    for keys in ({}, {"plots_crs": "EPSG:32736"}):
+        found = read(text, **keys)
+        assert found.crs.to_epsg() == 32736
+        shapes = found.frame["geometry"]
+        assert all(shapes[n].equals(shapely.box(0, 0, 50, 50 + n)) for n in range(4))
+        # One of another zone is set aside, not laid where its numbers don't mean.
+        assert shapes[4] is None
+        assert "its SRID=32735 isn't that of most other" in found.frame["problem"][4]
+    assert read(prefixed("SRID=0;"), plots_crs="EPSG:32735").crs.to_epsg() == 32735
+
+
+@pytest.mark.parametrize(
+    ("code", "keys", "match"),
+    [
+        ("SRID=32736;", {"plots_crs": "EPSG:32735"}, "zone 36S'.*'EPSG:32735'. Remove plots_crs"),
+        ("SRID=999999;", {}, "line 2.*'EPSG:999999' isn't understood"),
+        ("SRID=0;", {}, "states no CRS. Set plots_crs"),
+    ],
+)
+def test_a_code_that_cannot_be_the_crs_is_refused(code, keys, match, read):
+    with pytest.raises(InputError, match=match):
+        read(prefixed(code), **keys)
 
 
 BROKEN = {
