@@ -3,6 +3,7 @@ from __future__ import annotations
 import hashlib
 import struct
 from dataclasses import replace
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -162,6 +163,18 @@ def with_elevation(plan, **keys):
     """The same plan with other keys in its section of elevation."""
     section = plan.plan.elevation.model_copy(update=keys)
     return replace(plan, plan=plan.plan.model_copy(update={"elevation": section}))
+
+
+@pytest.mark.parametrize(
+    ("unit", "metres"),
+    [("foot", Fraction(3048, 10_000)), ("US survey foot", Fraction(1200, 3937))],
+)
+def test_a_unit_is_as_long_as_it_is_defined(unit, metres, plan_file, tiff):
+    """Both exact (NIST and NOAA 2020, 85 FR 62698), and 12 mm apart at 20,000 feet."""
+    tiff("dem.tif", np.full((3, 3), 20_000, dtype=np.int16))
+    with Raster(with_elevation(plan_file(), vertical_unit=unit)) as raster:
+        # No more off than single precision can hold.
+        assert whole(raster) == pytest.approx(float(20_000 * metres), rel=2**-24)
 
 
 def test_heights_in_feet_are_converted_only_where_the_plan_says_so(plan_file, tiff):
