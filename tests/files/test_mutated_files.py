@@ -33,6 +33,8 @@ TRACK = (
 )
 FIELDS = [shapely.box(29.9 + at / 1000, 1, 29.9005 + at / 1000, 1.0005) for at in range(4)]
 """Plots that are used, so that what becomes of those is seen."""
+# From a thread: a hang of compiled code answers to no signal.
+pytestmark = pytest.mark.timeout(120, method="thread")
 LONGEST_MS = 10_000
 MEMORY_BYTES = 3_000_000_000
 """Room beyond what the test itself takes: libraries map more than they use."""
@@ -148,6 +150,18 @@ def change_parts(parts, read, examples, longest_ms=LONGEST_MS):
     check()
 
 
+@pytest.fixture
+def little_memory():
+    """Hold the process to what it has and some more."""
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    pages = int(Path("/proc/self/statm").read_text().split()[0])
+    limit = pages * resource.getpagesize() + MEMORY_BYTES
+    resource.setrlimit(resource.RLIMIT_AS, (limit, before[1]))
+    yield
+    resource.setrlimit(resource.RLIMIT_AS, before)
+
+
+@pytest.mark.usefixtures("little_memory")
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_a_few_changed_bytes(suffix, tmp_path, plan_file):
     try_changes(suffix, tmp_path, plan_file, 25)
@@ -183,6 +197,7 @@ def beside(kind, folder, plan_file):
 KINDS = ["tif", "asc", "readings", "villages"]
 
 
+@pytest.mark.usefixtures("little_memory")
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_few_changed_bytes_of_other_files(kind, tmp_path, plan_file):
     path, read = beside(kind, tmp_path, plan_file)
@@ -233,18 +248,8 @@ def test_a_fault_of_the_reader_is_seen(fault, seen, tmp_path, plan_file, monkeyp
         try_changes(".csv", tmp_path, plan_file, 25, longest_ms=200)
 
 
-@pytest.fixture
-def little_memory():
-    """Hold the process to what it has and some more."""
-    before = resource.getrlimit(resource.RLIMIT_AS)
-    pages = int(Path("/proc/self/statm").read_text().split()[0])
-    limit = pages * resource.getpagesize() + MEMORY_BYTES
-    resource.setrlimit(resource.RLIMIT_AS, (limit, before[1]))
-    yield
-    resource.setrlimit(resource.RLIMIT_AS, before)
-
-
 @pytest.mark.slow
+@pytest.mark.timeout(3_600, method="thread")
 @pytest.mark.usefixtures("little_memory")
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_many_changed_bytes_in_little_memory(suffix, tmp_path, plan_file):
@@ -252,6 +257,7 @@ def test_many_changed_bytes_in_little_memory(suffix, tmp_path, plan_file):
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(3_600, method="thread")
 @pytest.mark.usefixtures("little_memory")
 @pytest.mark.parametrize("kind", KINDS)
 def test_many_changed_bytes_of_other_files_in_little_memory(kind, tmp_path, plan_file):
