@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import resource
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -246,6 +248,28 @@ def test_a_fault_of_the_reader_is_seen(fault, seen, tmp_path, plan_file, monkeyp
     fault(monkeypatch)
     with pytest.raises(seen):
         try_changes(".csv", tmp_path, plan_file, 25, longest_ms=200)
+
+
+ENDLESS = """
+import pytest
+from tests.files.test_mutated_files import pytestmark as bound
+
+pytestmark = pytest.mark.timeout(1, **bound.kwargs)
+
+def test_endless():
+    while True:
+        pass
+"""
+
+
+def test_a_hang_without_end_is_seen(tmp_path):
+    (tmp_path / "test_endless.py").write_text(ENDLESS)
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", tmp_path],
+        cwd=Path(__file__).parents[2], capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert done.returncode == 1
+    assert "Timeout" in done.stdout + done.stderr
 
 
 @pytest.mark.slow
