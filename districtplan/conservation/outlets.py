@@ -138,7 +138,8 @@ def waterway(
     """Lay a grassed waterway along the flow line that drains a site, down to a safe outlet.
 
     A flow line is followed from where it enters the land, piece by piece, to the first outlet that
-    it reaches. It is refused where it crosses what water may not be led onto, goes on below the
+    it reaches; one that enters within reach of an outlet ends there, and nothing is dug. It is
+    refused where it crosses what water may not be led onto, goes on below the
     site for longer than the limit, or rises by more than digging takes off.
 
     Parameters
@@ -201,15 +202,19 @@ def _ended(
     outlets: Sequence[Outlet],
     limits: Mapping[str, float],
 ) -> tuple[shapely.LineString, str] | None:
-    """Cut a course where it first reaches an outlet, if it does."""
+    """Cut a course where it first reaches an outlet, if it does.
+
+    Water that enters the land within reach of one is in it already: nothing is dug for it, and what
+    lies further down the course isn't where it goes.
+    """
     best: tuple[float, Outlet] | None = None
     for outlet in outlets:
         near = shapely.intersection(course, shapely.buffer(outlet.shape, limits["outlet_reach_m"]))
         places = _places(course, near)
-        at = float(places[places > 0].min(initial=np.inf))
+        at = float(places.min(initial=np.inf))
         if at < (np.inf if best is None else best[0]):
             best = at, outlet
-    if best is None:
+    if best is None or best[0] <= 0:
         return None
     # From there straight on, so that what lies between is looked at too.
     leg = shapely.get_coordinates(shapely.shortest_line(course.interpolate(best[0]), best[1].shape))

@@ -37,6 +37,18 @@ def test_a_waterway_ends_at_the_first_outlet_that_it_reaches():
     assert found.fall_m == pytest.approx(13)
 
 
+@pytest.mark.parametrize("slope", [0.02, 0.2])
+@pytest.mark.parametrize("below_m", [-3.0, 0.0, 3.0, 4.9, 5.1, 20.0])
+def test_where_water_enters_within_reach_of_an_outlet_nothing_is_dug(below_m, slope):
+    head = Outlet("stream 1", shapely.LineString([(-20, 80 - below_m), (90, 80 - below_m)]))
+    found = laid([(30, 100), (30, -60)], (head, STREAM), ground=Land(slope))
+    if below_m <= LIMITS["outlet_reach_m"]:
+        assert found is None
+    else:
+        assert found.ends_at == "stream 1"
+        assert found.line.length == pytest.approx(below_m)
+
+
 @pytest.mark.parametrize(
     "given",
     [
