@@ -542,7 +542,23 @@ def _conserved(
     flow = lying.flow_lines["geometry"].to_numpy(dtype=object)
     enrolled = there.used("enrolment")
     closed: set[str] = set() if enrolled is None else _answered(enrolled, "closed")
+    terrain = conservation.Terrain(
+        outlines,
+        lying.features,
+        flow,
+        lying.zone,
+        lying.elevation.grid.crs,
+        rows.Around(lying.elevation, asked, book),
+    )
     with clock.step("measures"):
+        # Rows are laid out for the day when the water has an outlet; until then they wait.
+        dry = joined.loc[joined["slope_above_begins"] == water.RECORDED, "plot_id"]
+        gathered = conservation.waiting(joined, terrain, asked, book, dry)
+        flags = [
+            (*own, conservation.GATHERED) if plot in gathered else own
+            for plot, own in zip(joined["plot_id"], joined["outlet_flags"], strict=True)
+        ]
+        joined = joined.assign(outlet_flags=pd.Series(flags, index=joined.index, dtype=object))
         known = conservation.Known(
             standing=erosion.standing(joined["plot_id"], there.used("current_practice"), book),
             equations=erosion.Equations(asked, book),
@@ -556,23 +572,7 @@ def _conserved(
         joined = join(joined, conservation.ground(joined, outlines, lying.features))
         proposal = conservation.propose(joined, known, asked, book)
     with clock.step("works"):
-        terrain = conservation.Terrain(
-            outlines,
-            lying.features,
-            flow,
-            lying.zone,
-            lying.elevation.grid.crs,
-            rows.Around(lying.elevation, asked, book),
-        )
         proposal, works = conservation.lay_out(joined, proposal, terrain, known, asked, book)
-    # Rows are laid out for the day when the water has an outlet; until then they wait.
-    dry = joined.loc[joined["slope_above_begins"] == water.RECORDED, "plot_id"]
-    waits = joined["plot_id"].isin(conservation.waiting(joined, terrain, asked, book, dry))
-    flags = [
-        (*own, conservation.GATHERED) if late else own
-        for own, late in zip(joined["outlet_flags"], waits, strict=True)
-    ]
-    joined = joined.assign(outlet_flags=pd.Series(flags, index=joined.index, dtype=object))
     return join(joined, works.days), proposal, works
 
 

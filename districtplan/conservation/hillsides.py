@@ -215,6 +215,27 @@ class Site(NamedTuple):
             floor_pct=np.inf if self.surface is None else 100 * self.surface.doubt.floor,
         )
 
+    def refused_with(self, shut: Integers, open_to: Integers) -> Shape:
+        """Add some of its plots to what water may not be led onto.
+
+        Parameters
+        ----------
+        shut : numpy.ndarray
+            Places of these plots.
+        open_to : numpy.ndarray
+            Places of the others: outlines may overlap by what walking them errs.
+
+        Returns
+        -------
+        Shape
+            All of it.
+        """
+        off, rest = (
+            shapely.union_all([self.outlines[place] for place in places.tolist()])
+            for places in (shut, open_to)
+        )
+        return shapely.union(self.refused, shapely.difference(off, rest))
+
 
 class Hillsides:
     """Gives work sites one by one.

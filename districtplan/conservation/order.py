@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 BEFORE, NOW = "the season before", "this season"
 FIND = "find_outlet"
 LAY_OUT = "lay_out"
-WORKS = (FIND, LAY_OUT, "outlet", "waterway", "cut_off_drain", "structures", "cover", "rows")
+LAST = "rows"
+WORKS = (FIND, LAY_OUT, "outlet", "waterway", "cut_off_drain", "structures", "cover", LAST)
 """Works of a site in their order: what takes water comes before what sends it."""
 EARLY = (FIND, LAY_OUT, "outlet", "waterway")
 """Works of a season before the others."""
@@ -105,6 +106,30 @@ def order_of_work(
     return tables.check(table.astype(types), columns)
 
 
+def without_rows(order: pd.DataFrame, barred: Collection[str]) -> pd.DataFrame:
+    """Leave plots on which no rows may be out of the step that lays rows.
+
+    Parameters
+    ----------
+    order : pandas.DataFrame
+        What :func:`order_of_work` gives.
+    barred : Collection[str]
+        Ids of these plots.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The order; the step is left out where none of its plots is left.
+    """
+    last = order["work"] == LAST
+    plots = [
+        tuple(plot for plot in own if plot not in barred) if rows else own
+        for own, rows in zip(order["work_plots"], last, strict=True)
+    ]
+    kept = order.assign(work_plots=pd.Series(plots, index=order.index, dtype=object))
+    return kept[~last | (kept["work_plots"].map(len) > 0)]
+
+
 class _Work(NamedTuple):
     name: str
     plots: tuple[str, ...]
@@ -161,7 +186,7 @@ def _of_rows(plots: tuple[str, ...], planted: Mapping[str, tuple[str, ...]]) -> 
     ]
     kept = tuple(plot for plot in plots if not any(plot in own for own in cover.values()))
     ridges = RIDGES if RIDGES in planted else None
-    return [*works, _Work("rows", kept, carries=False, structure=ridges)] if kept else works
+    return [*works, _Work(LAST, kept, carries=False, structure=ridges)] if kept else works
 
 
 def _of_lines(name: str, drawn: Drawn, plots: tuple[str, ...], above: Collection[str]) -> _Work:

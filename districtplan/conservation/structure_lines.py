@@ -184,7 +184,8 @@ def draw(
 ) -> Drawn:
     """Draw the lines of a measure from the top of a hillside down.
 
-    Line k lies k drops below the highest land; a cut-off drain above it. Level lines are contours.
+    Line k lies k drops below the highest land; a cut-off drain above it. Level lines are contours,
+    and leave flow lines the strip that rows leave them.
     Graded ones start where an outlet lies at that height, and are walked both ways, each as far as
     the longest way of water, the site's land, what is refused and other lines let them. Where no
     outlet lies at the height of a line, a waterway is laid along a flow line; where that can't be
@@ -200,8 +201,8 @@ def draw(
     drop_m : float
         How much lower each line lies than the one above; 0 on land without a fall [m].
     limits : Mapping[str, float]
-        Table ``structure_limits``, with ``outlet_reach_m`` (plan) and ``link_m`` (table
-        ``work_site_limits``).
+        Table ``structure_limits``, with ``outlet_reach_m`` and ``strip_width_m`` (plan) and
+        ``link_m`` (table ``work_site_limits``).
     standing : Sequence[shapely.LineString]
         Lines that are there or drawn already, which none may cross.
 
@@ -357,10 +358,11 @@ def _level(
     standing: Sequence[shapely.LineString],
 ) -> list[Line]:
     trace = contours.traced(heights.x, heights.y, heights.z)
-    # A barrier across a waterway would dam it.
+    # A barrier across a waterway would dam it, and gathered water would break one that it meets.
     kept = [*standing, *(outlet.shape for outlet in hillside.outlets)]
-    clear = shapely.union_all(shapely.buffer(kept, limits["lines_apart_min_m"]))
-    free = shapely.difference(heights.land, clear)
+    clear = shapely.buffer(kept, limits["lines_apart_min_m"])
+    water = shapely.buffer(list(hillside.flow), limits["strip_width_m"] / 2)
+    free = shapely.difference(heights.land, shapely.union_all([*clear, *water]))
     shapes, owner = [], []
     for place, level in enumerate(levels):
         found = trace(level)

@@ -12,6 +12,8 @@ Reasons are codes; the sentences are the outputs' work:
     They are known, and not enough.
 ``slipping_ground``
     It would hold water back or dig on ground that slips: stop, and call the technician.
+``gathered_water``
+    It would hold water back where more gathers than falls on the plot, which breaks it.
 ``there_already``
     A sound structure of the kind stands there.
 ``no_run_on``
@@ -47,6 +49,7 @@ REASONS = (
     "soil_not_known",
     "soil_shallow",
     "drains_poorly",
+    "gathered_water",
     "there_already",
     "no_run_on",
     "no_flow_line",
@@ -90,6 +93,7 @@ def reasons(measure: Measure, land: Land, plan: Plan) -> NDArray[np.object_]:
         "soil_not_known": unknown & measure.soil_known,
         "soil_shallow": land.soil_depth_m < depth,
         "drains_poorly": (land.drainage == "poor") & measure.drains_freely,
+        "gathered_water": gathers & measure.drains_freely,
         "there_already": np.isin(land.structure, measure.already) & (land.condition == "good"),
         "no_run_on": ~above & (measure.effect == "run_on"),
         "no_flow_line": ~gathers & (measure.effect == "none"),

@@ -21,9 +21,10 @@ from districtplan.conservation.catalogue import Measure, catalogue
 from districtplan.conservation.hillsides import Hillsides, Soil
 from districtplan.conservation.land import land_of
 from districtplan.conservation.line_tables import line_tables
-from districtplan.conservation.order import WATERWAY, days_owed, order_of_work
+from districtplan.conservation.order import WATERWAY, days_owed, order_of_work, without_rows
 from districtplan.conservation.outlets import TO_BUILD, Outlet
 from districtplan.conservation.structure_lines import DRAWN, Drawn, LineForm, dig, draw
+from districtplan.conservation.vetoes import ALL
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -37,12 +38,17 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
     Objects = NDArray[np.object_]
 
 DRAIN = "cut_off_drain"
 """Goes with a hillside and not with a plot, as a grassed waterway does."""
 PER_LINE = "100 m"
 """What labour of lines is counted by."""
+NEEDS_NONE = ("no_run_on", "no_flow_line")
+"""Reasons that keep a measure from a plot which water doesn't come to."""
+NOT_FOR_BEANS = frozenset({"forest_only", "perennials_only"})
+"""Flags of plots that have no rows."""
 
 
 @dataclass(frozen=True)
@@ -195,12 +201,14 @@ class Drafts:
         order = order_of_work(sites, drawn, (DRAIN,), days, _planted(asked), _priced(asked, beside))
         place = {name: at for at, name in enumerate(drawn)}
         first = order["work_site"].map(place).to_numpy(dtype=np.int64)
+        order = order.iloc[np.lexsort((order["work_step"], first))]
+        rowless = _without_beans(plots).union(self._known.barred(plots))
         return Works(
             lines=lines,
             refused=found.refused,
             waterways=waterways,
             outlets=_outlets(lines, waterways, terrain.features),
-            order=order.iloc[np.lexsort((order["work_step"], first))].reset_index(drop=True),
+            order=without_rows(order, rowless).reset_index(drop=True),
             days=_owed(asked, plots, days),
             charged=_charged(asked, beside, self._plan),
             undrawn=_undrawn(asked, drawn),
@@ -235,6 +243,8 @@ class _Asked:
     ids: Objects
     soil: Soil
     kinds: Mapping[str, _Kind]
+    kept_off: Mapping[str, Bools]
+    """Whether what carries water may not cross each plot, by measure, shape (plots,) each."""
     drained: set[str]
     """Plots that a cut-off drain goes with."""
     crossed: frozenset[str]
@@ -251,6 +261,7 @@ class _Asked:
             "outlet_reach_m": plan.rows.outlet_reach_m,
             "link_m": handbook.number("work_site_limits", "link_m"),
             "crossing_min_m": plan.water.crossing_min_m,
+            "strip_width_m": plan.water.strip_width_m,
         }
         site = plots.set_index("plot_id")["work_site"]
         every = proposal.chosen.assign(measure=proposal.chosen["measure"].astype(object))
@@ -267,25 +278,55 @@ class _Asked:
         offered = proposal.options.offered
         least = 1 - limits["cut_off_saves_min_share"]
         saves = offered["loss_left_likely_share"] <= least
-        top = set(plots.loc[plots["site_place"] == 1, "plot_id"])
+        top = set(plots.loc[plots["site_place"] == 1, "plot_id"]).difference(known.barred(plots))
         drains = offered.loc[(offered["measure"] == DRAIN) & saves, "plot_id"]
         # Whether or not a grassed waterway may be there, the water is.
         gathers = (land.flow_line_m > 0) & (land.flow_line_m >= plan.water.crossing_min_m)
         crossed = plots.loc[gathers, "plot_id"]
-        bearing = offered.loc[offered["measure"] == WATERWAY, "plot_id"]
-        barred = plots["plot_id"].isin(set(crossed).difference(bearing)).to_numpy()
+        leading = [name for name, kind in kinds.items() if kind.form.carries_water]
+        kept_off = {name: _kept_off(name, plots, proposal, known) for name in leading}
         return cls(
             chosen=every[every["work_site"].isin(first)],
             places={str(plots["work_site"].iloc[part[0]]): part for part in parts if len(part)},
             sites=len(names),
             ids=plots["plot_id"].to_numpy(dtype=object),
-            soil=Soil(land.soil_depth_m, land.drainage == "free", land.slipping, barred),
+            soil=Soil(
+                land.soil_depth_m, land.drainage == "free", land.slipping, kept_off[WATERWAY]
+            ),
             kinds=kinds,
+            kept_off=kept_off,
             drained=top.intersection(drains),
             crossed=frozenset(crossed),
             every=every,
             limits=limits,
         )
+
+
+def _kept_off(name: str, plots: pd.DataFrame, proposal: Proposal, known: Known) -> Bools:
+    """Tell which plots a measure that carries water may not cross, for whatever reason.
+
+    Land that needs none, since no water comes to it, may bear what others need, if staff didn't
+    rule that out. So may plots that don't take part: their agreement in writing comes first.
+    """
+    offered, refused = proposal.options
+    ids = plots["plot_id"]
+    idle = (refused["measure"] == name) & refused["measure_reason"].isin(NEEDS_NONE)
+    open_to = ids.isin(offered.loc[offered["measure"] == name, "plot_id"])
+    open_to |= ids.isin(refused.loc[idle, "plot_id"])
+    shut = ids.isin(known.closed)
+    if known.vetoes is not None:
+        ruled_out = known.vetoes["measure"].isin([name, ALL])
+        shut |= ids.isin(known.vetoes.loc[ruled_out, "plot_id"])
+    return (~open_to | shut).to_numpy(dtype=np.bool_)
+
+
+def _without_beans(plots: pd.DataFrame) -> set[str]:
+    """Give the ids of plots that aren't for beans, or whose own rows wait for an outlet."""
+    kept_off = [
+        bool(waits) or not NOT_FOR_BEANS.isdisjoint(raised)
+        for waits, raised in zip(plots["outlet_flags"], plots["erosion_flags"], strict=True)
+    ]
+    return set(plots.loc[kept_off, "plot_id"])
 
 
 def _form(measure: Measure) -> LineForm:
@@ -333,10 +374,12 @@ def _laid(
     for name in names:
         measure, form = asked.kinds[name]
         mine = chosen.loc[chosen["measure"] == name]
-        here = np.ones(len(own), bool) if form.carries_water else np.isin(ids, mine["plot_id"])
+        off = asked.kept_off[name][own] if form.carries_water else ~np.isin(ids, mine["plot_id"])
         hillside = site.hillside(
-            own[here], tuple(ids[here]), asked.soil, measure.number("depth_min_m", 0.0)
+            own[~off], tuple(ids[~off]), asked.soil, measure.number("depth_min_m", 0.0)
         )
+        if form.carries_water:
+            hillside = replace(hillside, refused=site.refused_with(own[off], own[~off]))
         if dug is not None and form.graded:
             built = Outlet(TO_BUILD, dug.line)
             hillside = replace(hillside, outlets=(*hillside.outlets, built))

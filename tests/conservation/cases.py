@@ -70,6 +70,7 @@ def plots_of(
         flow_line_length_m=0.0,
         flow_strip_m2=0.0,
         row_method="straight",
+        outlet_flags=pd.Series([()] * len(slope), dtype=object),
         row_length_m=area_ha * 20_000,
         **{
             name: pd.array(count, dtype="Int64")

@@ -11,7 +11,7 @@ from districtplan.conservation import Hillside, LineForm, Outlet
 from districtplan.handbook import packaged
 
 LIMITS = packaged().numbers("structure_limits") | {
-    "outlet_reach_m": 5.0, "link_m": 10.0, "crossing_min_m": 10.0
+    "outlet_reach_m": 5.0, "link_m": 10.0, "crossing_min_m": 10.0, "strip_width_m": 4.0
 }  # fmt: skip
 DITCH = LineForm("hillside_ditch", True, True, False, False, 1.0, 100.0)
 DRAIN = LineForm("cut_off_drain", True, True, False, True, 1.0, 100.0)
@@ -171,4 +171,10 @@ def level(line, site):
     points = shapely.get_coordinates(line.shape)
     off = np.abs(site.ground.height(points) - np.median(site.ground.height(points)))
     aside = 0.05 + 0.2 * np.hypot(*site.ground.gradient(points).T)
-    return [("it isn't level", (off > aside).any())]
+    apart = shapely.distance(line.shape, list(site.flow)) if site.flow else np.array([np.inf])
+    # Round corners of what is cut out are set by chords.
+    least = 0.98 * LIMITS["strip_width_m"] / 2
+    return [
+        ("it isn't level", (off > aside).any()),
+        ("it dams gathered water", (apart < least).any()),
+    ]

@@ -146,6 +146,17 @@ def test_no_line_harms_on_any_hillside(seed):
         assert faults(draw(site, form, drop, LIMITS), site, form) == []
 
 
+@pytest.mark.parametrize("form", [STRIPS, BUND], ids=["strips", "bund"])
+def test_level_lines_leave_gathered_water_its_strip(form):
+    water = shapely.LineString([(30, 100), (30, -20)])
+    drawn = draw(hillside(flow=(water,)), form, 1.5, LIMITS)
+    ends = {round(end, 6) for line in drawn.lines for end in line.shape.xy[0]}
+    half = LIMITS["strip_width_m"] / 2
+    assert ends.issuperset({0, 30 - half, 30 + half, 60})
+    assert not any(30 - half + 1e-6 < end < 30 + half - 1e-6 for end in ends)
+    assert shapely.distance([line.shape for line in drawn.lines], water).min() > half - 1e-6
+
+
 def uphill(original):
     def settled(ground, at, height, peg, grade):
         peg, there, sure, rise = original(ground, at, height, peg, -grade)
@@ -200,6 +211,7 @@ def drawn_under(limits):
     short = shapely.box(0, [55, 27.5, 0], 5.1, [80, 52.5, 25])
     wall = (shapely.LineString([(30, -10), (30, 90)]),)
     cases = [
+        (hillside(flow=flow), STRIPS, ()),
         (hillside(), DITCH, wall),
         (hillside(ground=bent), DITCH, ()),
         (hillside(plots=short), STRIPS, ()),

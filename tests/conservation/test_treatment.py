@@ -79,6 +79,13 @@ def test_drains_and_waterways_are_for_water():
     assert told("grassed_waterway", 15.0, flow_line_length_m=10.0) == [""]
 
 
+@pytest.mark.parametrize(("inside_m", "reason"), [(9.9, ""), (10.0, "gathered_water")])
+@pytest.mark.parametrize("measure", ["retention_bund", "bench_terraces"])
+def test_nothing_holds_water_back_where_water_gathers(measure, inside_m, reason):
+    assert told(measure, 15.0, flow_line_length_m=inside_m) == [reason]
+    assert told("grass_strips", 15.0, flow_line_length_m=inside_m) == [""]
+
+
 def test_every_slope_has_a_measure_and_every_reason_is_declared():
     slopes = np.arange(2, 120, 0.1)
     plan = plan_with(soil=SOIL, soil_depth_m=None)

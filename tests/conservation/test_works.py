@@ -187,14 +187,20 @@ def crossed(slope_pct, there, flow=(DOWN,), vetoed=()):
     )
     plots = plots.merge(sited, on="plot_id")
     vetoes = pd.DataFrame({"plot_id": vetoed, "measure": "grassed_waterway"})
+    plots["outlet_flags"] = [(), (conservation.GATHERED,), (conservation.GATHERED,)]
     known = conservation.Known(standing_on(plots, book=BOOK), erosion.Equations(plan, BOOK), vetoes)
     proposal = conservation.propose(plots, known, plan, BOOK)
     return laid_out((plots, proposal, known, plan), there, flow)
 
 
+def steps(found):
+    """The steps of one hillside; structures of several measures are one."""
+    return list(dict.fromkeys(found.order["work"]))
+
+
 def test_a_waterway_takes_gathered_water_before_rows():
     found = crossed(19.0, features(stream=STREAM))
-    assert found.order["work"].tolist() == ["outlet", "waterway", "structures", "rows"]
+    assert steps(found) == ["outlet", "waterway", "structures", "rows"]
 
 
 @pytest.mark.parametrize(
@@ -202,13 +208,15 @@ def test_a_waterway_takes_gathered_water_before_rows():
 )
 def test_where_no_waterway_will_do_rows_wait_for_a_technician(given):
     found = crossed(there=features(stream=STREAM), **given)
-    assert found.order["work"].tolist() == ["find_outlet", "structures", "rows"]
+    assert steps(found) == ["find_outlet", "structures", "rows"]
+    # Rows on which gathered water crosses wait.
+    assert found.order["work_plots"].iloc[-1] == ("P0",)
     assert found.refused["structure"].tolist() == ["grassed_waterway"]
 
 
 def test_what_staff_drew_takes_the_water_that_runs_in_it_on_any_slope():
     found = crossed(24.0, features(waterway=DOWN))
-    assert found.order["work"].tolist() == ["outlet", "structures", "rows"]
+    assert steps(found) == ["outlet", "structures", "rows"]
     assert found.order["work_outlet"].iloc[0] == "waterway 1"
 
 
@@ -249,6 +257,105 @@ def test_water_is_held_back_only_on_deep_soil_that_drains_and_does_not_slip(soil
     assert why["retention_bund"] == reason
     leads = found.lines["structure_outlet"].notna()
     assert leads.any() == (reason != "slipping_ground")
+
+
+DITCHES = with_labour({"hillside_ditch": 1.0, "cut_off_drain": 12.0, "grassed_waterway": 15.0})
+
+
+def ditched(vetoed=(), **given):
+    """The works of a hillside where every plot that may have them is to have ditches."""
+    plan = plan_with(budget=1e6, choose_by="work site", reserved_share=0.0)
+    known_of = {name: given.pop(name) for name in ("closed", "taking_part") if name in given}
+    slope = given.pop("slope_pct", [20.0] * 3)
+    plots = plots_of(slope, 25.0, plan, DITCHES, **given)
+    plots = plots.assign(elevation_mean_m=[1014, 1008, 1002], downslope_true_deg=180.0)
+    sited = conservation.work_sites(
+        plots.assign(geometry=OUTLINES), np.array([], dtype=object), packaged()
+    )
+    plots = plots.merge(sited, on="plot_id")
+    known = conservation.Known(
+        standing_on(plots, book=DITCHES),
+        erosion.Equations(plan, DITCHES),
+        pd.DataFrame(vetoed, columns=["plot_id", "measure"]),
+        **known_of,
+    )
+    proposal = conservation.propose(plots, known, plan, DITCHES)
+    there = features(waterway=WATERWAY)
+    terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
+    return conservation.site_works(plots, proposal, terrain, known, plan, DITCHES)
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"vetoed": [("P1", "all")]},
+        {"vetoed": [("P1", "hillside_ditch")]},
+        {"soil_depth_m": [2.0, 0.1, 2.0]},
+        {"slope_pct": [20.0, 70.0, 20.0]},
+        {"closed": frozenset({"P1"})},
+    ],
+    ids=["vetoed", "vetoed by name", "shallow", "steep", "closed"],
+)
+def test_no_ditch_crosses_a_plot_that_may_bear_none(given):
+    usual = ditched().lines["geometry"].to_numpy(dtype=object)
+    assert shapely.length(shapely.intersection(usual, OUTLINES[1])).sum() > 50
+    lines = ditched(**given).lines
+    assert len(lines)
+    shapes = lines["geometry"].to_numpy(dtype=object)
+    assert shapely.length(shapely.intersection(shapes, OUTLINES[1])).sum() == 0
+    assert not any("P1" in own for own in lines["structure_plots"])
+
+
+def test_plots_that_do_not_take_part_host_ditches_by_agreement():
+    lines = ditched(taking_part=frozenset({"P0", "P2"})).lines
+    assert any("P1" in own for own in lines["structure_needs"])
+
+
+def with_drain(**known_of):
+    """The works of the hillside with a long slope above, by who is in it."""
+    plots, proposal, known, plan = proposed()
+    there = features(waterway=WATERWAY)
+    terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
+    known = dataclasses.replace(known, **known_of)
+    return conservation.site_works(plots, proposal, terrain, known, plan, BOOK)
+
+
+@pytest.mark.parametrize(
+    "given", [{"closed": frozenset({"P0"})}, {"taking_part": frozenset({"P1", "P2"})}]
+)
+def test_no_drain_is_drawn_or_charged_for_a_top_plot_where_nothing_is_done(given):
+    usual = with_drain()
+    assert "cut_off_drain" in set(usual.lines["structure"])
+    assert usual.charged
+    found = with_drain(**given)
+    assert "cut_off_drain" not in set(found.lines["structure"])
+    assert not found.charged
+    assert "cut_off_drain" not in set(found.order["work"])
+
+
+@pytest.mark.parametrize(
+    ("given", "left"),
+    [
+        ({}, ("P0", "P1", "P2")),
+        ({"closed": frozenset({"P1"})}, ("P0", "P2")),
+        ({"taking_part": frozenset({"P1"})}, ("P1",)),
+        ({"erosion_flags": [("perennials_only",), (), ("forest_only",)]}, ("P1",)),
+        ({"outlet_flags": [(), (), ("no_safe_outlet",)]}, ("P0", "P1")),
+        ({"taking_part": frozenset()}, ()),
+    ],
+    ids=["all", "closed", "away", "not for beans", "no outlet", "nobody"],
+)
+def test_rows_are_laid_only_where_there_may_be_any(given, left):
+    plots, proposal, known, plan = proposed()
+    columns = {name: given[name] for name in given if name in plots}
+    beside = {name: given[name] for name in given if name not in plots}
+    there = features(waterway=WATERWAY)
+    terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
+    known = dataclasses.replace(known, **beside)
+    found = conservation.site_works(plots.assign(**columns), proposal, terrain, known, plan, BOOK)
+    rows = found.order.loc[found.order["work"] == "rows", "work_plots"].tolist()
+    assert rows == ([left] if left else [])
+    assert found.order["work_step"].tolist() == list(range(1, len(found.order) + 1))
 
 
 def test_lines_that_lead_water_fall_by_their_grade():

@@ -175,7 +175,7 @@ def dammed(original):
     """Level lines take no heed of water."""
 
     def level(hillside, heights, levels, limits, _):
-        bare = dataclasses.replace(hillside, outlets=())
+        bare = dataclasses.replace(hillside, outlets=(), flow=())
         return original(bare, heights, levels, limits, ())
 
     return level
