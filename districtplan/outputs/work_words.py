@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 LISTED_MAX = 12
 """Plots that a sentence names; more are counted."""
+FIND, OUTLET = "find_outlet", "outlet"
+"""Works before what carries water: a technician finds an outlet, one that is there is looked at."""
 LAST = "rows"
 """Work that all the others of a hillside come before."""
 CARE = (
@@ -218,8 +220,10 @@ def finding(results: Results, first: Hill | None, texts: Texts) -> list[str]:
         return [texts.say("work.nothing")]
     said = [texts.say("work.first", site=first.name, summary=first.summary)]
     works = results.works.order
-    if (works.loc[works["work_site"] == first.name, "work"] == "find_outlet").any():
-        said.append(texts.say("work.first_outlet"))
+    own = works[works["work_site"] == first.name]
+    if (own["work"] == FIND).any():
+        there = _there(own, texts)
+        said.append(texts.say(f"work.first_{'more' if there else 'outlet'}", outlet=there))
     said.append(texts.say("work.because", why=first.why))
     said.append(texts.say("work.in_all", count=f"{count(results):,}"))
     return [*said, *measure_words.how_chosen(results, texts)]
@@ -279,9 +283,15 @@ def before_rows(row: Mapping[str, Any], results: Results, texts: Texts) -> list[
     if order is None:
         crossed = wording.CROSSED in row["water_flags"]
         return [texts.say("sheets.hillside.not_laid_out", site=site)] if crossed else []
+    before = order[order["work"] != LAST]
     steps = [
-        texts.say("sheets.hillside.step", short=step.short, season=step.season)
-        for step in _steps(order[order["work"] != LAST], texts)
+        texts.say(
+            f"sheets.hillside.{'outlet' if work == OUTLET else 'step'}",
+            short=step.short,
+            facts=step.facts,
+            season=step.season,
+        )
+        for work, step in zip(before["work"], _steps(before, texts), strict=True)
     ]
     if not steps:
         return []
@@ -371,7 +381,14 @@ def _summary(own: pd.DataFrame, texts: Texts) -> str:
     return texts.say("work.summary_days", measures=texts.listed(named), days=said)
 
 
+def _there(order: pd.DataFrame, texts: Texts) -> str:
+    """Name the outlets that a hillside has already; empty where it has none."""
+    named = order.loc[order["work"] == OUTLET, "work_outlet"]
+    return texts.listed(named.iloc[0].split("; ")) if len(named) else ""
+
+
 def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
+    there = _there(order, texts)
     for row in cast("list[dict[str, Any]]", order.to_dict("records")):
         facts = []
         if pd.notna(row["work_structure"]):
@@ -385,12 +402,15 @@ def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
             facts.append(texts.say("work.priced", metres=metres))
         if pd.notna(row["work_person_days"]):
             facts.append(measure_words.person_days(row["work_person_days"], texts))
-        if row["work"] == "outlet":
+        if row["work"] == OUTLET:
             facts.append(row["work_outlet"])
         elif pd.notna(row["work_outlet"]):
             facts.append(texts.say("work.ends_at", outlet=row["work_outlet"]))
         season = texts.say(f"work.season.{row['work_season'].replace(' ', '_')}")
-        said, short = (texts.say(f"{key}.{row['work']}") for key in ("measures.work", "work.short"))
+        said = texts.say(f"measures.work.{row['work']}")
+        # Where one is there, what is still to be found is for the water that it doesn't take.
+        brief = "find_more" if row["work"] == FIND and there else row["work"]
+        short = texts.say(f"work.short.{brief}", outlet=there)
         yield Step(said, short, season, ", ".join(facts))
 
 

@@ -110,6 +110,25 @@ def test_the_finding_says_where_with_what_and_that_an_outlet_comes_first(
     assert work_words.finding(some, None, texts) == [texts.say("work.nothing")]
 
 
+def test_an_outlet_that_is_there_is_told_from_one_to_be_found(small_results, texts, hills):
+    works = small_results.works
+    name = hills[0].name
+    first = works.order.iloc[[0, 0, 0]].assign(
+        work_site=name,
+        work=["find_outlet", "outlet", "structures"],
+        work_outlet=[None, "stream 1; waterway 2", None],
+    )
+    some = dataclasses.replace(small_results, works=dataclasses.replace(works, order=first))
+    (told,) = work_words.before_rows({"work_site": name}, some, texts)
+    assert "a technician finds a safe outlet for water that does not go to stream 1 and" in told
+    assert "look over the safe outlet that is there: stream 1; waterway 2 (" in told
+    assert "stream 1 and waterway 2" in work_words.finding(some, hills[0], texts)[1]
+    alone = dataclasses.replace(works, order=first.iloc[[0, 2]])
+    some = dataclasses.replace(small_results, works=alone)
+    (told,) = work_words.before_rows({"work_site": name}, some, texts)
+    assert "a technician finds a safe outlet (" in told
+
+
 def test_days_are_told_only_where_all_are_known(small_results, texts, hills):
     assert "person-days" not in hills[0].summary
     works = small_results.works
