@@ -202,7 +202,7 @@ class Drafts:
         place = {name: at for at, name in enumerate(drawn)}
         first = order["work_site"].map(place).to_numpy(dtype=np.int64)
         order = order.iloc[np.lexsort((order["work_step"], first))]
-        rowless = _without_beans(plots).union(self._known.barred(plots))
+        rowless = _without_beans(sites).union(self._known.barred(sites))
         return Works(
             lines=lines,
             refused=found.refused,

@@ -222,10 +222,12 @@ def practices(book: Handbook) -> list[str]:
 @functools.cache
 def measured_land() -> pd.DataFrame:
     """Plots whose slopes lie just beyond those that measures begin or end at."""
-    slope = [1.5, 2.05, 5.1, 8.0, 12.2, 12.5, 20.5, 25.0, 30.5, 40.0, 47.5]
+    slope = [1.5, 2.05, 5.1, 8.0, 12.2, 12.5, 20.5, 25.0, 30.5, 40.0, 47.5] * 2
     above = pd.DataFrame({"plot_id": [f"P{place}" for place in range(len(slope))]})
     above = above.assign(slope_length_above_m=20.0, slope_length_above_at_least=0)
-    return cases.plots_of(slope, 60.0, above=above, area_ha=3.0, flow_line_length_m=50.0)
+    # Some measures are for gathered water, others must keep clear of it.
+    gathered = np.repeat([0.0, 50.0], len(slope) // 2)
+    return cases.plots_of(slope, 60.0, above=above, area_ha=3.0, flow_line_length_m=gathered)
 
 
 def measures(book: Handbook) -> list[str]:
