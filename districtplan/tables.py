@@ -1417,8 +1417,10 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "left_out_reason",
         "left out",
-        "Why a plot without tonnes isn't chosen: closed, does_not_take_part, no_measure, "
-        "not_costed, other_measure (its hillside takes one that isn't for it) or budget_spent.",
+        "Why a plot without tonnes isn't chosen: closed, does_not_take_part, vetoed (staff ruled "
+        "out its hillside's measure, or its last), no_measure, other_measure (its hillside takes "
+        "one that isn't for it), not_laid_out, saves_too_little, not_costed, held_share_spent or "
+        "budget_spent.",
     ),
     Column("budget_spent", "number", "curve", "", "Budget spent, in its unit.", 0, None),
     Column(

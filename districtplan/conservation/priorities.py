@@ -9,14 +9,22 @@ leave of it goes to all. Each of them that isn't chosen is listed with the reaso
     The land is closed to planting, so nothing is built on it.
 ``does_not_take_part``
     By the file of who does; only a line that leads water, for its whole hillside, goes through.
+``vetoed``
+    Staff ruled out in the field what its hillside takes, or measures of a plot that has no other.
 ``no_measure``
     It may bear none that saves soil and takes no more land than the plan allows.
-``not_costed``
-    Labour isn't known for those that it may bear.
 ``other_measure``
     Its hillside takes a measure that isn't for this plot.
+``not_laid_out``
+    What its hillside may bear carries water, and can't be laid out there.
+``saves_too_little``
+    None that it may bear saves what least labour asks for.
+``not_costed``
+    Labour isn't known for those that it may bear.
+``held_share_spent``
+    What it would save isn't known, so only the share held could pay: that went to others before.
 ``budget_spent``
-    The budget went to others before.
+    The budget doesn't pay for it after those that come before.
 """
 
 from __future__ import annotations
@@ -38,6 +46,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from districtplan.conservation.measures import Options
     from districtplan.handbook import Handbook
     from districtplan.plan import Conservation, Plan
 
@@ -54,6 +63,7 @@ SITE, SITES = "work_site", "work site"
 """Column of the hillside that a plot is of, and what the plan calls it."""
 GAIN, LEFT = "soil_saved_counted_t_yr", "loss_left_likely_share"
 CLOSED, AWAY = "closed", "does_not_take_part"
+VETOED = "vetoed"
 ABOVE = "run_on"
 """Effect of a drain above a hillside: it saves the top plot alone, and goes with the site."""
 
@@ -117,7 +127,7 @@ class Priorities:
 
 
 def choose(
-    offered: pd.DataFrame,
+    options: Options,
     plots: pd.DataFrame,
     plan: Plan,
     handbook: Handbook,
@@ -128,8 +138,8 @@ def choose(
 
     Parameters
     ----------
-    offered : pandas.DataFrame
-        Options of :func:`districtplan.conservation.measures.options`.
+    options : Options
+        Every plot beside every measure, vetoes respected.
     plots : pandas.DataFrame
         Their plots: ``plot_id``, ``village``, ``area_ha``, ``slope_mean_pct``,
         ``slope_measured_pct``, ``slope_class_number``, ``run_on_area_ha``, ``erosion_rank``,
@@ -159,20 +169,21 @@ def choose(
     """
     asked = plan.conservation
     barred = {} if barred is None else barred
-    single = _open(_ways(offered, plots, plan, handbook), barred, handbook)
+    single = _open(_ways(options.offered, plots, plan, handbook), barred, handbook)
     by_site = asked.choose_by == SITES
-    ways = _with_works(_pooled(single, plots), handbook, learned) if by_site else single
-    missing = _without_labour(ways, handbook)
-    _refuse(missing, ways, asked)
-    if asked.goal == "least labour":
-        ways = _least_labour(ways, asked)
+    laid = _with_works(_pooled(single, plots), handbook, learned) if by_site else single
+    missing = _without_labour(laid, handbook)
+    _refuse(missing, laid, asked)
+    ways = _least_labour(laid, asked) if asked.goal == "least labour" else laid
+    vetoed = options.refused[options.refused["measure_reason"] == VETOED]
+    vetoed = vetoed[vetoed["measure"].isin(_of_choice(asked, handbook))]
+    left_out = _LeftOut(single, laid, ways, plots, barred, vetoed)
     curve = _curve(ways)
     if asked.budget is None:
         best = _best_of_each(ways)
         nothing = knapsack.Choice(best, np.nan, 0.0, np.nan, np.nan)
         told = _told(single, ways, best, best[:0])
-        left = _left_out(told, single, plots, barred)
-        return _priorities(told, left, curve, nothing, 0.0, missing)
+        return _priorities(told, left_out.beside(told), curve, nothing, 0.0, missing)
     costed = ways[ways["cost"].notna()]
     held = _hold(costed, plots, _unit(asked), asked.budget * asked.reserved_share)
     held_spent = float(ways["cost"][held].sum())
@@ -180,12 +191,11 @@ def choose(
     found = knapsack.choose(
         _as_ways(rest),
         asked.budget - held_spent,
-        _shares(rest, plots, asked.village_share * (1 - held_spent / asked.budget)),
+        _shares(rest, plots, asked.village_share),
     )
     most = rest.index.to_numpy()[found.places]
     told = _told(single, ways, most, held)
-    left = _left_out(told, single, plots, barred)
-    return _priorities(told, left, curve, found, held_spent, missing)
+    return _priorities(told, left_out.beside(told), curve, found, held_spent, missing)
 
 
 def _priorities(
@@ -221,13 +231,8 @@ def _ways(
     fits = (offered["land_taken_pct"] <= asked.land_taken_max_pct).to_numpy() | ends
     # What holds nothing back itself, such as a waterway, is no choice but goes with others.
     saves = (offered[LEFT] < 1).to_numpy()
-    # A line that carries water is a matter of the whole hillside, never of one plot.
-    every = catalogue(handbook)
-    carrying = [measure.name for measure in every if measure.carries_water]
-    above = [measure.name for measure in every if measure.effect == ABOVE]
-    alone = ~offered["measure"].isin(carrying).to_numpy() | (asked.choose_by == SITES)
-    alone &= ~offered["measure"].isin(above).to_numpy()
-    kept = np.flatnonzero(fits & saves & alone)
+    of_choice = offered["measure"].isin(_of_choice(asked, handbook)).to_numpy()
+    kept = np.flatnonzero(fits & saves & of_choice)
     names = ["plot_id", "measure", GAIN, LEFT, "measure_plants"]
     found = offered.iloc[kept][names].reset_index(drop=True)
     cost = "cost_money" if asked.budget_unit == "money" else "person_days"
@@ -236,6 +241,16 @@ def _ways(
         found[name] = plots[name].to_numpy()[at[kept]]
     found["unit"] = plots[_unit(asked)].to_numpy()[at[kept]]
     return found
+
+
+def _of_choice(asked: Conservation, handbook: Handbook) -> list[str]:
+    """Name the measures that may be chosen: what carries water is never one plot's matter."""
+    by_site = asked.choose_by == SITES
+    return [
+        measure.name
+        for measure in catalogue(handbook)
+        if measure.effect not in {ABOVE, "none"} and (by_site or not measure.carries_water)
+    ]
 
 
 def _open(ways: pd.DataFrame, barred: Mapping[str, str], handbook: Handbook) -> pd.DataFrame:
@@ -249,27 +264,55 @@ def _open(ways: pd.DataFrame, barred: Mapping[str, str], handbook: Handbook) -> 
     return ways[there | ((why == AWAY) & hosts)].reset_index(drop=True)
 
 
-def _left_out(
-    chosen: pd.DataFrame, ways: pd.DataFrame, plots: pd.DataFrame, barred: Mapping[str, str]
-) -> pd.DataFrame:
-    """List the plots without tonnes that aren't chosen, with the first reason that holds."""
-    some = plots.iloc[order_without_tonnes(plots)]
-    some = some[~some["plot_id"].isin(chosen["plot_id"])].reset_index(drop=True)
-    units = ways.drop_duplicates("plot_id").set_index("plot_id")["unit"]
-    taken = units.loc[units.index.isin(chosen["plot_id"])]
-    why = some["plot_id"].map(barred)
-    holds = {
-        CLOSED: why == CLOSED,
-        AWAY: why == AWAY,
-        "no_measure": ~some["plot_id"].isin(ways["plot_id"]),
-        "not_costed": ~some["plot_id"].isin(ways.loc[ways["cost"].notna(), "plot_id"]),
-        "other_measure": some["plot_id"].map(units).isin(taken),
-    }
-    codes = [np.array(code, dtype=object) for code in holds]
-    some["left_out_order"] = np.arange(1, len(some) + 1)
-    some["left_out_reason"] = np.select(list(holds.values()), codes, "budget_spent").astype(object)
-    made = ("plot_id", "village", *tables.made_by("left out"))
-    return tables.check(some[list(made)], made)
+@dataclass(frozen=True)
+class _LeftOut:
+    """What is known of plots that aren't chosen: their ways, from all to those that count."""
+
+    single: pd.DataFrame
+    laid: pd.DataFrame
+    ways: pd.DataFrame
+    plots: pd.DataFrame
+    barred: Mapping[str, str]
+    vetoed: pd.DataFrame
+
+    def beside(self, chosen: pd.DataFrame) -> pd.DataFrame:
+        """List the plots without tonnes that aren't chosen, with the first reason that holds."""
+        some = self.plots.iloc[order_without_tonnes(self.plots)]
+        some = some[~some["plot_id"].isin(chosen["plot_id"])].reset_index(drop=True)
+        units = self.single.drop_duplicates("plot_id").set_index("plot_id")["unit"]
+        own = some["plot_id"].map(units)
+        of_unit = dict(zip(chosen["plot_id"].map(units), chosen["measure"], strict=True))
+        costed = self.ways[self.ways["cost"].notna()]
+        counted = costed[costed[GAIN] > 0]
+        why = some["plot_id"].map(self.barred)
+        none = own.isna()
+        holds = {
+            CLOSED: why == CLOSED,
+            AWAY: why == AWAY,
+            VETOED: self._ruled_out(some["plot_id"], own.map(of_unit), none),
+            "no_measure": none,
+            "other_measure": own.isin(of_unit),
+            "not_laid_out": ~own.isin(self.laid["unit"]),
+            "saves_too_little": ~own.isin(self.ways["unit"]),
+            "not_costed": ~own.isin(costed["unit"]),
+            "held_share_spent": ~own.isin(counted["unit"]),
+        }
+        codes = [np.array(code, dtype=object) for code in holds]
+        reasons = np.select([each.to_numpy() for each in holds.values()], codes, "budget_spent")
+        some["left_out_order"] = np.arange(1, len(some) + 1)
+        some["left_out_reason"] = reasons.astype(object)
+        made = ("plot_id", "village", *tables.made_by("left out"))
+        return tables.check(some[list(made)], made)
+
+    def _ruled_out(self, plot_ids: pd.Series, of_hillside: pd.Series, none: pd.Series) -> pd.Series:
+        """Tell where a veto alone keeps a plot from its hillside's measure, or from any."""
+        pairs = set(zip(self.vetoed["plot_id"], self.vetoed["measure"], strict=True))
+        any_vetoed = plot_ids.isin(self.vetoed["plot_id"])
+        told = zip(plot_ids, of_hillside, none, any_vetoed, strict=True)
+        return pd.Series(
+            [(plot, name) in pairs or (alone and some) for plot, name, alone, some in told],
+            dtype=np.bool_,
+        )
 
 
 def _unit(asked: Conservation) -> str:
@@ -287,9 +330,10 @@ def _pooled(ways: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
     # On plots of the site that the measure is not for, all is left.
     of_site = plots[SITE].value_counts().reindex(found.index.get_level_values("unit"))
     found[LEFT] = 1 - found.pop("saved") / of_site.to_numpy()
-    for name in (GAIN, "cost"):
-        # One plot that can't be counted doesn't stand for nothing: the site's sum isn't known.
-        found[name] = groups[name].agg(lambda values: values.sum(skipna=False))
+    # A site saves what its plots that can be counted save at least; where none can, it isn't known.
+    found[GAIN] = groups[GAIN].sum(min_count=1)
+    # A cost that is known in part is no cost.
+    found["cost"] = groups["cost"].agg(lambda values: values.sum(skipna=False))
     return found.reset_index()
 
 

@@ -156,7 +156,7 @@ def propose(plots: pd.DataFrame, known: Known, plan: Plan, handbook: Handbook) -
     found = options(plots, known.standing, known.equations, plan, handbook)
     if known.vetoes is not None:
         found = respect(found, known.vetoes)
-    chosen = choose(found.offered, plots, plan, handbook, known.barred(plots))
+    chosen = choose(found, plots, plan, handbook, known.barred(plots))
     raised = nurseries(chosen.chosen, plan, handbook, known.onsets)
     return Proposal(found, chosen, raised, walk_over(plots))
 
@@ -188,6 +188,5 @@ def chosen_again(
     Proposal
         What is proposed.
     """
-    offered = proposal.options.offered
-    found = choose(offered, plots, *wanted, known.barred(plots), learned)
+    found = choose(proposal.options, plots, *wanted, known.barred(plots), learned)
     return proposal.with_choice(found, *wanted, known.onsets)

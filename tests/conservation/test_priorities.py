@@ -12,10 +12,12 @@ from districtplan.conservation.priorities import (
     CLOSED,
     HELD,
     SAVES_MOST,
+    Learned,
     _pooled,
     choose,
     order_without_tonnes,
 )
+from districtplan.conservation.vetoes import respect
 from districtplan.errors import PlanError
 from districtplan.handbook import packaged
 from tests.conservation.cases import (
@@ -34,7 +36,7 @@ GAIN = "soil_saved_counted_t_yr"
 
 def chosen_for(plan, slopes=SLOPES, book=BOOK, length_m=40.0, barred=None, **columns):
     plots = plots_of(slopes, length_m, plan, book, **columns)
-    return choose(options_of(plots, plan, book).offered, plots, plan, book, barred), plots
+    return choose(options_of(plots, plan, book), plots, plan, book, barred), plots
 
 
 def test_a_budget_is_kept_and_the_choice_proved_best():
@@ -143,6 +145,36 @@ def test_a_fair_share_moves_work_to_villages():
     assert fair.saved_t_yr <= without.saved_t_yr
 
 
+def test_a_village_has_its_share_of_what_places_held_leave():
+    """Plots beyond the equations take what is held; a third of the land is the village's."""
+    at = {
+        "slopes": [36.0] * 6 + [26.0] * 6 + [6.0] * 6,
+        "village": ["Steep"] * 12 + ["Gentle"] * 6,
+        "book": with_labour({"grass_strips": 6.0}),
+    }
+    for budget in (100.0, 150.0):
+        plan = plan_with(budget=budget, village_share=1.0, reserved_share=0.5)
+        found, _ = chosen_for(plan, **at)
+        mine = found.chosen[found.chosen["village"] == "Gentle"]
+        (cost,) = mine["budget_used"].unique()
+        assert found.held_spent > 0
+        paid = len(mine) * cost
+        assert paid + cost > (budget - found.held_spent) / 3 >= paid
+
+
+def test_what_places_held_took_is_not_spent_again():
+    """Both bind: plots without tonnes take the share held, the others all that is left."""
+    slopes = [36.0] * 4 + [26.0] * 6
+    book = with_labour({"grass_strips": 6.0})
+    plan = plan_with(budget=90.0, reserved_share=0.5)
+    found, _ = chosen_for(plan, slopes=slopes, book=book)
+    by = found.chosen.groupby("chosen_by", observed=True)["budget_used"].sum()
+    assert by[HELD] == pytest.approx(found.held_spent)
+    assert 27 < found.held_spent <= 45
+    left = found.chosen.loc[found.chosen["chosen_by"] == SAVES_MOST, "budget_used"]
+    assert left.sum() <= 90 - found.held_spent < left.sum() + left.max()
+
+
 def test_measures_that_take_too_much_land_are_listed_not_chosen():
     wide = plan_with(budget=1e6, spacing_rule="drop")
     found, _ = chosen_for(wide, slopes=[26.0])
@@ -180,6 +212,25 @@ def test_what_is_for_one_plot_of_a_site_leaves_all_on_the_others():
     left = found["loss_left_likely_share"]
     assert left["trees"] == pytest.approx(1 - 0.9 / 4)
     assert left["strips"] == pytest.approx(0.3)
+
+
+def test_one_plot_without_tonnes_does_not_keep_its_hillside_from_being_chosen():
+    """What its plots with tonnes save is the least that the site does."""
+    at = {
+        "slopes": [26.0, 26, 14, 6, 6, 6],
+        "book": with_labour({"grass_strips": 6.0}),
+        "work_site": ["A"] * 3 + ["B"] * 3,
+    }
+    plan = plan_with(budget=60.0, reserved_share=0.0, choose_by="work site")
+    whole, _ = chosen_for(plan, **at)
+    found, _ = chosen_for(plan, length_m=[40.0, 40.0, np.nan, 40.0, 40.0, 40.0], **at)
+    assert set(whole.chosen["plot_id"]) == set(found.chosen["plot_id"]) == {"P0", "P1", "P2"}
+    third = whole.chosen.set_index("plot_id")[GAIN]["P2"]
+    assert found.saved_t_yr == pytest.approx(whole.saved_t_yr - third)
+    assert found.left_out.empty
+    none, _ = chosen_for(plan, length_m=[np.nan] * 3 + [40.0] * 3, **at)
+    assert set(none.chosen["plot_id"]) == {"P3", "P4", "P5"}
+    assert set(none.left_out["left_out_reason"]) == {"held_share_spent"}
 
 
 def test_the_curve_rises_ever_less_steeply():
@@ -268,3 +319,35 @@ def test_plots_that_their_hillsides_measure_is_not_for_are_told():
     assert found.left_out[["plot_id", "left_out_reason"]].to_numpy().tolist() == [
         ["P2", "other_measure"]
     ]
+
+
+def reasons_of(found):
+    return dict(zip(found.left_out["plot_id"], found.left_out["left_out_reason"], strict=True))
+
+
+def test_what_a_veto_or_least_labour_keeps_from_a_plot_is_told():
+    plan = plan_with(budget=60.0, reserved_share=0.0, choose_by="work site")
+    book = with_labour({"grass_strips": 6.0, "permanent_cover": 6_000.0})
+    plots = plots_of([36.0, 36.0, 36.0, 55.0], 40.0, plan, book, work_site="A")
+    vetoes = pd.DataFrame(
+        [("P1", "grass_strips"), ("P2", "all"), ("P3", "grassed_waterway")],
+        columns=["plot_id", "measure"],
+    )
+    options = respect(options_of(plots, plan, book), vetoes)
+    found = choose(options, plots, plan, book)
+    assert found.chosen["plot_id"].tolist() == ["P0"]
+    assert reasons_of(found) == {"P1": "vetoed", "P2": "vetoed", "P3": "other_measure"}
+    lazy = plan_with(budget=60.0, goal="least labour", saved_share_min=0.99)
+    little, _ = chosen_for(lazy, slopes=[36.0])
+    assert reasons_of(little) == {"P0": "saves_too_little"}
+
+
+def test_what_cannot_be_laid_out_is_not_said_to_cost_too_much():
+    plan = plan_with(budget=1e6, reserved_share=0.0, choose_by="work site")
+    book = with_labour({"hillside_ditch": 18.0})
+    plots = plots_of([14.0, 14.0], [40.0, np.nan], plan, book, work_site="A")
+    options = options_of(plots, plan, book)
+    names = set(options.offered["measure"])
+    undrawn = frozenset(("A", str(name)) for name in names)
+    found = choose(options, plots, plan, book, None, Learned({}, undrawn))
+    assert reasons_of(found) == {"P1": "not_laid_out"}
