@@ -76,19 +76,30 @@ def lay_out(
             break
         told = _measures(plots, proposal)
         charged = {(site, told[site] in carrying): cost for site, cost in works.charged.items()}
-        known_now = {key: float(np.nan_to_num(cost)) for key, cost in charged.items()}
-        learned = Learned({**learned.charged, **known_now}, learned.undrawn | works.undrawn)
+        learned = Learned({**learned.charged, **charged}, learned.undrawn | works.undrawn)
         proposal = chosen_again(proposal, plots, known, (plan, handbook), learned)
         works = drafts.works(proposal)
     if budget is None:
-        return proposal, works
+        return _named(proposal, works, handbook), works
     unit = SITE if by_site else "plot_id"
     while (total := _total(proposal, works)) > _least(budget):
         found = trimmed(proposal.priorities, plots, unit, total - budget)
         proposal = proposal.with_choice(found, plan, handbook, known.onsets)
         works = drafts.works(proposal)
     priorities = dataclasses.replace(proposal.priorities, spent=total)
-    return dataclasses.replace(proposal, priorities=priorities), works
+    return _named(dataclasses.replace(proposal, priorities=priorities), works, handbook), works
+
+
+def _named(proposal: Proposal, works: Works, handbook: Handbook) -> Proposal:
+    """Name, among what isn't costed, what goes with hillsides and has no labour."""
+    there = {*proposal.priorities.not_costed, *(name for _, name in works.uncosted)}
+    missing = tuple(
+        measure.name
+        for measure in catalogue(handbook)
+        if measure.name in there and np.isnan(measure.days)
+    )
+    priorities = dataclasses.replace(proposal.priorities, not_costed=missing)
+    return dataclasses.replace(proposal, priorities=priorities)
 
 
 def _least(budget: float) -> float:
@@ -97,7 +108,7 @@ def _least(budget: float) -> float:
 
 def _total(proposal: Proposal, works: Works) -> float:
     """Give what measures and the works of their hillsides take of a budget, each work once."""
-    beside = np.nansum(list(works.charged.values()))
+    beside = sum(works.charged.values())
     return float(proposal.priorities.chosen["budget_used"].sum() + beside)
 
 

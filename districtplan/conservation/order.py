@@ -219,7 +219,7 @@ def days_owed(
     own_days : numpy.ndarray
         Person-days of what stands on each plot, NaN where not known, shape (plots,).
     area_ha : numpy.ndarray
-        Area of each plot, shape (plots,) [ha].
+        Area of each plot, 0 for one that owes nothing of common works, shape (plots,) [ha].
     common_days : Mapping[str, float]
         Person-days of waterway, outlet and cut-off drain by work site, NaN where not known; a site
         left out has no such works.
@@ -232,9 +232,9 @@ def days_owed(
     site = sites["work_site"]
     whole = pd.Series(area_ha, index=sites.index).groupby(site).transform("sum").to_numpy()
     common = site.map(lambda name: common_days.get(name, 0.0)).to_numpy(dtype=np.float64)
-    found = pd.DataFrame(
-        {"plot_id": sites["plot_id"], "days_owed": own_days + common * area_ha / whole}
-    )
+    owes = area_ha > 0
+    shared = np.divide(common * area_ha, whole, out=np.zeros_like(area_ha), where=owes)
+    found = pd.DataFrame({"plot_id": sites["plot_id"], "days_owed": own_days + shared})
     return tables.check(found, ("plot_id", *tables.made_by("days")))
 
 

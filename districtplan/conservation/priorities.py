@@ -108,7 +108,8 @@ class Priorities:
         Budget used in all, works of hillsides among it, and of it on plots from the share held
         for those without tonnes.
     not_costed : tuple[str, ...]
-        Measures left out of a choice, since the district gives no labour for them.
+        Measures that the district gives no labour for: left out of a choice, or beside it on
+        hillsides and not in what is spent.
     left_out : pandas.DataFrame
         Plots without tonnes that aren't chosen, the most pressing first: ``plot_id``, ``village``
         and the columns made by left out.

@@ -72,8 +72,10 @@ class Works:
     days : pandas.DataFrame
         ``plot_id`` and ``days_owed``.
     charged : Mapping[str, float]
-        What goes with each hillside takes of a budget, in its unit, by name of the site; NaN where
-        its labour isn't known.
+        What goes with each hillside takes of a budget, in its unit, by name of the site, as far as
+        known.
+    uncosted : frozenset[tuple[str, str]]
+        Site and measure of what goes with it and isn't in that: its labour or length isn't known.
     undrawn : frozenset[tuple[str, str]]
         Site and measure chosen that leads water and can't be laid out there.
     sites : int
@@ -89,6 +91,7 @@ class Works:
     order: pd.DataFrame
     days: pd.DataFrame
     charged: Mapping[str, float]
+    uncosted: frozenset[tuple[str, str]]
     undrawn: frozenset[tuple[str, str]]
     sites: int
     sites_drawn: int
@@ -197,6 +200,7 @@ class Drafts:
         lines, waterways = placed(found.lines), placed(found.waterways)
         beside = _beside(drawn, asked)
         days = _days(asked, beside)
+        costs = _costs(asked, beside, self._plan)
         sites = plots[plots["work_site"].isin(drawn)]
         order = order_of_work(sites, drawn, (DRAIN,), days, _planted(asked), _priced(asked, beside))
         place = {name: at for at, name in enumerate(drawn)}
@@ -209,8 +213,9 @@ class Drafts:
             waterways=waterways,
             outlets=_outlets(lines, waterways, terrain.features),
             order=without_rows(order, rowless).reset_index(drop=True),
-            days=_owed(asked, plots, days),
-            charged=_charged(asked, beside, self._plan),
+            days=_owed(asked, plots, days, self._known.barred(plots)),
+            charged=_charged(costs),
+            uncosted=frozenset(pair for pair, cost in costs.items() if np.isnan(cost)),
             undrawn=_undrawn(asked, drawn),
             sites=asked.sites,
             sites_drawn=len(drawn),
@@ -438,17 +443,26 @@ def _priced(asked: _Asked, beside: Mapping[tuple[str, str], float]) -> dict[tupl
     return dict(zip(keys, summed["measure_length_m"].tolist(), strict=True)) | dict(beside)
 
 
-def _charged(
+def _costs(
     asked: _Asked, beside: Mapping[tuple[str, str], float], plan: Plan
-) -> dict[str, float]:
-    found: dict[str, float] = {}
+) -> dict[tuple[str, str], float]:
+    """Give what each piece that goes with a hillside takes of a budget; NaN where not known."""
+    found: dict[tuple[str, str], float] = {}
     for (site, name), length in beside.items():
         measure = asked.kinds[name].measure
         cost = measure.days
         if plan.conservation.budget_unit == "money":
             pay = plan.conservation.day_cost
             cost = cost * (np.nan if pay is None else pay) + measure.material_money
-        found[site] = found.get(site, 0.0) + length / 100 * cost
+        found[site, name] = length / 100 * cost
+    return found
+
+
+def _charged(costs: Mapping[tuple[str, str], float]) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for (site, _), cost in costs.items():
+        if not np.isnan(cost):
+            found[site] = found.get(site, 0.0) + cost
     return found
 
 
@@ -471,7 +485,10 @@ def _planted(asked: _Asked) -> dict[str, dict[str, tuple[str, ...]]]:
 
 
 def _owed(
-    asked: _Asked, plots: pd.DataFrame, days: Mapping[tuple[str, str], float]
+    asked: _Asked,
+    plots: pd.DataFrame,
+    days: Mapping[tuple[str, str], float],
+    barred: Mapping[str, str],
 ) -> pd.DataFrame:
     carrying = {name for name, kind in asked.kinds.items() if kind.form.carries_water}
     alone = asked.every[~asked.every["measure"].isin(carrying)]
@@ -481,8 +498,10 @@ def _owed(
     for (site, name), value in days.items():
         if name in carrying:
             common[site] = common.get(site, 0.0) + value
-    area = plots["area_ha"].to_numpy(dtype=np.float64)
-    return days_owed(plots, mine.to_numpy(dtype=np.float64), area, common)
+    # Who doesn't take part, or whose land is closed, owes nothing: the others share it.
+    area = plots["area_ha"].where(~plots["plot_id"].isin(barred), 0.0)
+    own_days, area_ha = (each.to_numpy(dtype=np.float64) for each in (mine, area))
+    return days_owed(plots, own_days, area_ha, common)
 
 
 def _outlets(lines: pd.DataFrame, waterways: pd.DataFrame, features: pd.DataFrame) -> pd.DataFrame:

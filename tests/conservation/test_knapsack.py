@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from districtplan.conservation import knapsack
 from districtplan.conservation.knapsack import Ways, choose, curve
@@ -110,6 +111,35 @@ def test_more_ways_than_the_search_takes_still_give_a_bounded_choice(monkeypatch
     assert found.cost <= 801 * (1 + 1e-9)
     assert found.gain >= found.greedy_gain
     assert 0 <= found.gap < 1e-2
+
+
+def optimum(ways: Ways, budget: float) -> float:
+    """The best of all choices, by a program of all ways at once."""
+    units = (np.unique(ways.unit)[:, np.newaxis] == ways.unit).astype(float)
+    rows = LinearConstraint(np.vstack([units, ways.cost]), -np.inf, [*[1.0] * len(units), budget])
+    return -milp(
+        -ways.gain, constraints=rows, integrality=np.ones(len(ways.gain)), bounds=Bounds(0, 1)
+    ).fun
+
+
+@pytest.mark.parametrize("limits", [(6, 500), (4_000, 1)], ids=["few ways", "one node"])
+def test_a_search_cut_short_says_by_how_much_it_may_be_beaten(monkeypatch, limits):
+    for name, most in zip(("CORE_MAX", "NODES_MAX"), limits, strict=True):
+        monkeypatch.setattr(knapsack, name, most)
+    beaten = 0
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        cost = rng.integers(20, 60, 60).astype(float)
+        ways = Ways(np.arange(60) // 2, cost, cost * rng.uniform(0.9, 1.1, 60), np.zeros(60, int))
+        best = optimum(ways, 333.0)
+        found = choose(ways, 333.0)
+        assert found.gain <= best + 1e-6 <= found.bound + 2e-6
+        # The relaxation is never far off: one unit more at most.
+        assert found.bound <= best + ways.gain.max()
+        if found.gain < best - 1e-6:
+            beaten += 1
+            assert found.gap >= (best - found.gain) / found.bound
+    assert beaten or limits[1] == 1
 
 
 @settings(max_examples=20, deadline=None)

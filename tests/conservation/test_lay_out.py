@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from shapely import affinity
@@ -27,10 +28,10 @@ ALONE = shapely.transform(OUTLINES, lambda xy: xy + np.array([1_000.0, 0.0]))
 """A second hillside of three plots, far from the first."""
 
 
-def laid_out(there, flow=(DOWN,), book=BOOK, **asked):
+def laid_out(there, flow=(DOWN,), book=BOOK, above=None, **asked):
     """Two hillsides of three plots; water gathers on the first alone."""
     plan = plan_with(reserved_share=0.0, **asked)
-    plots = plots_of([14.0] * 3 + [13.0] * 3, 25.0, plan, book)
+    plots = plots_of([14.0] * 3 + [13.0] * 3, 25.0, plan, book, above=above)
     plots = plots.assign(
         elevation_mean_m=[1014, 1008, 1002] * 2,
         downslope_true_deg=180.0,
@@ -102,6 +103,39 @@ def test_the_choice_of_hillsides_is_the_best_that_the_budget_pays_with_their_wor
         assert found.saved_t_yr == pytest.approx(best)
         assert found.gap == pytest.approx(0, abs=1e-9)
     assert whole.saved_t_yr > 0
+
+
+def with_drain(book, **asked):
+    """As ``laid_out``, with a long slope above the first hillside."""
+    above = pd.DataFrame(
+        {
+            "plot_id": ["P0", "P3"],
+            "slope_length_above_m": [120.0, 0.0],
+            "slope_length_above_at_least": 0,
+        }
+    )
+    there = features(stream=STREAM, waterway=WATERWAY)
+    return laid_out(there, book=book, above=above, choose_by="work site", **asked)
+
+
+def test_works_without_labour_are_named_and_leave_what_is_known_of_their_site():
+    some = {"grass_strips": 6.0, "grassed_waterway": 25.0}
+    _, whole, dug, _ = with_drain(with_labour(some | {"cut_off_drain": 15.0}), budget=1e6)
+    assert {"grassed_waterway", "cut_off_drain"} <= set(dug.order["work_structure"])
+    assert dug.uncosted == frozenset()
+    assert "cut_off_drain" not in whole.not_costed
+    days = dug.order.set_index("work")["work_person_days"]
+    _, found, works, _ = with_drain(with_labour(some), budget=1e6)
+    ((site, cost),) = works.charged.items()
+    assert cost > 0
+    assert cost == pytest.approx(days["waterway"])
+    assert works.uncosted == {(site, "cut_off_drain")}
+    assert "cut_off_drain" in found.not_costed
+    assert "grassed_waterway" not in found.not_costed
+    assert found.spent == pytest.approx(found.chosen["budget_used"].sum() + cost)
+    _, none, works, _ = with_drain(with_labour({"grass_strips": 6.0}), budget=60.0)
+    assert works.charged == {}
+    assert {"grassed_waterway", "cut_off_drain"} <= set(none.not_costed)
 
 
 def test_ditches_are_not_chosen_where_they_have_no_outlet():

@@ -131,6 +131,19 @@ def test_labour_and_money_are_empty_until_the_district_gives_them():
     assert np.isnan(unpriced["cost_money"])
 
 
+def test_tonnes_saved_are_the_loss_a_hectare_less_times_the_area():
+    plan = plan_with()
+    plots = plots_of([14.0, 14.0], plan=plan).assign(area_ha=[0.3, 1.2])
+    offered = options_of(plots, plan).offered
+    at = plots.set_index("plot_id").loc[offered["plot_id"]]
+    now = at["soil_loss_now_likely_t_ha_yr"].to_numpy()
+    less = now - offered["soil_loss_after_likely_t_ha_yr"].to_numpy()
+    assert (less > 0).any()
+    saved = offered["soil_saved_t_yr"].to_numpy()
+    assert saved == pytest.approx(less * at["area_ha"].to_numpy())
+    assert offered["soil_saved_counted_t_yr"].to_numpy() == pytest.approx(saved)
+
+
 def test_labour_of_cover_is_by_the_hectare():
     found = option(found_for(40.0, book=with_labour()), "permanent_cover")
     assert found["person_days"] == pytest.approx(0.3 * DAYS["permanent_cover"])

@@ -67,6 +67,11 @@ def test_common_days_are_shared_by_area_and_unknown_ones_stay_unknown():
     assert owed.tolist() == pytest.approx([9.0, np.nan, 12.0], nan_ok=True)
     assert days_owed(SITES, own, area, {})["days_owed"][0] == 4.0
     assert days_owed(SITES, own, area, {"Hill-S01": np.nan})["days_owed"].isna().all()
+    # One plot without a share: the two others do its part.
+    some = days_owed(SITES, np.zeros(3), area * [1, 0, 1], {"Hill-S01": np.nan})["days_owed"]
+    assert some.tolist() == pytest.approx([np.nan, 0.0, np.nan], nan_ok=True)
+    none = days_owed(SITES, np.zeros(3), np.zeros(3), {"Hill-S01": 20.0})["days_owed"]
+    assert none.tolist() == [0.0] * 3
 
 
 def test_level_lines_are_safe_whoever_takes_part():

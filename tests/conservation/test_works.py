@@ -164,6 +164,24 @@ def test_a_line_is_safe_only_if_all_that_it_needs_take_part():
     assert works(features(waterway=WATERWAY)).lines["structure_safe"].isna().all()
 
 
+def test_common_days_are_owed_by_those_who_take_part_alone():
+    plots, proposal, known, plan = proposed()
+    there = features(waterway=WATERWAY)
+    every = laid_out((plots, proposal, known, plan), there)
+    drain = every.order.loc[every.order["work"] == "cut_off_drain", "work_person_days"].sum()
+    assert drain > 0
+    own = every.days["days_owed"] - drain / 3
+    closed = dataclasses.replace(known, closed=frozenset({"P1"}))
+    part = frozenset({"P1", "P2"})
+    terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
+    only = conservation.site_works(plots, proposal, terrain, closed, plan, BOOK)
+    owed = (only.days["days_owed"] - own).tolist()
+    assert owed == pytest.approx([drain / 2, 0, drain / 2])
+    away = dataclasses.replace(closed, taking_part=part)
+    alone = conservation.site_works(plots, proposal, terrain, away, plan, BOOK)
+    assert (alone.days["days_owed"] - own).tolist() == pytest.approx([0, 0, drain])
+
+
 def test_only_the_first_sites_are_drawn_and_the_others_counted():
     found = works(features(waterway=WATERWAY), sites_drawn_max=0)
     assert (found.sites, found.sites_drawn, len(found.lines), len(found.order)) == (1, 0, 0, 0)

@@ -277,6 +277,7 @@ def make_works(plots: pd.DataFrame) -> Works:
         order=order_of_work(sites, drawn, ()),
         days=pd.DataFrame({"plot_id": plots["plot_id"], "days_owed": np.nan}),
         charged={},
+        uncosted=frozenset(),
         undrawn=frozenset(),
         sites=1,
         sites_drawn=1,
