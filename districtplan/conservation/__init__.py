@@ -16,9 +16,10 @@ from districtplan.conservation.gathered import FLAG as GATHERED
 from districtplan.conservation.gathered import waiting
 from districtplan.conservation.ground import ground, soil
 from districtplan.conservation.hillsides import Terrain
+from districtplan.conservation.land import slope_for_limits
 from districtplan.conservation.lay_out import lay_out
 from districtplan.conservation.line_tables import LineTables, line_tables
-from districtplan.conservation.order import days_owed, order_of_work, safe_if
+from districtplan.conservation.order import FIND, days_owed, order_of_work, safe_if
 from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, waterway
 from districtplan.conservation.priorities import HELD
 from districtplan.conservation.propose import Known, Proposal, propose
@@ -29,6 +30,7 @@ from districtplan.conservation.works import Works, site_works
 
 __all__ = [
     "ALL",
+    "FIND",
     "GATHERED",
     "HELD",
     "VETOES",
@@ -57,6 +59,7 @@ __all__ = [
     "safe_if",
     "safe_outlets",
     "site_works",
+    "slope_for_limits",
     "soil",
     "structure_names",
     "waiting",

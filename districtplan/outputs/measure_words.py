@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from districtplan.conservation import ALL, HELD
+from districtplan.conservation import ALL, FIND, HELD, slope_for_limits
 from districtplan.outputs.plot_table import joined, veto_table, with_villages
 
 if TYPE_CHECKING:
@@ -96,17 +96,37 @@ def how_chosen(results: Results, texts: Texts) -> list[str]:
     priorities, asked = results.proposal.priorities, results.plan.conservation
     if asked.budget is None:
         return [texts.say("measures.no_budget")]
+    gains = results.proposal.chosen[GAIN]
+    spent = amount(priorities.spent, results.plan, texts)
+    within = "measures.within_at_least" if gains.isna().any() else "measures.within"
     return [
+        texts.say(within, total=f"{gains.sum():,.0f}", spent=spent),
         texts.say(
-            "measures.within",
-            total=f"{results.proposal.chosen[GAIN].sum():,.0f}",
+            "measures.best",
             saved=f"{priorities.saved_t_yr:,.0f}",
             greedy=f"{priorities.greedy_t_yr:,.0f}",
             gap=f"{100 * priorities.gap:.2f}",
-            spent=amount(priorities.spent, results.plan, texts),
         ),
+        *_not_counted(results, texts),
         *_held(results, texts),
     ]
+
+
+def _not_counted(results: Results, texts: Texts) -> list[str]:
+    """Say what the costs of a choice leave out."""
+    works, said = results.works, []
+    finding = works.order.loc[works.order["work"] == FIND, "work_site"].nunique()
+    if finding:
+        said.append(texts.say("measures.no_outlet_cost", count=f"{finding:,}"))
+    if unknown := len({site for site, _ in works.uncosted}):
+        said.append(texts.say("measures.works_cost", count=f"{unknown:,}"))
+    if results.plan.conservation.budget_unit == "money":
+        costs = results.handbook.rows("measure_costs").set_index("name")["material_money"]
+        built = {*results.proposal.chosen["measure"], *works.order["work_structure"].dropna()}
+        bare = [name(one, texts) for one in costs.index[costs.isna()] if one in built]
+        if bare:
+            said.append(texts.say("measures.no_material", measures=texts.listed(bare)))
+    return said
 
 
 def _held(results: Results, texts: Texts) -> list[str]:
@@ -272,16 +292,29 @@ def whose_matter(results: Results, texts: Texts) -> list[str]:
         said.append(texts.say("measures.not_costed", measures=texts.listed(listed)))
     if left := len(priorities.left_out):
         said.append(texts.say("measures.left_out", count=f"{left:,}"))
+    said += _steepest(results, texts)
     away = _passed(results)
     if away:
         said.append(texts.say("measures.passed", count=f"{away:,}"))
     if works.sites_drawn < works.sites:
         drawn, sites = f"{works.sites_drawn:,}", f"{works.sites:,}"
         said.append(texts.say("measures.drawn", drawn=drawn, sites=sites))
-    without = int((works.order["work"] == "find_outlet").sum())
+    without = int((works.order["work"] == FIND).sum())
     if without:
         said.append(texts.say("measures.no_outlet", count=f"{without:,}"))
     return [*said, texts.say("measures.carrying")]
+
+
+def _steepest(results: Results, texts: Texts) -> list[str]:
+    """Say how many plots too steep for annual crops are left without their only measure."""
+    plots, slope_pct = results.plots, results.plan.erosion.perennials_from_slope_pct
+    chosen = plots["plot_id"].isin(results.proposal.chosen["plot_id"])
+    bare = (slope_for_limits(plots) >= slope_pct) & ~chosen
+    if not bare.any():
+        return []
+    beside = bare & plots["work_site"].isin(plots.loc[chosen, "work_site"])
+    counts = {"count": f"{bare.sum():,}", "beside": f"{beside.sum():,}"}
+    return [texts.say("measures.steepest", slope=f"{slope_pct:g}", **counts)]
 
 
 def _passed(results: Results) -> int:

@@ -197,5 +197,68 @@ def test_the_headline_counts_all_that_is_chosen_and_marks_floors(texts, small_re
     results = dataclasses.replace(small_results, proposal=proposal, plan=asked)
     told = measure_words.how_chosen(results, texts)
     assert f"they save about {1_000 + 10 * (len(chosen) - 1):,} t of soil a year" in told[0]
-    assert told[1].startswith("On 1 plots from the share held")
-    assert "On 1 plots 1,000 t are a floor" in told[2]
+    assert told[1].startswith(f"{10 * (len(chosen) - 1)} t of this are chosen to save most")
+    assert told[2].startswith("On 1 plots from the share held")
+    assert "On 1 plots 1,000 t are a floor" in told[3]
+
+
+def with_budget(results, chosen=None, **asked):
+    """The results of a plan that has a budget."""
+    plan = results.plan
+    given = plan.conservation.model_copy(update={"budget": 50.0, **asked})
+    proposal = dataclasses.replace(results.proposal)
+    proposal.__dict__["chosen"] = results.proposal.chosen if chosen is None else chosen
+    budgeted = plan.model_copy(update={"conservation": given})
+    return dataclasses.replace(results, proposal=proposal, plan=budgeted)
+
+
+def test_what_costs_leave_out_is_told_beside_the_choice(texts, small_results):
+    plain = " ".join(measure_words.how_chosen(with_budget(small_results), texts))
+    assert "Not in these costs" not in plain
+    assert "Material" not in plain
+    works = small_results.works
+    order = works.order.assign(work=[conservation.FIND, *works.order["work"][1:]])
+    pairs = frozenset({("A", "cut_off_drain"), ("A", "grassed_waterway"), ("B", "cut_off_drain")})
+    lacking = dataclasses.replace(
+        small_results, works=dataclasses.replace(works, order=order, uncosted=pairs)
+    )
+    told = measure_words.how_chosen(with_budget(lacking), texts)
+    assert "on 1 of the chosen hillsides a safe outlet is still to be found" in told[2]
+    assert "of 2 chosen hillsides whose labour or length is not known" in told[3]
+    money = measure_words.how_chosen(
+        with_budget(small_results, budget_unit="money", day_cost=2.0), texts
+    )
+    (said,) = [one for one in money if one.startswith("Material is not counted for ")]
+    for measure in small_results.proposal.chosen["measure"].unique():
+        assert measure_words.name(str(measure), texts) in said
+
+
+def test_a_sum_that_lacks_a_plot_is_a_lower_limit(texts, small_results):
+    chosen = small_results.proposal.chosen
+    gains = [np.nan, *[10.0] * (len(chosen) - 1)]
+    lacking = with_budget(small_results, chosen.assign(soil_saved_counted_t_yr=gains))
+    told = " ".join(measure_words.how_chosen(lacking, texts))
+    assert f"they save at least {10 * (len(chosen) - 1)} t" in told
+    assert "on 1 plots can't be counted: sums are lower limits" in told
+
+
+def test_plots_too_steep_for_annual_crops_that_bear_nothing_are_counted(texts, small_results):
+    plots = small_results.plots
+    said = " ".join(measure_words.whose_matter(small_results, texts))
+    limit = small_results.plan.erosion.perennials_from_slope_pct
+    assert f"From {limit:g} % on" not in said
+    # Two neighbours of one hillside, of which one bears a measure, and one alone.
+    chosen = small_results.proposal.chosen
+    first = chosen["plot_id"].iloc[0]
+    second, third = plots.loc[plots["plot_id"] != first, "plot_id"].iloc[:2]
+    steep = plots["plot_id"].isin([second, third])
+    site = plots.set_index("plot_id")["work_site"].to_dict() | {first: "S", second: "S", third: "T"}
+    given = plots.assign(
+        slope_mean_pct=np.where(steep, limit, limit - 0.1),
+        slope_measured_pct=np.nan,
+        work_site=plots["plot_id"].map(site),
+    )
+    results = with_budget(small_results, chosen[chosen["plot_id"] == first])
+    told = measure_words.whose_matter(dataclasses.replace(results, plots=given), texts)
+    (line,) = [one for one in told if one.startswith(f"From {limit:g} % on")]
+    assert "2 such plots are left without any measure, 1 of them on hillsides" in line
