@@ -51,6 +51,7 @@ Maker = Literal[
     "catchments",
     "work order",
     "days",
+    "cautions",
     "inputs",
     "totals",
     "area error",
@@ -1579,6 +1580,12 @@ COLUMNS: tuple[Column, ...] = (
     ),
     _codes("work_plots", "work order", "Plots that work at it, from the top down."),
     _codes("work_agreed_by", "work order", "Villages and plots whose written agreement it needs."),
+    _text(
+        "caution",
+        "cautions",
+        "What to mind before a measure or a work is begun; empty where the handbook has none.",
+        nullable=True,
+    ),
     Column(
         "days_owed",
         "number",

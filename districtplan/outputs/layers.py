@@ -10,11 +10,15 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pyogrio
 
+from districtplan.outputs.measure_words import cautions
 from districtplan.outputs.plot_table import plot_table, with_hillside, work_layers
 from districtplan.outputs.wording import BARRED
+from districtplan.outputs.work_words import care
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    import pandas as pd
 
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
@@ -39,6 +43,8 @@ OF_RASTER = ("guide_lines", "part_boundaries")
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
     """Write the plots with their outlines; the GeoPackage also has rows, water and measures.
 
+    What to mind before any of them is built is a table ``cautions`` without geometry.
+
     Parameters
     ----------
     results : Results
@@ -53,7 +59,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     """
     frame = gpd.GeoDataFrame(plot_table(results, texts), geometry="geometry", crs=results.plots_crs)
     written = f"{results.plan.district.planting_date:%Y-%m-%d}T00:00:00Z"
-    layers = {LAYER: frame}
+    layers: dict[str, pd.DataFrame] = {LAYER: frame}
     barred = frame.loc[frame["row_set_by"].isin(BARRED.values()), "plot_id"]
     others = {
         "rows": results.row_lines.lines,
@@ -75,10 +81,14 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     if len(measures):
         outlines = results.plots.set_index("plot_id")["geometry"]
         layers["measures"] = gpd.GeoDataFrame(
-            measures.astype({"measure": object}),
+            measures.assign(
+                measure=measures["measure"].astype(object),
+                caution=cautions(measures["measure"], results, texts),
+            ),
             geometry=measures["plot_id"].map(outlines).to_numpy(),
             crs=results.plots_crs,
         )
+    layers["cautions"] = care(texts)
     return {"plots.parquet": _parquet(frame), "plots.gpkg": _geopackage(layers, written)}
 
 
@@ -88,7 +98,7 @@ def _parquet(frame: gpd.GeoDataFrame) -> bytes:
     return target.getvalue()
 
 
-def _geopackage(layers: Mapping[str, gpd.GeoDataFrame], written: str) -> bytes:
+def _geopackage(layers: Mapping[str, pd.DataFrame], written: str) -> bytes:
     # GDAL adds a layer to a file on disk only, not to one in memory.
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plots.gpkg"

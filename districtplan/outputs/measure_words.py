@@ -382,14 +382,63 @@ def worded(results: Results, texts: Texts) -> pd.DataFrame:
     now = plots["soil_loss_now_likely_t_ha_yr"]
     told = results.handbook.rows("measures").set_index("name")
     measure = chosen["measure"].astype(object)
-    upkeep, caution = texts.section("measures.upkeep"), texts.section("measures.caution")
+    upkeep = texts.section("measures.upkeep")
     return chosen.assign(
         work_site=chosen["plot_id"].map(plots["work_site"]),
         measure=[name(one, texts) for one in measure],
         soil_loss_now_likely_t_ha_yr=chosen["plot_id"].map(now),
         upkeep=measure.map(told["upkeep"]).map(upkeep),
-        caution=measure.map(told["caution"]).map(caution),
+        caution=cautions(measure, results, texts),
     )[list(SHOWN)]
+
+
+def cautions(measures: pd.Series, results: Results, texts: Texts) -> pd.Series:
+    """Give the handbook's cautions on measures.
+
+    Parameters
+    ----------
+    measures : pandas.Series
+        Their names.
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.Series
+        Sentences; missing where the handbook has none.
+    """
+    told = results.handbook.rows("measures").set_index("name")["caution"]
+    return measures.astype(object).map(told).map(texts.section("measures.caution"))
+
+
+def work_cautions(order: pd.DataFrame, results: Results, texts: Texts) -> pd.Series:
+    """Give what to mind at each work of a hillside.
+
+    Parameters
+    ----------
+    order : pandas.DataFrame
+        The order of work.
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.Series
+        The handbook's caution on what is built, where water may go, and when to stop.
+    """
+    own = cautions(order["work_structure"], results, texts)
+    own = own.mask(order["work"] == "rows", texts.say("measures.caution.rows_alone"))
+    below, stop = texts.say("cautions.below"), texts.say("cautions.slipping")
+    led = order["work_agreed_by"].map(len) > 0
+    said = [
+        " ".join([*([one] if pd.notna(one) else []), *([below] if agreed else []), stop])
+        for one, agreed in zip(own, led, strict=True)
+    ]
+    return pd.Series(said, index=order.index, dtype=object)
 
 
 def works(results: Results, texts: Texts) -> pd.DataFrame:
@@ -410,7 +459,8 @@ def works(results: Results, texts: Texts) -> pd.DataFrame:
     order = joined(with_villages(results.works.order, results))
     said = texts.section("measures.work")
     structures = order["work_structure"].map(lambda one: name(one, texts), na_action="ignore")
-    return order.assign(work=order["work"].map(said), work_structure=structures)
+    caution = work_cautions(results.works.order, results, texts)
+    return order.assign(work=order["work"].map(said), work_structure=structures, caution=caution)
 
 
 def looked_at(results: Results, texts: Texts) -> pd.DataFrame:

@@ -7,23 +7,25 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from districtplan.outputs.measure_words import cautions, work_cautions
 from districtplan.outputs.plot_table import joined, veto_table, with_hillside, with_villages
 from districtplan.outputs.tables_csv import write
+from districtplan.outputs.work_words import care
 
 if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
 
-def render(results: Results, _: Texts) -> dict[str, bytes]:
+def render(results: Results, texts: Texts) -> dict[str, bytes]:
     """Write what is proposed.
 
     Parameters
     ----------
     results : Results
         The run.
-    _ : Texts
-        The words, which these tables don't need.
+    texts : Texts
+        The words, of cautions alone.
 
     Returns
     -------
@@ -32,7 +34,8 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
         of each hillside; ``walk_over.csv``: the least certain plots; ``nurseries.csv``: what is
         raised for the measures; ``left_out.csv``: plots without tonnes that aren't chosen; and
         ``measure_options.parquet``: every plot beside every measure, with the reason where it
-        isn't offered. ``vetoes.csv`` has what staff ruled out, if they did.
+        isn't offered. ``vetoes.csv`` has what staff ruled out, if they did; ``cautions.csv`` what
+        to mind before any of it is begun.
     """
     proposal = results.proposal
     walk = proposal.walk_over.assign(walk_reasons=proposal.walk_over["walk_reasons"].map("; ".join))
@@ -40,9 +43,13 @@ def render(results: Results, _: Texts) -> dict[str, bytes]:
     target = io.BytesIO()
     every.to_parquet(target, index=False)
     vetoes = veto_table(results)
+    chosen = with_hillside(proposal.chosen, results)
+    order = results.works.order
+    works = joined(with_villages(order, results))
     return {
-        "measures.csv": write(with_hillside(proposal.chosen, results)),
-        "work_order.csv": write(joined(with_villages(results.works.order, results))),
+        "measures.csv": write(chosen.assign(caution=cautions(chosen["measure"], results, texts))),
+        "work_order.csv": write(works.assign(caution=work_cautions(order, results, texts))),
+        "cautions.csv": write(care(texts)),
         "walk_over.csv": write(walk),
         "nurseries.csv": write(proposal.nurseries),
         "left_out.csv": write(proposal.priorities.left_out),

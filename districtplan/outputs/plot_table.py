@@ -288,8 +288,10 @@ def dictionary(results: Results) -> pd.DataFrame:
     if len(results.features.used):
         carried["features"] = tuple(results.features.used.columns)
     proposal = results.proposal
+    carried["cautions"] = ("caution",)
     carried["measures"] = (
         "work_site",
+        "caution",
         *proposal.priorities.chosen.columns,
         *proposal.options.offered.columns,
     )
@@ -302,7 +304,8 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried["nurseries"] = tuple(proposal.nurseries.columns)
     bought = purchase_tables(results).items()
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}
-    carried["work_order"] = tuple(with_villages(results.works.order, results).columns)
+    order = with_villages(results.works.order, results)
+    carried["work_order"] = (*order.columns, "caution")
     laid = {**work_layers(results), "vetoes": veto_table(results)}.items()
     carried |= {name: tuple(layer.columns) for name, layer in laid if len(layer)}
     kinds = {"texts": "codes, joined by semicolons"}

@@ -229,6 +229,22 @@ def finding(results: Results, first: Hill | None, texts: Texts) -> list[str]:
     return [*said, *measure_words.how_chosen(results, texts)]
 
 
+def care(texts: Texts) -> pd.DataFrame:
+    """List what to mind before anything is begun.
+
+    Parameters
+    ----------
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``caution``, those that save lives first.
+    """
+    return pd.DataFrame({"caution": [texts.say(key) for key in CARE]}, dtype=object)
+
+
 def why(row: dict[str, Any], texts: Texts) -> str:
     """Say why a plot is where to work.
 

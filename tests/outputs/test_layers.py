@@ -96,7 +96,9 @@ def test_geopackage_header(path):
     layers = (
         "plots", "guide_lines", "pegs", "flow_lines", "structure_lines", "outlets", "measures",
     )  # fmt: skip
-    assert contents == [(layer, 32736, "2026-03-15T00:00:00Z") for layer in layers]
+    *drawn, table = contents
+    assert drawn == [(layer, 32736, "2026-03-15T00:00:00Z") for layer in layers]
+    assert (table[0], table[2]) == ("cautions", "2026-03-15T00:00:00Z")
 
 
 def test_flow_lines_are_a_layer(path, small_results):
@@ -137,6 +139,7 @@ def test_no_flow_lines_no_layer(small_results, texts, tmp_path):
         "structure_lines",
         "outlets",
         "measures",
+        "cautions",
     ]
 
 
@@ -149,6 +152,7 @@ def test_geopackage_in_a_second_reader(path, small_results):
         ["structure_lines", "Unknown"],
         ["outlets", "Unknown"],
         ["measures", "MultiPolygon"],
+        ["cautions", None],
     ]
     frame = pyogrio.read_dataframe(path, layer="plots")
     assert frame["plot_id"].tolist() == small_results.plots["plot_id"].tolist()

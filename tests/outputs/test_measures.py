@@ -14,7 +14,7 @@ import pytest
 from districtplan import conservation, outputs
 from districtplan.accepted import Given
 from districtplan.conservation import catalogue
-from districtplan.outputs import measure_words, measures_csv
+from districtplan.outputs import measure_words, measures_csv, work_words
 from districtplan.outputs.page import work
 from tests.conftest import plan_of
 from tests.outputs.conftest import make_results
@@ -76,6 +76,32 @@ def test_the_sheet_holds_the_numbers_of_the_file(texts, small_results, files):
     told = [None if not row["soil_saved_t_yr"] else float(row["soil_saved_t_yr"]) for row in chosen]
     saved = [None if pd.isna(value) else value for value in shown["soil_saved_t_yr"]]
     assert saved == told
+
+
+def test_cautions_stand_beside_measures_works_and_layers(files, texts, small_results, tmp_path):
+    handbook = small_results.handbook.rows("measures").set_index("name")["caution"]
+    said = texts.section("measures.caution")
+    for row in rows_of(files["measures.csv"]):
+        assert row["caution"] == said.get(handbook[row["measure"]], "")
+    works = rows_of(files["work_order.csv"])
+    below, stop = texts.say("cautions.below"), texts.say("cautions.slipping")
+    for row in works:
+        assert row["caution"].endswith(stop)
+        assert (below in row["caution"]) == bool(row["work_agreed_by"])
+        built = handbook.get(row["work_structure"], "none")
+        assert said.get(built, "") in row["caution"]
+    assert any(below in row["caution"] for row in works)
+    shown = measure_words.works(small_results, texts)["caution"].tolist()
+    assert shown == [row["caution"] for row in works]
+    care = [texts.say(key) for key in work_words.CARE]
+    assert [row["caution"] for row in rows_of(files["cautions.csv"])] == care
+    path = tmp_path / "plots.gpkg"
+    path.write_bytes(outputs.layers.render(small_results, texts)["plots.gpkg"])
+    assert gpd.read_file(path, layer="cautions")["caution"].tolist() == care
+    layer = gpd.read_file(path, layer="measures")
+    assert layer["caution"].fillna("").tolist() == [
+        row["caution"] for row in rows_of(files["measures.csv"])
+    ]
 
 
 def test_the_walk_over_list_says_why(texts, small_results):

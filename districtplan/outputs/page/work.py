@@ -101,5 +101,5 @@ def work(
             for plot_id, said in islice(measure_words.vetoes(results, texts).items(), VETOES_MAX)
         ],
         "lead": measure_words.whose_matter(results, texts),
-        "care": [texts.say(key) for key in work_words.CARE],
+        "care": work_words.care(texts)["caution"].tolist(),
     }
