@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from math import ceil
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -43,6 +44,8 @@ SHOWN = (
     "caution",
 )
 """Columns of the sheet of measures."""
+ROUND = 1e-4
+"""Hundredths of a percent that rounding may make of nothing."""
 WHOLE_FROM_M = 10
 """Distances from here on are printed in whole metres."""
 
@@ -105,11 +108,19 @@ def how_chosen(results: Results, texts: Texts) -> list[str]:
             "measures.best",
             saved=f"{priorities.saved_t_yr:,.0f}",
             greedy=f"{priorities.greedy_t_yr:,.0f}",
-            gap=f"{100 * priorities.gap:.2f}",
+            none_more=_none_more(priorities.gap, texts),
         ),
         *_not_counted(results, texts),
         *_held(results, texts),
     ]
+
+
+def _none_more(gap: float, texts: Texts) -> str:
+    """Say by how much the choice may be beaten, rounded up: nothing is proved by rounding."""
+    hundredths = ceil(gap * 10_000 - ROUND)
+    if hundredths <= 0:
+        return texts.say("measures.none_more")
+    return texts.say("measures.little_more", gap=f"{hundredths / 100:.2f}")
 
 
 def _not_counted(results: Results, texts: Texts) -> list[str]:

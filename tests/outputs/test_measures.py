@@ -222,7 +222,10 @@ def test_the_headline_counts_all_that_is_chosen_and_marks_floors(texts, small_re
     )
     results = dataclasses.replace(small_results, proposal=proposal, plan=asked)
     told = measure_words.how_chosen(results, texts)
-    assert f"they save about {1_000 + 10 * (len(chosen) - 1):,} t of soil a year" in told[0]
+    assert (
+        f"the measures chosen save about {1_000 + 10 * (len(chosen) - 1):,} t of soil a year"
+        in told[0]
+    )
     assert told[1].startswith(f"{10 * (len(chosen) - 1)} t of this are chosen to save most")
     assert told[2].startswith("On 1 plots from the share held")
     assert "On 1 plots 1,000 t are a floor" in told[3]
@@ -236,6 +239,19 @@ def with_budget(results, chosen=None, **asked):
     proposal.__dict__["chosen"] = results.proposal.chosen if chosen is None else chosen
     budgeted = plan.model_copy(update={"conservation": given})
     return dataclasses.replace(results, proposal=proposal, plan=budgeted)
+
+
+@pytest.mark.parametrize(
+    ("gap", "said"),
+    [(0.0, "save more."), (1e-9, "save more."), (3e-5, "over 0.01 %"), (0.0312, "over 3.12 %")],
+)
+def test_only_a_proof_is_told_as_one(texts, small_results, gap, said):
+    results = with_budget(small_results)
+    priorities = dataclasses.replace(results.proposal.priorities, gap=gap)
+    proposal = dataclasses.replace(results.proposal, priorities=priorities)
+    proposal.__dict__["chosen"] = results.proposal.chosen
+    told = measure_words.how_chosen(dataclasses.replace(results, proposal=proposal), texts)
+    assert f"no other choice would {'' if gap < 1e-8 else 'save '}{said}" in told[1]
 
 
 def test_what_costs_leave_out_is_told_beside_the_choice(texts, small_results):
@@ -264,7 +280,7 @@ def test_a_sum_that_lacks_a_plot_is_a_lower_limit(texts, small_results):
     gains = [np.nan, *[10.0] * (len(chosen) - 1)]
     lacking = with_budget(small_results, chosen.assign(soil_saved_counted_t_yr=gains))
     told = " ".join(measure_words.how_chosen(lacking, texts))
-    assert f"they save at least {10 * (len(chosen) - 1)} t" in told
+    assert f"the measures chosen save at least {10 * (len(chosen) - 1)} t" in told
     assert "on 1 plots can't be counted: sums are lower limits" in told
 
 
