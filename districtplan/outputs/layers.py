@@ -69,7 +69,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "flow_lines": results.flow_lines,
         "catchments": results.catchments,
         "features": results.features.used,
-        **work_layers(results),
+        **_with_cautions(work_layers(results), results, texts),
     }
     for name in OF_ROWS:
         others[name] = others[name][~others[name]["plot_id"].isin(barred)]
@@ -90,6 +90,20 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         )
     layers["cautions"] = care(texts)
     return {"plots.parquet": _parquet(frame), "plots.gpkg": _geopackage(layers, written)}
+
+
+def _with_cautions(
+    works: Mapping[str, pd.DataFrame], results: Results, texts: Texts
+) -> dict[str, pd.DataFrame]:
+    """Put beside each line, waterway and outlet what to mind."""
+    below = texts.say("cautions.below")
+    dug = texts.say("measures.caution.technician")
+    told: dict[str, pd.Series | str] = {
+        "structure_lines": cautions(works["structure_lines"]["structure"], results, texts),
+        "waterways": f"{dug} {below}",
+        "outlets": below,
+    }
+    return {name: table.assign(caution=told[name]) for name, table in works.items()}
 
 
 def _parquet(frame: gpd.GeoDataFrame) -> bytes:

@@ -306,8 +306,9 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}
     order = with_villages(results.works.order, results)
     carried["work_order"] = (*order.columns, "caution")
-    laid = {**work_layers(results), "vetoes": veto_table(results)}.items()
-    carried |= {name: tuple(layer.columns) for name, layer in laid if len(layer)}
+    laid = {name: layer.assign(caution="") for name, layer in work_layers(results).items()}
+    laid["vetoes"] = veto_table(results)
+    carried |= {name: tuple(layer.columns) for name, layer in laid.items() if len(layer)}
     kinds = {"texts": "codes, joined by semicolons"}
     # In words: a cell that starts with a percent sign gets an apostrophe in CSV.
     units = {"%": "percent"}

@@ -98,6 +98,11 @@ def test_cautions_stand_beside_measures_works_and_layers(files, texts, small_res
     path = tmp_path / "plots.gpkg"
     path.write_bytes(outputs.layers.render(small_results, texts)["plots.gpkg"])
     assert gpd.read_file(path, layer="cautions")["caution"].tolist() == care
+    lines = gpd.read_file(path, layer="structure_lines")
+    assert len(lines)
+    for row in lines.itertuples():
+        assert (row.caution or "") == said.get(handbook[row.structure], "")
+    assert set(gpd.read_file(path, layer="outlets")["caution"]) == {below}
     layer = gpd.read_file(path, layer="measures")
     assert layer["caution"].fillna("").tolist() == [
         row["caution"] for row in rows_of(files["measures.csv"])
