@@ -1807,6 +1807,13 @@ COLUMNS: tuple[Column, ...] = (
     _integer("row", "drawing", "", "Number of a row in its plot, the first 1, counted downhill."),
     _metres("length_m", "Length of a row on the ground.", "drawing"),
     _text("order_status", "lists", "order, or upper limit: it isn't known who takes part."),
+    _integer(
+        "held_back_g",
+        "lists",
+        "g",
+        "Part of what is issued that is for plots without a safe outlet: kept until they have one.",
+        nullable=False,
+    ),
     _text("signature", "lists", "Left empty, for a signature or thumbprint."),
     _text("reason", "set aside", "Why the row wasn't used."),
     _text("remedy", "set aside", "What to do about it."),

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from districtplan.inputs import empty_share, judge_test, packs
-from districtplan.outputs.purchase_tables import costs_in_all, theirs
+from districtplan.outputs.purchase_tables import GOODS, costs_in_all, theirs, waiting
+from districtplan.outputs.wording import kilograms
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,12 +34,13 @@ def notes(results: Results, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        Seeds and stand, nutrients and manure, poles, the mistake with the cap, money, and what is
-        left out.
+        What is held back until plots have a safe outlet, seeds and stand, nutrients and manure,
+        poles, the mistake with the cap, money, and what is left out.
     """
     kits = theirs(results.purchase)
     no_labour = results.purchase.labour.empty and len(kits) > 0
     return [
+        *held_back(results, texts),
         *_seed(results, texts),
         *_maize(results, texts),
         *_nutrients(results, texts),
@@ -47,6 +49,34 @@ def notes(results: Results, texts: Texts) -> list[str]:
         *_money(results, texts),
         *([texts.say("purchase.no_labour")] if no_labour else []),
     ]
+
+
+def held_back(results: Results, texts: Texts) -> list[str]:
+    """Say what of the order is for plots whose rows must wait for a safe outlet.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        One sentence, none where no such plot takes part.
+    """
+    kits = waiting(results)
+    sums = {good: int(kits[f"{good}_g"].sum()) for good in GOODS if kits[f"{good}_g"].notna().all()}
+    told = [
+        texts.say("purchase.amount", amount=kilograms(grams), good=texts.say(f"goods.{good}_g"))
+        for good, grams in sums.items()
+        if grams
+    ]
+    if not told:
+        return []
+    key = f"purchase.held_back.{'one' if len(kits) == 1 else 'many'}"
+    return [texts.say(key, count=f"{len(kits):,}", amounts=texts.listed(told))]
 
 
 def _seed(results: Results, texts: Texts) -> Iterator[str]:

@@ -483,6 +483,7 @@ def _distribution(listed: pd.DataFrame, plan: Plan, known: set[str], texts: Text
         short_kg=listed["short_g"].astype("float64") / 1000,
         whole_packs=listed["whole_packs"],
         loose_kg=listed["loose_g"].astype("float64") / 1000,
+        held_back_kg=listed["held_back_g"].astype("float64") / 1000,
         **{SIGNATURE: ""},
     )
     laid = Laid("distribution", table)

@@ -112,6 +112,28 @@ def theirs(bought: Purchase) -> pd.DataFrame:
     return bought.kits[bought.kits["order_line"].isin(served(bought))]
 
 
+def waiting(results: Results) -> pd.DataFrame:
+    """Give the kits that are bought for plots whose rows must wait for a safe outlet.
+
+    The order is worked out before measures are laid out, which make more plots wait: the plots
+    themselves are asked.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Rows of the kits on the lines that are served.
+    """
+    plots = results.plots
+    waits = plots.loc[plots["outlet_flags"].map(len) > 0, "plot_id"]
+    kits = theirs(results.purchase)
+    return kits[kits["plot_id"].isin(waits)]
+
+
 def in_all(bought: Purchase) -> dict[str, dict[str, int | None]]:
     """Add the orders up by good, over all buying points.
 
@@ -253,7 +275,8 @@ def distribution(results: Results) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        One row a farmer of a village and good, with an empty column to sign.
+        One row a farmer of a village and good, with what is held back of it until plots have a
+        safe outlet, and an empty column to sign.
     """
     listed = results.purchase.handed_out
     if "farmer_name" in results.plots:
@@ -264,7 +287,21 @@ def distribution(results: Results) -> pd.DataFrame:
         named = listed.merge(names, on=["village", "farmer_id"], how="left", validate="many_to_one")
         listed = listed.copy()
         listed.insert(2, "farmer_name", named["farmer_name"].to_numpy(dtype=object))
-    return listed.assign(**{SIGNATURE: ""})
+    return listed.assign(held_back_g=_held_back(listed, results), **{SIGNATURE: ""})
+
+
+def _held_back(listed: pd.DataFrame, results: Results) -> list[int]:
+    """Work out what part of what farmers are issued is for plots that wait for an outlet.
+
+    A short delivery is shared by what was planned, so the part is the same of both.
+    """
+    kept = waiting(results).groupby(["village", "farmer_id"])
+    planned = {good: kept[f"{good}_g"].sum().to_dict() for good in GOODS}
+    columns = ["village", "farmer_id", "good", "farmer_planned_g", "issued_g"]
+    return [
+        round(issued * planned[good].get((village, farmer), 0) / max(of_all, 1))
+        for village, farmer, good, of_all, issued in listed[columns].itertuples(index=False)
+    ]
 
 
 def calendar(bought: Purchase) -> pd.DataFrame:

@@ -10,6 +10,7 @@ import pytest
 from districtplan.outputs.page import bought
 from districtplan.outputs.purchase_notes import notes
 from districtplan.outputs.purchase_tables import costs_in_all
+from districtplan.outputs.wording import kilograms
 from tests.outputs.conftest import bought_by
 
 UP = {"germination_share": 0.8, "emergence_share": 0.9}
@@ -38,8 +39,9 @@ def test_two_seeds_that_stay_are_told_with_their_spacing(small_results, texts):
     ("sprouted", "choice"), [(90, "one seed a hole"), (70, "two seeds a hole"), (40, "buy it")]
 )
 def test_what_a_test_of_100_seeds_asks_for(small_results, texts, sprouted, choice):
-    first, *_ = told(small_results, texts, practice={"sprouted_of_100": sprouted})
-    assert first.startswith(f"In the farmers' own test {sprouted} of 100 seeds sprouted")
+    said = told(small_results, texts, practice={"sprouted_of_100": sprouted})
+    opening = f"In the farmers' own test {sprouted} of 100 seeds sprouted"
+    (first,) = [one for one in said if one.startswith(opening)]
     assert choice in first
 
 
@@ -129,3 +131,26 @@ def test_nobody_enrolled_has_no_stand(enrolled_results, texts):
     empty = dataclasses.replace(found, kits=kits, orders=found.orders.iloc[:0])
     said = notes(dataclasses.replace(enrolled_results, purchase=empty), texts)
     assert not any("stay empty" in one or "What is ordered" in one for one in said)
+
+
+def test_what_waits_for_an_outlet_is_told_to_be_held_back(enrolled_results, texts):
+    """Asked of the plots as they end: measures, laid out after the order, make more wait."""
+    first, *_ = notes(enrolled_results, texts)
+    kits = enrolled_results.purchase.kits.set_index("plot_id")
+    assert first.startswith(
+        "1 plot that is bought for must wait for a safe outlet before any row: "
+    )
+    assert f"the amounts include {kilograms(kits.loc['A-02', 'seed_g'])} kg of seed, " in first
+    assert f"{kilograms(kits.loc['A-02', 'npk_g'])} kg of NPK" in first
+    assert first.endswith("Hold it back until it has one.")
+    late = [
+        ("gathered_water_first",) if one in {"A-01", "A-02", "110"} else () for one in kits.index
+    ]
+    plots = enrolled_results.plots.assign(outlet_flags=late)
+    more, *_ = notes(dataclasses.replace(enrolled_results, plots=plots), texts)
+    both = kits.loc[["A-01", "A-02"], "seed_g"].sum()
+    assert more.startswith("2 plots that are bought for ")
+    assert f"{kilograms(both)} kg of seed" in more
+    none = plots.assign(outlet_flags=[()] * len(plots))
+    said = notes(dataclasses.replace(enrolled_results, plots=none), texts)
+    assert not any("safe outlet" in one for one in said)

@@ -11,7 +11,7 @@ import pypdfium2
 import pytest
 
 from districtplan.inputs.orders import distribution, handed_out
-from districtplan.outputs import sheets
+from districtplan.outputs import purchase_tables, sheets
 from districtplan.outputs.sheets import hand_out
 from districtplan.outputs.wording import kilograms
 from tests.outputs.conftest import bought_by
@@ -133,3 +133,35 @@ def test_many_farmers_go_on_over_pages(enrolled_results, texts):
 def test_names_of_farmers_are_printed_if_the_plan_asks(results_with_names, texts):
     files = hand_out.render(bought_by(results_with_names), texts)
     assert any("Invented Farmer" in said(content) for content in files.values())
+
+
+def test_what_waits_for_an_outlet_is_marked_to_be_held_back(lists, enrolled_results, texts):
+    """Of the first farmer's two plots one has no safe outlet: its part stands by itself."""
+    kits = enrolled_results.purchase.kits.set_index("plot_id")
+    listed = purchase_tables.distribution(enrolled_results)
+    table = listed.set_index(["farmer_id", "good"])
+    for good in ("seed", "npk"):
+        assert table.loc[("f1", good), "held_back_g"] == kits.loc["A-02", f"{good}_g"]
+        assert table.loc[("f1", good), "issued_g"] > kits.loc["A-02", f"{good}_g"]
+    assert listed.loc[listed["farmer_id"] != "f1", "held_back_g"].eq(0).all()
+    told = ridge(lists)
+    assert "1 plot must wait for a safe outlet: do not hand out what stands beside" in told
+    mark = "Hold back: no outlet yet"
+    beside = told.rpartition(mark)[2]
+    assert f" kg {kilograms(kits.loc['A-02', 'seed_g'])} kg" in beside
+    assert f" kg {kilograms(kits.loc['A-02', 'npk_g'])} kg" in beside
+    assert [said(content).count(mark) for content in lists.values()].count(0) == len(lists) - 1
+
+
+def test_of_a_short_delivery_the_same_part_is_held_back(enrolled_results):
+    kits = enrolled_results.purchase.kits
+    served = kits[kits["order_line"].isin(["enrolled", "demo"])]
+    planned = served.loc[served["village"] == "Upper Tamba Ridge", "seed_g"].sum()
+    came = distribution(served, {("Upper Tamba Ridge", "seed"): int(planned) // 2})
+    short = dataclasses.replace(
+        enrolled_results.purchase, handed_out=handed_out(came, enrolled_results.plan)
+    )
+    listed = purchase_tables.distribution(dataclasses.replace(enrolled_results, purchase=short))
+    row = listed[(listed["farmer_id"] == "f1") & (listed["good"] == "seed")].iloc[0]
+    waits = kits.loc[kits["plot_id"] == "A-02", "seed_g"].iloc[0]
+    assert abs(row["held_back_g"] - waits / 2) <= 1

@@ -8,7 +8,7 @@ import pandas as pd
 
 from districtplan.inputs import pack_sizes
 from districtplan.outputs.file_names import village_stems
-from districtplan.outputs.purchase_tables import distribution
+from districtplan.outputs.purchase_tables import distribution, waiting
 from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Paper, Setting, line_box
 from districtplan.outputs.sheets.plot_page import (
     FOOT_MM,
@@ -39,6 +39,9 @@ NUMBER_MM, FARMER_MM, SIGN_MM = 10.0, 50.0, 46.0
 ROW_MM = 12.5
 """Height of a row: room for a thumbprint."""
 
+HELD_MM = 5.6
+"""What a row is higher by where something is held back."""
+
 BLANK_MM = 24.0
 BOX_MM = 4.2
 
@@ -56,7 +59,8 @@ class _List(NamedTuple):
     sharing: str
     cautions: Part
     heads: tuple[str, ...]
-    rows: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...]
+    rows: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...]
+    held: str
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
@@ -124,11 +128,22 @@ def _worded(village: str, mine: pd.DataFrame, results: Results, texts: Texts) ->
         checks=tuple(checks),
         boxes=(texts.say("sheets.list.apart"), texts.say("sheets.list.away")),
         signed=texts.say("sheets.list.signed"),
-        sharing=" ".join(_sharing(goods, results, texts)),
+        sharing=" ".join([*_sharing(goods, results, texts), *_held(mine, results, texts)]),
         cautions=Part(texts.say("sheets.cautions.title"), told),
         heads=(*heads, texts.say("sheets.list.signature")),
         rows=tuple(rows),
+        held=texts.say("sheets.list.held"),
     )
+
+
+def _held(mine: pd.DataFrame, results: Results, texts: Texts) -> Iterator[str]:
+    """Say which amounts are kept until plots have a safe outlet."""
+    if not mine["held_back_g"].any():
+        return
+    told = waiting(results)
+    count = int((told["village"] == mine["village"].iloc[0]).sum())
+    key = f"sheets.list.held_back.{'one' if count == 1 else 'many'}"
+    yield texts.say(key, count=f"{count:,}", held=texts.say("sheets.list.held"))
 
 
 def _sharing(goods: list[str], results: Results, texts: Texts) -> Iterator[str]:
@@ -166,16 +181,20 @@ def _head(good: str, pack_kg: float | None, texts: Texts) -> str:
     return texts.say("sheets.list.head_packs", good=name, pack=f"{pack_kg:g}")
 
 
-def _cell(by_good: pd.DataFrame, good: str, pack_kg: float | None, texts: Texts) -> tuple[str, str]:
-    """Write the kilograms, and below them packs and what is weighed out of one."""
+def _cell(
+    by_good: pd.DataFrame, good: str, pack_kg: float | None, texts: Texts
+) -> tuple[str, str, str]:
+    """Write the kilograms, below them packs and what is weighed out of one, and what is kept."""
     row = by_good.loc[good].to_dict()
     amount = texts.say("sheets.list.amount", kg=kilograms(int(row["issued_g"])))
+    held_g = int(row["held_back_g"])
+    held = texts.say("sheets.list.amount", kg=kilograms(held_g)) if held_g else ""
     if pack_kg is None or not int(row["whole_packs"]):
-        return amount, ""
+        return amount, "", held
     packs, loose = f"{int(row['whole_packs']):,}", int(row["loose_g"])
     if not loose:
-        return amount, texts.say("sheets.list.packs", packs=packs)
-    return amount, texts.say("sheets.list.packs_and", packs=packs, kg=kilograms(loose))
+        return amount, texts.say("sheets.list.packs", packs=packs), held
+    return amount, texts.say("sheets.list.packs_and", packs=packs, kg=kilograms(loose)), held
 
 
 def _draw(paper: Paper, sheet: _List, texts: Texts) -> None:
@@ -190,21 +209,26 @@ def _draw(paper: Paper, sheet: _List, texts: Texts) -> None:
     y = _heads(paper, sheet.heads, widths, y)
     page = 1
     for number, farmer, cells in sheet.rows:
-        if y + ROW_MM > FOOT_MM:
+        waits = any(held for _, _, held in cells)
+        height = ROW_MM + (HELD_MM if waits else 0.0)
+        if y + height > FOOT_MM:
             _foot(paper, texts, page)
             page += 1
             paper.page()
             y = _heads(paper, sheet.heads, widths, _header(paper, sheet))
         paper.write(number, LEFT, y + 3.5)
         paper.name(farmer, line_box(LEFT + widths[0], y + 3.5, widths[1] - 3), BOLD)
+        if waits:
+            paper.write(sheet.held, LEFT + widths[0], y + ROW_MM - 0.4, BOLD)
         x = LEFT + widths[0] + widths[1]
-        for (amount, below), width in zip(cells, widths[2:-1], strict=True):
+        for (amount, below, held), width in zip(cells, widths[2:-1], strict=True):
             paper.write(amount, x, y + 1, BOLD)
             paper.write(below, x, y + 6.2)
+            paper.write(held, x, y + ROW_MM - 0.4, BOLD)
             x += width
-        y += ROW_MM
+        y += height
         paper.line([(LEFT, y), (RIGHT, y)], HAIR_MM)
-        paper.line([(RIGHT - SIGN_MM, y - ROW_MM), (RIGHT - SIGN_MM, y)], HAIR_MM)
+        paper.line([(RIGHT - SIGN_MM, y - height), (RIGHT - SIGN_MM, y)], HAIR_MM)
     _foot(paper, texts, page)
 
 
