@@ -150,3 +150,16 @@ def test_sources_list_the_practice_in_force(plan):
         entry.what: entry.value for entry in pipeline.sources(plan) if entry.table == "practice"
     }
     assert found["row_spacing_cm"] == "40"
+
+
+def test_the_calendar_and_the_nurseries_name_the_same_days(results):
+    raised = results.proposal.nurseries
+    assert len(raised)
+    zones = raised["village"].map({"Ostrabek": "valley"}).fillna("")
+    dated = results.purchase.calendar.query("work == 'nurseries' and season == 'usual'")
+    for zone, days in raised["nursery_date"].groupby(zones):
+        line = dated[dated["zone"] == zone].iloc[0]
+        assert [line["first_day"].isoformat(), line["last_day"].isoformat()] == [
+            days.min(),
+            days.max(),
+        ]

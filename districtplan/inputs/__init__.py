@@ -13,7 +13,7 @@ from districtplan.inputs.no_go import Buffers, buffers
 from districtplan.inputs.nutrients import balance, cap_in_every_hole_kg_ha, dosed
 from districtplan.inputs.orders import buying_points, distribution, lots
 from districtplan.inputs.outline_error import area_errors
-from districtplan.inputs.purchase import Beside, Purchase, purchase
+from districtplan.inputs.purchase import Beside, Purchase, purchase, with_nurseries
 from districtplan.inputs.seed import empty_share, hundred_seed_weight_g, judge_test, stand
 from districtplan.inputs.totals import totals
 from districtplan.inputs.zones import ONSETS, accept_onsets
@@ -55,4 +55,5 @@ __all__ = [
     "stand",
     "totals",
     "walk_string",
+    "with_nurseries",
 ]

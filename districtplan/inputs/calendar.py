@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 TABLE = "season_calendar"
 """The handbook's works before and beside those of the practice."""
+NURSERIES = "nurseries"
 WEEDINGS = ("weeding_1", "weeding_2", "weeding_3")
 PLANTING = ("depth_low_cm", "depth_high_cm", "band_beside_cm", "band_below_cm")
 """Numbers that a team needs when it plants."""
@@ -77,6 +78,44 @@ def calendar(plan: Plan, handbook: Handbook) -> pd.DataFrame:
             told = {name: value for name, value in work.items() if name != "onset_day"}
             found.append({"season": season, **told, "first_day": first, "last_day": first + length})
     return pd.DataFrame(found)
+
+
+def with_nurseries(
+    dated: pd.DataFrame, nurseries: pd.DataFrame, zone_of: dict[str, str]
+) -> pd.DataFrame:
+    """Date the nurseries by the measures that are chosen, where a zone has any.
+
+    Parameters
+    ----------
+    dated : pandas.DataFrame
+        What :func:`zoned` gives.
+    nurseries : pandas.DataFrame
+        ``village`` and ``nursery_weeks``, the weeks before the onset in which its plants stand.
+    zone_of : dict[str, str]
+        Zone by village, of those that have one.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same; in each season of these zones nurseries are set from the day that the slowest of
+        the plants asks for to that of the quickest.
+    """
+    zones = nurseries["village"].map(lambda village: zone_of.get(village, REST))
+    weeks = nurseries.groupby(zones)["nursery_weeks"].agg(["max", "min"])
+    rows = []
+    for row in dated.to_dict("records"):
+        if row["work"] == NURSERIES and row["zone"] in weeks.index:
+            # Counted from the onset, as this work is: the first day says where that is.
+            onset = row["first_day"] - timedelta(days=row["from_day"])
+            days = [round(-7 * weeks.loc[row["zone"], end]) for end in ("max", "min")]
+            row["from_day"], row["to_day"] = days
+            row["first_day"], row["last_day"] = (onset + timedelta(days=day) for day in days)
+            row["source"] = ""
+        rows.append(row)
+    table = pd.DataFrame(rows, columns=list(dated))
+    season = (table["zone"] != table["zone"].shift()) | (table["season"] != table["season"].shift())
+    order = table.assign(place=season.cumsum()).sort_values(["place", "first_day", "work"])
+    return table.loc[order.index].reset_index(drop=True)
 
 
 def onsets(plan: Plan, handbook: Handbook) -> dict[str, date]:

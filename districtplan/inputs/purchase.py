@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -10,6 +10,7 @@ import pandas as pd
 
 from districtplan.inputs import money
 from districtplan.inputs.amounts import GOODS as AMOUNTS
+from districtplan.inputs.calendar import with_nurseries as nurseries_dated
 from districtplan.inputs.calendar import zoned
 from districtplan.inputs.counting import exact_sum, half_up, unknown
 from districtplan.inputs.enrolment import LINES, NO_GO, NO_GO_HA, taking_part
@@ -167,11 +168,6 @@ def purchase(
     bought = orders(theirs, plan, beside.stocks, as_planned=limit)
     dated = zoned(plan, handbook, beside.onsets)
     listed = distribution(known, _arrived(beside.arrived))
-    zone_of = (
-        {}
-        if beside.onsets is None
-        else dict(zip(beside.onsets["village"], beside.onsets["zone"], strict=True))
-    )
     usual = dated[(dated["season"] == "usual") & (dated["work"] == "inputs_in_village")]
     costed = money.costs(kits, plan)
     return Purchase(
@@ -192,11 +188,40 @@ def purchase(
         nutrients=balance(plan, there),
         cap_in_every_hole_kg_ha=cap_in_every_hole_kg_ha(plan),
         calendar=dated,
-        labour=labour(theirs, dated, plan, zone_of),
+        labour=labour(theirs, dated, plan, _zone_of(beside.onsets)),
         kit_costs=costed,
         costs=money.sums(costed, ["village", "order_line"]),
         margins=money.margins(plan, _cost_ha(theirs, costed)),
     )
+
+
+def with_nurseries(
+    bought: Purchase, nurseries: pd.DataFrame, onsets: pd.DataFrame | None
+) -> Purchase:
+    """Date the nurseries of the calendar by the measures that are chosen.
+
+    Parameters
+    ----------
+    bought : Purchase
+        What is bought.
+    nurseries : pandas.DataFrame
+        ``village`` and ``nursery_weeks`` of the plants that are raised.
+    onsets : pandas.DataFrame | None
+        Rows used of the file of onsets; None where the plan names none.
+
+    Returns
+    -------
+    Purchase
+        The same with another calendar.
+    """
+    return replace(bought, calendar=nurseries_dated(bought.calendar, nurseries, _zone_of(onsets)))
+
+
+def _zone_of(onsets: pd.DataFrame | None) -> dict[str, str]:
+    """Give the zone by village, of those that have one."""
+    if onsets is None:
+        return {}
+    return dict(zip(onsets["village"], onsets["zone"], strict=True))
 
 
 def _arrived(rows: pd.DataFrame | None) -> dict[tuple[str, str], int]:

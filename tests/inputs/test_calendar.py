@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+import pandas as pd
 import pytest
 
 from districtplan.handbook import packaged, practice
-from districtplan.inputs.calendar import calendar
+from districtplan.inputs.calendar import calendar, with_nurseries
 from tests.conftest import plan_of
 from tests.support import renumbered
 
@@ -82,3 +83,24 @@ def test_thinning_only_where_two_are_thinned_and_urea_only_where_there_is_any():
 def test_onsets_must_follow_one_another():
     with pytest.raises(ValueError, match="must follow"):
         plan_of(season={**SEASON, "onset_late": date(2026, 3, 2)})
+
+
+def test_nurseries_are_set_when_the_measures_chosen_ask_for_it():
+    """Twelve and sixteen weeks before the onset of each season, not by the common line."""
+    one = calendar(plan_of(season=SEASON), packaged())
+    dated = pd.concat([one.assign(zone=zone) for zone in ("", "hills")], ignore_index=True)
+    raised = pd.DataFrame({"village": ["a", "a", "b"], "nursery_weeks": [12.0, 16.0, 12.0]})
+    found = with_nurseries(dated, raised, {"b": "hills"})
+    beds = found[found["work"] == "nurseries"].set_index(["zone", "season"])
+    for season in ("early", "usual", "late"):
+        onset = SEASON[f"onset_{season}"]
+        first, last = (onset - timedelta(weeks=weeks) for weeks in (16, 12))
+        assert tuple(beds.loc[("", season), ["first_day", "last_day"]]) == (first, last)
+        assert tuple(beds.loc[("hills", season), ["first_day", "last_day"]]) == (last, last)
+    assert beds.loc[("", "usual"), ["from_day", "to_day"]].tolist() == [-112, -84]
+    for _, mine in found.groupby(["zone", "season"]):
+        assert mine["first_day"].is_monotonic_increasing
+    rest, before = (table[table["work"] != "nurseries"] for table in (found, dated))
+    pd.testing.assert_frame_equal(rest.reset_index(drop=True), before.reset_index(drop=True))
+    none = with_nurseries(dated, raised.iloc[:0], {"b": "hills"})
+    pd.testing.assert_frame_equal(none, dated)
