@@ -39,6 +39,8 @@ class Laid:
         Heads of columns that aren't in the words' list.
     names : Mapping[str, int]
         Names for the cells of the column ``value``, and their rows.
+    lead : tuple[str, ...]
+        Sentences above the heads, a row each.
     """
 
     name: str
@@ -47,6 +49,12 @@ class Laid:
     sums: tuple[str, ...] = ()
     heads: Mapping[str, str] = field(default_factory=dict)
     names: Mapping[str, int] = field(default_factory=dict)
+    lead: tuple[str, ...] = ()
+
+    @property
+    def first_row(self) -> int:
+        """Number of the first row of values, as the sheet counts them."""
+        return len(self.lead) + 2
 
     def column(self, name: str) -> str:
         """Give the letter of a column.
@@ -84,7 +92,8 @@ class Laid:
         """
         letter = self.column(name)
         there = texts.say(f"workbook.{self.name}")
-        return f"'{there}'!${letter}$2:${letter}${len(self.table) + 1}"
+        last = self.first_row + len(self.table) - 1
+        return f"'{there}'!${letter}${self.first_row}:${letter}${last}"
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,14 @@ from districtplan.inputs import LINES, NO_GO, NO_GO_HA, WORKS, hundred_seed_weig
 from districtplan.outputs import purchase_words, work_sheets
 from districtplan.outputs.laid_sheets import LOOKED_THROUGH_MAX, Laid, Looked, rounded
 from districtplan.outputs.plot_table import village_table
-from districtplan.outputs.purchase_tables import COSTS, GOODS, SIGNATURE, purchase_tables, served
+from districtplan.outputs.purchase_tables import (
+    COSTS,
+    GOODS,
+    SIGNATURE,
+    in_all,
+    purchase_tables,
+    served,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -116,8 +123,12 @@ def sheets(results: Results, texts: Texts, rows_max: int) -> list[Laid]:
         in_all if len(order.table) < rows_max else replace(in_all, formulas={}),
         order.worded(texts),
         Laid("poles", made["poles"], sums=("poles_planned", "poles_wanted")),
-        Laid("deliveries", _goods_named(made["deliveries"], texts)),
-        _distribution(made["distribution"], results.plan, known, texts),
+        Laid(
+            "deliveries",
+            _goods_named(made["deliveries"], texts),
+            lead=(texts.say("workbook.as_of_run"),),
+        ),
+        _distribution(made["distribution"], results, known, texts),
         Laid("calendar", purchase_words.calendar(results, texts)),
         *work_sheets.labour(results, made["labour"], (villages, whole), rows_max),
         replace(margins, table=purchase_words.margins_named(margins.table, texts)),
@@ -473,8 +484,10 @@ def _order_in_all(order: Laid, texts: Texts) -> Laid:
     return Laid("order_in_all", found.assign(good=words), {name: of(name) for name in summed})
 
 
-def _distribution(listed: pd.DataFrame, plan: Plan, known: set[str], texts: Texts) -> Laid:
+def _distribution(listed: pd.DataFrame, results: Results, known: set[str], texts: Texts) -> Laid:
     """Lay out the list of what farmers get: what is issued may be overwritten on the day."""
+    plan = results.plan
+    lead = (texts.say("workbook.as_of_run"), *_beyond(results, texts))
     kept = [name for name in ("village", "farmer_id", "farmer_name", "good") if name in listed]
     table = listed[kept].assign(
         farmer_plots=listed["farmer_plots"],
@@ -486,7 +499,7 @@ def _distribution(listed: pd.DataFrame, plan: Plan, known: set[str], texts: Text
         held_back_kg=listed["held_back_g"].astype("float64") / 1000,
         **{SIGNATURE: ""},
     )
-    laid = Laid("distribution", table)
+    laid = Laid("distribution", table, lead=lead)
     at, goods = laid.column, listed["good"].tolist()
     formulas: dict[str, Callable[[int], str]] = {
         "short_kg": lambda row: f"ROUND({at('farmer_planned_kg')}{row}-{at('issued_kg')}{row},3)"
@@ -494,13 +507,33 @@ def _distribution(listed: pd.DataFrame, plan: Plan, known: set[str], texts: Text
     if plan.orders.bought_at not in {"plot", "farmer"}:
 
         def packs(row: int) -> str:
-            name = f"{goods[row - 2]}_pack_kg"
+            name = f"{goods[row - laid.first_row]}_pack_kg"
             return f"INT(ROUND({at('issued_kg')}{row}/{name},9))" if name in known else ""
 
         def loose(row: int) -> str:
-            name = f"{goods[row - 2]}_pack_kg"
+            name = f"{goods[row - laid.first_row]}_pack_kg"
             held = f"-{at('whole_packs')}{row}*{name}" if name in known else ""
             return f"ROUND({at('issued_kg')}{row}{held},3)"
 
         formulas |= {"whole_packs": packs, "loose_kg": loose}
-    return Laid("distribution", _goods_named(table, texts), formulas)
+    return Laid("distribution", _goods_named(table, texts), formulas, lead=lead)
+
+
+def _beyond(results: Results, texts: Texts) -> list[str]:
+    """Say of which goods more stands on the list than is bought or taken from stock, and why."""
+    issued = results.purchase.handed_out.groupby("good")["issued_g"].sum()
+    parts = []
+    for good, sums in in_all(results.purchase).items():
+        ordered, stock, listed = sums["ordered_g"], sums["stock_g"], int(issued.get(good, 0))
+        if ordered is None or stock is None or listed <= ordered + stock:
+            continue
+        parts.append(
+            texts.say(
+                "workbook.beyond_good",
+                good=texts.say(f"goods.{good}_g"),
+                issued=purchase_words.amount(listed),
+                there=purchase_words.amount(ordered + stock),
+                share=f"{100 * (ordered + stock) / listed:.0f}",
+            )
+        )
+    return [texts.say("workbook.beyond", parts=texts.listed(parts))] if parts else []

@@ -317,6 +317,7 @@ def _styles(workbook: Workbook) -> dict[str, Format]:
         "wrapped": workbook.add_format({**base, "text_wrap": True}),
         "date": workbook.add_format({**base, "num_format": "d mmm yyyy", "align": "left"}),
         "head": workbook.add_format(head),
+        "lead": workbook.add_format({"font_size": 11, "bold": True}),
         "title": workbook.add_format({"bold": True, "font_size": 16}),
         "heading": workbook.add_format({"bold": True, "font_size": 12, "top": 1}),
     }
@@ -344,16 +345,19 @@ def _rows(book: _Book, sheet: Worksheet, laid: Laid) -> None:
     widths, styles = [WIDTHS.get(name, WIDTH) for name in names], [book.style(n) for n in names]
     wrapped = zip(heads, widths, strict=True)
     lines = max(len(textwrap.wrap(head, max(width - 3, 1))) for head, width in wrapped)
+    top = len(laid.lead)
+    for row, sentence in enumerate(laid.lead):
+        sheet.write_string(row, 0, sentence, book.styles["lead"])
     # Not every program makes a row as high as its wrapped text.
-    sheet.set_row(0, HEAD_LINE_PT * lines + 2)
+    sheet.set_row(top, HEAD_LINE_PT * lines + 2)
     for column, (width, style) in enumerate(zip(widths, styles, strict=True)):
         sheet.set_column(column, column, width, style)
-        sheet.write_string(0, column, heads[column], book.styles["head"])
+        sheet.write_string(top, column, heads[column], book.styles["head"])
     formulas = [laid.formulas.get(name) for name in names]
     values = (table[name].astype(object) for name in names)
     known = [column.where(column.notna(), None).tolist() for column in values]
     # Row by row: rows that are done leave the memory.
-    for row, cells in enumerate(zip(*known, strict=True), start=1):
+    for row, cells in enumerate(zip(*known, strict=True), start=top + 1):
         for column, (value, formula) in enumerate(zip(cells, formulas, strict=True)):
             if formula is not None and value is not None and (told := formula(row + 1)):
                 sheet.write_formula(row, column, told, styles[column], value)
@@ -361,21 +365,23 @@ def _rows(book: _Book, sheet: Worksheet, laid: Laid) -> None:
                 _put(sheet, row, column, value, styles[column])
 
 
-def _printed_as_table(sheet: Worksheet, table: pd.DataFrame) -> None:
+def _printed_as_table(sheet: Worksheet, laid: Laid) -> None:
+    table, top = laid.table, len(laid.lead)
     first, *others = (WIDTHS.get(str(name), WIDTH) for name in table.columns)
     sheet.set_landscape()
     # Squeezed onto one page, a wide table can't be read: it goes on beside, names repeated.
     sheet.fit_to_pages(max(math.ceil(sum(others) / (PAGE_CHARS - first)), 1), 0)
-    sheet.repeat_rows(0)
+    sheet.repeat_rows(0, top)
     sheet.repeat_columns(0)
-    sheet.freeze_panes(1, 1)
-    sheet.autofilter(0, 0, max(len(table), 1), len(table.columns) - 1)
+    sheet.freeze_panes(top + 1, 1)
+    sheet.autofilter(top, 0, top + max(len(table), 1), len(table.columns) - 1)
 
 
 def _table(book: _Book, name: str, table: pd.DataFrame) -> None:
     sheet = book.sheet(name)
-    _rows(book, sheet, Laid(name, table))
-    _printed_as_table(sheet, table)
+    laid = Laid(name, table)
+    _rows(book, sheet, laid)
+    _printed_as_table(sheet, laid)
 
 
 def _plots(book: _Book, results: Results) -> None:
@@ -462,7 +468,7 @@ def _laid(book: _Book, laid: Laid, *, nobody: bool) -> None:
         sheet.write_string(0, 0, book.texts.say(f"workbook.{sentence}"))
         return
     _rows(book, sheet, laid)
-    _printed_as_table(sheet, table)
+    _printed_as_table(sheet, laid)
     there = book.texts.say(f"workbook.{laid.name}")
     for name, row in laid.names.items():
         book.book.define_name(name, f"='{there}'!${laid.column('value')}${row}")
@@ -471,7 +477,7 @@ def _laid(book: _Book, laid: Laid, *, nobody: bool) -> None:
 
 
 def _last_row(book: _Book, sheet: Worksheet, laid: Laid) -> None:
-    last = len(laid.table) + 1
+    last = laid.first_row + len(laid.table) - 1
     sheet.write_string(last, 0, book.texts.say("workbook.total"), book.styles["total plain"])
     for name in laid.sums:
         letter = laid.column(name)
@@ -481,7 +487,7 @@ def _last_row(book: _Book, sheet: Worksheet, laid: Laid) -> None:
         sheet.write_formula(
             last,
             laid.table.columns.tolist().index(name),
-            f"=SUM({letter}2:{letter}{last})",
+            f"=SUM({letter}{laid.first_row}:{letter}{last})",
             style,
             total,
         )

@@ -18,11 +18,14 @@ from districtplan.handbook import packaged
 from districtplan.inputs import LINES, NO_GO, need
 from districtplan.outputs import purchase_sheets, workbook
 from districtplan.outputs.purchase_tables import purchase_tables
+from districtplan.outputs.wording import kilograms
 from tests.outputs.conftest import bought_by
 
 OFFICE = shutil.which("soffice")
 needs_office = pytest.mark.skipif(OFFICE is None, reason="LibreOffice isn't installed")
 CENT = 0.005
+HEADS_AT = 3
+"""Row of the heads of the sheet Distribution, below its sentences."""
 PRICES = {
     "currency": "shell", "seed_price_kg": 2.35, "npk_price_kg": 1.07, "urea_price_kg": 0.9,
     "manure_price_kg": 0.05, "grain_price_low_kg": 0.5, "grain_price_high_kg": 0.9,
@@ -279,9 +282,43 @@ def test_work_and_margins_follow_a_changed_price_rate_and_day(results_at_work, t
 @needs_office
 def test_names_come_back_as_text(content, tmp_path):
     found = recalculated(content, tmp_path)
-    ids = column(found["Distribution"], "Farmer's id")
+    sheet = found["Distribution"]
+    at = next(cell.column for cell in sheet[HEADS_AT] if cell.value == "Farmer's id")
+    ids = [row[at - 1] for row in sheet.iter_rows(min_row=HEADS_AT + 1, values_only=True)]
     assert {"=HYPERLINK(1)", "+1", "@x", "\tz"} <= set(ids)
     sheet = openpyxl.load_workbook(tmp_path / "out" / "given.xlsx")["Distribution"]
-    heads = [cell.value for cell in sheet[1]]
-    for row in sheet.iter_rows(min_row=2):
+    heads = [cell.value for cell in sheet[HEADS_AT]]
+    for row in sheet.iter_rows(min_row=HEADS_AT + 1):
         assert row[heads.index("Farmer's id")].data_type == "s"
+
+
+def test_lists_that_stay_as_the_run_made_them_say_so(enrolled_results, texts):
+    """Formulas of the list look at their own row, below the sentences at its head."""
+    bought = enrolled_results.purchase
+    half = bought.orders["ordered_g"].mask(
+        bought.orders["good"] == "seed", bought.orders["ordered_g"] // 2
+    )
+    fewer = dataclasses.replace(bought, orders=bought.orders.assign(ordered_g=half))
+    results = dataclasses.replace(enrolled_results, purchase=fewer)
+    book = openpyxl.load_workbook(io.BytesIO(workbook.render(results, texts)["district.xlsx"]))
+    issued = bought.handed_out.groupby("good")["issued_g"].sum()
+    orders = fewer.orders.groupby("good")[["ordered_g", "stock_g"]].sum()
+    there = int(orders.loc["seed"].sum())
+    assert there < issued["seed"]
+    for name in ("Deliveries", "Distribution"):
+        assert book[name]["A1"].value.startswith("As of the run: this sheet stays as it is when")
+    said = book["Distribution"]["A2"].value
+    assert f"{kilograms(issued['seed'])} kg of seed, of which {kilograms(there)} kg (" in said
+    assert f"({100 * there / issued['seed']:.0f} %) are bought or taken from stock" in said
+    assert "NPK" not in said
+    sheet = book["Distribution"]
+    assert sheet.freeze_panes == "B4"
+    heads = {cell.value: cell.column_letter for cell in sheet[HEADS_AT]}
+    listed = purchase_tables(enrolled_results)["distribution"]
+    packs = {"seed": "seed_pack_kg", "npk": "npk_pack_kg"}
+    for row, good in enumerate(listed["good"], start=HEADS_AT + 1):
+        short = sheet[f"{heads['Short [kg]']}{row}"].value
+        planned, given = (heads[one] for one in ("Planned [kg]", "Issued, if all plant [kg]"))
+        assert short == f"=ROUND({planned}{row}-{given}{row},3)"
+        assert packs[good] in sheet[f"{heads['Whole packs']}{row}"].value
+    assert sheet.max_row == HEADS_AT + len(listed)
