@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -11,6 +11,8 @@ from districtplan import tables
 from districtplan.inputs import NO_GO
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable, Mapping
+
     from districtplan.inputs import Purchase
     from districtplan.results import Results
 
@@ -158,6 +160,57 @@ def in_all(bought: Purchase) -> dict[str, dict[str, int | None]]:
         for good, theirs in by_good.items()
         if len(theirs)
     }
+
+
+def in_stock(results: Results, good: str) -> int:
+    """Give what there is of a good in stock, whether it is used or not.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    good : str
+        Seed, NPK, urea or manure.
+
+    Returns
+    -------
+    int
+        What the district and all buying points have [g].
+    """
+    district = round(1000 * getattr(results.plan.orders, f"{good}_stock_kg", 0.0))
+    return district + sum(_own_stock(results, good).values())
+
+
+def stock_at(results: Results, point: str, good: str, order: Mapping[Hashable, Any]) -> int:
+    """Give what a buying point can take from: its own stock, and its part of the district's.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    point : str
+        The buying point.
+    good : str
+        Seed, NPK or urea.
+    order : Mapping[Hashable, Any]
+        Its order: ``wanted_g`` and ``stock_g``.
+
+    Returns
+    -------
+    int
+        What there is [g]; at least the stock that the order uses.
+    """
+    left = _own_stock(results, good).get(point, 0) - int(order["wanted_g"])
+    return int(order["stock_g"]) + max(left, 0)
+
+
+def _own_stock(results: Results, good: str) -> dict[str, int]:
+    """Give what buying points have in stock themselves [g]."""
+    given = results.beside.get("stock")
+    if given is None or f"{good}_g" not in given.used:
+        return {}
+    known = given.used.set_index("buying_point")[f"{good}_g"].dropna()
+    return {str(point): int(grams) for point, grams in known.items()}
 
 
 def costs_in_all(bought: Purchase) -> dict[str, float | None]:

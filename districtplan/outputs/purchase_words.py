@@ -168,6 +168,7 @@ def of_good(results: Results, good: str, texts: Texts) -> list[str]:
             "leftover",
         )
     }
+    sums["in_stock"] = amount(purchase_tables.in_stock(results, good))
     said = texts.say("purchase.good", good=texts.say(f"goods.{good}_g"), **sums)
     if found["packs"] is not None:
         counted = _packs(found["packs"], good, texts)

@@ -10,8 +10,10 @@ import pypdf
 import pypdfium2
 import pytest
 
+from districtplan.accepted import Given
 from districtplan.inputs.orders import distribution, handed_out
-from districtplan.outputs import purchase_tables, sheets
+from districtplan.outputs import purchase_tables, purchase_words, sheets
+from districtplan.outputs.page import bought as page_bought
 from districtplan.outputs.sheets import hand_out
 from districtplan.outputs.wording import kilograms
 from tests.outputs.conftest import bought_by
@@ -59,7 +61,8 @@ def test_cautions_and_checks_stand_on_it(lists, texts):
         for name in hand_out.CAUTIONS:
             assert texts.say(f"cautions.{name}") in told
         assert "packs of 2 kg ordered; counted on arrival:" in told
-        assert "of 100 seeds laid out, sprouted (85 or more: one a hole; 60 or more: two" in told
+        assert "sprouted (85 or more: one a hole, as the amounts are; 60 or more: two a" in told
+        assert "this seed is then enough for half the rows: call the district; fewer:" in told
         assert "Seed stands apart from fertiliser." in told
         assert "Signature or thumbprint" in told
 
@@ -91,7 +94,44 @@ def test_what_is_in_store_is_told_beside_the_packs(enrolled_results, texts):
     )
     stocked = dataclasses.replace(bought, orders=orders)
     told = ridge(hand_out.render(dataclasses.replace(enrolled_results, purchase=stocked), texts))
-    assert "planned for all, 12.3 kg of it in store, 0 packs of 2 kg ordered" in told
+    assert "12.3 kg of it taken from the 12.3 kg in store, 0 packs of 2 kg ordered" in told
+
+
+def test_amounts_of_two_seeds_a_hole_are_told_as_such(enrolled_results, texts):
+    two = bought_by(enrolled_results, practice={"seeds_per_hole": 2})
+    told = ridge(hand_out.render(two, texts))
+    assert "85 or more: one a hole is enough, half of this seed is then left over" in told
+    assert "60 or more: two a hole, as the amounts are; fewer: do not hand out" in told
+    assert "half the rows" not in told
+
+
+def test_the_stock_that_there_is_is_told_beside_what_is_used(enrolled_results, texts):
+    """565 kg used of 2,000 kg: the store isn't told to hold 565 kg."""
+    village = "Upper Tamba Ridge"
+    bought = enrolled_results.purchase
+    mine = bought.orders["good"].eq("seed") & bought.orders["buying_point"].eq(village)
+    wanted = int(bought.orders.loc[mine, "wanted_g"].iloc[0])
+    orders = bought.orders.assign(
+        stock_g=bought.orders["stock_g"].mask(mine, wanted),
+        packs=bought.orders["packs"].mask(mine, 0),
+    )
+    used = pd.DataFrame({"buying_point": [village], "seed_g": [2_000_000]})
+    results = dataclasses.replace(
+        enrolled_results,
+        purchase=dataclasses.replace(bought, orders=orders),
+        beside={"stock": Given(used, used.iloc[:0], 1)},
+    )
+    told = ridge(hand_out.render(results, texts))
+    assert f"{kilograms(wanted)} kg of it taken from the 2,000 kg in store, 0 packs" in told
+    there = 2_000_000 + 1_500
+    order = page_bought.order(results, texts)
+    rows = {row[0]: row[1] for row in order["rows"]}
+    assert rows["In stock there is [kg]"] == kilograms(there)
+    assert rows["Of that used [kg]"] == kilograms(
+        int(orders.query("good == 'seed'")["stock_g"].sum())
+    )
+    said_of = " ".join(purchase_words.of_good(results, "seed", texts))
+    assert f"kg are taken from stock, where there are {kilograms(there)} kg." in said_of
 
 
 def test_a_short_delivery_stands_on_it(enrolled_results, texts):

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 ROWS = (
     "wanted",
+    "in_stock",
     "stock",
     "packs",
     "cost",
@@ -59,6 +60,9 @@ def order(results: Results, texts: Texts) -> dict[str, Any]:
         elif name == "packs":
             packs = [of_good["packs"] for of_good in sums.values()]
             cells = ["" if one is None else f"{one:,}" for one in packs]
+        elif name == "in_stock":
+            held = [purchase_tables.in_stock(results, good) for good in known]
+            cells = [purchase_words.amount(grams) for grams in held]
         else:
             cells = [purchase_words.amount(of_good[f"{name}_g"]) for of_good in sums.values()]
         rows.append([head, *cells])

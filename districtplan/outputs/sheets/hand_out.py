@@ -8,7 +8,7 @@ import pandas as pd
 
 from districtplan.inputs import pack_sizes
 from districtplan.outputs.file_names import village_stems
-from districtplan.outputs.purchase_tables import distribution, waiting
+from districtplan.outputs.purchase_tables import distribution, stock_at, waiting
 from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Paper, Setting, line_box
 from districtplan.outputs.sheets.plot_page import (
     FOOT_MM,
@@ -105,10 +105,13 @@ def _worded(village: str, mine: pd.DataFrame, results: Results, texts: Texts) ->
     ordered = bought[bought["buying_point"] == village].set_index("good")
     if results.plan.orders.bought_at != "village":
         ordered = ordered.iloc[:0]
-    orders = ordered[["packs", "stock_g"]].to_dict("index")
+    orders = ordered[["packs", "stock_g", "wanted_g"]].to_dict("index")
+    for good, order in orders.items():
+        order["there_g"] = stock_at(results, village, str(good), order)
     checks = [_check(good, mine, (sizes[good], orders.get(good)), texts) for good in goods]
     if "seed" in goods:
-        checks.append(texts.say("sheets.list.sample", **sprouted))
+        planned = "one" if results.plan.practice.seeds_each(book) == 1 else "two"
+        checks.append(texts.say(f"sheets.list.sample.{planned}", **sprouted))
     rows = []
     named = "farmer_name" in mine
     for number, (farmer, theirs) in enumerate(mine.groupby("farmer_id", sort=False), 1):
@@ -171,6 +174,7 @@ def _check(
         return texts.say("sheets.list.counted", pack=f"{size:g}", **values)
     stock_g = int(ordered["stock_g"])
     values |= {"pack": f"{size:g}", "packs": f"{ordered['packs']:,}", "stock": kilograms(stock_g)}
+    values["there"] = kilograms(int(ordered["there_g"]))
     return texts.say(f"sheets.list.{'stocked' if stock_g else 'ordered'}", **values)
 
 
