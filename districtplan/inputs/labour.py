@@ -46,11 +46,12 @@ def labour(
     Returns
     -------
     pandas.DataFrame
-        ``village``, ``work``, ``week`` (its Monday), ``week_share``, the share of the work's days
+        ``village``, ``work``, ``week_to`` (its Sunday: no week seems to
+        end before its work), ``week_share``, the share of the work's days
         in a usual season that lie in it, and ``work_days``, spread evenly over them;
         ``hands_days`` that the village has in that week, NaN where the plan doesn't say.
     """
-    columns = ["village", "work", "week", "week_share", "work_days", "hands_days"]
+    columns = ["village", "work", "week_to", "week_share", "work_days", "hands_days"]
     usual: dict[tuple[str, str], tuple[date, date]] = {
         (row["zone"], row["work"]): (row["first_day"], row["last_day"])
         for row in dated[dated["season"] == "usual"].to_dict("records")
@@ -65,7 +66,7 @@ def labour(
                 continue
             first, last = usual[zone_of.get(str(village), REST), line]
             dates = [first + timedelta(days=day) for day in range((last - first).days + 1)]
-            weeks = Counter(day - timedelta(days=day.weekday()) for day in dates)
+            weeks = Counter(day + timedelta(days=6 - day.weekday()) for day in dates)
             for week, count in sorted(weeks.items()):
                 share = count / len(dates)
                 found.append((village, work, week, share, days * share, there))

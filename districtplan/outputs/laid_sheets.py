@@ -53,7 +53,13 @@ class Laid:
 
     @property
     def first_row(self) -> int:
-        """Number of the first row of values, as the sheet counts them."""
+        """Tell where values begin.
+
+        Returns
+        -------
+        int
+            Number of their first row, as the sheet counts them.
+        """
         return len(self.lead) + 2
 
     def column(self, name: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from districtplan.inputs import LINES
@@ -11,6 +12,8 @@ from districtplan.outputs.purchase_tables import GOODS
 from districtplan.outputs.wording import kilograms
 
 if TYPE_CHECKING:
+    from datetime import date
+
     import pandas as pd
 
     from districtplan.outputs.texts import Texts
@@ -42,11 +45,52 @@ def headline(results: Results, texts: Texts) -> list[str]:
         nobody = purchase_tables.theirs(bought).empty
         said = [texts.say(f"purchase.headline_{'nobody' if nobody else 'nothing'}")]
     else:
-        key = "order" if bought.is_order else "limit"
-        said = [texts.say(f"purchase.headline_{key}", goods=goods[0])]
+        said = [_opening(results, goods[0], texts)]
     if goods[1:]:
         said.append(texts.say("purchase.and_more", goods=texts.listed(goods[1:])))
     return [*said, _lines(results, texts), *_unsure(results, texts), *_no_rate(results, texts)]
+
+
+def _opening(results: Results, goods: str, texts: Texts) -> str:
+    """Say when to order and what money it takes before what it is: the first line of a phone."""
+    bought = results.purchase
+    if not bought.is_order:
+        return texts.say("purchase.headline_limit", goods=goods)
+    dated = bought.calendar
+    usual = dated[(dated["season"] == "usual") & (dated["work"] == "order")]
+    told = {"goods": goods, "days": span(usual["first_day"].min(), usual["last_day"].max(), texts)}
+    costs = list(purchase_tables.costs_in_all(bought).values())
+    known = [cost for cost in costs if cost is not None]
+    if len(known) < len(costs):
+        return texts.say("purchase.headline_order", **told)
+    currency = results.plan.money.currency
+    unit = "" if currency is None else f" {currency}"
+    cost = f"{math.fsum(known):,.0f}"
+    return texts.say("purchase.headline_order_cost", cost=cost, unit=unit, **told)
+
+
+def span(first: date, last: date, texts: Texts) -> str:
+    """Say from which day to which.
+
+    Parameters
+    ----------
+    first : datetime.date
+        The first day.
+    last : datetime.date
+        The last.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        One day, or two, in brief.
+    """
+    told = [
+        texts.say("dates.short", day=day.day, month=texts.say(f"dates.brief_{day.month}"))
+        for day in (first, last)
+    ]
+    return told[0] if first == last else texts.say("dates.span", first=told[0], last=told[1])
 
 
 def _amount(results: Results, good: str, texts: Texts) -> str:

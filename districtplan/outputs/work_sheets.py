@@ -74,7 +74,7 @@ def labour(
 
 def _weeks(laid: Laid, texts: Texts, *, live: bool) -> Laid:
     """Set the work of each week beside the hands that a village has."""
-    keys = ["village", "village_number", "week"]
+    keys = ["village", "village_number", "week_to"]
     table = (
         laid.table.groupby(keys, sort=True)
         .agg(work_days=("work_days", "sum"), hands_days=("hands_days", "first"))

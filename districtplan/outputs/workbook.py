@@ -134,7 +134,7 @@ NUMBER_FORMATS = {
     "week_share": "0.00",
     "value": "General",
 }
-DATES = ("first_day", "last_day", "delivery_day", "week")
+DATES = ("first_day", "last_day", "delivery_day", "week_to")
 WIDTHS = {
     "plot_id": 14,
     "village": 20,
@@ -179,7 +179,7 @@ WIDTHS = {
     "site_villages": 26,
     "upkeep": 48,
     "caution": 48,
-    "summary_line": 34,
+    "summary_line": 44,
     "buying_point": 20,
     "order_status": 24,
     "dominates": 20,

@@ -47,9 +47,9 @@ def test_work_is_area_times_days():
     assert hands.tolist() == [2 * 2 * 5, 1 * 2 * 5]
 
 
-def test_weeks_begin_on_monday_and_hold_all_days():
+def test_weeks_end_on_sunday_and_hold_all_days():
     found = worked(peg_and_dig_days_ha=29.0)
-    assert {day.weekday() for day in found["week"]} == {0}
+    assert {day.weekday() for day in found["week_to"]} == {6}
     village = found[found["village"] == "B"]
     # 29 days of work at a person-day a day: a whole week holds seven.
     assert village["work_days"].max() == pytest.approx(7)

@@ -67,8 +67,8 @@ def test_work_of_a_zone_falls_in_its_weeks():
     plan = plan_of(labour={"planting_days_ha": 10.0})
     kits = pd.DataFrame({"village": ["A", "B"], "bean_area_ha": [1.0, 1.0], "manure_loads": pd.NA})
     found = labour(kits, zoned(plan, packaged(), zones), plan, {"A": "late"}).set_index("village")
-    assert found.loc["A", "week"] == date(2026, 6, 1)
-    assert found.loc["B", "week"] == date(2026, 3, 9)
+    assert found.loc["A", "week_to"] == date(2026, 6, 7)
+    assert found.loc["B", "week_to"] == date(2026, 3, 15)
 
 
 @pytest.mark.parametrize("amount", ["-1", "1e3", "x", "1,5", "\u0661"])

@@ -266,7 +266,7 @@ def test_work_and_margins_follow_a_changed_price_rate_and_day(results_at_work, t
         told = made["labour"][name].tolist()
         assert column(found["Labour"], head)[: len(told)] == pytest.approx(told, abs=CENT), head
         assert told != pytest.approx(before["labour"][name].tolist(), abs=CENT)
-    by_week = made["labour"].groupby(["village", "week"])
+    by_week = made["labour"].groupby(["village", "week_to"])
     lacking = (by_week["work_days"].sum() - by_week["hands_days"].first()).clip(lower=0)
     told = column(found["Work by week"], "Person-days lacking")
     assert told == pytest.approx([*lacking, lacking.sum()], abs=CENT)

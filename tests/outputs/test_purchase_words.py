@@ -10,8 +10,9 @@ import pandas as pd
 
 from districtplan.outputs import purchase_words, workbook
 from districtplan.outputs.page import bought
-from districtplan.outputs.purchase_tables import served_totals
+from districtplan.outputs.purchase_tables import costs_in_all, served_totals
 from districtplan.outputs.wording import kilograms
+from tests.outputs.conftest import bought_by
 
 
 def test_an_upper_limit_is_called_one(small_results, texts):
@@ -27,7 +28,28 @@ def test_an_order_says_its_packs(enrolled_results, texts):
     first, *_ = purchase_words.headline(enrolled_results, texts)
     seed = enrolled_results.purchase.orders.query("good == 'seed'")
     packs, grams = int(seed["packs"].sum()), int(seed["ordered_g"].sum())
-    assert first == f"Order: {kilograms(grams)} kg of seed ({packs:,} packs)."
+    assert first.endswith(f": {kilograms(grams)} kg of seed ({packs:,} packs).")
+
+
+def test_when_and_how_much_money_come_before_what(enrolled_results, texts):
+    first, *_ = purchase_words.headline(enrolled_results, texts)
+    cost = sum(costs_in_all(enrolled_results.purchase).values())
+    # Sixty to forty-five days before the rains of 15 March.
+    assert first.startswith(f"Order 14 Jan to 29 Jan, about {cost:,.0f} shell: ")
+    unpriced = bought_by(enrolled_results, money={"npk_price_kg": None})
+    bare, *_ = purchase_words.headline(unpriced, texts)
+    assert bare.startswith("Order 14 Jan to 29 Jan: ")
+
+
+def test_uptake_names_whom_it_is_of(enrolled_results, texts):
+    """The page counts demo kits with those enrolled, the Summary doesn't."""
+    order = bought.order(enrolled_results, texts)
+    assert "Uptake here is of those enrolled and demo kits" in order["hint"]
+    said = " ".join(purchase_words.sentences(enrolled_results, texts))
+    assert "all who take part, demo kits too, would need" in said
+    content = workbook.render(enrolled_results, texts)["district.xlsx"]
+    lines = [cell.value for cell in openpyxl.load_workbook(io.BytesIO(content))["Summary"]["A"]]
+    assert "of the enrolled alone, no demo kits: usual uptake" in lines
 
 
 def test_nobody_enrolled_is_said(enrolled_results, texts):

@@ -8,8 +8,6 @@ from districtplan.outputs import purchase_tables, purchase_words
 from districtplan.outputs.purchase_notes import notes
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -97,7 +95,7 @@ def calendar(results: Results, texts: Texts) -> dict[str, Any]:
     days = dict(
         zip(
             zip(dated["zone"], dated["season"], dated["season_work"], strict=True),
-            [_span(first, last, texts) for first, last in pairs],
+            [purchase_words.span(first, last, texts) for first, last in pairs],
             strict=True,
         )
     )
@@ -117,11 +115,3 @@ def calendar(results: Results, texts: Texts) -> dict[str, Any]:
     first, *more = (texts.say(f"seasons.{season}") for season in ("usual", *others))
     work, note = (texts.say(f"purchase.head_calendar_{one}") for one in ("work", "note"))
     return {"heads": [work, first, note, *more], "rows": rows}
-
-
-def _span(first: date, last: date, texts: Texts) -> str:
-    told = [
-        texts.say("dates.short", day=day.day, month=texts.say(f"dates.brief_{day.month}"))
-        for day in (first, last)
-    ]
-    return told[0] if first == last else texts.say("dates.span", first=told[0], last=told[1])
