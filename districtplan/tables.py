@@ -1697,6 +1697,7 @@ COLUMNS: tuple[Column, ...] = (
         "What is enough with the plan's chance, given uptake and errors of outlines.",
         nullable=False,
     ),
+    _integer("stock_there_g", "orders", "g", "What there is in stock for it.", nullable=False),
     _integer(
         "stock_g",
         "orders",

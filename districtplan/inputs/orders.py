@@ -216,8 +216,8 @@ def _of_good(
     sure, dominates = _enough(kits, grams, point, plan, seasons)
     wanted = planned if sure is None else sure
     there = round(getattr(plan.orders, f"{good}_stock_kg", 0.0) * 1000)
-    own = np.minimum(own, wanted)
-    stock = own + np.array(shared(there, (wanted - own).tolist()), dtype=np.int64)
+    in_stock = _in_stock(there, own, wanted)
+    stock = np.minimum(in_stock, wanted)
     short = wanted - stock
     if pack_kg is None:
         count, bought = unknown(pd.RangeIndex(len(names))), short
@@ -238,6 +238,7 @@ def _of_good(
                 for season in SEASONS
             },
             "wanted_g": pd.array(wanted, dtype="Int64"),
+            "stock_there_g": pd.array(in_stock, dtype="Int64"),
             "stock_g": pd.array(stock, dtype="Int64"),
             "packs": count,
             "ordered_g": pd.array(bought, dtype="Int64"),
@@ -247,6 +248,20 @@ def _of_good(
             "dominates": "" if sure is None else dominates,
         }
     )
+
+
+def _in_stock(there: int, own: NDArray[np.int64], wanted: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Give what each buying point may draw on [g].
+
+    Its own store, and its share of the district's. What the district holds beyond all wants is
+    shared by them too, so that a point whose wants grow with a rate finds it.
+    """
+    lacking = wanted - np.minimum(own, wanted)
+    given = np.array(shared(there, lacking.tolist()), dtype=np.int64)
+    spare, weight = there - int(given.sum()), lacking if lacking.any() else wanted
+    if spare and weight.any():
+        given += np.floor(spare * (weight / weight.sum())).astype(np.int64)
+    return own + given
 
 
 def lots(bought: pd.DataFrame, plan: Plan, due: date) -> pd.DataFrame:

@@ -54,6 +54,7 @@ AMOUNTS = (
     "need_usual",
     "need_high",
     "wanted",
+    "stock_there",
     "stock",
     "ordered",
     "leftover",
@@ -401,6 +402,7 @@ def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: Look
             "order_status": orders["order_status"],
             **{f"{name}_kg": kilograms[f"{name}_kg"] for name in AMOUNTS[:5]},
             "enough_share": (orders["wanted_g"].astype("float64") / planned.where(planned > 0)),
+            "stock_there_kg": kilograms["stock_there_kg"],
             "stock_kg": kilograms["stock_kg"],
             "packs": orders["packs"],
             "ordered_kg": kilograms["ordered_kg"],
@@ -429,7 +431,7 @@ def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: Look
         return f"ROUND({at('planned_kg')}{row}*1000*N({share}),0)/1000"
 
     def short(row: int) -> str:
-        return f"ROUND({at('wanted_kg')}{row}-{at('stock_kg')}{row},3)"
+        return f"MAX(0,ROUND({at('wanted_kg')}{row}-{at('stock_kg')}{row},3))"
 
     def packs(row: int) -> str:
         name = f"{goods[row - 2]}_pack_kg"
@@ -451,6 +453,7 @@ def _orders(orders: pd.DataFrame, results: Results, known: set[str], whole: Look
             for season in ("low", "usual", "high")
         },
         "wanted_kg": wanted,
+        "stock_kg": lambda row: f"MIN({at('stock_there_kg')}{row},{at('wanted_kg')}{row})",
         "packs": packs,
         "ordered_kg": ordered,
         "leftover_kg": lambda row: f"ROUND({at('ordered_kg')}{row}-{short(row)},3)",
