@@ -182,7 +182,7 @@ def manure_share(need_g: int | None, plan: Plan) -> float:
     Parameters
     ----------
     need_g : int | None
-        What all plots would take [g].
+        What all plots that take part would take [g].
     plan : Plan
         What the district has.
 

@@ -157,10 +157,10 @@ def purchase(
     """
     in_belts = None if beside.belts is None else in_buffers(outlines, beside.belts)
     taking = taking_part(joined, enrolled, plan, in_belts)
-    kits, there = _kits(joined, taking, plan, handbook)
+    served = ["registered"] if enrolled is None else ["enrolled", "demo"]
+    kits, there = _kits(joined, taking, served, plan, handbook)
     error = area_sd_m2(outlines, plan.enrolment.outline_error_m, plan.enrolment.outline_alike_m)
     kits["area_error_share"] = error / (joined["area_ha"].to_numpy() * 10_000)
-    served = ["registered"] if enrolled is None else ["enrolled", "demo"]
     theirs = kits[kits["order_line"].isin(served)]
     # Nothing is loaded or handed out while it isn't known to whom.
     known = theirs if enrolled is not None else theirs.iloc[:0]
@@ -251,7 +251,7 @@ def _cost_ha(served: pd.DataFrame, costed: pd.DataFrame) -> dict[str, float]:
 
 
 def _kits(
-    joined: pd.DataFrame, taking: pd.DataFrame, plan: Plan, handbook: Handbook
+    joined: pd.DataFrame, taking: pd.DataFrame, served: list[str], plan: Plan, handbook: Handbook
 ) -> tuple[pd.DataFrame, float]:
     """Work out the kits, and the share of the manure wanted that there is."""
     share = taking["bean_share"]
@@ -262,7 +262,8 @@ def _kits(
     kits["seed_g"] = _part(stood["seed_bought_g"], share)
     for good in GOODS:
         kits[f"{good}_g"] = _part(joined[f"{good}_g"].reset_index(drop=True), share)
-    there = _manure_there(kits, plan)
+    # Plots that take no part take none of it.
+    there = _manure_there(kits[kits["order_line"].isin(served)], plan)
     kits["manure_g"] = _part(kits["manure_g"], share * 0 + there)
     loads = kits["manure_g"].astype("Float64") / (plan.fertiliser.manure_load_kg * 1000)
     kits["manure_loads"] = np.ceil(loads).astype("Int64")

@@ -124,6 +124,16 @@ def test_scarce_manure_is_shared_by_land():
     assert found.kits["manure_loads"][:4].tolist() == loads.tolist()
 
 
+def test_plots_that_take_no_part_take_no_manure():
+    found, joined = bought([{"plot_id": "P0"}], fertiliser={"manure_there_kg": 100.0})
+    wanted = int(joined["manure_g"][0])
+    assert wanted > 100_000
+    assert found.kits["manure_g"][0] == pytest.approx(100_000, abs=1)
+    assert found.manure_there_share == pytest.approx(100_000 / wanted)
+    enough, _ = bought([{"plot_id": "P0"}], fertiliser={"manure_there_kg": wanted / 1000})
+    assert enough.kits["manure_g"][0] == wanted
+
+
 def test_error_of_areas():
     found, _ = bought(None, enrolment={"outline_alike_m": 0.0})
     assert found.kits["area_error_share"].tolist() == pytest.approx(3 * np.sqrt(2) / SIDES)
