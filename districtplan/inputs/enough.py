@@ -4,9 +4,9 @@ What a buying point will need is the sum of U_i A_i over its plots: A_i what plo
 the relative error r_i of its area; U_i whether it is planted, with the season's uptake u as its
 chance, alike for all. Of u are given a low, a usual and a high value: it is taken as triangular
 between them. Given u, the sum has the mean u S and the variance u (Q + P) - u² Q, S = sum A,
-Q = sum A², P = sum A² r², and is taken as normal; its quantile over all u is found by halving.
-Of few plots the normal has a tail beyond all of them: never more is enough than with all planted,
-which is S and its errors alone.
+Q = sum A², P = sum A² r². Demonstration plots are planted whatever the uptake: theirs is 1. The sum
+is taken as normal; its quantile over all u is found by halving. Of few plots the normal has a tail
+beyond all of them: never more is enough than with all planted, which is S and its errors alone.
 """
 
 from __future__ import annotations
@@ -63,7 +63,12 @@ class Enough:
 
 
 def enough(
-    need_g: Floats, error_share: Floats, point: NDArray[np.intp], seasons: Enrolment, chance: float
+    need_g: Floats,
+    error_share: Floats,
+    point: NDArray[np.intp],
+    seasons: Enrolment,
+    chance: float,
+    certain: NDArray[np.bool_],
 ) -> Enough:
     """Find what is enough for each buying point.
 
@@ -79,6 +84,8 @@ def enough(
         Low, usual and high uptake.
     chance : float
         Chance that it is to be enough [1].
+    certain : numpy.ndarray
+        Whether the plot is planted whatever the uptake, as demonstration plots are, shape (plots,).
 
     Returns
     -------
@@ -87,11 +94,14 @@ def enough(
     """
     count = int(point.max()) + 1 if len(point) else 0
     total = np.bincount(point, need_g, count)
-    square = np.bincount(point, need_g**2, count)
+    unsure = np.where(certain, 0.0, need_g)
+    taken, square = np.bincount(point, unsure, count), np.bincount(point, unsure**2, count)
     wide = np.bincount(point, (need_g * error_share) ** 2, count)
+    sure_wide = np.bincount(point, ((need_g - unsure) * error_share) ** 2, count)
     uptake = _uptake(seasons)[:, None]
-    mean = uptake * total
-    sd = np.sqrt(np.maximum(uptake * (square + wide) - uptake**2 * square, 0.0))
+    mean = uptake * taken + (total - taken)
+    spread = uptake * (square + wide - sure_wide) - uptake**2 * square + sure_wide
+    sd = np.sqrt(np.maximum(spread, 0.0))
     low, high = np.zeros(count), total + FAR * np.sqrt(square + wide)
     for _ in range(HALVINGS):
         middle = (low + high) / 2
@@ -101,8 +111,8 @@ def enough(
         held = special.ndtr(z).mean(axis=0) >= chance
         low, high = np.where(held, low, middle), np.where(held, middle, high)
     high = np.minimum(high, total + special.ndtri(chance) * np.sqrt(wide))
-    outline = uptake.mean() * wide
-    other = (uptake.mean() - (uptake**2).mean()) * square + uptake.var() * total**2
+    outline = uptake.mean() * (wide - sure_wide) + sure_wide
+    other = (uptake.mean() - (uptake**2).mean()) * square + uptake.var() * taken**2
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(total > 0, outline / (outline + other), np.nan)
     # Halving leaves less than a thousandth of a gram.

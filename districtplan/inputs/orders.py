@@ -198,6 +198,7 @@ def _enough(
         point,
         seasons,
         plan.orders.chance_enough_share,
+        kits["order_line"].eq("demo").to_numpy(dtype=bool),
     )
     return sure.amount_g, sure.dominates
 
@@ -348,7 +349,8 @@ def handed_out(listed: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     listed : pandas.DataFrame
         What :func:`distribution` lists.
     plan : Plan
-        Sizes of packs, and who buys: plots and farmers get whole packs only.
+        Sizes of packs, and who buys: plots and farmers take whole packs only, unless the
+        delivery came short.
 
     Returns
     -------
@@ -362,13 +364,10 @@ def handed_out(listed: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     sizes = pack_sizes(plan)
     pack_g = listed["good"].map({good: size and size * 1000 for good, size in sizes.items()})
     own = plan.orders.bought_at == "plot"
-    issued = listed["issued_g"].astype("float64")
     table = listed.assign(
-        farmer_plots=1,
-        farmer_planned_g=listed["planned_g"],
-        whole_packs=np.ceil(issued / pack_g) if own else np.nan,
-        pack_g=pack_g.astype("float64"),
+        farmer_plots=1, farmer_planned_g=listed["planned_g"], pack_g=pack_g.astype("float64")
     )
+    table["whole_packs"] = _whole_packs(table, own=own)
     for name in ("village", "farmer_id"):
         table[name] = table[name].astype("category")
     table["good"] = pd.Categorical(table["good"], list(sizes))
@@ -381,12 +380,23 @@ def handed_out(listed: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     )
     found = found.astype(dict.fromkeys(names, "str"))
     got = found["issued_g"].astype("float64")
-    if plan.orders.bought_at == "farmer":
-        found["whole_packs"] = np.ceil(got / found["pack_g"])
-    elif not own:
-        found["whole_packs"] = np.floor(got / found["pack_g"])
+    if not own:
+        found["whole_packs"] = _whole_packs(found, own=plan.orders.bought_at == "farmer")
     held = (found["whole_packs"] * found["pack_g"]).fillna(0.0)
     found["loose_g"] = np.rint(np.maximum(got - held, 0.0)).astype("int64")
     found["whole_packs"] = found["whole_packs"].where(found["pack_g"].notna()).astype("Int64")
     found["short_g"] = found["farmer_planned_g"] - found["issued_g"]
     return tables.check(found[columns], columns)
+
+
+def _whole_packs(table: pd.DataFrame, *, own: bool) -> pd.Series:
+    """Count the packs handed out whole.
+
+    Who bought its own packs takes them all, the last one too; where a village's delivery came
+    short, no more than what is issued, or the first would carry off what the others are to get.
+    """
+    packs = table["issued_g"].astype("float64") / table["pack_g"]
+    lacking = (table["farmer_planned_g"] - table["issued_g"]).astype("int64")
+    short = lacking.groupby([table["village"], table["good"]], observed=True).transform("sum") > 0
+    counted = np.where(own & ~short, np.ceil(packs), np.floor(packs))
+    return pd.Series(counted, index=table.index)

@@ -102,7 +102,8 @@ def test_the_order_is_enough_as_often_as_it_says(plots, season, error_m, alike_m
     per_m2 = 7.0
     need = shapely.area(shapes) * per_m2
     share = area_sd_m2(shapes, error_m, alike_m) / shapely.area(shapes)
-    found = enough(need, share, np.zeros(plots, dtype=np.intp), seasons(*season), chance)
+    sure = np.zeros(plots, dtype=bool)
+    found = enough(need, share, np.zeros(plots, dtype=np.intp), seasons(*season), chance, sure)
     areas = np.column_stack([drawn_areas(rng, shape, error_m, alike_m) for shape in shapes])
     spread = season[0] < season[2]
     uptake = rng.triangular(*season, DRAWS) if spread else np.full(DRAWS, season[1])
@@ -115,7 +116,7 @@ def test_the_order_is_enough_as_often_as_it_says(plots, season, error_m, alike_m
 
 def test_nothing_unsure_is_bought_as_planned():
     need, none = np.array([1_000.0, 2_000.0, 500.0]), np.zeros(3)
-    found = enough(need, none, np.array([0, 0, 1]), seasons(1.0, 1.0, 1.0), 0.9)
+    found = enough(need, none, np.array([0, 0, 1]), seasons(1.0, 1.0, 1.0), 0.9, none > 0)
     assert found.amount_g.tolist() == [3_000, 500]
 
 
@@ -123,12 +124,14 @@ def test_a_higher_chance_never_buys_less():
     rng = np.random.default_rng(4)
     need, share = rng.uniform(1e3, 1e4, 50), rng.uniform(0.02, 0.2, 50)
     point = rng.integers(0, 5, 50)
-    bought = [enough(need, share, point, seasons(), c).amount_g for c in (0.6, 0.8, 0.9, 0.99)]
+    bought = [
+        enough(need, share, point, seasons(), c, share < 0).amount_g for c in (0.6, 0.8, 0.9, 0.99)
+    ]
     for less, more in itertools.pairwise(bought):
         assert (less <= more).all()
 
 
 def test_nobody_needs_nothing():
-    found = enough(np.zeros(2), np.zeros(2), np.array([0, 1]), seasons(), 0.9)
+    found = enough(np.zeros(2), np.zeros(2), np.array([0, 1]), seasons(), 0.9, np.zeros(2, bool))
     assert found.amount_g.tolist() == [0, 0]
     assert found.dominates == ["nothing", "nothing"]
