@@ -55,6 +55,28 @@ def test_early_usual_and_late_are_one_season_shifted():
         assert mine.loc["onset", "first_day"] == onset
 
 
+@pytest.mark.parametrize(
+    ("season", "work", "first", "last"),
+    [
+        # 90 and 60 days back from 1 March: 28 of February, 31 of January, 31 of December.
+        ("early", "register", date(2025, 12, 1), date(2025, 12, 31)),
+        ("early", "inputs_in_village", date(2026, 2, 15), date(2026, 2, 22)),
+        # Emergence ends on day 7, flowering starts on day 32, harvest ends on day 78.
+        ("early", "gap_fill", date(2026, 3, 9), date(2026, 3, 13)),
+        ("early", "field_day", date(2026, 4, 2), date(2026, 4, 16)),
+        ("early", "accounts", date(2026, 5, 25), date(2026, 6, 15)),
+        # 60 and 45 days back from 5 April.
+        ("late", "order", date(2026, 2, 4), date(2026, 2, 19)),
+        ("late", "weeding_2", date(2026, 5, 3), date(2026, 5, 3)),
+        ("late", "field_day", date(2026, 5, 7), date(2026, 5, 21)),
+        ("late", "accounts", date(2026, 6, 29), date(2026, 7, 20)),
+    ],
+)
+def test_dates_counted_on_a_calendar_by_hand(season, work, first, last):
+    table = calendar(plan_of(season=SEASON), packaged()).set_index(["season", "work"])
+    assert table.loc[(season, work), ["first_day", "last_day"]].tolist() == [first, last]
+
+
 @pytest.mark.parametrize("name", practice.names())
 def test_works_follow_one_another_under_every_practice(name):
     book = packaged().with_practice(*practice.packaged(name))

@@ -115,6 +115,10 @@ def test_margins_are_a_range():
     assert table.loc["without", ["value_low", "value_high"]].tolist() == pytest.approx(
         [222 * 0.5, 445 * 0.9]
     )
+    assert table.loc["with", ["value_low", "value_high"]].tolist() == pytest.approx(
+        [600 * 0.5, 1500 * 0.9]
+    )
+    assert table.loc["with", "margin_high"] == pytest.approx(1500 * 0.9 - 266.5)
     # Without the practice seed alone is paid for.
     assert table["cost"].tolist() == pytest.approx([175.0, 266.5, 91.5])
     assert table.loc["without", "margin_high"] == pytest.approx(445 * 0.9 - 175.0)

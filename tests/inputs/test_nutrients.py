@@ -137,3 +137,15 @@ def test_manure_goes_as_far_as_there_is():
     assert manure_share(100_000, plan) == 1
     assert manure_share(None, plan) == 1
     assert manure_share(1_000_000, plan_of()) == 1
+
+
+def test_potash_alone_pushes_a_compound_over_the_ceiling():
+    """400 kg/ha of 15-15-15 bring 60 kg N, which is allowed, and 60 kg K2O: 120 are too much."""
+    grades = {f"npk_{name}_pct": 15.0 for name in ("n", "p2o5", "k2o")}
+    plan = plan_of(practice={"npk_kg_ha": 400.0}, fertiliser=grades).under(packaged())
+    assert beside_seed_kg_ha(plan) == pytest.approx(120)
+    assert any(
+        "N and K2O at planting come to 120" in told for told in inputs.doubts(plan, packaged())
+    )
+    less = plan_of(practice={"npk_kg_ha": 299.0}, fertiliser=grades).under(packaged())
+    assert not any("N and K2O" in told for told in inputs.doubts(less, packaged()))
