@@ -210,6 +210,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         warnings=(
             *erosion.doubts(asked, book),
             *inputs.doubts(asked, book),
+            *inputs.delivery_doubts(bought.lots, bought.calendar, asked),
             *intake.doubts(joined, spellings),
             *intake.name_doubts(spellings, joined, listed="villages" in typed.named),
             *geodesy.doubts(asked.district.planting_date),

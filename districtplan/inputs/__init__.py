@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from districtplan.inputs.amounts import ARRIVED, STOCK, accept_amounts
 from districtplan.inputs.counting import packs
-from districtplan.inputs.doubts import doubts
+from districtplan.inputs.doubts import delivery_doubts, doubts
 from districtplan.inputs.enrolment import ENROLMENT, LINES, NO_GO, NO_GO_HA, accept_enrolment
 from districtplan.inputs.labour import WORKS
 from districtplan.inputs.marked_string import MarkedString, marked_string, walk_string
@@ -39,6 +39,7 @@ __all__ = [
     "buffers",
     "buying_points",
     "cap_in_every_hole_kg_ha",
+    "delivery_doubts",
     "distribution",
     "dosed",
     "doubts",

@@ -11,11 +11,42 @@ from districtplan.inputs.seed import hundred_seed_weight_g, judge_test
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    import pandas as pd
+
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
 
 RANGES = "practice_ranges"
 """The handbook's table of what is published of practices."""
+
+
+def delivery_doubts(lots: pd.DataFrame, dated: pd.DataFrame, plan: Plan) -> list[str]:
+    """Say whether lots would have to come before they are ordered.
+
+    Parameters
+    ----------
+    lots : pandas.DataFrame
+        Orders loaded on vehicles.
+    dated : pandas.DataFrame
+        The works of the season, by zone.
+    plan : Plan
+        What a vehicle carries, and lots a day.
+
+    Returns
+    -------
+    list[str]
+        One sentence, or none.
+    """
+    usual = dated[dated["season"] == "usual"]
+    ordered = usual.loc[usual["work"] == "order", "last_day"].min()
+    if lots.empty or lots["delivery_day"].min() > ordered:
+        return []
+    first, count = lots["delivery_day"].min(), lots["lot"].nunique()
+    return [
+        f"{count:,} lots at lots_a_day = {plan.orders.lots_a_day} would begin to arrive on "
+        f"{first}, though orders are placed until {ordered}. Raise lots_a_day or vehicle_kg, "
+        "or order earlier."
+    ]
 
 
 def doubts(plan: Plan, handbook: Handbook) -> list[str]:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 
 from districtplan import inputs
 from districtplan.handbook import packaged
+from districtplan.inputs.calendar import calendar
+from districtplan.inputs.orders import lots
 from tests.conftest import plan_of
 from tests.support import renumbered
 
@@ -57,3 +60,17 @@ def test_a_measure_that_fits_no_whole_holes_is_doubted():
 )
 def test_not_doubted(practice):
     assert inputs.doubts(plan_of(practice=practice), packaged()) == []
+
+
+@pytest.mark.parametrize(("lots_a_day", "doubted"), [(1, True), (2, False)])
+def test_lots_that_would_come_before_they_are_ordered_are_doubted(lots_a_day, doubted):
+    """Ordered by day -45, there by day -7: 38 lots at one a day fit between, the 39th doesn't."""
+    plan = plan_of(orders={"seed_pack_kg": 50.0, "vehicle_kg": 50.0, "lots_a_day": lots_a_day})
+    dated = calendar(plan, packaged())
+    due = dated.set_index(["season", "work"]).loc[("usual", "inputs_in_village"), "last_day"]
+    for packs, told in ((38, False), (39, doubted)):
+        bought = pd.DataFrame({"buying_point": ["A"], "good": ["seed"], "packs": [packs]})
+        found = inputs.delivery_doubts(lots(bought, plan, due), dated, plan)
+        assert len(found) == told
+        assert all(f"39 lots at lots_a_day = {lots_a_day}" in said for said in found)
+    assert inputs.delivery_doubts(lots(bought.iloc[:0], plan, due), dated, plan) == []
