@@ -148,6 +148,18 @@ def test_every_assumption_has_a_source_and_a_name(content):
         assert cell.data_type == "n"
 
 
+def test_the_sheet_says_of_each_assumption_that_no_order_follows_it(enrolled_results, texts):
+    laid = {one.name: one for one in purchase_sheets.sheets(enrolled_results, texts, 1_000)}
+    orders, held = laid["orders"], laid["assumptions"].table.set_index("assumption")
+    formulas = " ".join(
+        orders.formulas[name](2) for name in ("planned_kg", "wanted_kg", "packs", "ordered_kg")
+    )
+    for season in ("low", "usual", "high"):
+        name = f"uptake_{season}_share"
+        assert name not in formulas
+        assert "moves what is used, not the order" in held.loc[name, "what"]
+
+
 def test_a_sheet_that_is_too_small_is_not_looked_through(enrolled_results, texts):
     laid = {one.name: one for one in purchase_sheets.sheets(enrolled_results, texts, 5)}
     assert not laid["summary"].formulas
