@@ -135,3 +135,22 @@ def test_nobody_needs_nothing():
     found = enough(np.zeros(2), np.zeros(2), np.array([0, 1]), seasons(), 0.9, np.zeros(2, bool))
     assert found.amount_g.tolist() == [0, 0]
     assert found.dominates == ["nothing", "nothing"]
+
+
+def test_demo_plots_are_planted_in_every_season_that_is_drawn():
+    rng = np.random.default_rng(7)
+    need, share = rng.uniform(1e3, 5e3, 60), rng.uniform(0.05, 0.2, 60)
+    sure = np.arange(60) < 25
+    found = enough(need, share, np.zeros(60, dtype=np.intp), seasons(), 0.9, sure)
+    uptake = rng.triangular(0.6, 0.8, 0.95, DRAWS)
+    plants = sure | (rng.random((DRAWS, 60)) < uptake[:, None])
+    drawn = (plants * need * (1 + share * rng.standard_normal((DRAWS, 60)))).sum(axis=1)
+    assert (drawn <= found.amount_g[0]).mean() == pytest.approx(0.9, abs=0.02)
+
+
+def test_of_demo_plots_alone_the_outlines_make_it_unsure():
+    """Two plots of 3 and 4 kg off by 10 %: 7 kg and 1.2816 of their 500 g."""
+    need, share = np.array([3_000.0, 4_000.0]), np.full(2, 0.1)
+    found = enough(need, share, np.zeros(2, dtype=np.intp), seasons(), 0.9, share > 0)
+    assert found.amount_g.tolist() == [7_641]
+    assert found.dominates == ["outlines"]
