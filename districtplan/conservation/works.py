@@ -313,16 +313,13 @@ def _kept_off(name: str, plots: pd.DataFrame, proposal: Proposal, known: Known) 
     Land that needs none, since no water comes to it, may bear what others need, if staff didn't
     rule that out. So may plots that don't take part: their agreement in writing comes first.
     """
-    offered, refused = proposal.options
-    ids = plots["plot_id"]
-    idle = (refused["measure"] == name) & refused["measure_reason"].isin(NEEDS_NONE)
-    open_to = ids.isin(offered.loc[offered["measure"] == name, "plot_id"])
-    open_to |= ids.isin(refused.loc[idle, "plot_id"])
-    shut = ids.isin(known.closed)
+    refused = proposal.options.refused
+    mine = refused[refused["measure"] == name]
+    shut = known.closed.union(mine.loc[~mine["measure_reason"].isin(NEEDS_NONE), "plot_id"])
     if known.vetoes is not None:
         ruled_out = known.vetoes["measure"].isin([name, ALL])
-        shut |= ids.isin(known.vetoes.loc[ruled_out, "plot_id"])
-    return (~open_to | shut).to_numpy(dtype=np.bool_)
+        shut = shut.union(known.vetoes.loc[ruled_out, "plot_id"])
+    return plots["plot_id"].isin(shut).to_numpy(dtype=np.bool_)
 
 
 def _without_beans(plots: pd.DataFrame) -> set[str]:
