@@ -371,14 +371,13 @@ def test_work_and_margins_follow_a_changed_price_rate_and_day(results_at_work, t
 @pytest.mark.usefixtures("office")
 def test_names_come_back_as_text(content, tmp_path):
     found = recalculated(content, tmp_path)
-    sheet = found["Distribution"]
-    at = next(cell.column for cell in sheet[HEADS_AT] if cell.value == "Farmer's id")
-    ids = [row[at - 1] for row in sheet.iter_rows(min_row=HEADS_AT + 1, values_only=True)]
-    assert {"=HYPERLINK(1)", "+1", "@x", "\tz"} <= set(ids)
+    head = next(
+        cell for row in found["Distribution"] for cell in row if cell.value == "Farmer's id"
+    )
     sheet = openpyxl.load_workbook(tmp_path / "out" / "given.xlsx")["Distribution"]
-    heads = [cell.value for cell in sheet[HEADS_AT]]
-    for row in sheet.iter_rows(min_row=HEADS_AT + 1):
-        assert row[heads.index("Farmer's id")].data_type == "s"
+    cells = [row[head.column - 1] for row in sheet.iter_rows(min_row=head.row + 1)]
+    assert {"=HYPERLINK(1)", "+1", "@x", "\tz"} <= {cell.value for cell in cells}
+    assert all(cell.data_type == "s" for cell in cells)
 
 
 def test_lists_that_stay_as_the_run_made_them_say_so(enrolled_results, texts):
