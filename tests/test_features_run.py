@@ -82,7 +82,7 @@ def test_layers_carry_rows_and_features(run, results):
     # Rows that wait for an outlet are not drawn, and have no pegs.
     waits = results.plots["outlet_flags"].map(len) > 0
     laid = set() if waits.all() else {"rows", "guide_lines", "pegs"}
-    layers = {"plots", "flow_lines", "features", "measures", *laid}
+    layers = {"plots", "flow_lines", "features", "measures", "cautions", *laid}
     # Of lines: those that the hillsides ask for.
     lines = {"structure_lines", "outlets", "waterways", "part_boundaries"}
     assert set(pyogrio.list_layers(path)[:, 0]) - lines == layers

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 TABLE = "season_calendar"
 """The handbook's works before and beside those of the practice."""
 NURSERIES = "nurseries"
+WEEK_DAYS = 7
 WEEDINGS = ("weeding_1", "weeding_2", "weeding_3")
 PLANTING = ("depth_low_cm", "depth_high_cm", "band_beside_cm", "band_below_cm")
 """Numbers that a team needs when it plants."""
@@ -107,7 +108,7 @@ def with_nurseries(
         if row["work"] == NURSERIES and row["zone"] in weeks.index:
             # Counted from the onset, as this work is: the first day says where that is.
             onset = row["first_day"] - timedelta(days=row["from_day"])
-            days = [round(-7 * weeks.loc[row["zone"], end]) for end in ("max", "min")]
+            days = [round(-WEEK_DAYS * weeks.loc[row["zone"], end]) for end in ("max", "min")]
             row["from_day"], row["to_day"] = days
             row["first_day"], row["last_day"] = (onset + timedelta(days=day) for day in days)
             row["source"] = ""

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     from districtplan.plan import Plan
 
+SUNDAY = 6
+"""The last day of a week, as dates count it from Monday on."""
 WORKS = {
     "peg_and_dig": "peg_and_dig",
     "planting": "planting",
@@ -66,7 +68,7 @@ def labour(
                 continue
             first, last = usual[zone_of.get(str(village), REST), line]
             dates = [first + timedelta(days=day) for day in range((last - first).days + 1)]
-            weeks = Counter(day + timedelta(days=6 - day.weekday()) for day in dates)
+            weeks = Counter(day + timedelta(days=SUNDAY - day.weekday()) for day in dates)
             for week, count in sorted(weeks.items()):
                 share = count / len(dates)
                 found.append((village, work, week, share, days * share, there))

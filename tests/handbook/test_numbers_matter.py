@@ -507,6 +507,8 @@ NAMED = {
         "SAME_DECIMALS",
         "SHOWN_MAX",
         "TEXT_MAX",
+        "SUNDAY",
+        "WEEK_DAYS",
     },
     "demos": {
         "HAIR",
