@@ -302,6 +302,24 @@ def direction(bearing_deg: float, texts: Texts) -> str:
     return texts.say(f"directions.side_{round(bearing_deg / 45) % 8}")
 
 
+def ends_named(bearing_deg: float, texts: Texts) -> tuple[str, str]:
+    """Name both ends of straight rows by their sides.
+
+    Parameters
+    ----------
+    bearing_deg : float
+        Bearing of the rows from true north [degrees].
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    tuple[str, str]
+        The end that the bearing points to, and the other.
+    """
+    return direction(bearing_deg, texts), direction((bearing_deg + 180) % 360, texts)
+
+
 def noticed(results: Results, texts: Texts) -> list[str]:
     """Say what the run noticed of its inputs as a whole.
 
@@ -820,7 +838,7 @@ def _inside(outlet: str | None) -> bool:
 def _both_ends(row: Mapping[str, Any], texts: Texts) -> dict[str, str]:
     """Name both ends of straight rows, that of the bearing first, and say what lies there."""
     bearing = row["row_bearing_true_deg"]
-    ends = direction(bearing, texts), direction((bearing + 180) % 360, texts)
+    ends = ends_named(bearing, texts)
     found = {"end": ends[0], "other_end": ends[1]}
     outlets = row["row_end_ahead"], row["row_end_behind"]
     for name, end, outlet in zip(("first", "second"), ends, outlets, strict=True):

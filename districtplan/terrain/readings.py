@@ -111,11 +111,12 @@ def apply(
     compared : pandas.DataFrame
         Readings used, compared with the raster.
     plots : pandas.DataFrame
-        ``plot_id``, ``longitude_deg`` and ``latitude_deg`` of the same plots.
+        ``plot_id``, ``longitude_deg`` and ``latitude_deg`` of the same plots; ``soil_drainage``
+        where it is known, which stands before the plan's.
     grid_crs : pyproj.CRS
         UTM zone that grid bearings refer to.
     plan : Plan
-        Its section ``terrain``.
+        Its section ``terrain``, and the drainage of its ``soil``.
     handbook : Handbook
         Errors of readings (table ``ground_readings``).
 
@@ -149,7 +150,9 @@ def apply(
     table["read_grade_likely_pct"], table["read_grade_95_pct"] = grades
     times = handbook.number(records.TABLE, "outside_se")
     reach = times * handbook.number(records.TABLE, "level_slope_se_pct")
-    table["row_method_reason"] = _reasons(table, outside, reach, plan)
+    same = plots.set_index("plot_id").loc[table["plot_id"]]
+    wet = tables.drains_poorly(same, plan.soil.drainage)
+    table["row_method_reason"] = _reasons(table, outside, reach, wet, plan)
     _lay_out(table, reach, handbook)
     _refer(table, plots, grid_crs)
     table["terrain_flags"] = _flags(table, outside)
@@ -182,7 +185,7 @@ def _steepen(table: pd.DataFrame, outside: Bools) -> None:
 
 
 def _reasons(
-    table: pd.DataFrame, outside: dict[str, Bools], reach: float, plan: Plan
+    table: pd.DataFrame, outside: dict[str, Bools], reach: float, wet: Bools, plan: Plan
 ) -> NDArray[np.object_]:
     """Say why each plot gets its method; the first reason that holds, in this order."""
     by_bearing = table["row_bearing_measured_true_deg"].notna().to_numpy()
@@ -200,7 +203,7 @@ def _reasons(
     was_level = np.isin(before, LEVEL_REASONS)
     flat = plan.terrain.level_slope_pct
     # Where water drains poorly beds must have a fall, which level land has none of.
-    level = (slope + reach <= flat) & (plan.soil.drainage != "poor")
+    level = (slope + reach <= flat) & ~wet
     sloping = slope > flat
     rules = {
         # A level line of level land tells nothing: where both are read the slope decides.

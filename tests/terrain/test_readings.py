@@ -360,6 +360,19 @@ def test_a_bearing_read_on_land_read_as_level_is_no_bearing_to_keep(slope):
     assert alone.loc["P0", "row_method"] == "measure on the ground"
 
 
+def test_a_plot_read_as_level_goes_by_its_own_drainage_before_the_plans():
+    noisy = {"elevation": {"vertical_error_m": 3.0, "error_correlation_m": 10.0}}
+    read = readings_of(*((plot, 0.1, np.nan, None, "level", DAY) for plot in ("P0", "P1", "P2")))
+    for drainage, last in (("free", "any direction"), ("poor", "measure on the ground")):
+        table, plots, plan = ground(0.01, soil={"drainage": drainage}, **noisy)
+        plots["soil_drainage"] = pd.Series(["poor", "free", None], dtype=object)
+        # Whichever way round both stand, each plot has its own.
+        found = overridden(table, read, plots[::-1], plan)["row_method"]
+        assert found[["P0", "P1", "P2"]].tolist() == [
+            "measure on the ground", "any direction", last,
+        ]  # fmt: skip
+
+
 def test_a_level_reading_on_land_that_the_raster_shows_to_slope_is_no_leave():
     row = applied([("P0", 0.1, np.nan, None, "level", DAY)]).loc["P0"]
     assert row["row_method"] == "straight"

@@ -165,7 +165,7 @@ def _ends(plot: Plot, number: int, texts: Texts) -> Iterator[str]:
     if plot.kind == "guide" or not any(known):
         yield texts.say("sheets.walk.ends_unknown", number=number, harmed=harmed)
         return
-    bearing = row["row_bearing_true_deg"]
+    end, other_end = wording.ends_named(row["row_bearing_true_deg"], texts)
     ahead, behind = (
         wording.outlet_words(there, texts) if told else texts.say("sheets.walk.end_unknown")
         for there, told in zip(ends, known, strict=True)
@@ -173,8 +173,8 @@ def _ends(plot: Plot, number: int, texts: Texts) -> Iterator[str]:
     yield texts.say(
         f"sheets.walk.ends{'_alike' if ahead == behind else ''}",
         number=number,
-        end=wording.direction(bearing, texts),
-        other_end=wording.direction((bearing + 180) % 360, texts),
+        end=end,
+        other_end=other_end,
         ahead=ahead,
         behind=behind,
         harmed=harmed,
