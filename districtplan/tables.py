@@ -1591,8 +1591,8 @@ COLUMNS: tuple[Column, ...] = (
         "number",
         "days",
         "",
-        "Person-days that the plot owes, its share of common works among them; empty where not "
-        "isn't known.",
+        "Person-days that the plot owes, its share of common works among them; empty where they "
+        "aren't known.",
         0,
         None,
         nullable=True,

@@ -26,7 +26,7 @@ from districtplan.conservation.propose import Known, Proposal, propose
 from districtplan.conservation.sites import work_sites
 from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
 from districtplan.conservation.vetoes import ALL, VETOES, accept_vetoes
-from districtplan.conservation.works import Works, site_works
+from districtplan.conservation.works import Works
 
 __all__ = [
     "ALL",
@@ -58,7 +58,6 @@ __all__ = [
     "propose",
     "safe_if",
     "safe_outlets",
-    "site_works",
     "slope_for_limits",
     "soil",
     "structure_names",

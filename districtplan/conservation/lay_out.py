@@ -47,7 +47,8 @@ def lay_out(
     Parameters
     ----------
     plots : pandas.DataFrame
-        As :func:`districtplan.conservation.works.site_works` takes them.
+        As :func:`districtplan.conservation.propose.propose` takes them, with the columns of work
+        sites.
     proposal : Proposal
         The first choice, which knows nothing of the works of hillsides.
     terrain : Terrain

@@ -108,53 +108,20 @@ class Works:
         return {str(name): own for name, own in self.order.groupby("work_site", sort=False)}
 
 
-def site_works(
-    plots: pd.DataFrame,
-    proposal: Proposal,
-    terrain: Terrain,
-    known: Known,
-    plan: Plan,
-    handbook: Handbook,
-) -> Works:
-    """Lay out the works of the hillsides to go to first.
-
-    Parameters
-    ----------
-    plots : pandas.DataFrame
-        The plots as :func:`districtplan.conservation.propose.propose` takes them, with the columns
-        of work sites.
-    proposal : Proposal
-        The measures chosen.
-    terrain : Terrain
-        What lies on the hillsides, plots in the same order.
-    known : Known
-        What stands on the plots, and who takes part.
-    plan : Plan
-        How many sites are drawn, and how far from a line an outlet may lie.
-    handbook : Handbook
-        The published tables.
-
-    Returns
-    -------
-    Works
-        The works.
-    """
-    return Drafts(plots, terrain, known, plan, handbook).works(proposal)
-
-
 class Drafts:
     """Lays out the works of choices that differ a little, each hillside as often as it must be.
 
     Parameters
     ----------
     plots : pandas.DataFrame
-        As :func:`site_works` takes them.
+        The plots as :func:`districtplan.conservation.propose.propose` takes them, with the columns
+        of work sites.
     terrain : Terrain
         What lies on the hillsides, plots in the same order.
     known : Known
         What stands on the plots, and who takes part.
     plan : Plan
-        What is wanted.
+        How many sites are drawn, and how far from a line an outlet may lie.
     handbook : Handbook
         The published tables.
     """

@@ -81,7 +81,7 @@ def laid_out(case, there, flow=(), book=BOOK, taking_part=None):
     plots, proposal, known, plan = case
     terrain = Terrain(OUTLINES, there, np.array(flow, dtype=object), ZONE, ZONE, Surfaces())
     known = conservation.Known(known.standing, known.equations, known.vetoes, taking_part)
-    return conservation.site_works(plots, proposal, terrain, known, plan, book)
+    return conservation.lay_out(plots, proposal, terrain, known, plan, book)[1]
 
 
 def test_a_drain_goes_with_the_hillside_and_ends_at_the_named_outlet():
@@ -128,7 +128,7 @@ def test_a_neighbours_land_is_no_way_for_water():
         outlines, features(waterway=shapely.LineString([(-2, 81), (-2, 26)])),
         np.array([], dtype=object), ZONE, ZONE, Surfaces(),
     )  # fmt: skip
-    found = conservation.site_works(apart, proposal, terrain, known, plan, BOOK)
+    found = conservation.lay_out(apart, proposal, terrain, known, plan, BOOK)[1]
     assert found.lines.loc[found.lines["work_site"] == "A", "structure_outlet"].isna().all()
 
 
@@ -175,11 +175,11 @@ def test_common_days_are_owed_by_those_who_take_part_alone():
     # The drain is dug for the top plot, so that is one of them.
     part = frozenset({"P0", "P1"})
     terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
-    only = conservation.site_works(plots, proposal, terrain, closed, plan, BOOK)
+    only = conservation.lay_out(plots, proposal, terrain, closed, plan, BOOK)[1]
     owed = (only.days["days_owed"] - own).tolist()
     assert owed == pytest.approx([drain / 2, 0, drain / 2])
     away = dataclasses.replace(closed, taking_part=part)
-    alone = conservation.site_works(plots, proposal, terrain, away, plan, BOOK)
+    alone = conservation.lay_out(plots, proposal, terrain, away, plan, BOOK)[1]
     assert (alone.days["days_owed"] - own).tolist() == pytest.approx([drain, 0, 0])
 
 
@@ -256,7 +256,7 @@ def with_soil(**soil):
     there = features(waterway=WATERWAY)
     nothing = np.array([], dtype=object)
     terrain = Terrain(OUTLINES, there, nothing, ZONE, ZONE, Surfaces())
-    return conservation.site_works(plots.assign(**soil), bunds, terrain, known, plan, BOOK)
+    return conservation.lay_out(plots.assign(**soil), bunds, terrain, known, plan, BOOK)[1]
 
 
 @pytest.mark.parametrize(
@@ -301,7 +301,7 @@ def ditched(vetoed=(), **given):
     proposal = conservation.propose(plots, known, plan, DITCHES)
     there = features(waterway=WATERWAY)
     terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
-    return conservation.site_works(plots, proposal, terrain, known, plan, DITCHES)
+    return conservation.lay_out(plots, proposal, terrain, known, plan, DITCHES)[1]
 
 
 @pytest.mark.parametrize(
@@ -336,7 +336,7 @@ def with_drain(**known_of):
     there = features(waterway=WATERWAY)
     terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
     known = dataclasses.replace(known, **known_of)
-    return conservation.site_works(plots, proposal, terrain, known, plan, BOOK)
+    return conservation.lay_out(plots, proposal, terrain, known, plan, BOOK)[1]
 
 
 @pytest.mark.parametrize(
@@ -371,7 +371,7 @@ def test_rows_are_laid_only_where_there_may_be_any(given, left):
     there = features(waterway=WATERWAY)
     terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
     known = dataclasses.replace(known, **beside)
-    found = conservation.site_works(plots.assign(**columns), proposal, terrain, known, plan, BOOK)
+    found = conservation.lay_out(plots.assign(**columns), proposal, terrain, known, plan, BOOK)[1]
     rows = found.order.loc[found.order["work"] == "rows", "work_plots"].tolist()
     assert rows == ([left] if left else [])
     assert found.order["work_step"].tolist() == list(range(1, len(found.order) + 1))

@@ -66,7 +66,7 @@ def drawn_on(seed):
     )
     features = features_of(site)
     terrain = Terrain(site.plots, features, flow, ZONE, ZONE, Surfaces(site.ground))
-    found = conservation.site_works(plots, proposal, terrain, known, PLAN, BOOK)
+    found = conservation.lay_out(plots, proposal, terrain, known, PLAN, BOOK)[1]
     return found, features, site.ground
 
 
