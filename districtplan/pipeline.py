@@ -103,7 +103,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             features.read_features(read),
             _Beside.read(read),
         )
-        plots, refused, spelt, spellings = _accepted(raw, typed, asked, book)
+        plots, refused, early, spellings = _accepted(raw, typed, asked, book)
     with opened as elevation:
         estimate, asked = _error(land, elevation, asked, book, clock)
         with clock.step("terrain"):
@@ -125,7 +125,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         on_raster = on_raster[on_raster["plot_id"].isin(ground["plot_id"])]
         taking, given, mapped = (
             _taking(known, zone, book),
-            typed.accept(plots, asked, book) | spelt,
+            early | typed.accept(plots, asked, book),
             _mapped(read, plots, raw.crs, book),
         )
         with clock.step("water"):
@@ -254,9 +254,15 @@ def _accepted(
 ) -> tuple[pd.DataFrame, pd.DataFrame, dict[str, Given], pd.DataFrame]:
     """Take the plots that can be used, villages named as staff decided, and soils known of them."""
     plots, refused = intake.accept(raw.frame, raw.crs, asked)
-    plots, spelt, spellings = _spelt(intake.require_some(plots, refused, raw.name), typed, asked)
-    soil = conservation.soil(plots, typed.soils(plots, asked, book))
-    return join(plots, soil), refused, spelt, spellings
+    plots, given, spellings = _spelt(intake.require_some(plots, refused, raw.name), typed, asked)
+    soils = None
+    if "soils" in typed.named:
+        # Rows are laid by the soil, so it is taken before the raster is looked at.
+        given["soils"] = erosion.accept_soils(
+            typed.tables["soils"].frame, plots["village"], asked, book
+        )
+        soils = given["soils"].used
+    return join(plots, conservation.soil(plots, soils)), refused, given, spellings
 
 
 def _taking(known: features.RawFeatures, zone: CRS, book: Handbook) -> Features:
@@ -454,15 +460,9 @@ class _Beside(NamedTuple):
         """What was noticed of the files."""
         return tuple(told for raw in self.tables.values() for told in raw.warnings)
 
-    def soils(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> pd.DataFrame | None:
-        """Take the soils of villages, by which rows are laid; None where no file is named."""
-        if "soils" not in self.named:
-            return None
-        return erosion.accept_soils(self.tables["soils"].frame, plots["village"], asked, book).used
-
     def accept(self, plots: pd.DataFrame, asked: Plan, book: Handbook) -> dict[str, Given]:
-        """Take the rows that can be used, of the files that are named."""
-        ids, villages = plots["plot_id"], plots["village"]
+        """Take the rows that can be used, of the files that are named but those taken early."""
+        ids, villages = set(plots["plot_id"]), set(plots["village"])
         frames = {key: raw.frame for key, raw in self.tables.items()}
         labels = measure_words.labels(book, Texts.load("en"))
         enrolled = inputs.accept_enrolment(frames["enrolment"], plots)
@@ -476,14 +476,13 @@ class _Beside(NamedTuple):
                 book,
                 conservation.structure_names(book, labels),
             ),
-            "soils": erosion.accept_soils(frames["soils"], villages, asked, book),
             "vetoes": conservation.accept_vetoes(
-                frames["vetoes"], set(ids), conservation.measure_names(book, labels)
+                frames["vetoes"], ids, conservation.measure_names(book, labels)
             ),
             "enrolment": enrolled,
-            "onsets": inputs.accept_onsets(frames["onsets"], set(villages)),
+            "onsets": inputs.accept_onsets(frames["onsets"], villages),
             "stock": inputs.accept_amounts(frames["stock"], points, inputs.STOCK),
-            "arrived": inputs.accept_amounts(frames["arrived"], set(villages), inputs.ARRIVED),
+            "arrived": inputs.accept_amounts(frames["arrived"], villages, inputs.ARRIVED),
         }
         return {key: given for key, given in found.items() if key in self.named}
 

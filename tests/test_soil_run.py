@@ -68,6 +68,21 @@ def test_rows_in_are_rows_used_and_set_aside(plan, tmp_path):
     assert {"now.csv", "soils.csv"} <= {file["name"] for file in told["inputs"]}
 
 
+def test_a_village_whose_plots_all_lie_off_the_raster_has_its_soil_still(tmp_path):
+    plots, raster = small_district()
+    away = plots["geometry"].translate(50_000).where(plots["plot_id"] == "K11", plots["geometry"])
+    villages = plots["village"].mask(plots["plot_id"] == "K11", "Moor")
+    plan = write_district(tmp_path, plots.assign(village=villages).set_geometry(away), raster)
+    (tmp_path / "soils.csv").write_text("village,drainage\nMoor,poor\n", encoding="utf-8")
+    text = plan.read_text(encoding="utf-8")
+    plan.write_text(text.replace("[files]\n", '[files]\nsoils = "soils.csv"\n'), encoding="utf-8")
+    found = pipeline.find(plan)
+    assert found.set_aside["plot_id"].tolist() == ["K11"]
+    # What is wrong with the plot is told there, and not of the soil as well.
+    assert found.beside["soils"].set_aside.empty
+    assert found.beside["soils"].used["village"].tolist() == ["Moor"]
+
+
 def test_factors_reach_the_plots(results):
     plots = results.plots
     assert plots["r"].iloc[0] == pytest.approx(7516, abs=1)
