@@ -427,7 +427,8 @@ class Water(Section):
         "crossing_min_m",
         ge=0,
         le=1_000,
-        description="A plot is crossed where more of a flow line than this lies inside [m].",
+        description="A plot is crossed where flow lines of this length or more lie inside [m]; "
+        "with 0, any.",
     )
     border_m: float = _published(
         "flow_limits",

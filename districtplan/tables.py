@@ -145,6 +145,24 @@ def drains_poorly(plots: pd.DataFrame, otherwise: str) -> NDArray[np.bool_]:
     return known.where(known.notna(), otherwise).eq(POOR).to_numpy(dtype=np.bool_)
 
 
+def crossed(flow_line_m: NDArray[np.float64], least_m: float) -> NDArray[np.bool_]:
+    """Say which plots gathered water crosses.
+
+    Parameters
+    ----------
+    flow_line_m : numpy.ndarray
+        Length of flow lines inside each plot, NaN where not known, shape (plots,) [m].
+    least_m : float
+        Length from which they cross; with 0 any does [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        Whether it does, shape (plots,).
+    """
+    return np.asarray((flow_line_m > 0) & (flow_line_m >= least_m))
+
+
 def is_circle(outline_repair: pd.Series) -> pd.Series:
     """Say which plots have a circle in place of their outline.
 

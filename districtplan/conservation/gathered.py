@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from districtplan import tables
 from districtplan.conservation.outlets import SAFE
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def waiting(
     least = plan.water.crossing_min_m
     length = plots["flow_line_length_m"].to_numpy(dtype=np.float64, na_value=np.nan)
     told = plots["plot_id"].isin(set(dry)).to_numpy()
-    crossed = np.flatnonzero((length > 0) & (length >= least) & ~told)
+    crossed = np.flatnonzero(tables.crossed(length, least) & ~told)
     # Flow lines go by cells, so they lie a little beside the water that they stand for.
     reach = plan.rows.outlet_reach_m + handbook.number("work_site_limits", "link_m")
     features = terrain.features
@@ -71,6 +72,6 @@ def waiting(
     for at in np.unique(piece):
         near = shapely.union_all(shapely.buffer(safe[outlet[piece == at]], reach))
         inside[at] = shapely.difference(inside[at], near)
-    left = np.bincount(plot, shapely.length(inside), len(crossed))
+    left = np.bincount(plot, shapely.length(inside), len(crossed)).astype(np.float64)
     ids = plots["plot_id"].to_numpy(dtype=object)[crossed]
-    return frozenset(ids[(left > 0) & (left >= least)])
+    return frozenset(ids[tables.crossed(left, least)])

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import shapely
 
-from districtplan import contours
+from districtplan import contours, tables
 from districtplan.conservation.outlets import TO_BUILD, Ground, Outlet, waterway
 
 if TYPE_CHECKING:
@@ -281,10 +281,11 @@ def dig(hillside: Hillside, limits: Mapping[str, float]) -> Drawn:
 def _left(
     gathered: Shape, taken: Sequence[Shape], reach_m: float, limits: Mapping[str, float]
 ) -> bool:
-    """Tell whether flow lines lie too far from what takes their water."""
+    """Tell whether enough of flow lines to cross a plot lies too far from what takes them."""
     near = shapely.union_all(_wide(np.array(taken, dtype=object), reach_m))
     length = shapely.difference(gathered, near).length
-    return bool(length > max(limits["crossing_min_m"], ON_M))
+    least = limits["crossing_min_m"]
+    return bool(length > ON_M and tables.crossed(np.array([length]), least)[0])
 
 
 def _dug(

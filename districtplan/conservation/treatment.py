@@ -32,6 +32,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from districtplan import tables
 from districtplan.conservation.catalogue import ALL_ITS_LAND
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def reasons(measure: Measure, land: Land, plan: Plan) -> NDArray[np.object_]:
         (land.drainage == "") & measure.drains_freely
     )
     above = (land.total_m > land.length_m) | (land.run_on_ha > 0)
-    gathers = land.flow_line_m >= plan.water.crossing_min_m
+    gathers = tables.crossed(land.flow_line_m, plan.water.crossing_min_m)
     holds = {
         "annual_crops_end": (land.slope_pct >= plan.erosion.perennials_from_slope_pct)
         & (measure.effect != ALL_ITS_LAND),

@@ -253,8 +253,7 @@ class _Asked:
         top = set(plots.loc[plots["site_place"] == 1, "plot_id"]).difference(known.barred(plots))
         drains = offered.loc[(offered["measure"] == DRAIN) & saves, "plot_id"]
         # Whether or not a grassed waterway may be there, the water is.
-        gathers = (land.flow_line_m > 0) & (land.flow_line_m >= plan.water.crossing_min_m)
-        crossed = plots.loc[gathers, "plot_id"]
+        gathers = tables.crossed(land.flow_line_m, plan.water.crossing_min_m)
         leading = [name for name, kind in kinds.items() if kind.form.carries_water]
         kept_off = {name: _kept_off(name, plots, proposal, known) for name in leading}
         return cls(
@@ -268,7 +267,7 @@ class _Asked:
             kinds=kinds,
             kept_off=kept_off,
             drained=top.intersection(drains),
-            crossed=frozenset(crossed),
+            crossed=frozenset(plots.loc[gathers, "plot_id"]),
             every=every,
             limits=limits,
         )

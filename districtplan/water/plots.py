@@ -139,7 +139,7 @@ def trace(
     lines = flow_lines(together(links), grid)
     length = length_within(lines["geometry"].to_numpy(), polygons, grid)
     at_least = found["at_least"].to_numpy() > 0
-    raised = np.column_stack([length > plan.water.crossing_min_m, at_least]).tolist()
+    raised = np.column_stack([tables.crossed(length, plan.water.crossing_min_m), at_least]).tolist()
     table = pd.DataFrame(
         {
             "plot_id": plots["plot_id"].to_numpy(),

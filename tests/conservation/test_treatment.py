@@ -6,7 +6,16 @@ import numpy as np
 import pytest
 
 from districtplan.conservation.treatment import REASONS, reasons
-from tests.conservation.cases import MEASURES, land, plan_with, plots_of, practice_of
+from tests.conftest import plan_of
+from tests.conservation.cases import (
+    DEEP,
+    FREE,
+    MEASURES,
+    land,
+    plan_with,
+    plots_of,
+    practice_of,
+)
 from tests.support import SOIL
 
 
@@ -77,6 +86,13 @@ def test_drains_and_waterways_are_for_water():
     assert told("cut_off_drain", 15.0, run_on_area_ha=0.2) == [""]
     assert told("grassed_waterway", 15.0, flow_line_length_m=9.9) == ["no_flow_line"]
     assert told("grassed_waterway", 15.0, flow_line_length_m=10.0) == [""]
+
+
+def test_where_any_flow_line_crosses_a_plot_without_one_is_dry():
+    plan = plan_of(soil=FREE, conservation=DEEP, water={"crossing_min_m": 0.0})
+    for inside_m, waterway, bund in ((0.0, "no_flow_line", ""), (0.1, "", "gathered_water")):
+        assert told("grassed_waterway", 15.0, plan, flow_line_length_m=inside_m) == [waterway]
+        assert told("retention_bund", 15.0, plan, flow_line_length_m=inside_m) == [bund]
 
 
 @pytest.mark.parametrize(("inside_m", "reason"), [(9.9, ""), (10.0, "gathered_water")])

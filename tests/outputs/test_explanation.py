@@ -291,7 +291,7 @@ def test_water_from_above_says_how_sure_it_is(results, texts):
         for plot_id in ("<b>B2</b>", "B3")
     }
     assert said["<b>B2</b>"].result.startswith("1.7 ha drain through the plot at one place")
-    assert "run 31 m inside it; it counts as crossed above 10 m" in said["<b>B2</b>"].result
+    assert "run 31 m inside it; it counts as crossed from 10 m on" in said["<b>B2</b>"].result
     assert said["B3"].result.startswith("At least 1.8 ha drain")
     plots = results.plots.assign(upslope_area_ha=np.nan)
     unknown = explain(dataclasses.replace(results, plots=plots), "B3", texts)

@@ -52,6 +52,17 @@ def test_a_plot_over_the_valley_line_is_crossed_and_one_beside_it_is_not(raster)
     assert (lines["upslope_area_ha"] >= 1).all()
 
 
+def test_a_plot_is_crossed_from_the_plans_length_on(raster):
+    polygons = [square(raster, 5, 0), square(raster, 200, 0)]
+    inside = traced(raster, polygons)[0]["flow_line_length_m"][0]
+    for least, flags in ((inside, ("crossed_by_flow",)), (inside + 1e-6, ())):
+        table, _ = traced(raster, polygons, crossing_min_m=least)
+        assert table["water_flags"].tolist() == [flags, ()]
+    # Any length crosses with 0, but none doesn't.
+    table, _ = traced(raster, polygons, crossing_min_m=0.0)
+    assert table["water_flags"].tolist() == [("crossed_by_flow",), ()]
+
+
 def test_lines_lead_down_the_flow_near_plots_only(raster):
     _, lines = traced(raster, [square(raster, 5, 0)])
     x0, y0 = middle(raster)
