@@ -1570,9 +1570,9 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "work",
         "work order",
-        "What is done: find_outlet (a technician decides), lay_out (a technician does), outlet, "
-        "waterway, cut_off_drain, "
-        "structures, cover (planted to stay), rows.",
+        "What is done: find_outlet (a technician decides), lay_out (a technician does), "
+        "lay_out_below (the same below plots that may bear no line), outlet, waterway, "
+        "cut_off_drain, structures, cover (planted to stay), rows.",
     ),
     _text("work_season", "work order", "the season before, or this season."),
     _text("work_structure", "work order", "Measure that is built.", nullable=True),

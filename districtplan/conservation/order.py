@@ -22,15 +22,15 @@ if TYPE_CHECKING:
 
 BEFORE, NOW = "the season before", "this season"
 FIND = "find_outlet"
-LAY_OUT = "lay_out"
+LAY_OUT, BELOW = "lay_out", "lay_out_below"
 LAST = "rows"
-WORKS = (FIND, LAY_OUT, "outlet", "waterway", "cut_off_drain", "structures", "cover", LAST)
+WORKS = (FIND, LAY_OUT, BELOW, "outlet", "waterway", "cut_off_drain", "structures", "cover", LAST)
 """Works of a site in their order: what takes water comes before what sends it."""
-EARLY = (FIND, LAY_OUT, "outlet", "waterway")
+EARLY = (FIND, LAY_OUT, BELOW, "outlet", "waterway")
 """Works of a season before the others."""
 RIDGES = "contour_ridges"
 """Measure that the rows themselves are."""
-NO_OUTLET, NOT_SPANNED = "no_outlet", "head_not_spanned"
+NO_OUTLET, NOT_SPANNED, BETWEEN = "no_outlet", "head_not_spanned", "plots_between"
 WATERWAY = "grassed_waterway"
 
 
@@ -45,10 +45,11 @@ def order_of_work(
     """Put the works of each site in order.
 
     Where water has nowhere safe to go, gathered water among it, an outlet is found first, by a
-    technician, and nothing that carries water is built. Outlets are looked over and waterways dug
-    and grassed a season before water is sent into them; then the cut-off drain above the top plot,
-    structures from the top down, and rows. Whatever carries water needs the written agreement of
-    all villages of the site and of the plots below it that belong to others.
+    technician, and nothing that carries water is built. Where plots that may bear no line lie
+    between, one lays out what takes their water off those below. Outlets are looked over and
+    waterways dug and grassed a season before water is sent into them; then the cut-off drain above
+    the top plot, structures from the top down, and rows. Whatever carries water needs the written
+    agreement of all villages of the site and of the plots below it that belong to others.
 
     Parameters
     ----------
@@ -79,7 +80,8 @@ def order_of_work(
         laid = _works(plots, drawn.get(site, {}), above)
         laid += _of_rows(plots, (planted or {}).get(site, {}))
         for step, work in enumerate(laid, start=1):
-            spent = (days or {}).get((site, work.structure or ""), np.nan)
+            # What a technician lays out is in no figure.
+            built = (site, "" if work.name in (LAY_OUT, BELOW) else work.structure or "")
             found.append(
                 {
                     "work_site": site,
@@ -89,11 +91,9 @@ def order_of_work(
                     "work_structure": work.structure,
                     "work_lines": work.lines,
                     "work_length_m": work.length_m,
-                    "work_priced_length_m": (priced_m or {}).get(
-                        (site, work.structure or ""), np.nan
-                    ),
+                    "work_priced_length_m": (priced_m or {}).get(built, np.nan),
                     "work_outlet": work.outlet,
-                    "work_person_days": spent,
+                    "work_person_days": (days or {}).get(built, np.nan),
                     "work_plots": work.plots,
                     "work_agreed_by": asked if work.carries else (),
                 }
@@ -152,6 +152,11 @@ def _works(
         _Work(LAY_OUT, plots, carries=True, structure=name)
         for name, one in drawn.items()
         if one.reason == NOT_SPANNED
+    ]
+    works += [
+        _Work(BELOW, one.bare, carries=True, structure=name)
+        for name, one in drawn.items()
+        if one.reason == BETWEEN
     ]
     waterways = [one.waterway for one in drawn.values() if one.waterway is not None]
     ends = [line.outlet for one in drawn.values() for line in one.lines if line.outlet is not None]

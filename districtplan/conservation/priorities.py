@@ -13,10 +13,10 @@ leave of it goes to all. Each of them that isn't chosen is listed with the reaso
     Staff ruled out in the field what its hillside takes, or measures of a plot that has no other.
 ``no_measure``
     It may bear none that saves soil and takes no more land than the plan allows.
+``not_laid_out``
+    What it may bear, or its hillside takes, carries water, and can't be laid out there.
 ``other_measure``
     Its hillside takes a measure that isn't for this plot.
-``not_laid_out``
-    What its hillside may bear carries water, and can't be laid out there.
 ``saves_too_little``
     None that it may bear saves what least labour asks for.
 ``not_costed``
@@ -42,7 +42,7 @@ from districtplan.conservation.land import slope_for_limits
 from districtplan.errors import Fault, PlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
@@ -77,7 +77,7 @@ class Learned(NamedTuple):
         What goes with a hillside takes of the budget, by name of the site and whether the measure
         chosen for it leads water itself.
     undrawn : frozenset[tuple[str, str]]
-        Site and measure that can't be laid out there.
+        Plot and measure whose lines can't be laid out for it.
     """
 
     charged: Mapping[tuple[str, bool], float]
@@ -170,15 +170,17 @@ def choose(
     """
     asked = plan.conservation
     barred = {} if barred is None else barred
-    single = _open(_ways(options.offered, plots, plan, handbook), barred, handbook)
+    every = _open(_ways(options.offered, plots, plan, handbook), barred, handbook)
+    single = every[~_among(every["plot_id"], every["measure"], learned.undrawn)]
     by_site = asked.choose_by == SITES
     laid = _with_works(_pooled(single, plots), handbook, learned) if by_site else single
+    # What can't be laid out is no fault of the labour given.
+    _refuse(_without_labour(every, handbook), every, asked)
     missing = _without_labour(laid, handbook)
-    _refuse(missing, laid, asked)
     ways = _least_labour(laid, asked) if asked.goal == "least labour" else laid
     vetoed = options.refused[options.refused["measure_reason"] == VETOED]
     vetoed = vetoed[vetoed["measure"].isin(_of_choice(asked, handbook))]
-    left_out = _LeftOut(single, laid, ways, plots, barred, vetoed)
+    left_out = _LeftOut((every, single, ways), plots, barred, vetoed, learned.undrawn)
     curve = _curve(ways)
     if asked.budget is None:
         best = _best_of_each(ways)
@@ -267,34 +269,36 @@ def _open(ways: pd.DataFrame, barred: Mapping[str, str], handbook: Handbook) -> 
 
 @dataclass(frozen=True)
 class _LeftOut:
-    """What is known of plots that aren't chosen: their ways, from all to those that count."""
+    """What is known of plots that aren't chosen: all ways, those laid out, and those that count."""
 
-    single: pd.DataFrame
-    laid: pd.DataFrame
-    ways: pd.DataFrame
+    ways: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]
     plots: pd.DataFrame
     barred: Mapping[str, str]
     vetoed: pd.DataFrame
+    undrawn: frozenset[tuple[str, str]]
 
     def beside(self, chosen: pd.DataFrame) -> pd.DataFrame:
         """List the plots without tonnes that aren't chosen, with the first reason that holds."""
         some = self.plots.iloc[order_without_tonnes(self.plots)]
         some = some[~some["plot_id"].isin(chosen["plot_id"])].reset_index(drop=True)
-        units = self.single.drop_duplicates("plot_id").set_index("plot_id")["unit"]
+        every, laid, ways = self.ways
+        units = every.drop_duplicates("plot_id").set_index("plot_id")["unit"]
         own = some["plot_id"].map(units)
         of_unit = dict(zip(chosen["plot_id"].map(units), chosen["measure"], strict=True))
-        costed = self.ways[self.ways["cost"].notna()]
+        takes = own.map(of_unit)
+        costed = ways[ways["cost"].notna()]
         counted = costed[costed[GAIN] > 0]
         why = some["plot_id"].map(self.barred)
         none = own.isna()
         holds = {
             CLOSED: why == CLOSED,
             AWAY: why == AWAY,
-            VETOED: self._ruled_out(some["plot_id"], own.map(of_unit), none),
+            VETOED: self._ruled_out(some["plot_id"], takes, none),
             "no_measure": none,
+            "not_laid_out": ~some["plot_id"].isin(laid["plot_id"])
+            | _among(some["plot_id"], takes, self.undrawn),
             "other_measure": own.isin(of_unit),
-            "not_laid_out": ~own.isin(self.laid["unit"]),
-            "saves_too_little": ~own.isin(self.ways["unit"]),
+            "saves_too_little": ~own.isin(ways["unit"]),
             "not_costed": ~own.isin(costed["unit"]),
             "held_share_spent": ~own.isin(counted["unit"]),
         }
@@ -309,11 +313,17 @@ class _LeftOut:
         """Tell where a veto alone keeps a plot from its hillside's measure, or from any."""
         pairs = set(zip(self.vetoed["plot_id"], self.vetoed["measure"], strict=True))
         any_vetoed = plot_ids.isin(self.vetoed["plot_id"])
-        told = zip(plot_ids, of_hillside, none, any_vetoed, strict=True)
-        return pd.Series(
-            [(plot, name) in pairs or (alone and some) for plot, name, alone, some in told],
-            dtype=np.bool_,
-        )
+        return _among(plot_ids, of_hillside, pairs) | (none & any_vetoed)
+
+
+def _among(
+    plot_ids: pd.Series, measures: pd.Series, pairs: Collection[tuple[str, str]]
+) -> pd.Series:
+    """Tell which plots and measures are among pairs of them."""
+    found = plot_ids.isin({plot for plot, _ in pairs}).to_numpy(copy=True)
+    both = zip(plot_ids[found], measures[found], strict=True)
+    found[found] = [each in pairs for each in both]
+    return pd.Series(found, index=plot_ids.index)
 
 
 def _unit(asked: Conservation) -> str:
@@ -339,13 +349,11 @@ def _pooled(ways: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
 
 
 def _with_works(ways: pd.DataFrame, handbook: Handbook, learned: Learned) -> pd.DataFrame:
-    """Add what goes with each site to its cost, once, and strike out what can't be built there."""
+    """Add what goes with each site to its cost, once."""
     carrying = {measure.name for measure in catalogue(handbook) if measure.carries_water}
-    pairs = list(zip(ways["unit"], ways["measure"], strict=True))
+    pairs = zip(ways["unit"], ways["measure"], strict=True)
     beside = [learned.charged.get((unit, name in carrying), 0.0) for unit, name in pairs]
-    found = ways.assign(cost=ways["cost"] + np.array(beside, dtype=np.float64))
-    there = np.array([pair not in learned.undrawn for pair in pairs], dtype=np.bool_)
-    return found[there].reset_index(drop=True)
+    return ways.assign(cost=ways["cost"] + np.array(beside, dtype=np.float64))
 
 
 def trimmed(found: Priorities, plots: pd.DataFrame, unit: str, over: float) -> Priorities:

@@ -39,9 +39,10 @@ REASONS = (
     "less_fall_than_spacing",
     "gathered_water_left",
     "head_not_spanned",
+    "plots_between",
 )
 """Why lines aren't drawn. Without an outlet, or where one waterway doesn't take all the water that
-gathers, a technician must find one."""
+gathers, a technician must find one; where plots that may bear none lie between, there is one."""
 SLIT_M = 0.01
 """Width by which water that a line may not cross is cut out of the land [m]."""
 ON_M = 1e-6
@@ -166,6 +167,8 @@ class Drawn(NamedTuple):
         Why there are none, or none below the last; one of ``REASONS``.
     takes : tuple[str, ...]
         Names of outlets that take the water already that gathers on the hillside.
+    bare : tuple[str, ...]
+        Plots that have no line for that reason.
     """
 
     lines: tuple[Line, ...]
@@ -173,6 +176,7 @@ class Drawn(NamedTuple):
     waterway_plots: tuple[str, ...]
     reason: str | None
     takes: tuple[str, ...] = ()
+    bare: tuple[str, ...] = ()
 
 
 def draw(
@@ -413,7 +417,23 @@ def _to_outlets(site: _Site, levels: list[float], standing: Sequence[shapely.Lin
     through: tuple[str, ...] = ()
     if dug is not None:
         through = _crossed(hillside, np.array([dug.line], dtype=object))[0]
-    return Drawn(tuple(lines), dug, through, None if done == len(levels) else "no_outlet")
+    if done == len(levels):
+        return Drawn(tuple(lines), dug, through, None)
+    bare = _bare(hillside, site.ground, lines, levels[done])
+    return Drawn(tuple(lines), dug, through, "no_outlet", bare=bare)
+
+
+def _bare(
+    hillside: Hillside, ground: Ground, lines: list[Line], missing_m: float
+) -> tuple[str, ...]:
+    """List the plots that reach below the first level without a line, and have none."""
+    on = {plot for line in lines for plot in line.plot_ids}
+    lowest = [ground.height(shapely.get_coordinates(plot)).min() for plot in hillside.plots]
+    return tuple(
+        plot
+        for plot, low in zip(hillside.plot_ids, lowest, strict=True)
+        if plot not in on and (low < missing_m or not lines)
+    )
 
 
 def _spanning(drawn: Drawn, site: _Site) -> Drawn:

@@ -21,7 +21,15 @@ from districtplan.conservation.catalogue import Measure, catalogue
 from districtplan.conservation.hillsides import Hillsides, Soil
 from districtplan.conservation.land import land_of
 from districtplan.conservation.line_tables import line_tables
-from districtplan.conservation.order import WATERWAY, days_owed, order_of_work, without_rows
+from districtplan.conservation.order import (
+    BETWEEN,
+    NO_OUTLET,
+    NOT_SPANNED,
+    WATERWAY,
+    days_owed,
+    order_of_work,
+    without_rows,
+)
 from districtplan.conservation.outlets import TO_BUILD, Outlet
 from districtplan.conservation.structure_lines import DRAWN, Drawn, LineForm, dig, draw
 from districtplan.conservation.vetoes import ALL
@@ -77,7 +85,7 @@ class Works:
     uncosted : frozenset[tuple[str, str]]
         Site and measure of what goes with it and isn't in that: its labour or length isn't known.
     undrawn : frozenset[tuple[str, str]]
-        Site and measure chosen that leads water and can't be laid out there.
+        Plot and measure chosen that leads water, of whose lines none can be laid out for it.
     sites : int
         Sites with measures.
     sites_drawn : int
@@ -355,6 +363,12 @@ def _laid(
         # Graded lines end in the waterway, level ones keep clear of it.
         water = [] if dug is None or form.graded else [dug.line]
         drawn = draw(hillside, form, drop, asked.limits, [*standing, *water])
+        if drawn.reason == NO_OUTLET and off.any():
+            # Where plots that may bear none are all that keeps lines from one, there is an outlet.
+            whole = site.hillside(own, tuple(ids), asked.soil, 0.0)
+            whole = replace(whole, outlets=hillside.outlets)
+            if draw(whole, form, drop, asked.limits, standing).reason != NO_OUTLET:
+                drawn = drawn._replace(reason=NOT_SPANNED if form.above else BETWEEN)
         if dug is not None and drawn.waterway is None:
             if TO_BUILD in [line.outlet for line in drawn.lines]:
                 drawn = drawn._replace(waterway=dug, waterway_plots=through)
@@ -430,11 +444,13 @@ def _charged(costs: Mapping[tuple[str, str], float]) -> dict[str, float]:
 
 
 def _undrawn(asked: _Asked, drawn: Mapping[str, Mapping[str, Drawn]]) -> frozenset[tuple[str, str]]:
-    pairs = set(zip(asked.chosen["work_site"], asked.chosen["measure"], strict=True))
+    chosen = asked.chosen
+    leads = chosen["measure"].map(lambda name: asked.kinds[name].form.carries_water).astype(bool)
+    rows = chosen.loc[leads, ["plot_id", "measure", "work_site"]]
     return frozenset(
-        (site, name)
-        for site, name in pairs
-        if asked.kinds[name].form.carries_water and not drawn[site][name].lines
+        (plot, name)
+        for plot, name, site in rows.itertuples(index=False)
+        if not drawn[site][name].lines or plot in drawn[site][name].bare
     )
 
 

@@ -348,6 +348,6 @@ def test_what_cannot_be_laid_out_is_not_said_to_cost_too_much():
     plots = plots_of([14.0, 14.0], [40.0, np.nan], plan, book, work_site="A")
     options = options_of(plots, plan, book)
     names = set(options.offered["measure"])
-    undrawn = frozenset(("A", str(name)) for name in names)
+    undrawn = frozenset((plot, str(name)) for plot in ("P0", "P1") for name in names)
     found = choose(options, plots, plan, book, None, Learned({}, undrawn))
     assert reasons_of(found) == {"P1": "not_laid_out"}

@@ -286,6 +286,7 @@ def ditched(vetoed=(), **given):
     plan = plan_with(budget=1e6, choose_by="work site", reserved_share=0.0)
     known_of = {name: given.pop(name) for name in ("closed", "taking_part") if name in given}
     slope = given.pop("slope_pct", [20.0] * 3)
+    there = features(waterway=given.pop("outlet", WATERWAY))
     plots = plots_of(slope, 25.0, plan, DITCHES, **given)
     plots = plots.assign(elevation_mean_m=[1014, 1008, 1002], downslope_true_deg=180.0)
     sited = conservation.work_sites(
@@ -299,7 +300,6 @@ def ditched(vetoed=(), **given):
         **known_of,
     )
     proposal = conservation.propose(plots, known, plan, DITCHES)
-    there = features(waterway=WATERWAY)
     terrain = Terrain(OUTLINES, there, np.array([], dtype=object), ZONE, ZONE, Surfaces())
     return conservation.lay_out(plots, proposal, terrain, known, plan, DITCHES)[1]
 
@@ -323,6 +323,44 @@ def test_no_ditch_crosses_a_plot_that_may_bear_none(given):
     shapes = lines["geometry"].to_numpy(dtype=object)
     assert shapely.length(shapely.intersection(shapes, OUTLINES[1])).sum() == 0
     assert not any("P1" in own for own in lines["structure_plots"])
+
+
+@pytest.mark.parametrize(
+    "given",
+    [{"vetoed": [("P1", "hillside_ditch")]}, {"closed": frozenset({"P1"})}],
+    ids=["vetoed", "closed"],
+)
+def test_below_a_plot_that_bears_no_ditch_a_technician_takes_its_water(given):
+    """There is an outlet: none is to be found. The lowest plot is given none that isn't drawn."""
+    found = ditched(**given)
+    assert found.refused.to_dict("records") == [
+        {
+            "work_site": "Hill-S01",
+            "structure": "hillside_ditch",
+            "structure_reason": "plots_between",
+        }
+    ]
+    order = found.order.set_index("work")
+    assert order.index[0] == "lay_out_below"
+    assert order.loc["lay_out_below", "work_plots"] == ("P2",)
+    assert order.loc["lay_out_below", "work_season"] == "the season before"
+    assert order.loc["structures", "work_plots"] == ("P0",)
+    # One plot's metres are paid, once.
+    usual = ditched().order.set_index("work").loc["structures", "work_person_days"]
+    assert order["work_person_days"].sum() == pytest.approx(usual / 3)
+
+
+def test_where_the_outlet_ends_above_one_is_found_whatever_lies_between():
+    short = shapely.LineString([(-2, 110), (-2, 62)])
+    found = ditched(vetoed=[("P1", "hillside_ditch")], outlet=short)
+    assert found.order["work"].tolist() == ["find_outlet", "outlet", "structures", "rows"]
+    # No plot pays for ditches that it isn't given.
+    assert found.order["work_person_days"].sum() == pytest.approx(3.6)
+
+
+def test_where_no_ditch_can_be_laid_out_labour_is_not_said_to_be_missing():
+    found = ditched(outlet=WATERWAY.interpolate(20).buffer(2))
+    assert (found.sites, found.charged) == (0, {})
 
 
 def test_plots_that_do_not_take_part_host_ditches_by_agreement():
