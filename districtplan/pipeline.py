@@ -504,6 +504,7 @@ class _Known(NamedTuple):
     def beside(self) -> erosion.Beside:
         """The same as the erosion stage takes it."""
         above = ["slope_length_above_m", "slope_length_above_at_least"]
+        vetoes = self.used("vetoes")
         return erosion.Beside(
             above=self.flow[["plot_id", *above]],
             practice=self.used("current_practice"),
@@ -511,6 +512,9 @@ class _Known(NamedTuple):
             length_by_area=self.length_by_area,
             rain_erosivity=self.mapped.rain_erosivity,
             erodibility=self.mapped.erodibility,
+            no_ridges=frozenset()
+            if vetoes is None
+            else conservation.ruled_out(vetoes, conservation.RIDGES),
         )
 
 

@@ -98,6 +98,26 @@ def test_factors_reach_the_plots(results):
     )
 
 
+def test_ridges_ruled_out_in_the_field_earn_their_plot_no_credit(plan, results):
+    usual = results.plots.set_index("plot_id")["p_contour"]
+    held = usual.idxmin()
+    (plan.parent / "vetoes.csv").write_text(
+        f"plot_id,measure,why,date\n{held},contour_ridges,they break here,2026-02-27\n",
+        encoding="utf-8",
+    )
+    other = plan.with_name("vetoed.toml")
+    text = plan.read_text(encoding="utf-8")
+    other.write_text(
+        text.replace("[files]\n", '[files]\nvetoes = "vetoes.csv"\n'), encoding="utf-8"
+    )
+    found = pipeline.find(other)
+    credit = found.plots.set_index("plot_id")["p_contour"]
+    assert credit[held] == 1 > usual[held]
+    assert credit.drop(held).equals(usual.drop(held))
+    flags = plot_table(found, Texts.load("en")).set_index("plot_id")["flags"]
+    assert "Rows with ridges were ruled out here" in flags[held]
+
+
 def test_explanation_says_where_each_factor_is_from(results):
     told = explain(results, str(results.plots["plot_id"].iloc[0]), Texts.load("en"))
     steps = {step.title: step for step in told}

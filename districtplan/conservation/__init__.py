@@ -19,13 +19,13 @@ from districtplan.conservation.hillsides import Terrain
 from districtplan.conservation.land import slope_for_limits
 from districtplan.conservation.lay_out import lay_out
 from districtplan.conservation.line_tables import LineTables, line_tables
-from districtplan.conservation.order import FIND, days_owed, order_of_work, safe_if
+from districtplan.conservation.order import FIND, RIDGES, days_owed, order_of_work, safe_if
 from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, waterway
 from districtplan.conservation.priorities import HELD
 from districtplan.conservation.propose import Known, Proposal, propose
 from districtplan.conservation.sites import work_sites
 from districtplan.conservation.structure_lines import Drawn, Hillside, Line, LineForm, draw
-from districtplan.conservation.vetoes import ALL, VETOES, accept_vetoes
+from districtplan.conservation.vetoes import ALL, VETOES, accept_vetoes, ruled_out
 from districtplan.conservation.works import Works
 
 __all__ = [
@@ -33,6 +33,7 @@ __all__ = [
     "FIND",
     "GATHERED",
     "HELD",
+    "RIDGES",
     "VETOES",
     "Drawn",
     "Hillside",
@@ -56,6 +57,7 @@ __all__ = [
     "measure_names",
     "order_of_work",
     "propose",
+    "ruled_out",
     "safe_if",
     "safe_outlets",
     "slope_for_limits",

@@ -189,9 +189,18 @@ def _of_rows(plots: tuple[str, ...], planted: Mapping[str, tuple[str, ...]]) -> 
         _Work("cover", tuple(plot for plot in plots if plot in own), carries=False, structure=name)
         for name, own in cover.items()
     ]
-    kept = tuple(plot for plot in plots if not any(plot in own for own in cover.values()))
-    ridges = RIDGES if RIDGES in planted else None
-    return [*works, _Work(LAST, kept, carries=False, structure=ridges)] if kept else works
+    kept = [plot for plot in plots if not any(plot in own for own in cover.values())]
+    # Rows have ridges where these are chosen, and no others are paid for.
+    ridged = set(planted.get(RIDGES, ()))
+    rows = {
+        structure: tuple(plot for plot in kept if (plot in ridged) == (structure is not None))
+        for structure in (RIDGES, None)
+    }
+    return works + [
+        _Work(LAST, own, carries=False, structure=structure)
+        for structure, own in rows.items()
+        if own
+    ]
 
 
 def _of_lines(name: str, drawn: Drawn, plots: tuple[str, ...], above: Collection[str]) -> _Work:

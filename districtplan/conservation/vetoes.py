@@ -69,6 +69,24 @@ def accept_vetoes(
     return accept(given, "plot_id", known, read, VETOES)
 
 
+def ruled_out(vetoes: pd.DataFrame, measure: str) -> frozenset[str]:
+    """Say on which plots staff ruled out a measure, by its name or with all.
+
+    Parameters
+    ----------
+    vetoes : pandas.DataFrame
+        Rows used: ``plot_id`` and ``measure``.
+    measure : str
+        The measure.
+
+    Returns
+    -------
+    frozenset[str]
+        Ids of the plots.
+    """
+    return frozenset(vetoes.loc[vetoes["measure"].isin([measure, ALL]), "plot_id"])
+
+
 def respect(options: Options, used: pd.DataFrame) -> Options:
     """Take what was ruled out from what is offered.
 

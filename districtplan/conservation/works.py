@@ -32,7 +32,7 @@ from districtplan.conservation.order import (
 )
 from districtplan.conservation.outlets import TO_BUILD, Outlet
 from districtplan.conservation.structure_lines import DRAWN, Drawn, LineForm, dig, draw
-from districtplan.conservation.vetoes import ALL
+from districtplan.conservation.vetoes import ruled_out
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -291,8 +291,7 @@ def _kept_off(name: str, plots: pd.DataFrame, proposal: Proposal, known: Known) 
     mine = refused[refused["measure"] == name]
     shut = known.closed.union(mine.loc[~mine["measure_reason"].isin(NEEDS_NONE), "plot_id"])
     if known.vetoes is not None:
-        ruled_out = known.vetoes["measure"].isin([name, ALL])
-        shut = shut.union(known.vetoes.loc[ruled_out, "plot_id"])
+        shut = shut.union(ruled_out(known.vetoes, name))
     return plots["plot_id"].isin(shut).to_numpy(dtype=np.bool_)
 
 

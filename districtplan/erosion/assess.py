@@ -23,6 +23,8 @@ sentence needs (column names of :mod:`districtplan.tables`, keys of the plan, ha
     the limit (:func:`districtplan.erosion.practice_factor.contour_p` of slope_used_pct).
 ``contour_no_credit_flat_rows``
     Rows on the contour would get credit if they were ridged or earthed up: practice.row_form.
+``contour_no_credit_vetoed``
+    They would get it, but staff ruled out ridges in the field: no values.
 ``slope_length_capped``
     Soil loss is that of a shorter slope: slope_length_total_m, erosion.slope_length_cap_m.
 ``practice_not_known``
@@ -48,6 +50,8 @@ from districtplan.erosion.now import Now, of_plots, rows_p
 from districtplan.erosion.practice_factor import NO_CREDIT, contour_p_by_author
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from numpy.typing import NDArray
 
     from districtplan.handbook import Handbook
@@ -65,6 +69,7 @@ FLAGS = (
     "steeper_than_contour_limit",
     "longer_than_contour_limit",
     "contour_no_credit_flat_rows",
+    "contour_no_credit_vetoed",
     "slope_length_capped",
     "practice_not_known",
     "no_slope_length",
@@ -93,6 +98,8 @@ class Beside:
         R of each plot from a raster, NaN where it has none, in their order [MJ mm/(ha h yr)].
     erodibility : numpy.ndarray | None
         K of each plot from a raster alike [t ha h/(ha MJ mm)].
+    no_ridges : Collection[str]
+        Ids of plots on which staff ruled out rows with ridges.
     """
 
     above: pd.DataFrame | None = None
@@ -101,6 +108,7 @@ class Beside:
     length_by_area: Floats | None = None
     rain_erosivity: Floats | None = None
     erodibility: Floats | None = None
+    no_ridges: Collection[str] = frozenset()
 
 
 NOTHING = Beside()
@@ -123,6 +131,8 @@ class _Ground:
     """Too steep for the equations."""
     unmeasured: Bools
     """Without a slope length."""
+    flat: Bools
+    """Rows are flat by the plan, or because staff ruled out ridges."""
 
     @property
     def total_m(self) -> Floats:
@@ -166,6 +176,10 @@ class _Asked:
     @property
     def cap_m(self) -> float:
         return self.plan.erosion.slope_length_cap_m
+
+    @property
+    def flat(self) -> bool:
+        return self.plan.practice.row_form == "flat"
 
 
 def assess(
@@ -239,7 +253,8 @@ def assess(
         "loss_class_high": _flagged(found, handbook),
         "steeper_than_contour_limit": contour.steep,
         "longer_than_contour_limit": contour.long,
-        "contour_no_credit_flat_rows": contour.unearned,
+        "contour_no_credit_flat_rows": contour.unearned & asked.flat,
+        "contour_no_credit_vetoed": contour.unearned & (not asked.flat),
         "practice_not_known": ~now.known & (beside.practice is not None),
         "no_soil_values": found[["r", "k", "c"]].isna().any(axis="columns").to_numpy(),
         "soil_raster_ends": _ends(found, beside),
@@ -272,6 +287,7 @@ def _ground(plots: pd.DataFrame, terrain: pd.DataFrame, beside: Beside, asked: _
         open=at_least & ~(above_m + length_m >= asked.cap_m),
         beyond=slope_pct > asked.plan.erosion.equations_slope_max_pct,
         unmeasured=np.isnan(length_m),
+        flat=plots["plot_id"].isin(beside.no_ridges).to_numpy(dtype=np.bool_) | asked.flat,
     )
 
 
@@ -329,13 +345,12 @@ def _contour(ground: _Ground, author: str | None, asked: _Asked) -> _Contour:
     # NaN where there is no class: not longer than any limit.
     long = ground.total_m > length_max_m
     earned = np.where(long, NO_CREDIT, p)
-    flat = asked.plan.practice.row_form == "flat"
     return _Contour(
-        np.full_like(earned, NO_CREDIT) if flat else earned,
+        np.where(ground.flat, NO_CREDIT, earned),
         earned,
         ground.used_pct > last_pct,
         long,
-        (earned < NO_CREDIT) & ~ground.beyond & flat,
+        (earned < NO_CREDIT) & ~ground.beyond & ground.flat,
     )
 
 

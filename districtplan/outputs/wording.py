@@ -42,6 +42,7 @@ NO_CREDIT = (
     "steeper_than_contour_limit",
     "longer_than_contour_limit",
     "contour_no_credit_flat_rows",
+    "contour_no_credit_vetoed",
 )
 LEVEL_FROM_DEG = 5.0
 """Standard error of a bearing from which a level is to check it: own judgement."""

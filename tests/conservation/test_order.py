@@ -96,6 +96,16 @@ def test_lines_into_a_waterway_need_all_that_the_waterway_crosses():
     assert safe_if(drawn, {"top", "middle", "low"})[1] == ()
 
 
+def test_rows_have_ridges_where_they_are_chosen_alone():
+    planted = {"Hill-S01": {"contour_ridges": ("low", "top")}}
+    days = {("Hill-S01", "contour_ridges"): 3.0}
+    steps = order_of_work(SITES, {"Hill-S01": {}}, (), days, planted)
+    assert steps["work"].tolist() == ["rows", "rows"]
+    assert steps["work_structure"].fillna("").tolist() == ["contour_ridges", ""]
+    assert steps["work_plots"].tolist() == [("top", "low"), ("middle",)]
+    assert steps["work_person_days"].tolist() == pytest.approx([3.0, np.nan], nan_ok=True)
+
+
 def test_where_no_drain_spans_the_head_a_technician_lays_it_out():
     refused = Drawn((), None, (), "head_not_spanned")
     strips = draw(hillside(), STRIPS, 1.5, LIMITS)

@@ -151,6 +151,20 @@ def test_flat_rows_get_no_credit(row_form, p, told):
     assert ("contour_no_credit_flat_rows" in found["erosion_flags"]) == told
 
 
+def test_rows_get_no_credit_where_staff_ruled_out_ridges():
+    beside = erosion.Beside(no_ridges={"P1"})
+    plan = plan_of(soil=SOIL, practice={"row_form": "earthed up"})
+    found = assessed([7.0, 7.0, 27.0], 30.0, plan, beside=beside)
+    assert found["p_contour"].tolist() == [0.5, 1.0, 1.0]
+    assert found["soil_saved_contour_likely_t_ha_yr"][1] == 0
+    vetoed = ["contour_no_credit_vetoed" in codes for codes in found["erosion_flags"]]
+    assert vetoed == [False, True, False]
+    # Where rows are flat anyway no veto is the reason.
+    flat = assessed(7.0, 30.0, plan_of(soil=SOIL), beside=erosion.Beside(no_ridges={"P0"}))
+    assert "contour_no_credit_flat_rows" in flat["erosion_flags"][0]
+    assert "contour_no_credit_vetoed" not in flat["erosion_flags"][0]
+
+
 @pytest.mark.parametrize(("slope_pct", "length_m"), [(0.5, 30), (27.0, 10), (7.0, 61.0), (40, 10)])
 def test_flat_rows_forgo_nothing_where_ridges_get_no_credit(slope_pct, length_m):
     assert "contour_no_credit_flat_rows" not in one(slope_pct, length_m, FLAT)["erosion_flags"]
@@ -204,6 +218,8 @@ def test_every_flag_can_be_raised_and_none_else():
     }
     mapped = beside(erodibility=np.array([np.nan]))
     raised |= set(assessed([11.0], [30.0], plan_of(), beside=mapped)["erosion_flags"][0])
+    ruled_out = beside(no_ridges={"P0"})
+    raised |= set(assessed([11.0], [30.0], RIDGED, beside=ruled_out)["erosion_flags"][0])
     assert raised == set(erosion.FLAGS)
 
 
