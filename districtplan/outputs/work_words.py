@@ -214,7 +214,7 @@ def finding(results: Results, first: Hill | None, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        The finding, then what comes before it and how it was chosen.
+        The finding, then what comes before it, and why there.
     """
     if first is None:
         return [texts.say("work.nothing")]
@@ -224,9 +224,7 @@ def finding(results: Results, first: Hill | None, texts: Texts) -> list[str]:
     if (own["work"] == FIND).any():
         there = _there(own, texts)
         said.append(texts.say(f"work.first_{'more' if there else 'outlet'}", outlet=there))
-    said.append(texts.say("work.because", why=first.why))
-    said.append(texts.say("work.in_all", count=f"{count(results):,}"))
-    return [*said, *measure_words.how_chosen(results, texts)]
+    return [*said, texts.say("work.because", why=first.why)]
 
 
 def care(texts: Texts) -> pd.DataFrame:

@@ -48,6 +48,11 @@ def test_one_click_says_where_to_go_and_with_what(browser, written, tmp_path, si
         name = first.locator("summary").inner_text()
         assert name.startswith("1")
         assert said.removeprefix("Go first to hillside ").removesuffix(".") in name
+        # What was found stands above the map; how hillsides were chosen, beside the curve.
+        assert "budget" not in tab.inner_text("#rest")
+        assert "Within the budget" in tab.inner_text("#curve")
+        folds = tab.evaluate("[...document.querySelectorAll('.panel > .fold')].map((e) => e.id)")
+        assert folds[:4] == ["work", "first-care", "walk", "curve"]
         # Cautions and the walk-over list stand open.
         assert "stop, dig no ditch" in tab.inner_text("#first-care")
         assert tab.locator("#walk li").count() == 10

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from districtplan.outputs import work_words
+from districtplan.outputs import measure_words, work_words
 from districtplan.outputs.page import work
 from districtplan.plan import Plan
 from tests.outputs.conftest import make_proposal
@@ -102,7 +102,7 @@ def test_the_finding_says_where_with_what_and_that_an_outlet_comes_first(
 ):
     said = work_words.finding(small_results, hills[0], texts)
     assert said[0] == f"Go first to hillside {hills[0].name}: {hills[0].summary}."
-    assert "outlet" not in said[1]
+    assert said[1:] == [texts.say("work.because", why=hills[0].why)]
     works = small_results.works
     order = works.order.assign(work_site=hills[0].name, work="find_outlet")
     some = dataclasses.replace(small_results, works=dataclasses.replace(works, order=order))
@@ -182,6 +182,7 @@ def test_the_page_lists_a_number_and_counts_the_others(small_results, texts, hil
     told = work.work(small_results, hills[:2], (39.0, -9.0), texts)
     assert [hill["name"] for hill in told["hills"]] == [hill.name for hill in hills[:2]]
     assert told["left_out"] == len(hills) - 2
+    assert told["chosen"] == measure_words.how_chosen(small_results, texts)
     ids = small_results.plots["plot_id"]
     for hill, words in zip(told["hills"], hills, strict=False):
         assert [ids[at] for at, *_ in hill["plots"]] == [plot.plot_id for plot in words.plots]
@@ -196,7 +197,8 @@ def test_nothing_to_do_is_a_page_too(small_results, texts):
         small_results, proposal=dataclasses.replace(proposal, priorities=priorities)
     )
     assert work_words.hills(some, texts) == []
-    assert work.work(some, [], (39.0, -9.0), texts)["hills"] == []
+    told = work.work(some, [], (39.0, -9.0), texts)
+    assert (told["hills"], told["chosen"]) == ([], [])
 
 
 @pytest.mark.parametrize(

@@ -35,6 +35,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const ACCENT = "#0b4a82";
   const WATER = "#1668b0";
   const CHUNK = 100;
+  // Hillsides are read, not looked up: what to mind before anyone digs stands close below the first.
+  const HILLS = 12;
   const FOUND_MAX = 20;
   // From this size on screen [pixels] a plot gets its shape, its edge, its rows, its number.
   const SHAPE_FROM = 3;
@@ -1473,11 +1475,11 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   // ---------------------------------------------------------------- lists and tables
 
   /* Show a long list piece by piece: a village may have thousands of plots. */
-  function inPieces(parent, items, draw) {
+  function inPieces(parent, items, draw, size = CHUNK) {
     let next = 0;
     const more = make("button", { type: "button" });
     function grow() {
-      const piece = items.slice(next, next + CHUNK);
+      const piece = items.slice(next, next + size);
       const start = next;
       next += piece.length;
       const drawn = piece.map((item, at) => draw(item, start + at));
@@ -1605,18 +1607,19 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function startWork() {
     const holder = make("div");
-    const more = inPieces(holder, work.hills, hillFold);
+    const more = inPieces(holder, work.hills, hillFold, HILLS);
     const left = work.left_out ? make("p", {}, say("work_left_out", { count: shown(work.left_out) })) : null;
-    const lead = work.hills.length ? [] : [make("p", {}, data.words.work_none)];
+    const total = shown(work.hills.length + work.left_out);
+    const lead = make("p", {}, work.hills.length ? say("work_in_all", { count: total }) : data.words.work_none);
     const ruledOut = work.vetoes.map(([i, said]) => make("li", {}, plotButton(i), make("small", {}, said)));
     const vetoes = ruledOut.length ? [make("h3", {}, data.words.work_vetoes), make("ul", { class: "plain" }, ...ruledOut)] : [];
-    fold("work", data.words.work_title, ...lead, holder, more, ...(left ? [left] : []), ...vetoes, ...work.lead.map((said) => make("p", {}, said)));
+    fold("work", data.words.work_title, lead, holder, more, ...(left ? [left] : []), ...vetoes, ...work.lead.map((said) => make("p", {}, said)));
     const walk = work.walk.map(([i, why]) => make("li", {}, plotButton(i), make("small", {}, why)));
     const listOf = walk.length ? make("ol", { class: "plain" }, ...walk) : make("p", {}, data.words.walk_none);
     fold("walk", data.words.walk_title, listOf);
     const { points, said } = work.curve;
     const picture = points.length > 1 ? [make("p", {}, said), curvePicture()] : [make("p", {}, data.words.curve_none)];
-    fold("curve", data.words.curve_title, ...picture);
+    fold("curve", data.words.curve_title, ...work.chosen.map((each) => make("p", {}, each)), ...picture);
     fold("first-care", data.words.first_cautions, listed(work.care));
   }
 

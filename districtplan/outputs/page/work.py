@@ -49,7 +49,8 @@ def work(
     dict[str, Any]
         ``hills`` in words, their plots by place; ``left_out``, the number of those that aren't
         among them; streams of ``lines`` (with ``carries``: 1 where one leads water away),
-        ``waterways`` and ``outlets``; ``curve``, ``walk``, ``vetoes`` and ``care``.
+        ``waterways`` and ``outlets``; how they were ``chosen``; ``curve``, ``walk``, ``vetoes`` and
+        ``care``.
     """
     place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
     names = {hill.name for hill in listed}
@@ -86,6 +87,7 @@ def work(
         },
         "waterways": packed(works.waterways["geometry"].to_numpy(dtype=object)),
         "outlets": packed(shapely.get_parts(edges)),
+        "chosen": measure_words.how_chosen(results, texts) if listed else [],
         "curve": {
             "points": np.round(table.to_numpy(dtype=np.float64), 1).tolist(),
             "budget": asked.budget,
