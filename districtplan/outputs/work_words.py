@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple, cast
 
@@ -11,7 +12,7 @@ import pandas as pd
 from districtplan.outputs import measure_words, wording
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Hashable, Iterator, Mapping
     from typing import Any
 
     from districtplan.outputs.texts import Texts
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 LISTED_MAX = 12
 """Plots that a sentence names; more are counted."""
+ASKED_MAX = 60
+"""The same of plots that must agree, take part or work: each of them is to be asked."""
 FIND, OUTLET = "find_outlet", "outlet"
 """Works before what carries water: a technician finds an outlet, one that is there is looked at."""
 LAST = "rows"
@@ -39,6 +42,7 @@ CARE = (
 COLUMNS = (
     "work_site",
     "village",
+    "site_villages",
     "site_place",
     "slope_used_pct",
     "slope_length_m",
@@ -50,7 +54,7 @@ COLUMNS = (
 )
 
 
-class Planted(NamedTuple):
+class Chosen(NamedTuple):
     """A plot of a hillside where something is to be done.
 
     Attributes
@@ -61,11 +65,14 @@ class Planted(NamedTuple):
         What is to be done, in words.
     why : str
         The reason, in words.
+    owes : str
+        Days that it owes, in words; empty where not known.
     """
 
     plot_id: str
     measure: str
     why: str
+    owes: str
 
 
 class Step(NamedTuple):
@@ -102,21 +109,35 @@ class Hill(NamedTuple):
         What is done, on how many plots, in how many person-days.
     why : str
         Why there, by its first plot.
-    plots : tuple[Planted, ...]
+    plots : tuple[Chosen, ...]
         Its plots, in the order of work.
     steps : tuple[Step, ...]
         The order of work; none where its lines aren't laid out.
     notes : tuple[str, ...]
-        Who must agree, and what is safe if only some take part.
+        Who must agree, what is safe if only some take part, who else owes days, what is raised.
+    vetoes : tuple[tuple[str, str], ...]
+        Plots of it and what staff ruled out there, with the reason.
     """
 
     rank: int
     name: str
     summary: str
     why: str
-    plots: tuple[Planted, ...]
+    plots: tuple[Chosen, ...]
     steps: tuple[Step, ...]
     notes: tuple[str, ...]
+    vetoes: tuple[tuple[str, str], ...]
+
+
+class _Site(NamedTuple):
+    """What a hillside is told from."""
+
+    chosen: pd.DataFrame
+    order: pd.DataFrame | None
+    lines: pd.DataFrame | None
+    owing: pd.DataFrame
+    vetoes: tuple[tuple[str, str], ...]
+    villages: tuple[str, ...]
 
 
 def hills(results: Results, texts: Texts, most: int | None = None) -> list[Hill]:
@@ -174,12 +195,10 @@ def _hills(
 ) -> dict[str, Hill]:
     rank = {name: at for at, name in enumerate(chosen["work_site"].drop_duplicates(), 1)}
     wanted = chosen[chosen["work_site"].isin(names)]
-    works = results.works
-    order = dict(iter(works.order.groupby("work_site", sort=False)))
-    lines = dict(iter(works.lines.groupby("work_site", sort=False)))
+    about = _About.of(results, texts)
     return {
-        str(name): _hill((rank[name], str(name)), own, order.get(name), lines.get(name), texts)
-        for name, own in wanted.groupby("work_site", sort=False)
+        str(name): _hill((rank[name], str(name)), site, about)
+        for name, site in _sites(results, wanted, texts)
     }
 
 
@@ -225,6 +244,30 @@ def finding(results: Results, first: Hill | None, texts: Texts) -> list[str]:
         there = _there(own, texts)
         said.append(texts.say(f"work.first_{'more' if there else 'outlet'}", outlet=there))
     return [*said, texts.say("work.because", why=first.why)]
+
+
+def explained(results: Results, texts: Texts) -> list[str]:
+    """Say what is meant where metres of lines differ, and how outlets are named.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        What the hillsides' works need said once; empty where none does.
+    """
+    order, said = results.works.order, []
+    pairs = zip(order["work_priced_length_m"], order["work_length_m"], strict=True)
+    if any(_differs(priced_m, drawn_m) for priced_m, drawn_m in pairs):
+        said.append(texts.say("work.priced_why"))
+    if order["work_outlet"].notna().any():
+        said.append(texts.say("work.outlets_named"))
+    return said
 
 
 def care(texts: Texts) -> pd.DataFrame:
@@ -273,6 +316,26 @@ def why(row: dict[str, Any], texts: Texts) -> str:
     else:
         parts.append(texts.say("work.no_tonnes"))
     return ", ".join(parts)
+
+
+def of_plot(plot: Chosen, texts: Texts) -> tuple[str, str]:
+    """Say what is done on a plot of a hillside, and why.
+
+    Parameters
+    ----------
+    plot : Chosen
+        The plot.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    tuple[str, str]
+        The measure with the days that the plot owes, as far as known; the reason.
+    """
+    if not plot.owes:
+        return plot.measure, plot.why
+    return texts.say("work.on_plot", measure=plot.measure, days=plot.owes), plot.why
 
 
 def before_rows(row: Mapping[str, Any], results: Results, texts: Texts) -> list[str]:
@@ -348,34 +411,93 @@ def curve(results: Results, texts: Texts) -> str:
 def _chosen(results: Results) -> pd.DataFrame:
     """Give the measures chosen with what their reasons go by, in the order of work."""
     plots = results.plots.set_index("plot_id")
-    chosen = results.proposal.chosen[["plot_id", "measure"]]
+    chosen = results.proposal.chosen[["plot_id", "measure", "measure_plants"]]
     told = plots.loc[chosen["plot_id"], list(COLUMNS)].reset_index()
     owed = results.works.days.set_index("plot_id")["days_owed"]
     return told.assign(
         measure=chosen["measure"].astype(object).to_numpy(),
+        measure_plants=chosen["measure_plants"].to_numpy(),
         days_owed=owed.reindex(told["plot_id"]).to_numpy(),
     )
 
 
-def _hill(
-    named: tuple[int, str],
-    own: pd.DataFrame,
-    order: pd.DataFrame | None,
-    lines: pd.DataFrame | None,
-    texts: Texts,
-) -> Hill:
+class _About(NamedTuple):
+    """What all hillsides are told from, and the words."""
+
+    village_of: Mapping[str, str]
+    beds: Mapping[tuple[str, str], str]
+    taking_part: frozenset[str] | None
+    texts: Texts
+
+    @classmethod
+    def of(cls, results: Results, texts: Texts) -> _About:
+        nurseries, there = results.proposal.nurseries, None
+        keys = zip(nurseries["village"], nurseries["measure"], strict=True)
+        if "enrolment" in results.beside:
+            enrolled = results.beside["enrolment"].used
+            there = frozenset(enrolled.loc[enrolled["takes_part"].eq(other=True), "plot_id"])
+        return cls(
+            dict(zip(results.plots["plot_id"], results.plots["village"], strict=True)),
+            dict(zip(keys, nurseries["nursery_date"], strict=True)),
+            there,
+            texts,
+        )
+
+
+def _sites(
+    results: Results, wanted: pd.DataFrame, texts: Texts
+) -> Iterator[tuple[Hashable, _Site]]:
+    """Gather what belongs to each hillside, the first to go to at the top."""
+    works, plots = results.works, results.plots
+    lines = dict(iter(works.lines.groupby("work_site", sort=False)))
+    owed = works.days.set_index("plot_id")["days_owed"].reindex(plots["plot_id"]).to_numpy()
+    # Days that aren't known are owed too.
+    owes = (owed != 0) & ~plots["plot_id"].isin(wanted["plot_id"]).to_numpy()
+    owes &= plots["work_site"].isin(wanted["work_site"]).to_numpy()
+    others = plots.loc[owes, ["plot_id", "work_site"]].assign(days_owed=owed[owes])
+    owing = dict(iter(others.groupby("work_site", sort=False)))
+    site_of = dict(zip(plots["plot_id"], plots["work_site"], strict=True))
+    ruled_out: dict[str, list[tuple[str, str]]] = {}
+    for plot_id, said in measure_words.vetoes(results, texts).items():
+        ruled_out.setdefault(site_of[plot_id], []).append((plot_id, " ".join(said)))
+    for name, own in wanted.groupby("work_site", sort=False):
+        yield (
+            name,
+            _Site(
+                own,
+                works.by_site.get(str(name)),
+                lines.get(name),
+                owing.get(name, others.iloc[:0]),
+                tuple(ruled_out.get(str(name), ())),
+                own["site_villages"].iloc[0],
+            ),
+        )
+
+
+def _hill(named: tuple[int, str], site: _Site, about: _About) -> Hill:
+    texts = about.texts
     plots = tuple(
-        Planted(row["plot_id"], measure_words.name(row["measure"], texts), why(row, texts))
-        for row in cast("list[dict[str, Any]]", own.to_dict("records"))
+        Chosen(
+            row["plot_id"],
+            measure_words.name(row["measure"], texts),
+            why(row, texts),
+            _days(row["days_owed"], texts),
+        )
+        for row in cast("list[dict[str, Any]]", site.chosen.to_dict("records"))
     )
     return Hill(
         *named,
-        _summary(own, texts),
+        _summary(site.chosen, texts),
         plots[0].why,
         plots,
-        () if order is None else tuple(_steps(order, texts)),
-        tuple(_notes(order, lines, texts)),
+        () if site.order is None else tuple(_steps(site.order, texts)),
+        tuple(_notes(site, about)),
+        site.vetoes,
     )
+
+
+def _days(days: float, texts: Texts) -> str:
+    return "" if np.isnan(days) else measure_words.person_days(days, texts, decimals=1)
 
 
 def _summary(own: pd.DataFrame, texts: Texts) -> str:
@@ -433,24 +555,80 @@ def _differs(priced_m: float, drawn_m: float) -> bool:
     return not np.isnan(priced_m) and round(priced_m) != round(float(np.nan_to_num(drawn_m)))
 
 
-def _notes(order: pd.DataFrame | None, lines: pd.DataFrame | None, texts: Texts) -> Iterator[str]:
+def _notes(site: _Site, about: _About) -> Iterator[str]:
+    texts, order = about.texts, site.order
     if order is None:
         yield texts.say("work.not_laid_out")
-        return
-    asked = next((names for names in order["work_agreed_by"] if names), ())
-    if asked:
-        yield texts.say("work.agree", names=some(asked, texts))
-    if lines is None:
-        return
-    leads = lines["structure_outlet"].notna()
+    else:
+        asked = next((names for names in order["work_agreed_by"] if names), ())
+        if asked:
+            yield _agree(asked, site.villages, about)
+        if site.lines is not None:
+            yield from _safe(site.lines, about)
+    yield from _share(site.owing, texts)
+    yield from _raised(site.chosen, about)
+
+
+def _agree(asked: tuple[str, ...], villages: tuple[str, ...], about: _About) -> str:
+    """Name who must agree: villages of the hillside, then plots beside or below, by village."""
+    texts, plots = about.texts, asked[len(villages) :]
+    said = [texts.say("work.agree_village", village=name) for name in asked[: len(villages)]]
+    grouped: dict[str, list[str]] = {}
+    for plot_id in plots[:ASKED_MAX]:
+        grouped.setdefault(about.village_of[plot_id], []).append(plot_id)
+    for village, own in grouped.items():
+        named = texts.listed(own)
+        said.append(texts.say("work.agree_plots", plots=named, village=village))
+    if len(plots) > ASKED_MAX:
+        said.append(texts.say("work.more", count=f"{len(plots) - ASKED_MAX:,}"))
+    return texts.say("work.agree", names="; ".join(said))
+
+
+def _safe(lines: pd.DataFrame, about: _About) -> Iterator[str]:
+    """Say what is safe if only some take part, and which of those that it needs don't."""
+    texts, leads = about.texts, lines["structure_outlet"].notna()
     if not leads.all():
         yield _counted("work.safe_alone", int((~leads).sum()), texts)
-    needed = dict.fromkeys(plot for plots in lines["structure_needs"] for plot in plots)
-    if needed:
-        yield texts.say("work.safe_together", names=some(tuple(needed), texts))
+    needed = tuple(dict.fromkeys(plot for plots in lines["structure_needs"] for plot in plots))
+    if not needed:
+        return
+    yield texts.say("work.safe_together", names=some(needed, texts, ASKED_MAX))
+    if about.taking_part is not None:
+        away = tuple(plot for plot in needed if plot not in about.taking_part)
+        if away:
+            yield texts.say("work.safe_not_yet", names=some(away, texts, ASKED_MAX))
 
 
-def some(names: tuple[str, ...], texts: Texts) -> str:
+def _share(owing: pd.DataFrame, texts: Texts) -> Iterator[str]:
+    """Name plots that owe days without a measure of their own."""
+    known = owing["days_owed"].notna()
+    pairs = zip(owing.loc[known, "plot_id"], owing.loc[known, "days_owed"], strict=True)
+    said = tuple(texts.say("work.owes", plot=one, days=_days(days, texts)) for one, days in pairs)
+    if said:
+        yield texts.say("work.share", names=some(said, texts, ASKED_MAX))
+    if not known.all():
+        names = some(tuple(owing.loc[~known, "plot_id"]), texts, ASKED_MAX)
+        yield texts.say("work.share_unknown", names=names)
+
+
+def _raised(chosen: pd.DataFrame, about: _About) -> Iterator[str]:
+    """Say what is raised for a hillside, and when beds are set at the latest."""
+    texts = about.texts
+    for measure, own in chosen.groupby("measure", sort=False):
+        days = [about.beds.get((village, str(measure))) for village in own["village"]]
+        known = [day for day in days if day is not None]
+        if not known:
+            continue
+        counted = own["measure_plants"].notna().all()
+        yield texts.say(
+            f"work.raise{'' if counted else '_unknown'}",
+            measure=measure_words.name(str(measure), texts),
+            plants=f"{own['measure_plants'].sum():,}",
+            date=texts.day(date.fromisoformat(min(known))),
+        )
+
+
+def some(names: tuple[str, ...], texts: Texts, most: int = LISTED_MAX) -> str:
     """List names, the first of them where there are many.
 
     Parameters
@@ -459,15 +637,17 @@ def some(names: tuple[str, ...], texts: Texts) -> str:
         The names.
     texts : Texts
         The words.
+    most : int, default LISTED_MAX
+        How many of them at most.
 
     Returns
     -------
     str
-        At most ``LISTED_MAX`` of them, the others counted.
+        That many, the others counted.
     """
-    shown = list(islice(names, LISTED_MAX))
-    if len(names) > LISTED_MAX:
-        shown.append(texts.say("work.more", count=f"{len(names) - LISTED_MAX:,}"))
+    shown = list(islice(names, most))
+    if len(names) > most:
+        shown.append(texts.say("work.more", count=f"{len(names) - most:,}"))
     return texts.listed(shown)
 
 

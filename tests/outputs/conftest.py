@@ -265,7 +265,7 @@ def make_works(plots: pd.DataFrame) -> Works:
             "site_place": [1, 2, 3],
             "site_plots": 3,
             "site_villages": [(VILLAGES[0],)] * 3,
-            "site_neighbours": [(HOSTILE,)] * 3,
+            "site_neighbours": [DEMO] * 3,
         }
     )
     outlets = pd.DataFrame({"work_site": ["Hill-S01"], "outlet": "waterway 1", "outlet_lines": 1})

@@ -13,9 +13,10 @@ import pytest
 
 from districtplan import conservation
 from districtplan.outputs import measure_words, work_words
-from districtplan.outputs.sheets import work_page
+from districtplan.outputs.sheets import hill_pages, work_page
 from districtplan.outputs.sheets.build import sheets_of
-from districtplan.outputs.sheets.paper import face
+from districtplan.outputs.sheets.paper import PLAIN, Paper, face
+from tests.outputs.test_measures import with_vetoes
 
 
 @pytest.fixture(scope="module")
@@ -23,13 +24,14 @@ def files(small_results, texts):
     return work_page.render(small_results, texts)
 
 
-def said(content: bytes) -> str:
-    pages = pypdf.PdfReader(io.BytesIO(content)).pages
+def said(content: bytes, pages: slice = slice(None)) -> str:
+    pages = pypdf.PdfReader(io.BytesIO(content)).pages[pages]
     return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
-def ridge(files: dict[str, bytes]) -> str:
-    return said(next(content for name, content in files.items() if "upper-tamba-ridge" in name))
+def said_of_ridge(files: dict[str, bytes], pages: slice = slice(None)) -> str:
+    named = (content for name, content in files.items() if "upper-tamba-ridge" in name)
+    return said(next(named), pages)
 
 
 def ink(content: bytes) -> np.ndarray:
@@ -42,11 +44,11 @@ def test_a_page_for_each_village_where_something_is_to_be_done(files, small_resu
     assert len(files) == villages
     for name, content in files.items():
         assert name.endswith("-work.pdf")
-        assert len(pypdf.PdfReader(io.BytesIO(content)).pages) == 1
+        assert len(pypdf.PdfReader(io.BytesIO(content)).pages) > 1
 
 
 def test_hillsides_their_plots_and_their_order_stand_on_it(files, small_results, texts):
-    told = ridge(files)
+    told = said_of_ridge(files, slice(1))
     (own, _) = work_words.by_village(small_results, texts, 12)["Upper Tamba Ridge"]
     assert told.index("Go first to hillside") < told.index("Must agree in writing")
     for hill in own:
@@ -60,7 +62,7 @@ def test_hillsides_their_plots_and_their_order_stand_on_it(files, small_results,
 
 
 def test_what_is_raised_and_where_to_look_stand_on_it(files, small_results, texts):
-    told = ridge(files)
+    told = said_of_ridge(files, slice(1))
     nurseries = small_results.proposal.nurseries
     mine = nurseries[nurseries["village"] == "Upper Tamba Ridge"]
     assert len(mine)
@@ -110,20 +112,98 @@ def test_what_has_no_room_is_told_in_brief_or_counted(small_results, texts, monk
     some = crowded(small_results)
     ((name, content),) = work_page.render(some, texts).items()
     assert "sondo" in name
-    assert len(pypdf.PdfReader(io.BytesIO(content)).pages) == 1
-    told = said(content)
+    told = said(content, pages=slice(1))
     hills = work_words.hills(some, texts)
     assert len(hills) > 8
     there = [hill.name in told for hill in hills]
     assert sum(there) > 2
     assert there == sorted(there, reverse=True)
     assert f"no room here: {there.count(False)}." in told
-    # The first is told in full whatever the others are.
+    # The first keeps its reason whatever the others are.
     assert told.count("Why: ") < sum(there)
     assert f"Why: {hills[0].why}." in told
+    # All of them are told in full on the pages that follow, in the same order.
+    told = said(content, pages=slice(1, None))
+    places = [told.index(f" {hill.rank} {hill.name} ") for hill in hills]
+    assert places == sorted(places)
+    for hill in hills:
+        assert told.count(f"Why: {hill.why}.") >= 1
+        for plot in hill.plots:
+            assert f"{plot.plot_id}: {plot.measure}. {plot.why}." in told
+    assert "no room here" not in told
     monkeypatch.setattr(work_page, "HILLS_MAX", 3)
     (content,) = work_page.render(some, texts).values()
-    assert f"no room here: {len(hills) - 3}." in said(content)
+    assert f"no room here: {len(hills) - 3}. They are in the workbook." in said(content)
+
+
+def test_a_hillside_in_full_has_its_steps_who_agrees_and_what_was_ruled_out(small_results, texts):
+    vetoed = with_vetoes(small_results)
+    told = said_of_ridge(work_page.render(vetoed, texts), slice(1, None))
+    hill = next(one for one in work_words.hills(vetoed, texts) if one.name == "Hill-S01")
+    for step in hill.steps:
+        assert step.said in told
+        assert step.facts in told
+    for note in hill.notes:
+        assert work_page.printable(note) in told
+    assert len(hill.vetoes) == 2
+    for plot_id, why in hill.vetoes:
+        assert work_page.printable(f"{plot_id}: {why}") in told
+    # What words mean is said once.
+    assert told.count(work_words.explained(vetoed, texts)[0]) == 1
+
+
+def test_days_stand_before_the_reason_where_all_plots_have_one_measure(small_results, texts):
+    works = small_results.works
+    owed = dataclasses.replace(works, days=works.days.assign(days_owed=2.25))
+    some = dataclasses.replace(small_results, works=owed)
+    hill = next(one for one in work_words.hills(some, texts) if one.name == "Hill-S01")
+    told = said_of_ridge(work_page.render(some, texts), slice(1, None))
+    for plot in hill.plots:
+        assert f"{plot.plot_id}: owes 2.2 person-days. {plot.why}." in told
+
+
+def test_what_was_ruled_out_elsewhere_in_the_village_is_told_too(small_results, texts):
+    vetoed = with_vetoes(small_results)
+    proposal = vetoed.proposal
+    kept = proposal.priorities.chosen[proposal.priorities.chosen["plot_id"] == "A-04"]
+    priorities = dataclasses.replace(proposal.priorities, chosen=kept)
+    some = dataclasses.replace(
+        vetoed, proposal=dataclasses.replace(proposal, priorities=priorities)
+    )
+    told = said_of_ridge(work_page.render(some, texts))
+    assert "Ruled out in the field, on other hillsides" in told
+    assert "A-03: all measures, on 27 February 2026. Reason: =slips" in told
+
+
+def test_cautions_that_save_lives_stand_on_every_page(small_results, texts):
+    for content in work_page.render(crowded(small_results), texts).values():
+        pages = len(pypdf.PdfReader(io.BytesIO(content)).pages)
+        assert pages > 2
+        for page in range(pages):
+            for key in work_words.CARE[: work_page.STOP]:
+                assert texts.say(key) in said(content, slice(page, page + 1))
+
+
+def test_a_hillside_that_goes_on_overleaf_is_named_again(small_results, texts):
+    paper = Paper("Hills", small_results.plan.district.planting_date, texts.language)
+    lines = tuple(hill_pages.Line(f"Plot {at}.", title=at == 49) for at in range(60))
+    told = [hill_pages.Told("7", "Hill-S01", "strips", "continued", lines)]
+    pages = []
+
+    def turned():
+        paper.page()
+        pages.append(len(pages))
+        return 20.0
+
+    hill_pages.draw(paper, told, 20.0 + 50.5 * PLAIN.line_mm + 0.8, turned)
+    content = paper.finish()
+    first, second = (said(content, slice(at, at + 1)) for at in range(2))
+    assert len(pages) == 2
+    assert first.startswith("7 Hill-S01 strips Plot 0. ")
+    # A title stays with what it stands over.
+    assert first.endswith("Plot 48.")
+    assert second.startswith("7 Hill-S01 continued Plot 49. Plot 50.")
+    assert second.endswith("Plot 59.")
 
 
 @pytest.mark.parametrize(

@@ -8,10 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from districtplan.accepted import Given
 from districtplan.outputs import measure_words, work_words
 from districtplan.outputs.page import work
 from districtplan.plan import Plan
 from tests.outputs.conftest import make_proposal
+from tests.outputs.test_measures import with_vetoes
 
 
 @pytest.fixture(scope="module")
@@ -72,9 +74,11 @@ def test_a_hillside_tells_its_steps_who_must_agree_and_what_is_safe(hills, hosti
     assert seasons == sorted(seasons, key=lambda said: said != "the season before")
     assert hill.steps[-1].said.startswith("Lay the rows")
     assert any("ends at" in step.facts for step in hill.steps)
-    agree, together = hill.notes
-    assert agree.startswith("Must agree in writing")
-    assert hostile in agree
+    agree, together, raised = hill.notes
+    assert agree == (
+        f"Must agree in writing: the village Upper Tamba Ridge; <b>B2</b> in {hostile}."
+    )
+    assert raised.startswith("Raise ")
     assert together.startswith("Lines that lead water away are safe only if all")
     for plot in ("A-01", "A-02", "A-03"):
         assert plot in together
@@ -83,10 +87,82 @@ def test_a_hillside_tells_its_steps_who_must_agree_and_what_is_safe(hills, hosti
 def test_a_hillside_without_lines_says_so(hills):
     other = next(one for one in hills if one.name != "Hill-S01")
     assert other.steps == ()
-    assert other.notes == (
+    assert other.notes[0] == (
         "Its lines are not laid out: it is too far down the order of work, or nothing here runs "
-        "along lines.",
+        "along lines."
     )
+
+
+def first_hill(results, texts):
+    return next(one for one in work_words.hills(results, texts) if one.name == "Hill-S01")
+
+
+def test_who_must_agree_stands_by_village(small_results, texts):
+    works = small_results.works
+    asked = ("Upper Tamba Ridge", "<b>B2</b>", "A-02", "109")
+    village = small_results.plots.set_index("plot_id")["village"]
+    order = works.order.assign(work_agreed_by=[asked] * len(works.order))
+    some = dataclasses.replace(small_results, works=dataclasses.replace(works, order=order))
+    assert first_hill(some, texts).notes[0] == (
+        "Must agree in writing: the village Upper Tamba Ridge; "
+        f"<b>B2</b> in {village['<b>B2</b>']}; A-02 in Upper Tamba Ridge; 109 in {village['109']}."
+    )
+
+
+def test_plots_of_a_hillside_tell_the_days_that_each_owes(small_results, texts, hills):
+    (hill,) = (one for one in hills if one.name == "Hill-S01")
+    assert {plot.owes for plot in hill.plots} == {""}
+    works, first = small_results.works, hill.plots[0].plot_id
+    days = works.days.assign(days_owed=np.where(works.days["plot_id"] == first, 2.26, np.nan))
+    proposal = small_results.proposal
+    chosen = proposal.priorities.chosen
+    alone = dataclasses.replace(
+        proposal.priorities, chosen=chosen[chosen["plot_id"] == first].reset_index(drop=True)
+    )
+    some = dataclasses.replace(
+        small_results,
+        works=dataclasses.replace(works, days=days),
+        proposal=dataclasses.replace(proposal, priorities=alone),
+    )
+    told = first_hill(some, texts)
+    assert work_words.of_plot(told.plots[0], texts)[0].endswith(", owes 2.3 person-days")
+    # The others have no measure of their own now, but a share in what all build.
+    others = [plot.plot_id for plot in hill.plots[1:]]
+    (said,) = (note for note in told.notes if note.startswith("Owe days as well"))
+    assert said.startswith("Owe days as well, how many is not known:")
+    assert all(name in said for name in others)
+    days = works.days.assign(days_owed=1.0)
+    some = dataclasses.replace(some, works=dataclasses.replace(works, days=days))
+    (said,) = (note for note in first_hill(some, texts).notes if note.startswith("Owe days"))
+    assert all(f"{name} (1 person-day)" in said for name in others)
+    assert first not in said
+
+
+def test_plots_that_a_line_needs_and_that_do_not_take_part_are_named(small_results, texts):
+    there = {"plot_id": ["A-01", "A-02", "A-03"], "takes_part": [True, False, True]}
+    given = Given(pd.DataFrame(there), pd.DataFrame(), 3)
+    some = dataclasses.replace(small_results, beside={"enrolment": given})
+    (said,) = (note for note in first_hill(some, texts).notes if "take part yet" in note)
+    assert said.startswith("Of these do not take part yet: A-02. ")
+
+
+def test_what_is_raised_for_a_hillside_is_told(small_results, texts, hills):
+    (hill,) = (one for one in hills if one.name == "Hill-S01")
+    chosen = small_results.proposal.chosen.set_index("plot_id")
+    plants = sum(chosen["measure_plants"][plot.plot_id] for plot in hill.plots)
+    assert hill.notes[-1] == (
+        f"Raise {plants:,} plants for it: grass strips or live barriers, beds set by "
+        "21 December 2025."
+    )
+
+
+def test_what_was_ruled_out_on_a_hillside_stands_with_it(small_results, texts, hills):
+    assert all(hill.vetoes == () for hill in hills)
+    vetoed = with_vetoes(small_results)
+    told = dict(first_hill(vetoed, texts).vetoes)
+    assert told == {
+        plot: " ".join(said) for plot, said in measure_words.vetoes(vetoed, texts).items()
+    }
 
 
 def test_level_lines_are_safe_whoever_takes_part(small_results, texts):

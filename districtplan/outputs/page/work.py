@@ -74,7 +74,7 @@ def work(
                 "name": hill.name,
                 "summary": hill.summary,
                 "why": hill.why,
-                "plots": [[place[p.plot_id], p.measure, p.why] for p in hill.plots],
+                "plots": [[place[p.plot_id], *work_words.of_plot(p, texts)] for p in hill.plots],
                 "steps": [[step.said, step.season, step.facts] for step in hill.steps],
                 "notes": list(hill.notes),
             }
@@ -102,6 +102,9 @@ def work(
             [place[plot_id], " ".join(said)]
             for plot_id, said in islice(measure_words.vetoes(results, texts).items(), VETOES_MAX)
         ],
-        "lead": measure_words.whose_matter(results, texts),
+        "lead": [
+            *measure_words.whose_matter(results, texts),
+            *work_words.explained(results, texts),
+        ],
         "care": work_words.care(texts)["caution"].tolist(),
     }

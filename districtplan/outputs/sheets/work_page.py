@@ -1,7 +1,8 @@
-"""Where to work first in a village, on one page: hillsides, order of work, planting, cautions."""
+"""Where to work first in a village: all of it on one page, then its hillsides in full."""
 
 from __future__ import annotations
 
+import itertools
 import unicodedata
 from datetime import date
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
@@ -10,14 +11,15 @@ import pandas as pd
 
 from districtplan.outputs import measure_words, work_words
 from districtplan.outputs.file_names import village_stems
+from districtplan.outputs.sheets import hill_pages
 from districtplan.outputs.sheets.choice import chosen
+from districtplan.outputs.sheets.hill_pages import INDENT_MM, Line, Told
 from districtplan.outputs.sheets.names import ELLIPSIS, UNKNOWN_SIGN, is_plain
-from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Paper, Setting, face, line_box
+from districtplan.outputs.sheets.paper import PLAIN, Box, Paper, Setting, face, line_box
 from districtplan.outputs.sheets.plot_page import (
     FOOT_MM,
     FULL,
     GAP_MM,
-    HAIR_MM,
     HEADING,
     LEFT,
     RIGHT,
@@ -27,21 +29,44 @@ from districtplan.outputs.sheets.plot_page import (
 from districtplan.outputs.sheets.sheet import Part
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from districtplan.outputs.texts import Texts
-    from districtplan.outputs.work_words import Hill
+    from districtplan.outputs.work_words import Chosen, Hill
     from districtplan.results import Results
 
 VILLAGE = Setting(24, bold=True)
 TITLE = Setting(15, bold=True, align="right")
-HILLS_MAX = 12
-"""More than a page has room for."""
-INDENT_MM = 10.0
-NAME_MM = 60.0
+HILLS_MAX = 60
+"""Hillsides of a village that are told."""
+FIRST_MAX = 12
+"""More than the first page has room for."""
+STOP = 2
+"""Cautions that stand on every page: those that save lives."""
 WORD_MAX = 30
 """Signs of a word; a longer one would leave the page."""
-BOTTOM_MM = FOOT_MM + 6
+BOTTOM_MM = FOOT_MM + 1.6
+
+
+class _District(NamedTuple):
+    """What the pages of all villages are made from."""
+
+    results: Results
+    texts: Texts
+    walk: pd.DataFrame
+    vetoes: Mapping[str, tuple[tuple[str, str], ...]]
+    """By village: plots, and what was ruled out there."""
+    meant: list[str]
+
+    @classmethod
+    def of(cls, results: Results, texts: Texts) -> _District:
+        village_of = dict(zip(results.plots["plot_id"], results.plots["village"], strict=True))
+        vetoes: dict[str, tuple[tuple[str, str], ...]] = {}
+        for plot_id, said in measure_words.vetoes(results, texts).items():
+            village = village_of[plot_id]
+            vetoes[village] = (*vetoes.get(village, ()), (plot_id, " ".join(said)))
+        walk = measure_words.looked_at(results, texts)
+        return cls(results, texts, walk, vetoes, work_words.explained(results, texts))
 
 
 class _Sheet(NamedTuple):
@@ -58,10 +83,11 @@ class _Sheet(NamedTuple):
     planting: Part
     walk: Part
     care: Part
+    told: tuple[Told, ...]
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
-    """Draw a page for each village that gets sheets and where something is to be done.
+    """Draw pages for each village that gets sheets and where something is to be done.
 
     Parameters
     ----------
@@ -79,33 +105,91 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     told = work_words.by_village(results, texts, HILLS_MAX)
     village_of = results.plots["village"].to_numpy(dtype=object)
     printed = set(village_of[chosen(results.plots, results.plan)])
-    walk = measure_words.looked_at(results, texts)
-    files = {}
+    whole, files = _District.of(results, texts), {}
     for village, stem in village_stems(results.villages["village"]).items():
         if village not in told or village not in printed:
             continue
-        hills, total = told[village]
         title = texts.say("sheets.work.file", district=district.name, village=village)
         paper = Paper(title, district.planting_date, texts.language)
-        sheet = _Sheet(
-            village=village,
-            title=texts.say("sheets.work.title"),
-            district=district.name,
-            season=texts.say("sheets.season", date=texts.day(district.planting_date)),
-            finding=work_words.finding(results, hills[0], texts)[0],
-            hills_title=texts.say("sheets.work.hills_title"),
-            hills=hills,
-            total=total,
-            planting=_planting(results, village, texts),
-            walk=_walk(walk[walk["village"] == village], texts),
-            care=Part(
-                texts.say("sheets.cautions.title"),
-                tuple(texts.say(key) for key in work_words.CARE),
-            ),
-        )
-        _draw(paper, sheet, texts)
+        _draw(paper, _sheet(village, told[village], whole), texts)
         files[f"sheets/{stem}-work.pdf"] = paper.finish()
     return files
+
+
+def _sheet(village: str, told: tuple[list[Hill], int], whole: _District) -> _Sheet:
+    (hills, total), texts = told, whole.texts
+    district, walk = whole.results.plan.district, whole.walk
+    return _Sheet(
+        village=village,
+        title=texts.say("sheets.work.title"),
+        district=district.name,
+        season=texts.say("sheets.season", date=texts.day(district.planting_date)),
+        finding=work_words.finding(whole.results, hills[0], texts)[0],
+        hills_title=texts.say("sheets.work.hills_title"),
+        hills=hills[:FIRST_MAX],
+        total=total,
+        planting=_planting(whole.results, village, texts),
+        walk=_walk(walk[walk["village"] == village], texts),
+        care=Part(
+            texts.say("sheets.cautions.title"),
+            tuple(texts.say(key) for key in work_words.CARE),
+        ),
+        told=(
+            *(_in_full(hill, texts) for hill in hills),
+            *_besides(village, told, whole),
+        ),
+    )
+
+
+def _in_full(hill: Hill, texts: Texts) -> Told:
+    """Tell all that is to be known on a hillside."""
+    lines = [Line(texts.say("sheets.work.why", why=hill.why))]
+    if hill.steps:
+        lines.append(Line(texts.say("sheets.work.steps_title"), title=True))
+    for number, step in enumerate(hill.steps, 1):
+        key = f"sheets.work.in_full{'' if step.facts else '_bare'}"
+        values = {"said": step.said, "facts": step.facts, "season": step.season}
+        lines.append(Line(texts.say(key, number=number, **values)))
+    lines += [Line(note) for note in hill.notes]
+    lines.append(Line(texts.say("sheets.work.plots_title"), title=True))
+    alike = len({plot.measure for plot in hill.plots}) == 1
+    lines += [_of_plot(plot, texts, alike=alike) for plot in hill.plots]
+    if hill.vetoes:
+        lines.append(Line(texts.say("sheets.work.vetoes_title"), title=True))
+        lines += [_ruled_out(plot_id, said, texts) for plot_id, said in hill.vetoes]
+    again = texts.say("sheets.work.again")
+    kept = tuple(line._replace(text=printable(line.text)) for line in lines)
+    return Told(str(hill.rank), hill.name, printable(hill.summary), again, kept)
+
+
+def _of_plot(plot: Chosen, texts: Texts, *, alike: bool) -> Line:
+    """Tell a plot; where all have the measure that stands beside the hillside's name, not that."""
+    done, why = work_words.of_plot(plot, texts)
+    key = f"sheets.work.plot{'_alike' if alike and plot.owes else ''}"
+    return Line(texts.say(key, plot=plot.plot_id, done=done, owes=plot.owes, why=why))
+
+
+def _ruled_out(plot_id: str, said: str, texts: Texts) -> Line:
+    return Line(texts.say("sheets.work.veto", plot=plot_id, said=said))
+
+
+def _besides(village: str, told: tuple[list[Hill], int], whole: _District) -> Iterator[Told]:
+    """Tell what is on no hillside above: hillsides left out, vetoes elsewhere, what words mean."""
+    (hills, total), texts = told, whole.texts
+    there = {plot_id for hill in hills for plot_id, _ in hill.vetoes}
+    elsewhere = [
+        _ruled_out(plot_id, said, texts)
+        for plot_id, said in whole.vetoes.get(village, ())
+        if plot_id not in there
+    ]
+    more = f"{total - len(hills):,}"
+    left = [Line(texts.say("sheets.work.in_workbook", count=more))] if total > len(hills) else []
+    meant = [Line(said) for said in whole.meant]
+    for key, lines in (("elsewhere", elsewhere), ("meant", [*left, *meant])):
+        if lines:
+            kept = [line._replace(text=printable(line.text)) for line in lines]
+            title = Line(texts.say(f"sheets.work.{key}"), title=True)
+            yield Told("", "", "", "", (title, *kept))
 
 
 def _planting(results: Results, village: str, texts: Texts) -> Part:
@@ -160,7 +244,27 @@ def _plain(sign: str) -> bool:
 
 
 def _draw(paper: Paper, sheet: _Sheet, texts: Texts) -> None:
+    _first_page(paper, sheet, texts)
+    stop = _cautions(paper, Part(sheet.care.title, sheet.care.sentences[:STOP]))
+    pages = itertools.count(2)
+
+    def turned() -> float:
+        paper.page()
+        stop.draw(BOTTOM_MM - stop.height)
+        _number(paper, next(pages), texts)
+        return _header(paper, sheet)
+
+    hill_pages.draw(paper, sheet.told, BOTTOM_MM - stop.height - GAP_MM, turned)
+
+
+def _number(paper: Paper, page: int, texts: Texts) -> None:
+    said = texts.say("sheets.list.page", page=page)
+    paper.write(said, RIGHT, BOTTOM_MM + 0.4, PLAIN._replace(align="right"))
+
+
+def _first_page(paper: Paper, sheet: _Sheet, texts: Texts) -> None:
     paper.page()
+    _number(paper, 1, texts)
     y = _header(paper, sheet)
     y = paper.block(printable(sheet.finding), Box(LEFT, y, FULL, 0), HEADING) + GAP_MM
     below = [
@@ -170,8 +274,8 @@ def _draw(paper: Paper, sheet: _Sheet, texts: Texts) -> None:
     ]
     room = BOTTOM_MM - y - sum(piece.height + GAP_MM for piece in below) - HEADING.line_mm
     paper.write(sheet.hills_title, LEFT, y, HEADING)
-    y += HEADING.line_mm
-    for piece in [*_fitted(paper, sheet, room - GAP_MM, texts), *below]:
+    y += HEADING.line_mm + 1
+    for piece in [*_fitted(paper, sheet, room - GAP_MM - 1, texts), *below]:
         piece.draw(y)
         y += piece.height + GAP_MM
 
@@ -224,15 +328,15 @@ def _fitted(paper: Paper, sheet: _Sheet, room: float, texts: Texts) -> list[Piec
         longer = [at for at, brief in enumerate(brevity) if brief + 1 < len(forms[at])]
         if not longer or sum(piece.height + GAP_MM for piece in found) <= room:
             return found
-        # The first is told in full for as long as any other is told at all.
-        if longer[-1] or len(brevity) == 1:
+        # The first keeps its order of work for as long as any other is told at all.
+        if longer[-1] or not brevity[0] or len(brevity) == 1:
             brevity[longer[-1]] += 1
         else:
             brevity.pop()
 
 
 def _details(hill: Hill, texts: Texts) -> list[tuple[str, ...]]:
-    """Tell what stands under a hillside's name: all, the order of work alone, nothing."""
+    """Tell what stands under a hillside's name: all, that without most notes, nothing."""
     plots = work_words.some(tuple(plot.plot_id for plot in hill.plots), texts)
     steps = [
         texts.say(
@@ -245,23 +349,18 @@ def _details(hill: Hill, texts: Texts) -> list[tuple[str, ...]]:
         for number, step in enumerate(hill.steps, 1)
     ]
     said = [texts.say("sheets.work.why", why=hill.why), texts.say("sheets.work.plots", plots=plots)]
-    forms = [[*said, *steps, *hill.notes], [*steps, *hill.notes[:1]], []]
+    forms = [[*said, *steps, *hill.notes], [*said, *steps, *hill.notes[:1]], []]
     return [tuple(printable(one) for one in form) for form in forms]
 
 
 def _hill(paper: Paper, hill: Hill, details: tuple[str, ...]) -> Piece:
     x, wide = LEFT + INDENT_MM, FULL - INDENT_MM
-    beside = wide - NAME_MM
-    summary = printable(hill.summary)
-    head = max(paper.height(summary, beside, BOLD), PLAIN.line_mm) + 0.8
-    height = head + sum(paper.height(line, wide) for line in details)
+    told = Told(str(hill.rank), hill.name, printable(hill.summary), "", ())
+    height = hill_pages.head_height(paper, told.summary)
+    height += sum(paper.height(line, wide) for line in details)
 
     def draw(y: float) -> None:
-        paper.line([(LEFT, y - 0.4), (RIGHT, y - 0.4)], HAIR_MM)
-        paper.write(str(hill.rank), LEFT, y, BOLD)
-        paper.name(hill.name, line_box(x, y, NAME_MM - 3), BOLD)
-        paper.block(summary, Box(x + NAME_MM, y, beside, 0), BOLD)
-        y += head
+        y = hill_pages.head(paper, told, told.summary, y)
         for line in details:
             y = paper.block(line, Box(x, y, wide, 0))
 
