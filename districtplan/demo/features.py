@@ -10,6 +10,8 @@ import shapely
 from districtplan.demo.ground import CELL_M, NORTH_M, ROWS, WEST_M, hollows
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from districtplan.demo.fields import Field
@@ -19,6 +21,9 @@ if TYPE_CHECKING:
 
 SPRINGS_M = (800.0, 4_200.0)
 """How far north of the south edge streams rise: on the slopes on both sides of the valley."""
+BROOKS_M = ((4_562.0, 2_129.0), (6_067.0, 957.0))
+"""Where brooks rise, metres east and north of the south-west corner: one just below a hillside that
+has no other outlet for its water, one above a field that water runs onto."""
 STEP_M = 20.0
 STEPS = 80
 UP, DOWN, ALONG = 1.0, -1.0, 1j
@@ -65,8 +70,8 @@ def make(ground: Ground, fields: list[Field]) -> list[Feature]:
     Returns
     -------
     list[Feature]
-        Streams down the hollows, paths, waterways, a slope that slips and, last, a feature of a
-        kind that isn't known.
+        Streams down the hollows, brooks into them, paths, waterways, a slope that slips and, last,
+        a feature of a kind that isn't known.
     """
     found = [Feature("stream", line) for line in _streams(ground)]
     # The first field of a village is its middle one.
@@ -79,9 +84,13 @@ def make(ground: Ground, fields: list[Field]) -> list[Feature]:
 
 
 def _streams(ground: Ground) -> list[shapely.LineString]:
-    south = NORTH_M - ROWS * CELL_M
-    springs = [(WEST_M + x, south + y) for y in SPRINGS_M for x in hollows(y)]
-    path = _walk(ground, np.array(springs), STEPS, DOWN)
+    streams = _courses(ground, [(x, y) for y in SPRINGS_M for x in hollows(y)])
+    return [*streams, *(_to_next(brook, streams) for brook in _courses(ground, BROOKS_M))]
+
+
+def _courses(ground: Ground, springs: Sequence[tuple[float, float]]) -> list[shapely.LineString]:
+    corner = np.array([WEST_M, NORTH_M - ROWS * CELL_M])
+    path = _walk(ground, corner + np.array(springs), STEPS, DOWN)
     lines = []
     for course in np.swapaxes(path, 0, 1):
         fall = np.hypot(*ground.gradient(course).T)
@@ -89,6 +98,19 @@ def _streams(ground: Ground) -> list[shapely.LineString]:
         if length > 1:
             lines.append(shapely.LineString(course[:length]))
     return lines
+
+
+def _to_next(
+    brook: shapely.LineString, streams: Sequence[shapely.LineString]
+) -> shapely.LineString:
+    """End a brook in the first stream that it comes near, if there is one."""
+    waters, points = shapely.union_all(streams), shapely.get_coordinates(brook)
+    near = np.flatnonzero(shapely.dwithin(shapely.points(points), waters, STEP_M))
+    if not len(near):
+        return brook
+    leg = shapely.shortest_line(shapely.Point(points[near[0]]), waters)
+    into = shapely.get_coordinates(leg)[1:]
+    return shapely.LineString(np.concatenate([points[: near[0] + 1], into]))
 
 
 def _path(ground: Ground, at: shapely.Point) -> shapely.LineString:

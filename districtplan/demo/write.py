@@ -168,8 +168,8 @@ plots.gpkg      {good} fields in {villages} villages, and {bad} rows that can't 
 readings.csv    What an agent with a level and a compass would have read on one field in {every}:
                 the true slope and level line, with an error of {slope:g} points and {bearing:g}°.
                 One reading is a slip of the pen, one is of a field that isn't in plots.gpkg.
-features.gpkg   Streams down the hollows, two paths, three grassed waterways, a slope that slips,
-                and one feature of a kind that isn't known.
+features.gpkg   Streams down the hollows and two brooks into them, two paths, three grassed
+                waterways, a slope that slips, and one feature of a kind that isn't known.
 handbook        What measures cost in person-days: invented figures, since no published ones could
                 be confirmed. They stand in place of the empty table of the package.
 enrolment.csv   Who takes part, with consent, and how much of the field is under beans; one row is
