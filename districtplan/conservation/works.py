@@ -53,8 +53,8 @@ DRAIN = "cut_off_drain"
 """Goes with a hillside and not with a plot, as a grassed waterway does."""
 PER_LINE = "100 m"
 """What labour of lines is counted by."""
-NEEDS_NONE = ("no_run_on", "no_flow_line")
-"""Reasons that keep a measure from a plot which water doesn't come to."""
+NEEDS_NONE = ("no_run_on", "no_flow_line", "saves_nothing")
+"""Reasons that keep a measure from a plot which could bear it, and needs none itself."""
 NOT_FOR_BEANS = frozenset({"forest_only", "perennials_only"})
 """Flags of plots that have no rows."""
 
@@ -284,8 +284,9 @@ class _Asked:
 def _kept_off(name: str, plots: pd.DataFrame, proposal: Proposal, known: Known) -> Bools:
     """Tell which plots a measure that carries water may not cross, for whatever reason.
 
-    Land that needs none, since no water comes to it, may bear what others need, if staff didn't
-    rule that out. So may plots that don't take part: their agreement in writing comes first.
+    Land that needs none, since no water comes to it or it would save nothing there, may bear what
+    others need, if staff didn't rule that out. So may plots that don't take part: their agreement
+    in writing comes first.
     """
     refused = proposal.options.refused
     mine = refused[refused["measure"] == name]

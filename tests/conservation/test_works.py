@@ -287,7 +287,7 @@ def ditched(vetoed=(), **given):
     known_of = {name: given.pop(name) for name in ("closed", "taking_part") if name in given}
     slope = given.pop("slope_pct", [20.0] * 3)
     there = features(waterway=given.pop("outlet", WATERWAY))
-    plots = plots_of(slope, 25.0, plan, DITCHES, **given)
+    plots = plots_of(slope, given.pop("length_m", 25.0), plan, DITCHES, **given)
     plots = plots.assign(elevation_mean_m=[1014, 1008, 1002], downslope_true_deg=180.0)
     sited = conservation.work_sites(
         plots.assign(geometry=OUTLINES), np.array([], dtype=object), packaged()
@@ -361,6 +361,18 @@ def test_where_the_outlet_ends_above_one_is_found_whatever_lies_between():
 def test_where_no_ditch_can_be_laid_out_labour_is_not_said_to_be_missing():
     found = ditched(outlet=WATERWAY.interpolate(20).buffer(2))
     assert (found.sites, found.charged) == (0, {})
+
+
+def test_a_ditch_crosses_a_plot_that_could_bear_one_and_needs_none():
+    """A plot as short as the ditches are apart saves nothing by them, and is no bar to others."""
+    found = ditched(length_m=[25.0, 4.0, 25.0])
+    assert not len(found.refused)
+    on = {plot for plots in found.lines["structure_plots"] for plot in plots}
+    assert on == {"P0", "P1", "P2"}
+    # It isn't chosen there, so nothing is paid for it.
+    usual = ditched().order.set_index("work").loc["structures", "work_priced_length_m"]
+    order = found.order.set_index("work")
+    assert order.loc["structures", "work_priced_length_m"] == pytest.approx(usual * 2 / 3)
 
 
 def test_plots_that_do_not_take_part_host_ditches_by_agreement():
