@@ -479,16 +479,16 @@ class Soil(Section):
     )
     rain_erosivity_raster: Text | None = Field(
         None,
-        description="GeoTIFF of R, in place of a number or an equation; a plot has the mean over "
-        "it. Left out: none.",
+        description="GeoTIFF of R, in place of an equation; a plot has the mean over it, and where "
+        "it has no value the number, if one is given. Left out: none.",
     )
     rain_erosivity_unit: UnitSystem | None = Field(
         None, description="Unit system of that raster: si, us or technical."
     )
     erodibility_raster: Text | None = Field(
         None,
-        description="GeoTIFF of K, in place of a number; files.soils stands before it. Left out: "
-        "none.",
+        description="GeoTIFF of K; files.soils stands before it, and where it has no value the "
+        "number stands, if one is given. Left out: none.",
     )
     erodibility_unit: UnitSystem | None = Field(
         None, description="Unit system of that raster: si, us or technical."
@@ -562,14 +562,8 @@ class Soil(Section):
         ):
             if (getattr(self, name) is None) != (getattr(self, unit) is None):
                 raise ValueError(f"needs both {name} and {unit}, or neither. Give the other")
-        others = {
-            "rain_erosivity_raster": ("rain_erosivity_mj_mm_ha_h_yr", "rain_equation"),
-            "erodibility_raster": ("erodibility_t_ha_h_ha_mj_mm",),
-        }
-        for name, ways in others.items():
-            for way in ways:
-                if getattr(self, name) is not None and getattr(self, way) is not None:
-                    raise ValueError(f"has both {way} and {name}. Give one of them")
+        if self.rain_erosivity_raster is not None and self.rain_equation is not None:
+            raise ValueError("has both rain_equation and rain_erosivity_raster. Give one of them")
         return self
 
     @model_validator(mode="after")

@@ -33,6 +33,10 @@ sentence needs (column names of :mod:`districtplan.tables`, keys of the plan, ha
     The fall has no clear direction, so slope length and tonnes are left out: no values.
 ``no_soil_values``
     R, K or C isn't given, so there are no tonnes: the keys of the plan's section soil.
+``soil_raster_ends``
+    A raster that is named has no value there, nor is there a number: no values.
+``rain_erosivity_filled``, ``erodibility_filled``
+    The raster has none, and the plan's number stands in: no values.
 """
 
 from __future__ import annotations
@@ -50,7 +54,7 @@ from districtplan.erosion.now import Now, of_plots, rows_p
 from districtplan.erosion.practice_factor import NO_CREDIT, contour_p_by_author
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
@@ -75,6 +79,8 @@ FLAGS = (
     "no_slope_length",
     "no_soil_values",
     "soil_raster_ends",
+    "rain_erosivity_filled",
+    "erodibility_filled",
 )
 
 
@@ -166,6 +172,8 @@ class _Factors:
     k_own: Bools
     """Where K is the village's, so that its error moves one village against another."""
     c: cover.Cover
+    filled: Mapping[str, Bools]
+    """Where a number stands in a gap of a raster, by code of the flag."""
 
 
 @dataclass(frozen=True)
@@ -258,6 +266,7 @@ def assess(
         "practice_not_known": ~now.known & (beside.practice is not None),
         "no_soil_values": found[["r", "k", "c"]].isna().any(axis="columns").to_numpy(),
         "soil_raster_ends": _ends(found, beside),
+        **factors.filled,
     }
     found["erosion_flags"] = _codes(raised)
     return tables.check(found, ("plot_id", *tables.made_by("erosion")))
@@ -314,10 +323,9 @@ def _factors(plots: pd.DataFrame, beside: Beside, asked: _Asked) -> _Factors:
     soil, handbook = asked.plan.soil, asked.handbook
     spreads = handbook.numbers("loss_spread")
     rain = erosivity.of_plan(soil, handbook)
-    r = np.full(len(plots), _given(rain.r))
-    r = r if beside.rain_erosivity is None else beside.rain_erosivity
-    k = np.full(len(plots), _given(soil.erodibility_t_ha_h_ha_mj_mm))
-    k = k if beside.erodibility is None else beside.erodibility
+    r, r_filled = _mapped(beside.rain_erosivity, _given(rain.r), len(plots))
+    number = _given(soil.erodibility_t_ha_h_ha_mj_mm)
+    k, k_filled = _mapped(beside.erodibility, number, len(plots))
     error = np.full(len(plots), spread.of_factor(spreads["erodibility_given_factor"]))
     own = np.zeros(len(plots), dtype=np.bool_)
     if beside.soils is not None:
@@ -327,7 +335,17 @@ def _factors(plots: pd.DataFrame, beside: Beside, asked: _Asked) -> _Factors:
         worked_out = own & ~rows["k_by"].eq("given").to_numpy(dtype=np.bool_)
         by_equation = spread.of_factor(spreads["erodibility_equation_factor"])
         error = np.where(worked_out, by_equation, error)
-    return _Factors(rain, r, k, error, own, cover.of_plan(soil, handbook))
+    filled = {"rain_erosivity_filled": r_filled, "erodibility_filled": k_filled & ~own}
+    return _Factors(rain, r, k, error, own, cover.of_plan(soil, handbook), filled)
+
+
+def _mapped(mapped: Floats | None, number: float, plots: int) -> tuple[Floats, Bools]:
+    """Take a factor from a raster, and in its gaps the plan's number; tell where that is."""
+    given = np.full(plots, number)
+    if mapped is None:
+        return given, np.zeros(plots, dtype=np.bool_)
+    gaps = np.isnan(mapped)
+    return np.where(gaps, given, mapped), gaps & ~np.isnan(given)
 
 
 def _ends(found: pd.DataFrame, beside: Beside) -> Bools:

@@ -717,8 +717,11 @@ def _soil_values(case: _Case) -> list[Step]:
                 case.say("erosivity.result", r=digits(case.row["r"], 4), region=row["region"]),
             )
         )
-    for name, file in (("r", soil.rain_erosivity_raster), ("k", soil.erodibility_raster)):
-        if file is not None and case.known(name):
+    for name, file, filled in (
+        ("r", soil.rain_erosivity_raster, "rain_erosivity_filled"),
+        ("k", soil.erodibility_raster, "erodibility_filled"),
+    ):
+        if file is not None and case.known(name) and filled not in case.row["erosion_flags"]:
             value = digits(case.row[name], 4)
             result = case.say(f"mapped.{name}", value=value)
             steps.append(

@@ -218,6 +218,8 @@ def test_every_flag_can_be_raised_and_none_else():
     }
     mapped = beside(erodibility=np.array([np.nan]))
     raised |= set(assessed([11.0], [30.0], plan_of(), beside=mapped)["erosion_flags"][0])
+    gaps = beside(rain_erosivity=np.array([np.nan]), erodibility=np.array([np.nan]))
+    raised |= set(assessed([11.0], [30.0], RIDGED, beside=gaps)["erosion_flags"][0])
     ruled_out = beside(no_ridges={"P0"})
     raised |= set(assessed([11.0], [30.0], RIDGED, beside=ruled_out)["erosion_flags"][0])
     assert raised == set(erosion.FLAGS)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 
@@ -121,12 +124,38 @@ def test_a_raster_that_serves_no_plot_is_told_once():
         assert said.startswith("r.tif has no value on any plot")
 
 
+def test_a_number_stands_in_the_gaps_of_a_raster_and_nowhere_else():
+    both = {
+        "rain_erosivity_mj_mm_ha_h_yr": 4500.0,
+        "erodibility_t_ha_h_ha_mj_mm": 0.03,
+        "erodibility_raster": "k.tif",
+        "erodibility_unit": "si",
+        "cover_factor": 0.2,
+    }
+    plan = plan_of(soil=SOIL | both)
+    mapped = erosion.Beside(
+        rain_erosivity=np.array([6000.0, np.nan, 6000.0]),
+        erodibility=np.array([0.04, np.nan, np.nan]),
+    )
+    found = assessed([12.0, 12.0, 12.0], 30.0, plan, beside=mapped)
+    assert found["r"].tolist() == [6000, 4500, 6000]
+    assert found["k"].tolist() == [0.04, 0.03, 0.03]
+    assert found["soil_loss_now_likely_t_ha_yr"].notna().all()
+    codes = ("rain_erosivity_filled", "erodibility_filled", "soil_raster_ends")
+    told = [[code for code in codes if code in flags] for flags in found["erosion_flags"]]
+    assert told == [[], list(codes[:2]), ["erodibility_filled"]]
+    # A village's own K has no need of either.
+    soils = pd.DataFrame({"village": ["Hill"], "k": [0.05], "k_by": ["given"]})
+    own = assessed([12.0] * 3, 30.0, plan, beside=replace(mapped, soils=soils))
+    assert own["k"].tolist() == [0.05] * 3
+    assert not own["erosion_flags"].map(lambda flags: "erodibility_filled" in flags).any()
+
+
 @pytest.mark.parametrize(
     ("soil", "said"),
     [
         ({"rain_erosivity_raster": "r.tif"}, "rain_erosivity_unit"),
         ({"erodibility_unit": "si"}, "erodibility_raster"),
-        ({**SOIL, "rain_erosivity_mj_mm_ha_h_yr": 4500.0}, "Give one of them"),
         (
             {**SOIL, "rain_equation": "renard_freimund_fournier", "rain_monthly_mm": [80.0] * 12},
             "Give one of them",
