@@ -1609,8 +1609,9 @@ COLUMNS: tuple[Column, ...] = (
         "number",
         "days",
         "",
-        "Person-days that the plot owes, its share of common works among them; empty where they "
-        "aren't known.",
+        "Person-days that the plot owes, its share of common works among them: none where it "
+        "doesn't take part or is closed, since the others do its share; empty where they aren't "
+        "known.",
         0,
         None,
         nullable=True,

@@ -130,6 +130,38 @@ def without_rows(order: pd.DataFrame, barred: Collection[str]) -> pd.DataFrame:
     return kept[~last | (kept["work_plots"].map(len) > 0)]
 
 
+def shared(order: pd.DataFrame, barred: Collection[str], away: Collection[str]) -> pd.DataFrame:
+    """Leave work to the plots that owe it; the others on which water is led must agree.
+
+    Parameters
+    ----------
+    order : pandas.DataFrame
+        What :func:`order_of_work` gives.
+    barred : Collection[str]
+        Ids of plots for which nothing is chosen, closed ones among them.
+    away : Collection[str]
+        Ids of those of them that don't take part, and may bear what leads water.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The order. Where a work is on such plots alone, all others of the site do it.
+    """
+    every = {
+        site: tuple(dict.fromkeys(plot for own in plots for plot in own if plot not in barred))
+        for site, plots in order.groupby("work_site", sort=False)["work_plots"]
+    }
+    doing, asked = [], []
+    told = zip(order["work_site"], order["work_plots"], order["work_agreed_by"], strict=True)
+    for site, own, names in told:
+        doing.append(tuple(plot for plot in own if plot not in barred) or every[site])
+        asked.append((*names, *(plot for plot in own if names and plot in away)))
+    return order.assign(
+        work_plots=pd.Series(doing, index=order.index, dtype=object),
+        work_agreed_by=pd.Series(asked, index=order.index, dtype=object),
+    )
+
+
 class _Work(NamedTuple):
     name: str
     plots: tuple[str, ...]

@@ -28,9 +28,11 @@ from districtplan.conservation.order import (
     WATERWAY,
     days_owed,
     order_of_work,
+    shared,
     without_rows,
 )
 from districtplan.conservation.outlets import TO_BUILD, Outlet
+from districtplan.conservation.priorities import AWAY
 from districtplan.conservation.structure_lines import DRAWN, Drawn, LineForm, dig, draw
 from districtplan.conservation.vetoes import ruled_out
 
@@ -181,13 +183,15 @@ class Drafts:
         place = {name: at for at, name in enumerate(drawn)}
         first = order["work_site"].map(place).to_numpy(dtype=np.int64)
         order = order.iloc[np.lexsort((order["work_step"], first))]
-        rowless = _without_beans(sites).union(self._known.barred(sites))
+        barred = self._known.barred(sites)
+        rowless = _without_beans(sites).union(barred)
+        away = {plot for plot, why in barred.items() if why == AWAY}
         return Works(
             lines=lines,
             refused=found.refused,
             waterways=waterways,
             outlets=_outlets(lines, waterways, terrain.features),
-            order=without_rows(order, rowless).reset_index(drop=True),
+            order=shared(without_rows(order, rowless), barred, away).reset_index(drop=True),
             days=_owed(asked, plots, days, self._known.barred(plots)),
             charged=_charged(costs),
             uncosted=frozenset(pair for pair, cost in costs.items() if np.isnan(cost)),

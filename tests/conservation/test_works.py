@@ -376,8 +376,27 @@ def test_a_ditch_crosses_a_plot_that_could_bear_one_and_needs_none():
 
 
 def test_plots_that_do_not_take_part_host_ditches_by_agreement():
-    lines = ditched(taking_part=frozenset({"P0", "P2"})).lines
-    assert any("P1" in own for own in lines["structure_needs"])
+    found = ditched(taking_part=frozenset({"P0", "P2"}))
+    assert any("P1" in own for own in found.lines["structure_needs"])
+    water = found.order[found.order["work"] != "rows"]
+    assert water["work_plots"].tolist() == [("P0", "P2")] * len(water)
+    assert water["work_agreed_by"].tolist() == [("Hill", "P1")] * len(water)
+    # They owe none of the work; the others do it all.
+    owed = found.days.set_index("plot_id")["days_owed"]
+    assert owed["P1"] == 0
+    assert owed.sum() == pytest.approx(found.order["work_person_days"].sum())
+
+
+def test_what_crosses_only_plots_that_do_not_take_part_is_done_by_the_others():
+    order = ditched(taking_part=frozenset({"P0"})).order
+    assert order["work_plots"].tolist() == [("P0",)] * len(order)
+
+
+def test_a_closed_plot_neither_works_nor_agrees_nor_owes():
+    found = ditched(closed=frozenset({"P1"}))
+    assert not any("P1" in own for own in found.order["work_plots"])
+    assert not any("P1" in own for own in found.order["work_agreed_by"])
+    assert found.days.set_index("plot_id")["days_owed"]["P1"] == 0
 
 
 def with_drain(**known_of):
