@@ -1601,8 +1601,7 @@ COLUMNS: tuple[Column, ...] = (
     _text(
         "caution",
         "cautions",
-        "What to mind before a measure or a work is begun; empty where the handbook has none.",
-        nullable=True,
+        "What to mind before a measure or a work is begun.",
     ),
     Column(
         "days_owed",

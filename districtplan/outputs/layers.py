@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pyogrio
 
-from districtplan.outputs.measure_words import cautions
+from districtplan.outputs.measure_words import cautions, where_led
 from districtplan.outputs.plot_table import plot_table, with_hillside, work_layers
 from districtplan.outputs.wording import BARRED
 from districtplan.outputs.work_words import care
@@ -96,12 +96,14 @@ def _with_cautions(
     works: Mapping[str, pd.DataFrame], results: Results, texts: Texts
 ) -> dict[str, pd.DataFrame]:
     """Put beside each line, waterway and outlet what to mind."""
-    below = texts.say("cautions.below")
+    below, stop = texts.say("cautions.below"), texts.say("cautions.slipping")
     dug = texts.say("measures.caution.technician")
+    lines = works["structure_lines"]
+    own = cautions(lines["structure"], results, texts)
     told: dict[str, pd.Series | str] = {
-        "structure_lines": cautions(works["structure_lines"]["structure"], results, texts),
-        "waterways": f"{dug} {below}",
-        "outlets": below,
+        "structure_lines": where_led(own, lines["structure_outlet"].notna(), texts),
+        "waterways": f"{dug} {below} {stop}",
+        "outlets": f"{below} {stop}",
     }
     return {name: table.assign(caution=told[name]) for name, table in works.items()}
 

@@ -404,12 +404,12 @@ def worded(results: Results, texts: Texts) -> pd.DataFrame:
 
 
 def cautions(measures: pd.Series, results: Results, texts: Texts) -> pd.Series:
-    """Give the handbook's cautions on measures.
+    """Give what to mind at measures.
 
     Parameters
     ----------
     measures : pandas.Series
-        Their names.
+        Their names; missing where nothing is built.
     results : Results
         The run.
     texts : Texts
@@ -418,10 +418,36 @@ def cautions(measures: pd.Series, results: Results, texts: Texts) -> pd.Series:
     Returns
     -------
     pandas.Series
-        Sentences; missing where the handbook has none.
+        The handbook's caution on each, if it has one, and when to stop.
     """
     told = results.handbook.rows("measures").set_index("name")["caution"]
-    return measures.astype(object).map(told).map(texts.section("measures.caution"))
+    own = measures.astype(object).map(told).map(texts.section("measures.caution"))
+    stop = texts.say("cautions.slipping")
+    bare = own.isna()
+    said = [stop if none else f"{one} {stop}" for one, none in zip(own, bare, strict=True)]
+    return pd.Series(said, index=measures.index, dtype=object)
+
+
+def where_led(said: pd.Series, leads: pd.Series, texts: Texts) -> pd.Series:
+    """Put before cautions on what leads water where it may go.
+
+    Parameters
+    ----------
+    said : pandas.Series
+        Cautions.
+    leads : pandas.Series
+        Whether each is on what leads water away.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.Series
+        The same, some of them with a sentence before.
+    """
+    below = texts.say("cautions.below")
+    led = [f"{below} {one}" if away else one for one, away in zip(said, leads, strict=True)]
+    return pd.Series(led, index=said.index, dtype=object)
 
 
 def work_cautions(order: pd.DataFrame, results: Results, texts: Texts) -> pd.Series:
@@ -441,15 +467,10 @@ def work_cautions(order: pd.DataFrame, results: Results, texts: Texts) -> pd.Ser
     pandas.Series
         The handbook's caution on what is built, where water may go, and when to stop.
     """
+    alone = f"{texts.say('measures.caution.rows_alone')} {texts.say('cautions.slipping')}"
     own = cautions(order["work_structure"], results, texts)
-    own = own.mask(order["work"] == "rows", texts.say("measures.caution.rows_alone"))
-    below, stop = texts.say("cautions.below"), texts.say("cautions.slipping")
-    led = order["work_agreed_by"].map(len) > 0
-    said = [
-        " ".join([*([one] if pd.notna(one) else []), *([below] if agreed else []), stop])
-        for one, agreed in zip(own, led, strict=True)
-    ]
-    return pd.Series(said, index=order.index, dtype=object)
+    said = own.where(order["work"] != "rows", alone)
+    return where_led(said, order["work_agreed_by"].map(len) > 0, texts)
 
 
 def works(results: Results, texts: Texts) -> pd.DataFrame:

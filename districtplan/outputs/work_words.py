@@ -26,17 +26,19 @@ FIND, OUTLET = "find_outlet", "outlet"
 """Works before what carries water: a technician finds an outlet, one that is there is looked at."""
 LAST = "rows"
 """Work that all the others of a hillside come before."""
+OF_NUMBERS = ("cautions.tonnes", "cautions.left_out", "cautions.small_plots")
+"""Cautions on what the numbers mean."""
 CARE = (
     "cautions.slipping",
     "cautions.below",
     "cautions.landslide",
     "cautions.law",
     "measures.caution.rows_alone",
+    "cautions.trees",
     "cautions.storms",
     "cautions.wet",
-    "cautions.tonnes",
-    "cautions.left_out",
     "cautions.ground",
+    *OF_NUMBERS,
 )
 """Cautions on where to work, those that save lives first."""
 COLUMNS = (

@@ -81,15 +81,17 @@ def test_the_sheet_holds_the_numbers_of_the_file(texts, small_results, files):
 def test_cautions_stand_beside_measures_works_and_layers(files, texts, small_results, tmp_path):
     handbook = small_results.handbook.rows("measures").set_index("name")["caution"]
     said = texts.section("measures.caution")
-    for row in rows_of(files["measures.csv"]):
-        assert row["caution"] == said.get(handbook[row["measure"]], "")
-    works = rows_of(files["work_order.csv"])
     below, stop = texts.say("cautions.below"), texts.say("cautions.slipping")
+    for row in rows_of(files["measures.csv"]):
+        own = said.get(handbook[row["measure"]], "")
+        assert row["caution"] == f"{own} {stop}".lstrip()
+    works = rows_of(files["work_order.csv"])
     for row in works:
         assert row["caution"].endswith(stop)
         assert (below in row["caution"]) == bool(row["work_agreed_by"])
         built = handbook.get(row["work_structure"], "none")
         assert said.get(built, "") in row["caution"]
+        assert (said["rows_alone"] in row["caution"]) == (row["work"] == "rows")
     assert any(below in row["caution"] for row in works)
     shown = measure_words.works(small_results, texts)["caution"].tolist()
     assert shown == [row["caution"] for row in works]
@@ -101,8 +103,11 @@ def test_cautions_stand_beside_measures_works_and_layers(files, texts, small_res
     lines = gpd.read_file(path, layer="structure_lines")
     assert len(lines)
     for row in lines.itertuples():
-        assert (row.caution or "") == said.get(handbook[row.structure], "")
-    assert set(gpd.read_file(path, layer="outlets")["caution"]) == {below}
+        assert row.caution.endswith(stop)
+        assert said.get(handbook[row.structure], "") in row.caution
+        assert (below in row.caution) == (row.structure_outlet is not None)
+    assert lines["structure_outlet"].notna().any()
+    assert set(gpd.read_file(path, layer="outlets")["caution"]) == {f"{below} {stop}"}
     layer = gpd.read_file(path, layer="measures")
     assert layer["caution"].fillna("").tolist() == [
         row["caution"] for row in rows_of(files["measures.csv"])

@@ -195,7 +195,7 @@ def test_a_hillside_that_goes_on_overleaf_is_named_again(small_results, texts):
         pages.append(len(pages))
         return 20.0
 
-    hill_pages.draw(paper, told, 20.0 + 50.5 * PLAIN.line_mm + 0.8, turned)
+    hill_pages.draw(paper, told, 20.0 + 51.5 * PLAIN.line_mm + 0.8, turned)
     content = paper.finish()
     first, second = (said(content, slice(at, at + 1)) for at in range(2))
     assert len(pages) == 2

@@ -132,7 +132,7 @@ def _sheet(village: str, told: tuple[list[Hill], int], whole: _District) -> _She
         walk=_walk(walk[walk["village"] == village], texts),
         care=Part(
             texts.say("sheets.cautions.title"),
-            tuple(texts.say(key) for key in work_words.CARE),
+            tuple(texts.say(key) for key in work_words.CARE if key not in work_words.OF_NUMBERS),
         ),
         told=(
             *(_in_full(hill, texts) for hill in hills),
@@ -185,6 +185,7 @@ def _besides(village: str, told: tuple[list[Hill], int], whole: _District) -> It
     more = f"{total - len(hills):,}"
     left = [Line(texts.say("sheets.work.in_workbook", count=more))] if total > len(hills) else []
     meant = [Line(said) for said in whole.meant]
+    meant += [Line(texts.say(key)) for key in work_words.OF_NUMBERS]
     for key, lines in (("elsewhere", elsewhere), ("meant", [*left, *meant])):
         if lines:
             kept = [line._replace(text=printable(line.text)) for line in lines]
