@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
-    from pyflwdir import FlwdirRaster
 
     from districtplan.grid import Elevation, Grid
     from districtplan.water.shaped import Shaped
@@ -354,12 +353,9 @@ def _sum(label: NDArray[np.int32], values: Floats, count: int) -> Floats:
 
 def _labels(block: Block) -> tuple[NDArray[np.int32], Integers]:
     """Give each cell's tree, -1 without a height, and each tree's end, in the block's order."""
-    flow = flow_of(block.code)
-    wide = block.code.shape[1] + 2
-    ends = flow.idxs_pit.astype(np.int64)
-    ends = (ends // wide - 1) * (wide - 2) + ends % wide - 1
-    at_end = np.full(block.code.size, -1, dtype=np.int64)
-    at_end[ends] = np.arange(len(ends))
+    from districtplan.water.loops import ends_of
+
+    end, ends = ends_of(block.code)
     still = (block.code == STAYS) & ~block.edge
     pool = _pools(still, block.walls).ravel()[ends]
     # Still cells that touch are one end: that of their first cell.
@@ -368,8 +364,7 @@ def _labels(block: Block) -> tuple[NDArray[np.int32], Integers]:
     _, lead, place = np.unique(pool[inside], return_index=True, return_inverse=True)
     first[inside] = inside[lead][place]
     kept, tree = np.unique(first, return_inverse=True)
-    of_end = np.concatenate([[-1], tree]).astype(np.int32)
-    return of_end[flow.basins()[1:-1, 1:-1]], ends[kept]
+    return np.append(tree, -1).astype(np.int32)[end], ends[kept]
 
 
 def _pools(still: Bools, walls: Codes) -> NDArray[np.int32]:
@@ -394,45 +389,12 @@ def _pools(still: Bools, walls: Codes) -> NDArray[np.int32]:
     return np.asarray(pools, dtype=np.int32)
 
 
-def flow_of(code: Codes) -> FlwdirRaster:
-    """Hand directions to the library that orders and sums along them.
-
-    Parameters
-    ----------
-    code : numpy.ndarray
-        Directions of a block, shape (rows, columns).
-
-    Returns
-    -------
-    pyflwdir.FlwdirRaster
-        The same with a frame of nothing around, so that what leaves the block ends there.
-    """
-    # It takes seconds to import, and not every command needs it.
-    import pyflwdir
-
-    framed = np.pad(code, 1, constant_values=NO_CELL)
-    return pyflwdir.from_array(framed, ftype="d8", check_ftype=False)
-
-
 def _passes(block: Block, label: NDArray[np.int32]) -> Passes:
-    parts = []
-    rows, columns = label.shape
-    for place, (down, right) in enumerate(FORWARD):
-        one = (slice(0, rows - down), slice(max(0, -right), columns - max(0, right)))
-        other = (slice(down, rows), slice(max(0, right), columns - max(0, -right)))
-        a, b = label[one], label[other]
-        apart = (a != b) & (a >= 0) & (b >= 0)
-        height = np.maximum(block.heights[one][apart], block.heights[other][apart])
-        walled = (block.walls[one][apart] & FORWARD_CODES[place]) > 0
-        parts.append(
-            Passes(
-                a[apart].astype(np.int64),
-                b[apart].astype(np.int64),
-                raised(height, walled),
-                block.number[one][apart] * len(FORWARD) + place,
-            )
-        )
-    found = Passes._make(np.concatenate(column) for column in zip(*parts, strict=True))
+    from districtplan.water.loops import borders
+
+    (low, high, cell, way), height, walled = borders(label, block.heights, block.walls)
+    pair = block.number.ravel()[cell] * len(FORWARD) + way
+    found = Passes(low, high, raised(height, walled), pair)
     return found.take(lowest(found))
 
 
@@ -467,16 +429,10 @@ def lowest(passes: Passes) -> Integers:
     numpy.ndarray
         Places of one pass for each two trees that touch, in order of the trees, shape (chosen,).
     """
+    from districtplan.water.loops import lowest_of
+
     if not len(passes.low):
         return np.zeros(0, dtype=np.int64)
     one, other = np.minimum(passes.low, passes.high), np.maximum(passes.low, passes.high)
-    key = one * (int(other.max()) + 1) + other
-    order = np.argsort(key, kind="stable")
-    key = key[order]
-    first = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
-    size = np.diff(np.append(first, len(key)))
-    height = passes.height[order]
-    is_lowest = height == np.repeat(np.minimum.reduceat(height, first), size)
-    pair = np.where(is_lowest, passes.pair[order], np.iinfo(np.int64).max)
-    chosen = np.flatnonzero(pair == np.repeat(np.minimum.reduceat(pair, first), size))
-    return order[chosen]
+    chosen = lowest_of(one, other, passes.height, passes.pair)
+    return chosen[np.lexsort((other[chosen], one[chosen]))]

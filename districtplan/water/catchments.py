@@ -13,7 +13,6 @@ import pandas as pd
 import shapely
 
 from districtplan import tables
-from districtplan.water.blocks import flow_of
 from districtplan.water.directions import NO_CELL
 
 if TYPE_CHECKING:
@@ -101,7 +100,11 @@ class Drained:
         if self.least_ha is None:
             return None
         region, unit_ha = self._region, self._region.unit_m2() / M2_IN_HA
-        flow = flow_of(self._code)
+        # It takes seconds to import, and few plans ask for catchments.
+        import pyflwdir
+
+        code = np.pad(self._code, 1, constant_values=NO_CELL)
+        flow = pyflwdir.from_array(code, ftype="d8", check_ftype=False)
         drained = flow.accuflux(np.pad(self._area, 1).astype(np.float64), nodata=-1)
         framed, ends = flow.subbasins_area(self.least_ha / unit_ha, uparea=drained)
         label = np.ascontiguousarray(framed[1:-1, 1:-1]).astype(np.int64)

@@ -100,26 +100,12 @@ def directions(heights: Heights, width_m: Floats, height_m: Floats, walls: Codes
     Directions
         One value a cell.
     """
-    rows, columns = heights.shape
+    # Imported late: numba takes a second, and not every command traces water.
+    from districtplan.water.loops import steepest
+
     around = np.pad(heights, 1, constant_values=np.nan)
-    code = np.zeros(heights.shape, dtype=np.uint8)
-    steepest = np.zeros(heights.shape, dtype=np.float32)
-    lonely = np.zeros(heights.shape, dtype=np.bool_)
-    fall = np.empty_like(heights)
-    walled = np.flatnonzero(walls)
-    at_wall = walls.ravel()[walled]
-    for (down, right), number in zip(STEPS, CODES, strict=True):
-        other = around[1 + down : 1 + down + rows, 1 + right : 1 + right + columns]
-        distance = np.hypot(down * height_m, right * width_m)
-        np.subtract(heights, other, out=fall)
-        lonely |= np.isnan(fall)
-        fall.ravel()[walled[(at_wall & number) > 0]] = 0
-        fall *= (1 / distance).astype(np.float32)[:, None]
-        steeper = fall > steepest
-        np.copyto(steepest, fall, where=steeper)
-        code[steeper] = number
-    known = ~np.isnan(heights)
-    edge = known & lonely
+    per_m = [1 / np.hypot(down * height_m, right * width_m) for down, right in STEPS]
+    code, edge = steepest(around, np.column_stack(per_m).astype(np.float32), walls)
     from_edge = edge.copy()
     row, column = np.nonzero(edge & (code != STAYS))
     taken = code[row, column]
@@ -127,7 +113,7 @@ def directions(heights: Heights, width_m: Floats, height_m: Floats, walls: Codes
     cut, beside = _cut_flats(around, code, edge & (code == STAYS))
     from_edge |= beside
     code[edge] = STAYS
-    code[~known] = NO_CELL
+    code[np.isnan(heights)] = NO_CELL
     cut &= code == STAYS
     _cross_flats(around, code, edge, walls)
     code[cut] = STAYS

@@ -10,12 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from districtplan.water.blocks import flow_of
 from districtplan.water.directions import CODES, COLUMN_STEP, NO_CELL, ROW_STEP, STAYS, STEPS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-    from pyflwdir import FlwdirRaster
 
     from districtplan.water.blocks import Block
     from districtplan.water.network import Cut, Network
@@ -71,6 +69,8 @@ def upslope(block: Block, place: int, network: Network, columns: int) -> Upslope
     Upslope
         One value a cell.
     """
+    from districtplan.water.loops import hand_on
+
     cuts, inflow = network.cuts_of(place), network.inflow_of(place)
     start = _inside(block, cuts.start, columns)
     code = block.code.copy()
@@ -88,24 +88,17 @@ def upslope(block: Block, place: int, network: Network, columns: int) -> Upslope
     area, from_edge = block.area.copy(), block.from_edge.copy()
     np.add.at(area.ravel(), entry, inflow.area)
     np.add.at(from_edge.ravel(), entry, inflow.from_edge)
-    flow = flow_of(code)
-    sums = [_summed(flow, own) for own in (area, from_edge)]
+    hand_on(code, area, from_edge)
     # A pool takes in water at many cells and hands it on from one: what the others took in runs
     # along the whole of its turned way.
-    for found, of_tree in zip(sums, (network.area, network.from_edge), strict=True):
+    for found, of_tree in ((area, network.area), (from_edge, network.from_edge)):
         rest = of_tree[cuts.tree] - found.ravel()[start]
         found.ravel()[turned] += rest[way]
-    at_least = (code != NO_CELL) & (sums[1] > 0)
+    at_least = (code != NO_CELL) & (from_edge > 0)
     # What reaches a still place that isn't known to spill may leave by another way: only its own
     # area is sure.
     doubtful = (drains_to < 0) & ~block.edge & at_least
-    return Upslope(np.where(doubtful, block.area, sums[0]), at_least, drains_to, turned_code)
-
-
-def _summed(flow: FlwdirRaster, own: Floats) -> Floats:
-    """Add up along directions."""
-    found = flow.accuflux(np.pad(own, 1), nodata=-1)
-    return np.ascontiguousarray(found[1:-1, 1:-1])
+    return Upslope(np.where(doubtful, block.area, area), at_least, drains_to, turned_code)
 
 
 def _inside(block: Block, number: Integers, columns: int) -> Integers:
