@@ -166,7 +166,7 @@ def check(plan: PlanArgument) -> None:
         told = f"{number}, plot {reading.plot_id}: {reading.reason}. {reading.remedy}"
         out.print(escape(told))
     for key, given in results.beside.items():
-        name, about = getattr(results.plan.files, key), given.set_aside.columns[1]
+        name, about = results.plan.file_of(key), given.set_aside.columns[1]
         for cells in given.set_aside.to_dict("records"):
             at = int(cells["source_row"])
             where = f"{name} row {at} (row {at + 1} of a spreadsheet)"

@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
+import shapely
+from pyproj import CRS
 
 from districtplan import (
     conservation,
+    demos,
     erosion,
     geodesy,
     handbook,
@@ -18,6 +21,7 @@ from districtplan import (
     records,
     rows,
     terrain,
+    travel,
     water,
 )
 from districtplan.clock import Clock
@@ -47,7 +51,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
-    from pyproj import CRS
 
     from districtplan.accepted import Given
     from districtplan.handbook import Handbook
@@ -224,6 +227,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         ),
         beside=given,
         village_names=spellings,
+        demos=_teaching(joined, bought, (lying, there), row_lines.planted, (asked, book), clock),
     )
 
 
@@ -439,8 +443,11 @@ class _Beside(NamedTuple):
             "arrived": inputs.ARRIVED,
             "villages": intake.VILLAGE_LIST,
             "village_names": intake.SPELLINGS,
+            "answers": demos.ANSWERS,
+            "homesteads": demos.HOMESTEADS,
+            "shown": demos.SHOWN,
         }
-        names = {key: getattr(read.plan.files, key) for key in columns}
+        names = {key: read.plan.file_of(key) for key in columns}
         beside = {"village_names": intake.SUGGESTED}
         return cls(
             {
@@ -483,6 +490,9 @@ class _Beside(NamedTuple):
             "onsets": inputs.accept_onsets(frames["onsets"], villages),
             "stock": inputs.accept_amounts(frames["stock"], points, inputs.STOCK),
             "arrived": inputs.accept_amounts(frames["arrived"], villages, inputs.ARRIVED),
+            "answers": demos.accept_answers(frames["answers"], ids),
+            "homesteads": demos.accept_homesteads(frames["homesteads"]),
+            "shown": demos.accept_shown(frames["shown"], ids),
         }
         return {key: given for key, given in found.items() if key in self.named}
 
@@ -609,6 +619,87 @@ def _bought(
             lying.belts,
         )
         return inputs.purchase(joined, outlines, there.used("enrolment"), asked, book, beside)
+
+
+def _teaching(
+    joined: pd.DataFrame,
+    bought: inputs.Purchase,
+    known: tuple[_Lying, _Known],
+    planted: NDArray[np.object_],
+    asked: tuple[Plan, Handbook],
+    clock: Clock,
+) -> demos.Allotment | None:
+    """Choose demonstration plots, if the plan asks, and lay their halves out."""
+    plan, book = asked
+    if not plan.demos.asked:
+        return None
+    lying, there = known
+    with clock.step("demos"):
+        paths = _drawn_lines(lying.features, demos.PATHS)
+        demos.require(plan, paths=len(paths) > 0)
+        homes = there.used("homesteads")
+        if homes is not None:
+            homes = homes.assign(**_in_zone(homes, lying.zone))
+        beside = demos.Beside(
+            paths, there.used("enrolment"), there.used("answers"), homes, there.used("shown")
+        )
+        outlines = lying.on_zone["geometry"].to_numpy(dtype=object)
+        kits = bought.kits[["plot_id", "farmer_id", "order_line"]]
+        facts = demos.facts(join(joined, kits), outlines, beside, plan)
+        chosen = demos.allot(facts, _ways(facts, paths, lying, plan, book), plan.demos, book)
+        # What says that no rows are set out yet must not be handed halves.
+        barred = joined.loc[wording.barred(joined), "plot_id"]
+        ready = chosen.chosen[~chosen.chosen["plot_id"].isin(barred)]
+        laid = demos.layouts(ready, joined, planted, plan.demos, book)
+    return dataclasses.replace(chosen, laid=laid)
+
+
+def _drawn_lines(features: pd.DataFrame, kinds: tuple[str, ...]) -> NDArray[np.object_]:
+    """Give features of some kinds as lines: polygons by their edges."""
+    shapes = features.loc[features["kind"].isin(kinds), "geometry"].to_numpy(dtype=object)
+    areas = shapely.get_dimensions(shapes) > 1
+    lines = shapes.copy()
+    lines[areas] = shapely.boundary(shapes[areas])
+    return lines
+
+
+def _in_zone(homes: pd.DataFrame, zone: CRS) -> dict[str, Floats]:
+    """Bring homesteads from degrees to metres of the zone."""
+    degrees = homes[["longitude_deg", "latitude_deg"]].to_numpy(dtype=np.float64)
+    points = np.array(shapely.points(degrees), dtype=object).reshape(-1)
+    moved = geodesy.reproject(points, CRS.from_epsg(4326), zone)
+    return {"x_m": shapely.get_x(moved), "y_m": shapely.get_y(moved)}
+
+
+def _ways(
+    facts: demos.Facts, paths: NDArray[np.object_], lying: _Lying, asked: Plan, book: Handbook
+) -> travel.Links:
+    """Measure ways from farmers to the plots that may show something, as the plan says."""
+    wanted = asked.demos
+    starts, ends = facts.people.place_m, facts.place_m[facts.open_plots]
+    if wanted.reach_by == "straight line":
+        return travel.straight(starts, ends, wanted.way_factor, wanted.reach_m or 0)
+    if wanted.reach_by == "paths":
+        return travel.by_paths(starts, ends, paths, wanted.way_factor, wanted.reach_m or 0)
+    crs, walking, most = lying.elevation.grid.crs, travel.Walking.of(book), wanted.reach_min or 0
+
+    def on_raster(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+        return geodesy.reproject(shapes, lying.zone, crs)
+
+    def places(points: Floats) -> Floats:
+        moved = on_raster(np.array(shapely.points(points), dtype=object).reshape(-1))
+        found: Floats = shapely.get_coordinates(moved)
+        return found
+
+    streams = _drawn_lines(lying.features, ("stream",))
+    land = travel.land(
+        lying.elevation,
+        places(starts),
+        places(ends),
+        (on_raster(paths), on_raster(streams)),
+        walking.farthest_m(most) / 2,
+    )
+    return travel.on_foot(land.ground, land.starts_m, land.ends_m, walking, (land.block, most))
 
 
 def _pegs(

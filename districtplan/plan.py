@@ -107,6 +107,7 @@ Yield = Annotated[float, Field(ge=0, le=100_000)]
 Need = Annotated[float, Field(gt=0, le=1_000)]
 StockKg = Annotated[float, Field(ge=0, le=1e8)]
 PackKg = Annotated[float, Field(ge=0.001, le=1_000)]
+Limit = Annotated[float, Field(gt=0, le=300)]
 RAIN_EROSIVITY_MAX, ERODIBILITY_MAX = 50_000, 0.2
 """Largest R [MJ mm / (ha h yr)] and K [t ha h / (ha MJ mm)] that are taken."""
 UnitSystem = Literal["si", "us", "technical"]
@@ -1351,6 +1352,298 @@ class Orders(Section):
     )
 
 
+class DemoMessage(Section):
+    """What a demonstration plot shows; a table [[demos.messages]] for each, the preferred first."""
+
+    name: Annotated[Text, AfterValidator(_named)] = Field(
+        description="Name of the message, as printed. Required."
+    )
+    treatments: list[Annotated[Text, AfterValidator(_named)]] = Field(
+        min_length=1,
+        max_length=20,
+        description="What is shown, such as seed, fertiliser, contour rows, barrier. Required.",
+    )
+    barrier: bool = Field(
+        default=False,
+        description="Whether it shows a barrier against soil loss: steep villages must see one, "
+        "and it stays for conservation_seasons.",
+    )
+    tenure: bool = Field(
+        default=False,
+        description="Whether the farmer must hold the land, as demos.answers says.",
+    )
+    slope_min_pct: float = Field(0.0, ge=0, le=300, description="Least slope that it is for [%].")
+    slope_max_pct: float | None = Field(
+        None, gt=0, le=300, description="Steepest slope that it is for [%]; left out: any."
+    )
+    stays_seasons: int | None = Field(
+        None,
+        ge=1,
+        le=50,
+        description="Seasons that a plot shows it for; left out: 1, or conservation_seasons of a "
+        "barrier.",
+    )
+    kits: float = Field(
+        1.0, gt=0, le=1_000, description="Demonstration kits that a plot of it takes."
+    )
+    plots_min: int = Field(0, ge=0, le=100_000, description="Fewest plots that show it.")
+    plots_max: int | None = Field(
+        None, ge=0, le=100_000, description="Most plots that show it; left out: any number."
+    )
+
+
+class Demos(Section):
+    """Which plots become demonstration plots; without plots and kits none is chosen."""
+
+    plots: int | None = Field(
+        None, ge=1, le=100_000, description="So many are chosen; left out: as kits allow."
+    )
+    kits: float | None = Field(
+        None, gt=0, le=1e6, description="Demonstration kits that there are; left out: any number."
+    )
+    reach_by: Literal["straight line", "paths", "on foot"] = Field(
+        "straight line",
+        description="How far people go: the straight line times way_factor, along paths and roads "
+        "of files.features, or on foot over the terrain.",
+    )
+    reach_m: float | None = Field(
+        None,
+        gt=0,
+        le=100_000,
+        description="Way within which farmers come to see a plot [m]; with a straight line or "
+        "paths.",
+    )
+    reach_min: float | None = Field(
+        None,
+        gt=0,
+        le=1_440,
+        description="Time within which they do [minutes]; on foot, from the farmer to the plot.",
+    )
+    way_factor: float = _published(
+        "walking",
+        "straight_line_factor",
+        ge=1,
+        le=5,
+        description="How many times as long a way off paths is as the straight line.",
+    )
+    homesteads: Text | None = Field(
+        None,
+        description="CSV file of where farmers live, one row each: farmer_id, longitude_deg, "
+        "latitude_deg, sex, youth, reached. Left out: farmers are where their plots are.",
+    )
+    answers: Text | None = Field(
+        None,
+        description="CSV file of what farmers answered, one row a plot: plot_id, tenure, "
+        "seasons_since_beans, sex, youth, reached.",
+    )
+    shown: Text | None = Field(
+        None,
+        description="CSV file of demonstration plots of seasons before, one row each: plot_id, "
+        "message, seasons_ago (1 the last), seasons_shown.",
+    )
+    consent: Literal["needed", "not asked"] = Field(
+        "needed", description="Whether files.enrolment must say that the farmer is in and agrees."
+    )
+    area_min_ha: float = Field(0.0, ge=0, le=1_000, description="Smallest plot that is taken [ha].")
+    area_max_ha: float | None = Field(
+        None, gt=0, le=1_000_000, description="Largest plot that is taken [ha]; left out: any."
+    )
+    path_max_m: float | None = Field(
+        None,
+        ge=0,
+        le=100_000,
+        description="Furthest from a path or road of files.features [m]; left out: any distance.",
+    )
+    gathered_water: Literal["left out", "taken"] = Field(
+        "left out", description="Plots that gathered water crosses."
+    )
+    rest_seasons: int = Field(
+        default_factory=lambda: round(packaged().number("demo_choices", "rest_seasons")),
+        json_schema_extra={"published": ["demo_choices", "rest_seasons"]},
+        ge=0,
+        le=20,
+        description="Seasons without beans that a plot must have had, where it is known.",
+    )
+    again_after_seasons: int = Field(
+        default_factory=lambda: round(packaged().number("demo_choices", "again_after_seasons")),
+        json_schema_extra={"published": ["demo_choices", "again_after_seasons"]},
+        ge=0,
+        le=50,
+        description="Seasons that must pass before a plot is shown again.",
+    )
+    conservation_seasons: int = Field(
+        default_factory=lambda: round(packaged().number("demo_choices", "conservation_seasons")),
+        json_schema_extra={"published": ["demo_choices", "conservation_seasons"]},
+        ge=1,
+        le=50,
+        description="Seasons that a plot with a barrier is shown for: till then it is chosen.",
+    )
+    weight_never_reached: float = Field(
+        1.0, ge=1, le=100, description="What a farmer who was never reached counts; 1 as all."
+    )
+    weight_women: float = Field(1.0, ge=1, le=100, description="What a woman counts; 1 as all.")
+    weight_youth: float = Field(1.0, ge=1, le=100, description="What a youth counts; 1 as all.")
+    village_min: int = Field(0, ge=0, le=10_000, description="Fewest plots of each village.")
+    village_max: int | None = Field(
+        None, ge=0, le=10_000, description="Most plots of each village; left out: any number."
+    )
+    steep_village_pct: float = _published(
+        "land_use_limits",
+        "structures_from_slope_pct",
+        ge=0,
+        le=300,
+        description="From this mean slope of its land at least half of a village's plots show a "
+        "barrier, if a message has one [%].",
+    )
+    slope_limits_pct: list[Limit] | None = Field(
+        None,
+        min_length=1,
+        max_length=10,
+        description="Slopes that part classes; plots are then in proportion to the land tilled in "
+        "each [%]. Left out: any slopes.",
+    )
+    class_tolerance_share: float = _published(
+        "demo_choices",
+        "class_tolerance_share",
+        ge=0,
+        le=1,
+        description="How far the share of a class may be off, besides what whole plots make "
+        "unavoidable.",
+    )
+    apart_m: float = Field(
+        0.0, ge=0, le=100_000, description="Least distance between two plots, straight [m]."
+    )
+    one_a_farmer: bool = Field(
+        default=True, description="Whether a farmer has one demonstration plot at most."
+    )
+    forced_in: list[Text] | None = Field(
+        None,
+        min_length=1,
+        max_length=10_000,
+        description="Ids of plots that are chosen in any case.",
+    )
+    forced_out: list[Text] | None = Field(
+        None, min_length=1, max_length=10_000, description="Ids of plots that are never chosen."
+    )
+    candidates_max: int | None = Field(
+        None,
+        ge=1,
+        le=1_000_000,
+        description="Candidates are thinned to about so many, those kept that reach most in their "
+        "village; left out: none is left out.",
+    )
+    seed: int = Field(
+        1, ge=1, le=1_000_000, description="Seed of the search and of the draw of sides."
+    )
+    gap_pct: float = Field(
+        0.0, ge=0, le=50, description="The search ends when no choice is better by more [%]."
+    )
+    nodes_max: int = Field(
+        20_000, ge=1, le=10_000_000, description="The search ends after so many nodes (judgement)."
+    )
+    seconds: float | None = Field(
+        None,
+        gt=0,
+        le=86_400,
+        description="The search ends after so many seconds; a choice that ends so isn't "
+        "reproducible, and says so. Left out: no clock.",
+    )
+    up_down_slope_max_pct: float = _published(
+        "demo_comparison",
+        "up_down_slope_max_pct",
+        ge=0,
+        le=100,
+        description="Above this slope rows never run up and down, not even to compare [%].",
+    )
+    net_rows: int = Field(
+        default_factory=lambda: round(packaged().number("demo_comparison", "net_rows")),
+        json_schema_extra={"published": ["demo_comparison", "net_rows"]},
+        ge=1,
+        le=100,
+        description="Rows of a net plot, whose yield is weighed.",
+    )
+    net_length_m: float = _published(
+        "demo_comparison",
+        "net_length_m",
+        gt=0,
+        le=100,
+        description="Length of each of them that is harvested [m].",
+    )
+    messages: list[DemoMessage] | None = Field(
+        None,
+        min_length=1,
+        max_length=20,
+        description="What is shown, each in a table [[demos.messages]].",
+    )
+
+    @property
+    def asked(self) -> bool:
+        """Whether demonstration plots are to be chosen.
+
+        Returns
+        -------
+        bool
+            True where their number or their kits are given.
+        """
+        return self.plots is not None or self.kits is not None
+
+    def stays(self, message: DemoMessage) -> int:
+        """Say for how many seasons a plot shows a message.
+
+        Parameters
+        ----------
+        message : DemoMessage
+            The message.
+
+        Returns
+        -------
+        int
+            As given, else as its kind has it.
+        """
+        if message.stays_seasons is not None:
+            return message.stays_seasons
+        return self.conservation_seasons if message.barrier else 1
+
+    @model_validator(mode="after")
+    def _whole(self) -> Demos:
+        if not self.asked:
+            told = {"messages", "reach_m", "reach_min", "homesteads", "answers", "shown"}
+            if self.model_fields_set & told:
+                raise ValueError("gives neither plots nor kits. Give one, or take the section out")
+            return self
+        if self.messages is None:
+            raise ValueError("has no message. Add [[demos.messages]] with name and treatments")
+        names = [message.name for message in self.messages]
+        if len(set(names)) < len(names):
+            raise ValueError("has two messages of one name. Give each its own")
+        limit = "reach_min" if self.reach_by == "on foot" else "reach_m"
+        if getattr(self, limit) is None:
+            raise ValueError(f'has reach_by = "{self.reach_by}" without {limit}. Give it')
+        both = set(self.forced_in or ()) & set(self.forced_out or ())
+        if both:
+            raise ValueError(f"has {min(both)!a} in forced_in and forced_out. Keep it in one")
+        return self
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Demos:
+        if self.village_max is not None and self.village_min > self.village_max:
+            raise ValueError("has village_min above village_max. Change one of them")
+        if self.area_max_ha is not None and self.area_min_ha > self.area_max_ha:
+            raise ValueError("has area_min_ha above area_max_ha. Change one of them")
+        limits = self.slope_limits_pct or []
+        if sorted(set(limits)) != limits:
+            raise ValueError("has slope_limits_pct that don't rise. Order them")
+        for message in self.messages or ():
+            if message.slope_max_pct is not None and message.slope_min_pct > message.slope_max_pct:
+                raise ValueError("has a message whose slope_min_pct is above its slope_max_pct")
+            if message.barrier and self.stays(message) < self.conservation_seasons:
+                raise ValueError(
+                    f"has a message with a barrier that stays for {self.stays(message)} of "
+                    f"conservation_seasons = {self.conservation_seasons}. Let it stay"
+                )
+        return self
+
+
 class Sheets(Section):
     """Which plots get a sheet of paper."""
 
@@ -1451,6 +1744,7 @@ class Plan(Section):
     season: Season = Field(default_factory=Season)
     labour: Labour = Field(default_factory=Labour)
     money: Money = Field(default_factory=Money)
+    demos: Demos = Field(default_factory=Demos)
     sheets: Sheets = Field(default_factory=Sheets)
     limits: Limits = Field(default_factory=Limits)
 
@@ -1476,6 +1770,23 @@ class Plan(Section):
         )
         cover = (soil.cover_factor, soil.cover)
         return all(any(way is not None for way in ways) for ways in (rain, ground, cover))
+
+    def file_of(self, key: str) -> str | None:
+        """Give the name of a file with a row a plot, a farmer or a village.
+
+        Parameters
+        ----------
+        key : str
+            Its key, of ``[files]`` or ``[demos]``.
+
+        Returns
+        -------
+        str | None
+            The name; None where the plan names no such file.
+        """
+        section = self.files if key in Files.model_fields else self.demos
+        name: str | None = getattr(section, key)
+        return name
 
     def usual_onset(self, handbook: Handbook) -> date:
         """Give the day on which rains usually begin.

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from districtplan.accepted import Given
     from districtplan.conservation import Proposal, Works
+    from districtplan.demos import Allotment
     from districtplan.handbook import Handbook
     from districtplan.inputs import MarkedString, Purchase
     from districtplan.plan import Plan
@@ -179,6 +180,8 @@ class Results:
     catchments : pandas.DataFrame
         ``catchment``, the columns of catchments and ``geometry`` in the UTM zone, of those that
         plots are in; without rows where the plan asks for none.
+    demos : Allotment | None
+        Demonstration plots, or which conditions conflict; None where the plan asks for none.
     """
 
     plan: Plan
@@ -209,6 +212,7 @@ class Results:
     beside: Mapping[str, Given] = field(default_factory=dict)
     village_names: pd.DataFrame = field(default_factory=pd.DataFrame)
     catchments: pd.DataFrame = field(default_factory=pd.DataFrame)
+    demos: Allotment | None = None
 
 
 def join(plots: pd.DataFrame, *found: pd.DataFrame) -> pd.DataFrame:

@@ -37,6 +37,7 @@ REASONS = (
     "too steep",
     "beans too lately",
     "shown too lately",
+    "not to be planted",
 )
 """Codes of why a plot is no candidate, in the order in which they are told."""
 ON_THE_GROUND = "measure on the ground"
@@ -88,7 +89,7 @@ def candidates(plots: pd.DataFrame, message: Message) -> pd.DataFrame:
     plots : pandas.DataFrame
         ``plot_id``, ``area_ha``, ``slope_used_pct``, ``row_method`` and, empty where not known,
         ``enrolled``, ``consent``, ``tenure`` (bool), ``path_distance_m``, ``flow_line_length_m``,
-        ``seasons_since_beans`` and ``seasons_since_demo``.
+        ``seasons_since_beans``, ``seasons_since_demo`` and ``no_go`` (bool).
     message : Message
         What is to be shown.
 
@@ -171,6 +172,7 @@ def _failures(plots: pd.DataFrame, message: Message) -> Iterator[Bools]:
     yield _above(plots["slope_used_pct"], message.slope_pct[1]) & ~unread
     yield _below(plots["seasons_since_beans"], message.rest_seasons + 1)
     yield _below(plots["seasons_since_demo"], message.again_after + 1)
+    yield _said(plots["no_go"])
 
 
 def _said(answers: pd.Series) -> Bools:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from scipy.sparse import csr_array
 
 from districtplan.demos.cover import choose
 from districtplan.demos.rules import Table, rules
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from districtplan.demos.cover import Cover, Effort
+    from districtplan.demos.cover import Effort
     from districtplan.demos.reach import Reach
     from districtplan.demos.rules import Conditions, Rule, Sites
 
@@ -127,8 +128,71 @@ def of_villages(
     return pd.DataFrame(rows, columns=["village", "candidates", "demos", "why", "best", "adds"])
 
 
+def of_others(reach: Reach, found: Sequence[Rule], chosen: Ints) -> pd.DataFrame:
+    """Tell of each site that isn't chosen in whose place it would lose least, and what stops it.
+
+    Parameters
+    ----------
+    reach : Reach
+        Who reaches whom.
+    found : Sequence[Rule]
+        The rules.
+    chosen : numpy.ndarray
+        Sites by number, rising.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a site that isn't chosen: ``site``, ``adds`` (weight that it reaches and no site
+        chosen does), ``instead_of`` (the site chosen in whose place all rules would be kept and
+        least lost, the first of equals; -1 none), ``loss`` by that (NaN without) and ``stopped``,
+        the kinds of rules that it would break beside all that are chosen.
+    """
+    table = Table.of(found, reach.sites)
+    times = reach.reached(chosen)
+    adds = _adds(reach, times == 0)
+    loss, instead = np.full(reach.sites, np.inf), np.full(reach.sites, -1, np.int64)
+    for site in chosen:
+        without = times - reach.reached(np.array([site])) == 0
+        mine = _adds(reach, without)
+        lost = np.where(
+            _able(table, chosen[chosen != site], reach.sites), mine[site] - mine, np.inf
+        )
+        better = lost < loss - HAIR
+        loss, instead = np.where(better, lost, loss), np.where(better, site, instead)
+    others = np.setdiff1d(np.arange(reach.sites), chosen)
+    kinds = np.array([rule.kind for rule in found], dtype=object)
+    broken = _broken(table, chosen)
+    stopped = [
+        tuple(dict.fromkeys(kinds[np.sort(broken.indices[start:end])]))
+        for start, end in zip(broken.indptr[:-1], broken.indptr[1:], strict=True)
+    ]
+    return pd.DataFrame(
+        {
+            "site": others,
+            "adds": adds[others],
+            "instead_of": instead[others],
+            "loss": np.where(np.isfinite(loss), loss, np.nan)[others],
+            "stopped": pd.Series([stopped[one] for one in others], dtype=object),
+        }
+    )
+
+
+def _broken(table: Table, chosen: Ints) -> csr_array:
+    """Mark, by site, the rules that it would break beside some."""
+    taken = np.zeros(table.amounts.shape[1])
+    taken[chosen] = 1
+    held = table.amounts @ taken
+    pairs = table.amounts.tocoo()
+    rule, site = pairs.coords
+    after = held[rule] + pairs.data
+    breaks = (after < table.low[rule] - HAIR) | (after > table.high[rule] + HAIR)
+    marks = (np.ones(int(breaks.sum())), (site[breaks], rule[breaks]))
+    return csr_array(marks, shape=table.amounts.shape[::-1])
+
+
 def curve(
-    reach: Reach, sites: Sites, conditions: Conditions, counts: Sequence[int], effort: Effort
+    reach: Reach, sites: Sites, conditions: Conditions, counts: Sequence[float], effort: Effort
 ) -> pd.DataFrame:
     """Choose for several numbers of plots, so that an officer can argue for more.
 
@@ -139,9 +203,10 @@ def curve(
     sites : Sites
         The candidates.
     conditions : Conditions
-        What the plan asks; its count is each of these in turn.
-    counts : Sequence[int]
-        Numbers of plots, rising.
+        What the plan asks; its count, or its budget, is each of these in turn.
+    counts : Sequence[float]
+        Numbers of plots, rising; of kits, where the plan asks for no number of plots but has a
+        budget.
     effort : Effort
         When each choice stops.
 
@@ -151,9 +216,12 @@ def curve(
         One row a number: ``count``, ``reached``, ``bound``, ``gain`` over the row before; empty
         numbers where the conditions can't be kept with so many.
     """
-    covers: list[Cover | None] = [
-        choose(reach, rules(sites, replace(conditions, count=count)), effort) for count in counts
+    by_kits = conditions.count is None and conditions.budget is not None
+    asked = [
+        replace(conditions, budget=float(one)) if by_kits else replace(conditions, count=int(one))
+        for one in counts
     ]
+    covers = [choose(reach, rules(sites, one), effort) for one in asked]
     reached = pd.Series([np.nan if one is None else one.value for one in covers], dtype=float)
     bound = pd.Series([np.nan if one is None else one.bound for one in covers], dtype=float)
     return pd.DataFrame(

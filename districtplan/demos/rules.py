@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 Kind = Literal[
-    "count", "budget", "village least", "village most", "message least", "class", "farmer", "plot",
-    "apart", "in", "out",
+    "count", "budget", "village least", "village most", "message least", "message first", "message",
+    "class", "farmer", "plot", "apart", "in", "out",
 ]  # fmt: skip
 ROUND = 1e-6
 WHOLE = 1 - ROUND
@@ -43,7 +43,8 @@ class Rule:
     kind : Kind
         What it is for.
     of : int
-        Number of the village, slope class, farmer, plot or site that it is about, else ``ALL``.
+        Number of the village, message, slope class, farmer, plot or site that it is about, else
+        ``ALL``.
     sites : numpy.ndarray
         Sites that count, rising.
     amount : numpy.ndarray
@@ -121,6 +122,10 @@ class Conditions:
     message_least : Mapping[int, tuple[int, Sequence[int]]]
         By the number of a village, how many of its plots show one of some messages: a steep village
         sees barriers.
+    message_first : Mapping[int, Sequence[int]]
+        By the number of a village, messages that at least half of its plots show.
+    message_plots : Mapping[int, tuple[float, float]]
+        By the number of a message, least and most plots that show it.
     class_share : numpy.ndarray | None
         Share of the tilled land in each slope class, together 1.
     class_tolerance : float
@@ -130,7 +135,7 @@ class Conditions:
     one_a_farmer : bool
         Whether a farmer has one demonstration plot at most.
     forced_in, forced_out : Sequence[int]
-        Sites that are chosen, or not, whatever they add.
+        Plots that are chosen, or not, whatever they add: sites, where each site is a plot.
     """
 
     count: int | None = None
@@ -138,6 +143,8 @@ class Conditions:
     village_least: Mapping[int, int] = field(default_factory=dict)
     village_most: Mapping[int, int] = field(default_factory=dict)
     message_least: Mapping[int, tuple[int, Sequence[int]]] = field(default_factory=dict)
+    message_first: Mapping[int, Sequence[int]] = field(default_factory=dict)
+    message_plots: Mapping[int, tuple[float, float]] = field(default_factory=dict)
     class_share: Floats | None = None
     class_tolerance: float = 0.0
     apart_m: float = 0.0
@@ -168,10 +175,7 @@ def rules(sites: Sites, conditions: Conditions) -> list[Rule]:
     for village, most in sorted(conditions.village_most.items()):
         members = np.flatnonzero(sites.village == village)
         found.append(_counted("village most", village, members, -np.inf, most))
-    for village, (least, messages) in sorted(conditions.message_least.items()):
-        shown = np.zeros(len(sites)) if sites.message is None else sites.message
-        members = np.flatnonzero((sites.village == village) & np.isin(shown, list(messages)))
-        found.append(_counted("message least", village, members, least, np.inf))
+    found += _shown(sites, conditions)
     if conditions.class_share is not None:
         found += _classes(sites, conditions.class_share, conditions)
     if conditions.one_a_farmer:
@@ -180,9 +184,26 @@ def rules(sites: Sites, conditions: Conditions) -> list[Rule]:
         found += _one_each("plot", sites.plot)
     for clique in _too_near(sites.place_m, conditions.apart_m):
         found.append(_counted("apart", ALL, clique, -np.inf, 1))
-    found += [_counted("in", one, np.array([one]), 1, 1) for one in sorted(conditions.forced_in)]
-    found += [_counted("out", one, np.array([one]), 0, 0) for one in sorted(conditions.forced_out)]
+    plot = np.arange(len(sites)) if sites.plot is None else sites.plot
+    for one in sorted(conditions.forced_in):
+        found.append(_counted("in", one, np.flatnonzero(plot == one), 1, 1))
+    for one in sorted(conditions.forced_out):
+        found.append(_counted("out", one, np.flatnonzero(plot == one), 0, 0))
     return found
+
+
+def _shown(sites: Sites, conditions: Conditions) -> Iterator[Rule]:
+    """Say which messages are shown where, and how often."""
+    shown = np.zeros(len(sites), np.int64) if sites.message is None else sites.message
+    for village, (least, messages) in sorted(conditions.message_least.items()):
+        members = np.flatnonzero((sites.village == village) & np.isin(shown, list(messages)))
+        yield _counted("message least", village, members, least, np.inf)
+    for village, messages in sorted(conditions.message_first.items()):
+        members = np.flatnonzero(sites.village == village)
+        sign = np.where(np.isin(shown[members], list(messages)), 1.0, -1.0)
+        yield Rule("message first", village, members, sign, 0.0, np.inf)
+    for message, (low, high) in sorted(conditions.message_plots.items()):
+        yield _counted("message", message, np.flatnonzero(shown == message), low, high)
 
 
 def _counted(kind: Kind, of: int, members: Ints, low: float, high: float) -> Rule:

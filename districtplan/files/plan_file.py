@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from districtplan.errors import Fault, PlanError
 from districtplan.files.local import locate_folder
-from districtplan.files.plan_keys import EXAMPLES, Key, keys, literal, sections
+from districtplan.files.plan_keys import EXAMPLES, Key, keys, keys_of_tables, literal, sections
 from districtplan.files.toml_lines import Place, lines_of
 from districtplan.plan import Plan
 
@@ -31,6 +31,7 @@ SHOWN_MAX = 60
 DIGITS_MAX = 1_000
 SHOWN_NUMBER_MAX = 1 << 64
 ITEM_DEPTH = 3  # section, key, number of the item in its list
+IN_TABLE = 4  # the same, and a key of the table that the item is
 
 _BOUNDS = {
     "greater_than_equal": ("ge", "is below"),
@@ -191,7 +192,7 @@ class _Teller:
         self.name = name
         self.data = data
         self.lines = lines
-        self.keys = keys()
+        self.keys = keys() | keys_of_tables()
         self.sections = list(sections())
 
     def fault(self, detail: ErrorDetails) -> Fault:
@@ -205,6 +206,11 @@ class _Teller:
             return self.section(detail)
         return self.value(detail)
 
+    def key(self, place: Place) -> Key:
+        if len(place) < IN_TABLE:
+            return self.keys[str(place[0]), str(place[1])]
+        return self.keys[f"{place[0]}.{place[1]}", str(place[3])]
+
     def where(self, place: Place) -> str:
         for depth in range(len(place), 0, -1):
             if place[:depth] in self.lines:
@@ -214,8 +220,9 @@ class _Teller:
     def unknown(self, place: Place) -> Fault:
         *above, last = place
         if above:
-            what = f"[{above[0]}] has no key {shown(last)}"
-            choices = [key.name for key in self.keys.values() if key.section == above[0]]
+            section = above[0] if len(place) < IN_TABLE else f"{above[0]}.{above[1]}"
+            what = f"[{section}] has no key {shown(last)}"
+            choices = [key.name for key in self.keys.values() if key.section == section]
             elsewhere = [key.section for key in self.keys.values() if key.name == last]
         else:
             what = f"there is no section or key {shown(last)} at the top of a plan"
@@ -238,7 +245,7 @@ class _Teller:
                 f"the section [{place[0]}] is missing",
                 f"Add it with {', '.join(needed)}",
             )
-        key = self.keys[str(place[0]), str(place[1])]
+        key = self.key(place)
         example = literal(EXAMPLES[key.section, key.name])
         return Fault(
             self.where(place),
@@ -262,8 +269,9 @@ class _Teller:
 
     def value(self, detail: ErrorDetails) -> Fault:
         place, given = detail["loc"], detail["input"]
-        key = self.keys[str(place[0]), str(place[1])]
-        item = f", item {int(place[2]) + 1}," if len(place) == ITEM_DEPTH else ""
+        key = self.key(place)
+        listed = len(place) in (ITEM_DEPTH, IN_TABLE + 1)
+        item = f", item {int(place[-1]) + 1}," if listed else ""
         return Fault(
             self.where(place),
             f"[{key.section}] {key.name}{item} = {shown(given)} {_why(detail, key)}",
@@ -346,7 +354,21 @@ def starter_plan(guesses: Mapping[str, tuple[str | None, str]] | None = None) ->
         for key in keys().values():
             if key.section == name:
                 parts += _starter_key(key, (guesses or {}) if name == "files" else {})
+        parts += _starter_tables(name)
     return "\n".join(parts) + "\n"
+
+
+def _starter_tables(section: str) -> list[str]:
+    """Write the tables of a section's lists, all of them behind #."""
+    parts: list[str] = []
+    told = ""
+    for key in keys_of_tables().values():
+        if not key.section.startswith(f"{section}."):
+            continue
+        if key.section != told:
+            parts, told = [*parts, f"# [[{key.section}]]"], key.section
+        parts += [line if line.startswith("#") else f"# {line}" for line in _starter_key(key, {})]
+    return parts
 
 
 def _starter_key(key: Key, guesses: Mapping[str, tuple[str | None, str]]) -> list[str]:

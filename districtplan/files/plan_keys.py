@@ -6,12 +6,12 @@ import json
 import math
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from districtplan.plan import Plan, Section
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from pydantic.fields import FieldInfo
 
@@ -24,6 +24,8 @@ EXAMPLES: dict[tuple[str, str], object] = {
     ("files", "elevation"): ["elevation.tif"],
     ("elevation", "vertical_error_m"): 2.0,
     ("elevation", "error_correlation_m"): 30.0,
+    ("demos.messages", "name"): "contour rows",
+    ("demos.messages", "treatments"): ["certified seed", "rows on the contour"],
 }
 
 
@@ -78,20 +80,49 @@ def keys() -> dict[tuple[str, str], Key]:
     dict[tuple[str, str], Key]
         Keys by section and name, in order.
     """
+    return {
+        (section, key.name): key
+        for section, model in sections().items()
+        for key in _keys_of(section, model)
+    }
+
+
+def keys_of_tables() -> dict[tuple[str, str], Key]:
+    """List every key of tables that stand in a list, each written ``[[section.key]]``.
+
+    Returns
+    -------
+    dict[tuple[str, str], Key]
+        Keys by the name of the list and their own, in order.
+    """
     found = {}
     for section, model in sections().items():
-        properties = model.model_json_schema()["properties"]
         for name, field in model.model_fields.items():
-            required = field.is_required()
-            found[section, name] = Key(
-                section,
-                name,
-                field.description or "",
-                expected(properties[name]),
-                required,
-                None if required else _default(field),
-            )
+            for inner in _tables_in(field):
+                for key in _keys_of(f"{section}.{name}", inner):
+                    found[key.section, key.name] = key
     return found
+
+
+def _tables_in(field: FieldInfo) -> list[type[Section]]:
+    """Give the model of the tables that a key is a list of."""
+    lists = get_args(field.annotation)
+    items = [item for part in lists for item in get_args(part)]
+    return [item for item in items if isinstance(item, type) and issubclass(item, Section)]
+
+
+def _keys_of(section: str, model: type[Section]) -> Iterator[Key]:
+    properties = model.model_json_schema()["properties"]
+    for name, field in model.model_fields.items():
+        required = field.is_required()
+        yield Key(
+            section,
+            name,
+            field.description or "",
+            expected(properties[name]),
+            required,
+            None if required else _default(field),
+        )
 
 
 def _default(field: FieldInfo) -> object:
@@ -121,6 +152,8 @@ def expected(schema: Mapping[str, Any]) -> str:
     if schema.get("format") == "date":
         return f"a date from {schema['minimum']} to {schema['maximum']}, such as 2026-03-15"
     kind = schema.get("type")
+    if kind == "boolean":
+        return "true or false"
     if kind == "array":
         return _list(schema)
     if kind == "string":
@@ -129,9 +162,13 @@ def expected(schema: Mapping[str, Any]) -> str:
 
 
 def _list(schema: Mapping[str, Any]) -> str:
+    if "$ref" in schema["items"]:
+        return f"a table for each, at most {schema['maxItems']}"
     if schema["items"].get("type") == "string":
         return f'a list of names in quotes, such as ["a", "b"], at most {schema["maxItems"]}'
-    return f"a list of {schema['maxItems']} numbers, each{_range(schema['items'])}"
+    exact = schema["minItems"] == schema["maxItems"]
+    most = "" if exact else "at most "
+    return f"a list of {most}{schema['maxItems']} numbers, each{_range(schema['items'])}"
 
 
 def _range(schema: Mapping[str, Any]) -> str:

@@ -60,9 +60,9 @@ def accept_enrolment(given: pd.DataFrame, plots: pd.DataFrame) -> Given:
     Returns
     -------
     Given
-        Rows used: ``plot_id``, ``farmer_id`` and ``group`` (empty where not given), ``takes_part``,
-        ``demo`` and ``closed``, and ``bean_share``, the share of the plot under the crop; and rows
-        set aside. Who doesn't consent takes no part.
+        Rows used: ``plot_id``, ``farmer_id`` and ``group`` (empty where not given), ``enrolled``,
+        ``consent``, ``takes_part`` (both), ``demo`` and ``closed``, and ``bean_share``, the share
+        of the plot under the crop; and rows set aside. Who doesn't consent takes no part.
     """
     given = given.reset_index(drop=True)
     for name in ANSWERS:
@@ -79,6 +79,8 @@ def accept_enrolment(given: pd.DataFrame, plots: pd.DataFrame) -> Given:
     aside = given["reason"].notna()
     share = numbers["bean_share"].fillna(numbers["bean_area_ha"] / area).fillna(1.0)
     used = given[["plot_id", "farmer_id", "group"]].assign(
+        enrolled=given["enrolled"] == "yes",
+        consent=given["consent"] == "yes",
         takes_part=(given["enrolled"] == "yes") & (given["consent"] == "yes"),
         demo=given["demo"] == "yes",
         closed=given["closed"] == "yes",

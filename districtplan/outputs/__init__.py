@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from districtplan.outputs import (
+    demos_csv,
     gpx,
     layers,
     manifest,
@@ -30,6 +31,7 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "layers": layers.render,
         "tables": tables_csv.render,
         "measures": measures_csv.render,
+        "demos": demos_csv.render,
         "purchase": purchase_files.render,
         "workbook": workbook.render,
         "gpx": gpx.render,

@@ -51,6 +51,8 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
     ``readings_against_raster`` is None without readings; its lists of spreads, that of the district
     first, are empty under the least number of readings, its errors None where readings can't tell.
     ``other_rasters`` holds what each other raster would serve (:class:`terrain.Forecast`).
+    ``demos`` is there where the plan asks for demonstration plots: value, bound and gap of the
+    choice, and ``reproducible``, false where the clock stopped the search.
 
     It names no folder of the machine and no host, and reads no clock: ``seconds`` is all that may
     differ between equal runs.
@@ -83,6 +85,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
             **_readings(results),
             **_features(results),
             **_beside(results),
+            **({} if results.demos is None else {"demos": len(results.demos.chosen)}),
         },
         "handbook": [
             {"table": name, "title": table.title, "sha256": table.sha256}
@@ -91,6 +94,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
         "error_estimate": None if results.estimate is None else asdict(results.estimate),
         "readings_against_raster": _calibration(results),
         "other_rasters": [asdict(forecast) for forecast in results.forecasts],
+        **_demos(results),
         "warnings": list(results.warnings),
         "outputs": [
             {"name": name, "sha256": hashlib.sha256(content).hexdigest()}
@@ -158,6 +162,28 @@ def _beside(results: Results) -> dict[str, int]:
         counts[f"{key}_used"] = len(rows.used)
         counts[f"{key}_set_aside"] = len(rows.set_aside)
     return counts
+
+
+def _demos(results: Results) -> dict[str, Any]:
+    """Tell how good the choice of demonstration plots is for certain; None without a choice."""
+    found = results.demos
+    if found is None:
+        return {}
+    cover = found.cover
+    return {
+        "demos": {
+            "farmers": found.farmers,
+            "farmers_reached": found.farmers_reached,
+            "farmers_near_a_candidate": found.farmers_near,
+            "value": None if cover is None else cover.value,
+            "bound": None if cover is None else cover.bound,
+            "gap": None if cover is None else cover.gap,
+            "greedy_value": None if cover is None else cover.greedy_value,
+            "reproducible": None if cover is None else cover.reproducible,
+            "candidates_thinned_out": found.thinned,
+            "conflicts": int(found.conflicts["demo_conflict"].nunique()),
+        }
+    }
 
 
 def _libraries() -> dict[str, str]:

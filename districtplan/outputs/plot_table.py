@@ -12,7 +12,7 @@ from districtplan.outputs import wording
 from districtplan.outputs.purchase_tables import GOODS, purchase_tables
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Mapping
 
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
@@ -40,6 +40,10 @@ OUTLINES = (
     "overlap_ha",
     "overlap_plots",
 )
+
+
+OF_DEMO = ("area_ha", "slope_used_pct", "row_method", "longitude_deg", "latitude_deg")
+"""Columns of a plot that stand beside those of its demonstration."""
 
 
 def plot_table(results: Results, texts: Texts) -> pd.DataFrame:
@@ -253,6 +257,44 @@ def work_layers(results: Results) -> dict[str, pd.DataFrame]:
     return {name: joined(layer) for name, layer in layers.items()}
 
 
+def demo_tables(results: Results) -> Mapping[str, pd.DataFrame]:
+    """Give the tables of demonstration plots.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    Mapping[str, pandas.DataFrame]
+        ``demos``, then those of the folder of that name; lists in cells joined. Empty where the
+        plan asks for none; conflicts only where there are some.
+    """
+    found = results.demos
+    if found is None:
+        return {}
+    names = ["farmer_name"] if "farmer_name" in results.plots else []
+    beside = results.plots[["plot_id", *names, *OF_DEMO]]
+    chosen = found.chosen.merge(beside, on="plot_id", how="left", validate="one_to_one")
+    others = {
+        "plots": found.plots,
+        "villages": found.villages,
+        "curve": found.curve,
+        "left_out": found.reasons,
+        "compared": found.compared,
+        "conflicts": found.conflicts,
+    }
+    return {
+        "demos": joined(chosen),
+        **{
+            f"demos/{name}": joined(table)
+            for name, table in others.items()
+            if name != "conflicts" or len(table)
+        },
+    }
+
+
 def dictionary(results: Results) -> pd.DataFrame:
     """Make the data dictionary.
 
@@ -302,6 +344,7 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried["walk_over"] = tuple(proposal.walk_over.columns)
     carried["left_out"] = tuple(proposal.priorities.left_out.columns)
     carried["nurseries"] = tuple(proposal.nurseries.columns)
+    carried |= {name: tuple(table.columns) for name, table in demo_tables(results).items()}
     bought = purchase_tables(results).items()
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}
     order = with_villages(results.works.order, results)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from districtplan.travel.foot import Ground, on_foot
 from districtplan.travel.links import Links, straight
 from districtplan.travel.paths import by_paths
+from districtplan.travel.terrain import Land, land
 from districtplan.travel.walking import Walking
 
-__all__ = ["Ground", "Links", "Walking", "by_paths", "on_foot", "straight"]
+__all__ = ["Ground", "Land", "Links", "Walking", "by_paths", "land", "on_foot", "straight"]

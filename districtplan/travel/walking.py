@@ -63,6 +63,21 @@ class Walking:
         names = ("fastest_km_h", "slope_decay", "fastest_slope", "off_path_share")
         return cls(*(handbook.number(TABLE, name) for name in names))
 
+    def farthest_m(self, minutes: float) -> float:
+        """Say how far nobody walks in a time.
+
+        Parameters
+        ----------
+        minutes : float
+            The time [minutes].
+
+        Returns
+        -------
+        float
+            Way at the fastest speed [m].
+        """
+        return self.fastest_km_h * METRES_PER_MINUTE * minutes
+
     def minutes(self, away_m: Floats, rise_m: Floats, path: NDArray[np.bool_]) -> Floats:
         """Say how long ways take.
 

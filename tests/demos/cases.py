@@ -66,6 +66,8 @@ def random_case(seed: int) -> tuple[Reach, Sites, Conditions]:
             village_least={int(rng.integers(3)): 1} if rng.random() < 0.3 else {},
             village_most={int(rng.integers(3)): int(rng.integers(1, 3))},
             message_least={0: (1, [1])} if rng.random() < 0.2 else {},
+            message_first={1: [1]} if rng.random() < 0.2 else {},
+            message_plots={0: (0, 2)} if rng.random() < 0.2 else {},
             class_share=rng.dirichlet(np.ones(classes)) if rng.random() < 0.5 else None,
             class_tolerance=float(rng.uniform(0, 0.3)),
             apart_m=float(rng.choice([0, 200, 400])),

@@ -26,6 +26,7 @@ GOOD = {
     "plot_id": "P1", "area_ha": 0.3, "slope_used_pct": 20.0, "row_method": "straight",
     "enrolled": True, "consent": True, "tenure": True, "path_distance_m": 50.0,
     "flow_line_length_m": 0.0, "seasons_since_beans": 3, "seasons_since_demo": 5,
+    "no_go": False,
 }  # fmt: skip
 FAULTS = {
     "not enrolled": {"enrolled": False},
@@ -39,6 +40,7 @@ FAULTS = {
     "too steep": {"slope_used_pct": 40.1},
     "beans too lately": {"seasons_since_beans": 2},
     "shown too lately": {"seasons_since_demo": 4},
+    "not to be planted": {"no_go": True},
 }
 
 

@@ -22,19 +22,23 @@ def in_words(chosen: list[int], sites, asked: Conditions) -> bool:
         asked.count in (None, len(chosen)),
         asked.budget is None or sites.kits[chosen].sum() <= asked.budget,
         not asked.one_a_farmer or len(set(farmers)) == len(farmers),
-        set(asked.forced_in) <= set(chosen),
-        not set(asked.forced_out) & set(chosen),
     ]
+    plots = chosen if sites.plot is None else sites.plot[chosen].tolist()
+    said += [set(asked.forced_in) <= set(plots), not set(asked.forced_out) & set(plots)]
     said += [villages.count(one) >= least for one, least in asked.village_least.items()]
     said += [villages.count(one) <= most for one, most in asked.village_most.items()]
-    plots = [] if sites.plot is None else sites.plot[chosen].tolist()
     said.append(len(set(plots)) == len(plots))
+    shown = [0] * len(sites) if sites.message is None else sites.message.tolist()
+
+    def showing(village: int, messages: list[int]) -> int:
+        return sum(sites.village[one] == village and shown[one] in messages for one in chosen)
+
     for village, (least, messages) in asked.message_least.items():
-        shown = [0] * len(sites) if sites.message is None else sites.message.tolist()
-        showing = [
-            one for one in chosen if sites.village[one] == village and shown[one] in messages
-        ]
-        said.append(len(showing) >= least)
+        said.append(showing(village, messages) >= least)
+    for village, messages in asked.message_first.items():
+        said.append(2 * showing(village, messages) >= villages.count(village))
+    for message, (low, high) in asked.message_plots.items():
+        said.append(low <= sum(shown[one] == message for one in chosen) <= high)
     for one, other in itertools.combinations(chosen, 2):
         said.append(np.hypot(*(sites.place_m[one] - sites.place_m[other])) >= asked.apart_m)
     for number, share in enumerate(() if asked.class_share is None else asked.class_share):

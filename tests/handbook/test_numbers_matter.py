@@ -511,6 +511,7 @@ NAMED = {
         "WEEK_DAYS",
     },
     "demos": {
+        "CURVE_POINTS",
         "HAIR",
         "HALVINGS",
         "HEIGHTS",
@@ -522,6 +523,7 @@ NAMED = {
         "NODES",
         "PATIENCE",
         "PROGRESS",
+        "QUICK_LINKS",
         "RANDOM",
         "ROUND",
         "SEARCHES",

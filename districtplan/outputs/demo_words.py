@@ -1,0 +1,507 @@
+"""Demonstration plots in words: what was found, why here and not there, what would change it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from districtplan.demos import Allotment
+    from districtplan.outputs.texts import Texts
+    from districtplan.plan import Demos
+    from districtplan.results import Results
+
+NAMED_MAX = 3
+"""Villages that a sentence names; the others are counted."""
+WEIGHTS = ("weight_never_reached", "weight_women", "weight_youth")
+HALF = 0.5
+
+
+def finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
+    """Say what was chosen and how good it is, or what stands in the way.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    asked : Demos
+        What the plan asks.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        The finding, then what else an officer must know.
+    """
+    if found.cover is None:
+        return conflicts(found, asked, texts)
+    count, farmers = len(found.chosen), f"{found.farmers:,}"
+    key = "demos.finding_one" if count == 1 else "demos.finding"
+    said = [
+        texts.say(
+            key,
+            count=f"{count:,}",
+            reached=f"{found.farmers_reached:,}",
+            farmers=farmers,
+            within=within(asked, texts),
+            bound=bound(found, asked, texts),
+        ),
+        *_left(found, texts),
+        *_next(found, asked, texts),
+    ]
+    provisional = int(found.chosen["demo_provisional"].sum())
+    if provisional:
+        key = "demos.provisional_one" if provisional == 1 else "demos.provisional"
+        said.append(texts.say(key, count=f"{provisional:,}"))
+    return [*said, *cautions(found, texts)]
+
+
+def within(asked: Demos, texts: Texts) -> str:
+    """Say what in reach means, such as "within 1,200 m on foot".
+
+    Parameters
+    ----------
+    asked : Demos
+        What the plan asks.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Part of a sentence.
+    """
+    if asked.reach_by == "on foot":
+        return texts.say("demos.within_foot", minutes=f"{asked.reach_min:g}")
+    key = "demos.within_paths" if asked.reach_by == "paths" else "demos.within_line"
+    return texts.say(key, metres=f"{asked.reach_m:,.0f}")
+
+
+def bound(found: Allotment, asked: Demos, texts: Texts) -> str:
+    """Say how much better any other choice could be.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    asked : Demos
+        What the plan asks.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Part of a sentence.
+    """
+    more = found.near_value
+    if more < HALF:
+        return texts.say("demos.best")
+    if weighed(asked):
+        return texts.say("demos.near_weighed", more=f"{np.ceil(more):,.0f}")
+    key = "demos.near_one" if round(more) == 1 else "demos.near"
+    return texts.say(key, more=f"{more:,.0f}")
+
+
+def weighed(asked: Demos) -> bool:
+    """Tell whether the plan counts some farmers more than others.
+
+    Parameters
+    ----------
+    asked : Demos
+        What the plan asks.
+
+    Returns
+    -------
+    bool
+        False where all count 1.
+    """
+    return any(getattr(asked, name) != 1 for name in WEIGHTS)
+
+
+def cautions(found: Allotment, texts: Texts) -> list[str]:
+    """Say what makes a choice less than it seems.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences on a clock that stopped the search, and on candidates left out.
+    """
+    said = []
+    if found.cover is not None and not found.cover.reproducible:
+        said.append(texts.say("demos.by_clock"))
+    if found.thinned:
+        said.append(texts.say("demos.thinned", count=f"{found.thinned:,}"))
+    return said
+
+
+def noticed(results: Results, texts: Texts) -> list[str]:
+    """Say what a run must tell of its demonstration plots before anything else.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Conflicts, or what makes the choice less than it seems; empty where none are asked for.
+    """
+    found = results.demos
+    if found is None:
+        return []
+    if found.cover is None:
+        return conflicts(found, results.plan.demos, texts)
+    return cautions(found, texts)
+
+
+def how(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
+    """Say how the choice was made.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    asked : Demos
+        What the plan asks.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences: the goal, ways, weights, candidates, and where kits are.
+    """
+    key = {"straight line": "line", "paths": "paths", "on foot": "foot"}[asked.reach_by]
+    said = [
+        texts.say("demos.goal"),
+        texts.say(f"demos.how_{key}", factor=f"{asked.way_factor:g}"),
+    ]
+    if weighed(asked):
+        who = [
+            texts.say(f"demos.{name}", times=f"{getattr(asked, name):g}")
+            for name in WEIGHTS
+            if getattr(asked, name) != 1
+        ]
+        said.append(texts.say("demos.weighed", who=texts.listed(who)))
+    standing = found.plots["demo_standing"]
+    said.append(
+        texts.say(
+            "demos.candidates",
+            able=f"{int((standing != 'no candidate').sum()):,}",
+            plots=f"{len(standing):,}",
+            provisional=f"{int(standing.str.startswith('provisional').sum()):,}",
+        )
+    )
+    return [*said, texts.say("demos.orders")]
+
+
+def _left(found: Allotment, texts: Texts) -> Iterator[str]:
+    """Say who has no demonstration plot in reach."""
+    left = found.farmers - found.farmers_reached
+    if not left:
+        yield texts.say("demos.all_reached")
+        return
+    table = found.villages
+    lacking = (table["demo_farmers"] - table["demo_farmers_reached"]).set_axis(table["village"])
+    lacking = lacking[lacking > 0].sort_values(ascending=False, kind="stable")
+    named = [
+        texts.say("demos.left_in", count=f"{number:,}", village=village)
+        for village, number in lacking.iloc[:NAMED_MAX].items()
+    ]
+    others = int(lacking.iloc[NAMED_MAX:].sum())
+    if others:
+        named.append(texts.say("demos.left_others", count=f"{others:,}"))
+    yield texts.say("demos.left", count=f"{left:,}", villages=texts.listed(named))
+    never = found.farmers - found.farmers_near
+    if never:
+        yield texts.say("demos.never", count=f"{never:,}")
+
+
+def _next(found: Allotment, asked: Demos, texts: Texts) -> Iterator[str]:
+    """Say what more plots, or kits, would give."""
+    now = asked.plots if asked.plots is not None else asked.kits
+    beyond = found.curve[(found.curve["demo_number"] > now) & found.curve["demo_gain"].notna()]
+    if beyond.empty:
+        return
+    gains = [f"{gain:,.0f}" for gain in beyond["demo_gain"]]
+    if asked.plots is None:
+        kits = f"{beyond['demo_number'].iloc[0]:g}"
+        yield texts.say("demos.next_kits", kits=kits, first=gains[0])
+    elif len(gains) == 1:
+        yield texts.say("demos.next_one", first=gains[0])
+    else:
+        yield texts.say("demos.next", first=gains[0], second=gains[1])
+
+
+def conflicts(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
+    """Say which conditions can't be kept together, and what each would have to give.
+
+    Parameters
+    ----------
+    found : Allotment
+        What was found without a choice.
+    asked : Demos
+        What the plan asks.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences.
+    """
+    if found.conflicts.empty:
+        return [texts.say("demos.not_found")]
+    said = [texts.say("demos.none")]
+    rows = cast("list[dict[str, Any]]", found.conflicts.to_dict("records"))
+    for number in found.conflicts["demo_conflict"].unique():
+        some = [row for row in rows if row["demo_conflict"] == number]
+        proved = all(row["demo_proved"] for row in some)
+        named = [_asked(row, found, texts) for row in some]
+        key = "demos.conflict" if proved else "demos.conflict_open"
+        said.append(texts.say(key, conditions="; ".join(named)))
+        reliefs = [_relief(row, found, texts) for row in some if pd.notna(row["demo_enough"])]
+        said += reliefs or [texts.say("demos.no_relief")]
+    if len(found.conflicts["demo_conflict"].unique()) > 1:
+        said.append(texts.say("demos.others_too"))
+    return said
+
+
+def _asked(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:
+    kind = row["demo_condition"]
+    least, most = row["demo_asked_least"], row["demo_asked_most"]
+    key = kind
+    if kind == "message":
+        key = "message_at_least" if pd.notna(least) and least > 0 else "message_at_most"
+    if kind == "class":
+        least = 100 * least
+    told = texts.say(
+        f"demos.asked.{key}",
+        of=row["demo_condition_of"],
+        least=_whole(least),
+        most=_whole(most),
+    )
+    if kind != "in":
+        return told
+    plot = found.plots.loc[found.plots["plot_id"] == row["demo_condition_of"]].iloc[0]
+    reasons = [texts.say(f"demos.kept_out.{one}") for one in plot["demo_reasons"]]
+    return f"{told} ({texts.listed(reasons)})" if reasons else told
+
+
+def _relief(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:
+    kind, enough = row["demo_condition"], row["demo_enough"]
+    if kind == "class":
+        enough = 100 * enough
+    change = texts.say(f"demos.eased.{kind}", of=row["demo_condition_of"], enough=_whole(enough))
+    if pd.isna(row["demo_eased_reached"]):
+        return texts.say("demos.relief_only", change=change)
+    reached, farmers = f"{row['demo_eased_reached']:,.0f}", f"{found.farmers:,}"
+    return texts.say("demos.relief", change=change, reached=reached, farmers=farmers)
+
+
+def _whole(value: float) -> str:
+    return "" if np.isnan(value) else f"{round(value, 1):,g}"
+
+
+def of_villages(found: Allotment, texts: Texts) -> dict[str, list[str]]:
+    """Say of each village why it has no demonstration plot, one or several.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, list[str]]
+        Sentences by village.
+    """
+    own = found.chosen.groupby("village")["plot_id"].agg(list)
+    said = {}
+    for row in cast("list[dict[str, Any]]", found.villages.to_dict("records")):
+        village = row["village"]
+        plots: list[str] = own.get(village, [])
+        numbers = {
+            "reached": f"{row['demo_farmers_reached']:,}",
+            "farmers": f"{row['demo_farmers']:,}",
+        }
+        if found.cover is None:
+            first = texts.say("demos.plot.no_choice")
+        elif plots:
+            key = "has" if len(plots) == 1 else "several_has"
+            first = texts.say(f"demos.why.{key}", demos=len(plots), plots=texts.listed(plots))
+        else:
+            first = texts.say(
+                f"demos.why.{row['demo_village_why']}",
+                village=village,
+                best=row["demo_best"],
+                adds=f"{row['demo_best_adds']:,.0f}",
+            )
+        reached = texts.say("demos.why.reached", **numbers)
+        count = texts.say("demos.why.candidates", count=f"{row['demo_candidates']:,}")
+        said[str(village)] = [first, reached, count]
+    return said
+
+
+def of_plots(found: Allotment, texts: Texts) -> dict[str, list[str]]:
+    """Say of each plot, to be read aloud, why it is a demonstration plot or not.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, list[str]]
+        Sentences by plot.
+    """
+    chosen = {
+        row["plot_id"]: row for row in cast("list[dict[str, Any]]", found.chosen.to_dict("records"))
+    }
+    return {
+        row["plot_id"]: _of_demo(chosen[row["plot_id"]], texts)
+        if row["plot_id"] in chosen
+        else _of_other(row, found, texts)
+        for row in cast("list[dict[str, Any]]", found.plots.to_dict("records"))
+    }
+
+
+def _of_demo(row: Mapping[str, Any], texts: Texts) -> list[str]:
+    treatments = texts.listed(list(row["demo_treatments"]))
+    said = [texts.say("demos.plot.is", message=row["demo_message"], treatments=treatments)]
+    numbers = {
+        "reaches": f"{row['demo_reaches']:,}",
+        "alone": f"{row['demo_reaches_alone']:,}",
+    }
+    if row["demo_why"] == "chosen":
+        said.append(texts.say("demos.plot.chosen", **numbers))
+    else:
+        key = "kept" if row["demo_why"] == "kept" else "forced"
+        said += [texts.say(f"demos.plot.{key}"), texts.say("demos.plot.around", **numbers)]
+    said.append(runner_up(row, texts))
+    if row["demo_provisional"]:
+        said.append(texts.say("demos.plot.read_first"))
+    return [*said, side(row, texts)]
+
+
+def runner_up(row: Mapping[str, Any], texts: Texts) -> str:
+    """Say which plot could take a demonstration plot's place, and what that would lose.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        Its row of those chosen.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    if pd.isna(row["demo_runner_up"]):
+        return texts.say("demos.plot.no_runner_up")
+    loss = row["demo_runner_up_loss"]
+    key = "runner_up_same" if loss < HALF else "runner_up"
+    return texts.say(f"demos.plot.{key}", plot=row["demo_runner_up"], loss=f"{loss:,.0f}")
+
+
+def side(row: Mapping[str, Any], texts: Texts) -> str:
+    """Say which half shows the message.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        Its row of those chosen.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    return texts.say("demos.plot.side", side=texts.say(f"demos.plot.side_{row['demo_side']}"))
+
+
+def _of_other(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[str]:
+    reasons = row["demo_reasons"]
+    if reasons:
+        why = texts.listed([texts.say(f"demos.kept_out.{one}") for one in reasons])
+        changes = texts.listed([texts.say(f"demos.change.{one}") for one in reasons])
+        return [
+            texts.say("demos.plot.cannot", reasons=why),
+            texts.say("demos.plot.change", changes=changes),
+        ]
+    if found.cover is None:
+        return [texts.say("demos.plot.no_choice")]
+    said = [texts.say("demos.plot.not_one")]
+    adds = row["demo_adds"]
+    if adds >= HALF:
+        said.append(texts.say("demos.plot.would_add", adds=f"{adds:,.0f}"))
+    else:
+        said.append(texts.say("demos.plot.no_need"))
+    if pd.notna(row["demo_instead_of"]):
+        key = "would_lose_none" if row["demo_loss"] < HALF else "would_lose"
+        loss = f"{row['demo_loss']:,.0f}"
+        said.append(texts.say(f"demos.plot.{key}", plot=row["demo_instead_of"], loss=loss))
+    if row["demo_stopped"]:
+        stopped = [texts.say(f"demos.stopped.{kind}") for kind in row["demo_stopped"]]
+        said.append(texts.say("demos.plot.stopped", stopped=texts.listed(stopped)))
+    if str(row["demo_standing"]).startswith("provisional"):
+        said.append(texts.say("demos.plot.read_first"))
+    return [*said, texts.say("demos.plot.more_would")]
+
+
+def compared(found: Allotment, texts: Texts) -> list[str]:
+    """Set demonstration plots beside all plots in words.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences on size, slope and sex; empty where none is chosen.
+    """
+    if found.chosen.empty:
+        return []
+    digits = {"area": 2, "slope": 0, "women": 0}
+    table = found.compared.set_index("demo_compared")
+    said = [
+        texts.say(
+            f"demos.compared.said_{name}",
+            mine=f"{table['demo_of_chosen'][name]:.{places}f}",
+            all=f"{table['demo_of_all'][name]:.{places}f}",
+        )
+        for name, places in digits.items()
+        if name in table.index and pd.notna(table["demo_of_chosen"][name])
+    ]
+    if "women" not in table.index:
+        said.append(texts.say("demos.compared.said_nobody"))
+    return said
