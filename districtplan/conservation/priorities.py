@@ -171,7 +171,8 @@ def choose(
     asked = plan.conservation
     barred = {} if barred is None else barred
     every = _open(_ways(options.offered, plots, plan, handbook), barred, handbook)
-    single = every[~_among(every["plot_id"], every["measure"], learned.undrawn)]
+    drawn = every[~_among(every["plot_id"], every["measure"], learned.undrawn)]
+    single = _open(drawn, barred, handbook)
     by_site = asked.choose_by == SITES
     laid = _with_works(_pooled(single, plots), handbook, learned) if by_site else single
     # What can't be laid out is no fault of the labour given.
@@ -263,7 +264,10 @@ def _open(ways: pd.DataFrame, barred: Mapping[str, str], handbook: Handbook) -> 
     why = ways["plot_id"].map(barred)
     there = why.isna()
     carrying = [measure.name for measure in catalogue(handbook) if measure.carries_water]
-    hosts = ways["unit"].isin(ways.loc[there, "unit"]) & ways["measure"].isin(carrying)
+    led = ways["measure"].isin(carrying)
+    own = ways.loc[there & led, ["unit", "measure"]]
+    # Lines lead the water of those who take part: for the others alone there are none.
+    hosts = _among(ways["unit"], ways["measure"], set(own.itertuples(index=False, name=None)))
     return ways[there | ((why == AWAY) & hosts)].reset_index(drop=True)
 
 
@@ -316,14 +320,12 @@ class _LeftOut:
         return _among(plot_ids, of_hillside, pairs) | (none & any_vetoed)
 
 
-def _among(
-    plot_ids: pd.Series, measures: pd.Series, pairs: Collection[tuple[str, str]]
-) -> pd.Series:
-    """Tell which plots and measures are among pairs of them."""
-    found = plot_ids.isin({plot for plot, _ in pairs}).to_numpy(copy=True)
-    both = zip(plot_ids[found], measures[found], strict=True)
+def _among(units: pd.Series, measures: pd.Series, pairs: Collection[tuple[str, str]]) -> pd.Series:
+    """Tell which plots or hillsides and measures are among pairs of them."""
+    found = units.isin({unit for unit, _ in pairs}).to_numpy(copy=True)
+    both = zip(units[found], measures[found], strict=True)
     found[found] = [each in pairs for each in both]
-    return pd.Series(found, index=plot_ids.index)
+    return pd.Series(found, index=units.index)
 
 
 def _unit(asked: Conservation) -> str:

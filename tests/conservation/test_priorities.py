@@ -342,6 +342,17 @@ def test_what_a_veto_or_least_labour_keeps_from_a_plot_is_told():
     assert reasons_of(little) == {"P0": "saves_too_little"}
 
 
+def test_no_ditch_is_chosen_for_those_alone_who_do_not_take_part():
+    plan = plan_with(budget=1e6, reserved_share=0.0, choose_by="work site")
+    book = with_labour({"hillside_ditch": 18.0})
+    plots = plots_of([14.0, 14.0], 40.0, plan, book, work_site="A")
+    options, away = options_of(plots, plan, book), {"P1": "does_not_take_part"}
+    both = choose(options, plots, plan, book, away)
+    assert both.chosen["plot_id"].tolist() == ["P0", "P1"]
+    learned = Learned({}, frozenset({("P0", "hillside_ditch")}))
+    assert choose(options, plots, plan, book, away, learned).chosen.empty
+
+
 def test_what_cannot_be_laid_out_is_not_said_to_cost_too_much():
     plan = plan_with(budget=1e6, reserved_share=0.0, choose_by="work site")
     book = with_labour({"hillside_ditch": 18.0})
