@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from districtplan.conservation import ALL, FIND, HELD, slope_for_limits
-from districtplan.outputs.plot_table import joined, veto_table, with_villages
+from districtplan.outputs.plot_table import joined, veto_table, with_hillside, with_villages
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,6 +40,7 @@ SHOWN = (
     "seed_after_g",
     "measure_plants",
     "person_days",
+    "days_owed",
     "upkeep",
     "caution",
 )
@@ -394,8 +395,7 @@ def worded(results: Results, texts: Texts) -> pd.DataFrame:
     told = results.handbook.rows("measures").set_index("name")
     measure = chosen["measure"].astype(object)
     upkeep = texts.section("measures.upkeep")
-    return chosen.assign(
-        work_site=chosen["plot_id"].map(plots["work_site"]),
+    return with_hillside(chosen, results).assign(
         measure=[name(one, texts) for one in measure],
         soil_loss_now_likely_t_ha_yr=chosen["plot_id"].map(now),
         upkeep=measure.map(told["upkeep"]).map(upkeep),
@@ -493,6 +493,28 @@ def works(results: Results, texts: Texts) -> pd.DataFrame:
     structures = order["work_structure"].map(lambda one: name(one, texts), na_action="ignore")
     caution = work_cautions(results.works.order, results, texts)
     return order.assign(work=order["work"].map(said), work_structure=structures, caution=caution)
+
+
+def ruled_out(results: Results, texts: Texts) -> pd.DataFrame:
+    """Put what staff ruled out into words, as a table.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns of vetoes, in the order of the file.
+    """
+    table = veto_table(results)
+    every = texts.say("measures.veto_all")
+    return table.assign(
+        measure=[every if one == ALL else name(str(one), texts) for one in table["measure"]]
+    )
 
 
 def looked_at(results: Results, texts: Texts) -> pd.DataFrame:

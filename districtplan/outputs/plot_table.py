@@ -99,7 +99,7 @@ def joined(table: pd.DataFrame, names: Collection[str] = tuple(tables.BY_NAME)) 
 
 
 def with_hillside(chosen: pd.DataFrame, results: Results) -> pd.DataFrame:
-    """Put the hillside of each plot beside its measure.
+    """Put the hillside of each plot, and the days that it owes, beside its measure.
 
     Parameters
     ----------
@@ -111,12 +111,15 @@ def with_hillside(chosen: pd.DataFrame, results: Results) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        The same with ``work_site`` after the village.
+        The same with ``work_site`` after the village and ``days_owed`` after the days of the
+        measure itself.
     """
     sites = results.plots.set_index("plot_id")["work_site"]
+    owed = results.works.days.set_index("plot_id")["days_owed"]
     found = chosen.copy()
-    place = list(found).index("village") + 1
-    found.insert(place, "work_site", found["plot_id"].map(sites))
+    beside = {"village": ("work_site", sites), "person_days": ("days_owed", owed)}
+    for before, (name, values) in beside.items():
+        found.insert(list(found).index(before) + 1, name, found["plot_id"].map(values))
     return found
 
 
@@ -333,6 +336,7 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried["cautions"] = ("caution",)
     carried["measures"] = (
         "work_site",
+        "days_owed",
         "caution",
         *proposal.priorities.chosen.columns,
         *proposal.options.offered.columns,

@@ -320,6 +320,25 @@ def why(row: dict[str, Any], texts: Texts) -> str:
     return ", ".join(parts)
 
 
+def reasons(results: Results, texts: Texts) -> list[str]:
+    """Say why each plot with a measure is where to work.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        A reason a plot, in the order of work.
+    """
+    records = cast("list[dict[str, Any]]", _chosen(results).to_dict("records"))
+    return [why(row, texts) for row in records]
+
+
 def of_plot(plot: Chosen, texts: Texts) -> tuple[str, str]:
     """Say what is done on a plot of a hillside, and why.
 

@@ -13,7 +13,13 @@ import pandas as pd
 import xlsxwriter
 from xlsxwriter.worksheet import Worksheet
 
-from districtplan.outputs import measure_words, purchase_sheets, purchase_words, wording
+from districtplan.outputs import (
+    measure_words,
+    purchase_sheets,
+    purchase_words,
+    wording,
+    work_words,
+)
 from districtplan.outputs.laid_sheets import Laid
 from districtplan.outputs.plot_table import dictionary, plot_table
 from districtplan.outputs.purchase_tables import theirs
@@ -177,6 +183,8 @@ WIDTHS = {
     "work_agreed_by": 40,
     "walk_reasons": 60,
     "site_villages": 26,
+    "why_there": 44,
+    "veto_why": 60,
     "upkeep": 48,
     "caution": 48,
     "summary_line": 44,
@@ -206,6 +214,8 @@ WRAPPED = (
     "meaning",
     "value",
     "source",
+    "why_there",
+    "veto_why",
     "upkeep",
     "caution",
     "work_note",
@@ -215,6 +225,10 @@ WRAPPED = (
     "work_plots",
     "work_agreed_by",
 )
+OF_WORK = ("measures", "work_order", "nurseries", "walk_over", "vetoes", "curve")
+"""Sheets on what is done against soil loss."""
+STOP_CHARS = 120
+"""Signs of a line above the print of one of them; two stand clear of the table."""
 READ_FIRST_WIDTH = 110
 HEAD_LINE_PT = 15
 
@@ -240,6 +254,11 @@ class _Book:
         sheet = self.book.add_worksheet(self.texts.say(f"workbook.{name}"), _Sheet)
         sheet.set_paper(A4)
         sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
+        if name in OF_WORK:
+            # On paper these sheets go to whoever digs, without the others.
+            stop = textwrap.wrap(self.texts.say("cautions.slipping"), STOP_CHARS)
+            sheet.set_header("&L" + "\n".join(stop).replace("&", "&&"))
+            sheet.set_margins(left=0.4, right=0.4, top=0.9, bottom=0.6)
         page, of = self.texts.say("workbook.page"), self.texts.say("workbook.of")
         sheet.set_footer(f"&L&A&R{page} &P {of} &N")
         return sheet
@@ -399,6 +418,8 @@ def _plots(book: _Book, results: Results) -> None:
 
 def _measures(book: _Book, results: Results) -> None:
     chosen = measure_words.worded(results, book.texts)
+    place = list(chosen).index("measure") + 1
+    chosen.insert(place, "why_there", work_words.reasons(results, book.texts))
     if 0 < len(chosen) < ROWS_MAX:
         _table(book, "measures", chosen)
     else:
@@ -413,6 +434,9 @@ def _measures(book: _Book, results: Results) -> None:
     named = [measure_words.name(str(one), book.texts) for one in nurseries["measure"]]
     _table(book, "nurseries", nurseries.assign(measure=named))
     _table(book, "walk_over", measure_words.looked_at(results, book.texts))
+    vetoes = measure_words.ruled_out(results, book.texts)
+    if len(vetoes):
+        _table(book, "vetoes", vetoes)
 
 
 def _curve(book: _Book, results: Results) -> None:

@@ -135,6 +135,20 @@ def test_hillside_and_villages_stand_beside_measures_and_works(files, small_resu
     assert "work_site" in measure_words.worded(small_results, texts)
 
 
+def test_days_that_each_plot_owes_stand_beside_its_measure(small_results, texts):
+    days = small_results.works.days
+    owed = days.assign(days_owed=np.arange(1.0, len(days) + 1))
+    works = dataclasses.replace(small_results.works, days=owed)
+    results = dataclasses.replace(small_results, works=works)
+    by_plot = dict(zip(owed["plot_id"], owed["days_owed"], strict=True))
+    rows = rows_of(measures_csv.render(results, texts)["measures.csv"])
+    assert [float(row["days_owed"]) for row in rows] == [
+        by_plot[row["plot_id"].removeprefix("'")] for row in rows
+    ]
+    shown = measure_words.worded(results, texts)
+    assert shown["days_owed"].tolist() == [by_plot[plot] for plot in shown["plot_id"]]
+
+
 def test_lists_of_names_are_text_in_layers(small_results, texts, tmp_path):
     path = tmp_path / "plots.gpkg"
     path.write_bytes(outputs.layers.render(small_results, texts)["plots.gpkg"])

@@ -10,7 +10,8 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from districtplan.outputs import workbook
+from districtplan.outputs import work_words, workbook
+from tests.outputs.test_measures import with_vetoes
 
 SHEETS = [
     "Read first",
@@ -101,7 +102,7 @@ def test_text_is_never_a_formula_nor_a_number(book, hostile):
 
 def test_no_link_is_made(small_results, texts):
     count = len(small_results.plots)
-    plots = small_results.plots.assign(plot_id=[f"https://a.example/{n}" for n in range(count)])
+    plots = small_results.plots.assign(village=[f"https://a.example/{n}" for n in range(count)])
     content = workbook.render(dataclasses.replace(small_results, plots=plots), texts)
     with zipfile.ZipFile(io.BytesIO(content["district.xlsx"])) as archive:
         assert not [name for name in archive.namelist() if "worksheets/_rels" in name]
@@ -192,6 +193,32 @@ def test_no_farmer_unless_asked(book, results_with_names, texts):
     assert "Farmer" not in [cell.value for cell in book["Plots"][1]]
     named = opened(results_with_names, texts)["Plots"]
     assert "Farmer" in [cell.value for cell in named[1]]
+
+
+def test_sheets_of_work_say_on_paper_when_to_stop(book, texts):
+    stop = texts.say("cautions.slipping")
+    for title in ("Measures", "Order of work", "Nurseries", "Walk over"):
+        assert " ".join(book[title].oddHeader.left.text.split()) == stop
+    assert not book["Plots"].oddHeader.left.text
+
+
+def test_measures_say_why_there_and_vetoes_have_a_sheet(book, small_results, texts):
+    rows = list(book["Measures"].iter_rows(values_only=True))
+    at = rows[0].index("Why there")
+    hills = work_words.hills(small_results, texts)
+    told = {plot.plot_id: plot.why for hill in hills for plot in hill.plots}
+    assert [row[at] for row in rows[1:]] == [told[row[rows[0].index("Plot")]] for row in rows[1:]]
+    assert "Ruled out" not in book.sheetnames
+    found = opened(with_vetoes(small_results), texts)["Ruled out"]
+    heads, *cells = found.iter_rows(values_only=True)
+    rows = [dict(zip(heads, row, strict=True)) for row in cells]
+    assert [row["Why it was ruled out"] for row in rows] == [
+        "<b>goats</b> {why}",
+        "no stalks",
+        "=slips",
+    ]
+    assert rows[2]["Measure"] == "all measures"
+    assert rows[0]["Plot"] == "A-01"
 
 
 def test_the_curve_of_soil_saved_is_a_picture(book, small_results, texts):
