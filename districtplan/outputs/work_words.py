@@ -249,7 +249,7 @@ def finding(results: Results, first: Hill | None, texts: Texts) -> list[str]:
 
 
 def explained(results: Results, texts: Texts) -> list[str]:
-    """Say what is meant where metres of lines differ, and how outlets are named.
+    """Say why metres of lines differ, how outlets are named and how plants are counted.
 
     Parameters
     ----------
@@ -269,6 +269,9 @@ def explained(results: Results, texts: Texts) -> list[str]:
         said.append(texts.say("work.priced_why"))
     if order["work_outlet"].notna().any():
         said.append(texts.say("work.outlets_named"))
+    if len(results.proposal.nurseries):
+        lost = results.handbook.number("measure_numbers", "planting losses_share")
+        said.append(texts.say("work.plants_counted", losses=f"{100 * lost:.0f}"))
     return said
 
 

@@ -229,6 +229,24 @@ def test_a_village_gets_its_own_hillsides(small_results, texts, hills):
     assert [hill.rank for hill in hills] == list(range(1, len(hills) + 1))
 
 
+def test_what_needs_saying_once_is_said_where_it_is_met(small_results, texts):
+    works, proposal = small_results.works, small_results.proposal
+    bare = dataclasses.replace(
+        small_results,
+        works=dataclasses.replace(works, order=works.order.iloc[:0]),
+        proposal=dataclasses.replace(proposal, nurseries=proposal.nurseries.iloc[:0]),
+    )
+    assert work_words.explained(bare, texts) == []
+    order = works.order.assign(work_length_m=90.0, work_priced_length_m=120.0)
+    some = dataclasses.replace(small_results, works=dataclasses.replace(works, order=order))
+    why, named, plants = work_words.explained(some, texts)
+    assert why == texts.say("work.priced_why")
+    assert named == texts.say("work.outlets_named")
+    lost = 100 * small_results.handbook.number("measure_numbers", "planting losses_share")
+    assert f"when {lost:.0f} % die" in plants
+    assert work.work(some, [], (39.0, -9.0), texts)["lead"][-3:] == [why, named, plants]
+
+
 def test_many_names_are_counted(texts):
     names = tuple(f"P{number:02d}" for number in range(20))
     said = work_words.some(names, texts)
