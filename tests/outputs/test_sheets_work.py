@@ -16,6 +16,7 @@ from districtplan.outputs import measure_words, work_words
 from districtplan.outputs.sheets import hill_pages, work_page
 from districtplan.outputs.sheets.build import sheets_of
 from districtplan.outputs.sheets.paper import PLAIN, Paper, face
+from districtplan.plan import Plan
 from tests.outputs.test_measures import with_vetoes
 
 
@@ -45,6 +46,12 @@ def test_a_page_for_each_village_where_something_is_to_be_done(files, small_resu
     for name, content in files.items():
         assert name.endswith("-work.pdf")
         assert len(pypdf.PdfReader(io.BytesIO(content)).pages) > 1
+
+
+def test_where_no_plot_gets_a_sheet_no_village_gets_pages(small_results, texts):
+    told = small_results.plan.model_dump(exclude_unset=True)
+    plan = Plan.model_validate(told | {"sheets": {"plots": "none"}})
+    assert work_page.render(dataclasses.replace(small_results, plan=plan), texts) == {}
 
 
 def test_hillsides_their_plots_and_their_order_stand_on_it(files, small_results, texts):

@@ -102,9 +102,11 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         ``sheets/v001-slug-work.pdf`` of each of them.
     """
     district = results.plan.district
-    told = work_words.by_village(results, texts, HILLS_MAX)
     village_of = results.plots["village"].to_numpy(dtype=object)
     printed = set(village_of[chosen(results.plots, results.plan)])
+    if not printed:
+        return {}
+    told = work_words.by_village(results, texts, HILLS_MAX)
     whole, files = _District.of(results, texts), {}
     for village, stem in village_stems(results.villages["village"]).items():
         if village not in told or village not in printed:
