@@ -1,0 +1,232 @@
+"""Demonstration plots as they leave a run: tables, layers, workbook, page data, paper, words."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import json
+
+import geopandas as gpd
+import openpyxl
+import pypdf
+import pytest
+
+from districtplan.demos import candidates, explain
+from districtplan.demos.allot import THINNED
+from districtplan.demos.cover import Cover
+from districtplan.demos.rules import Kind
+from districtplan.outputs import demo_words, demos_csv, layers, manifest, wording, workbook
+from districtplan.outputs.page import content
+from districtplan.outputs.plot_table import dictionary
+from districtplan.outputs.sheets import demo_page
+from tests.outputs.taught import taught_by
+
+
+@pytest.fixture(scope="module")
+def taught(small_results):
+    return taught_by(small_results)
+
+
+@pytest.fixture(scope="module")
+def torn(small_results):
+    """A plan that can't be kept."""
+    return taught_by(small_results, plots=3, forced_in=["A-01"], forced_out=["A-01", "A-02"][1:],
+                     village_max=0)  # fmt: skip
+
+
+def rows_of(files: dict[str, bytes], name: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(files[name].decode(), newline="")))
+
+
+def pages(content: bytes) -> list[str]:
+    read = pypdf.PdfReader(io.BytesIO(content)).pages
+    return [" ".join(page.extract_text().split()) for page in read]
+
+
+def test_without_demonstration_plots_there_is_nothing_of_them(small_results, texts):
+    assert demos_csv.render(small_results, texts) == {}
+    assert demo_page.render(small_results, texts) == {}
+    assert not dictionary(small_results)["name"].str.startswith("demo").any()
+    data = content.district(small_results, texts)
+    assert data["teach"] is None
+    assert "teach" not in data["findings"]
+    assert "demos" not in json.loads(manifest.render(small_results, {})["run.json"])
+    book = openpyxl.load_workbook(
+        io.BytesIO(workbook.render(small_results, texts)["district.xlsx"])
+    )
+    assert texts.say("workbook.demos") not in book.sheetnames
+
+
+def test_every_plot_and_every_village_is_in_a_table(taught, texts):
+    files = demos_csv.render(taught, texts)
+    assert set(files) == {
+        "demos.csv", "demos/plots.csv", "demos/villages.csv", "demos/curve.csv",
+        "demos/left_out.csv", "demos/compared.csv",
+    }  # fmt: skip
+    chosen = rows_of(files, "demos.csv")
+    assert len(chosen) == len(taught.demos.chosen) == 2
+    assert len(rows_of(files, "demos/plots.csv")) == len(taught.plots)
+    villages = rows_of(files, "demos/villages.csv")
+    assert len(villages) == 3
+    assert sum(int(row["demo_farmers"]) for row in villages) == taught.demos.farmers
+    told = dictionary(taught).set_index("name")
+    assert all(name in told.index for name in chosen[0])
+    assert "demos" in told["tables"]["demo_runner_up"]
+
+
+@pytest.mark.parametrize("named", [False, True])
+def test_names_are_there_only_where_the_plan_asks(small_results, results_with_names, texts, named):
+    names = results_with_names.plots.set_index("plot_id")["farmer_name"].dropna()
+    standing = taught_by(results_with_names).demos.plots.set_index("plot_id")["demo_standing"]
+    able = [one for one in names.index if standing[one] == "candidate"]
+    plot = next(one for one in able if names[one].isascii() and len(names[one]) < 25)
+    own = results_with_names if named else small_results
+    taught = taught_by(own, plots=1, forced_in=[plot], steep_village_pct=100.0)
+    assert ("farmer_name" in rows_of(demos_csv.render(taught, texts), "demos.csv")[0]) is named
+    (file,) = demo_page.render(taught, texts).values()
+    assert (names[plot] in pages(file)[0]) is named
+
+
+def test_text_of_the_plan_is_no_formula(taught, texts):
+    files = demos_csv.render(
+        taught_by(taught, messages=[{"name": "=1+1", "treatments": ["@x"]}]), texts
+    )
+    row = rows_of(files, "demos.csv")[0]
+    assert row["demo_message"] == "'=1+1"
+    assert row["demo_treatments"] == "'@x"
+
+
+def test_layers_tell_where_farmers_are_but_not_who(taught, texts, tmp_path):
+    path = tmp_path / "plots.gpkg"
+    path.write_bytes(layers.render(taught, texts)["plots.gpkg"])
+    chosen = gpd.read_file(path, layer="demos")
+    assert chosen["plot_id"].tolist() == taught.demos.chosen["plot_id"].tolist()
+    farmers = gpd.read_file(path, layer="demo_farmers")
+    assert list(farmers.columns) == ["demos_in_reach", "geometry"]
+    assert (farmers["demos_in_reach"] > 0).sum() == taught.demos.farmers_reached
+    halves = gpd.read_file(path, layer="demo_halves")
+    assert set(halves["plot_id"]) == set(taught.demos.laid)
+
+
+def test_the_workbook_has_a_sheet_of_them(taught, texts):
+    book = openpyxl.load_workbook(io.BytesIO(workbook.render(taught, texts)["district.xlsx"]))
+    said = [row[0] for row in book[texts.say("workbook.demos")].values]
+    assert said[0] == demo_words.finding(taught.demos, taught.plan.demos, texts)[0]
+    assert set(taught.demos.chosen["plot_id"]) <= set(said)
+    assert texts.say("workbook.demo_villages") in book.sheetnames
+
+
+def test_the_page_says_of_every_plot_why(taught, texts):
+    data = content.district(taught, texts)
+    teach = data["teach"]
+    assert data["findings"]["teach"][0].startswith("2 demonstration plots: ")
+    assert len(teach["why"]["of"]) == len(taught.plots)
+    chosen = set(taught.demos.chosen["plot_id"])
+    for plot, at in zip(taught.plots["plot_id"], teach["why"]["of"], strict=True):
+        first = teach["why"]["texts"][at[0]]
+        assert first.startswith("This is a demonstration plot") is (plot in chosen)
+    assert [row[1] for row in teach["plots"]] == taught.demos.chosen["plot_id"].tolist()
+    assert teach["curve"]["now"] == 2
+    # What is shown aloud counts one as one.
+    assert not any(" 1 farmers" in said for said in teach["why"]["texts"])
+
+
+@pytest.mark.parametrize(
+    ("above", "weights", "said"),
+    [
+        (0.0, {}, "no other choice reaches more"),
+        (1.0, {}, "no other choice reaches more than 1 further farmer"),
+        (3.0, {}, "no other choice reaches more than 3 further farmers"),
+        (2.2, {"weight_women": 2.0}, "3 further farmers, counted as the plan weighs them"),
+    ],
+)  # fmt: skip
+def test_how_good_a_choice_is_stands_in_words(taught, texts, above, weights, said):
+    own = taught.demos.cover
+    cover = dataclasses.replace(own, bound=own.value + above)
+    asked = taught.plan.demos.model_copy(update=weights)
+    found = dataclasses.replace(taught.demos, cover=cover)
+    assert demo_words.finding(found, asked, texts)[0].endswith(f"{said}.")
+
+
+def test_a_clock_that_stopped_the_search_is_told_on_page_and_in_the_manifest(taught, texts):
+    own = taught.demos.cover
+    stopped = Cover(own.chosen, own.value, own.bound + 1, own.greedy_value, reproducible=False)
+    results = dataclasses.replace(taught, demos=dataclasses.replace(taught.demos, cover=stopped))
+    said = texts.say("demos.by_clock")
+    assert said not in wording.noticed(taught, texts)
+    assert said in wording.noticed(results, texts)
+    data = content.district(results, texts)
+    assert said in data["findings"]["teach"]
+    assert said in data["warnings"]
+    told = json.loads(manifest.render(results, {})["run.json"])["demos"]
+    assert told["reproducible"] is False
+    assert told["gap"] > 0
+
+
+def test_conflicts_come_first_and_nothing_is_chosen(torn, texts):
+    assert torn.demos.cover is None
+    said = demo_words.finding(torn.demos, torn.plan.demos, texts)
+    assert said[0] == texts.say("demos.none")
+    assert said[1].startswith("These can't be kept together: ")
+    assert any(sentence.startswith("If ") for sentence in said)
+    assert wording.noticed(torn, texts)[-len(said) :] != []
+    assert set(said) <= set(wording.noticed(torn, texts))
+    files = demos_csv.render(torn, texts)
+    assert rows_of(files, "demos.csv") == []
+    assert len(rows_of(files, "demos/conflicts.csv")) == len(torn.demos.conflicts)
+    assert demo_page.render(torn, texts) == {}
+    assert content.district(torn, texts)["teach"]["plots"] == []
+    # Other parts of the run are there.
+    assert workbook.render(torn, texts)["district.xlsx"]
+    assert layers.render(torn, texts)["plots.gpkg"]
+
+
+def test_what_could_not_be_proved_is_not_called_impossible(torn, texts):
+    some = torn.demos.conflicts.assign(demo_proved=0)
+    found = dataclasses.replace(torn.demos, conflicts=some)
+    assert demo_words.finding(found, torn.plan.demos, texts)[1].startswith("No choice was found")
+    found = dataclasses.replace(torn.demos, conflicts=some.iloc[:0])
+    assert demo_words.finding(found, torn.plan.demos, texts) == [texts.say("demos.not_found")]
+
+
+def test_every_code_has_its_words(texts):
+    reasons = {*candidates.REASONS, THINNED}
+    assert set(texts.section("demos.kept_out")) == set(texts.section("demos.change")) == reasons
+    kinds = set(Kind.__args__)
+    assert set(texts.section("demos.stopped")) == kinds
+    assert set(texts.section("demos.eased")) == kinds
+    either = {"message_at_least", "message_at_most"}
+    assert set(texts.section("demos.asked")) == (kinds - {"message"}) | either
+    why = {explain.NO_CANDIDATE, explain.NONE_ALLOWED, explain.ADDS_LESS, explain.ADDS_NOTHING}
+    assert why < set(texts.section("demos.why"))
+
+
+def test_a_page_for_each_plot_with_its_halves_and_a_form(taught, texts):
+    files = demo_page.render(taught, texts)
+    found = taught.demos
+    assert sum(len(pages(file)) for file in files.values()) == len(found.chosen)
+    told = " ".join(page for file in files.values() for page in pages(file))
+    for row in found.chosen.itertuples():
+        laid = found.laid.get(row.plot_id)
+        if laid is not None:
+            assert f"{10_000 / laid.net_area_m2:,.0f} kg from a hectare" in told
+    assert f"on the {found.chosen['demo_side'].iloc[0]} hand of who stands at the foot" in told
+    assert "Dry grain of the net plot, kg" in told
+    assert demo_page.render(taught, texts) == files
+
+
+def test_steep_plots_never_get_rows_up_and_down(taught, texts):
+    steep = taught.demos.chosen["demo_up_down"] == 0
+    told = [page for file in demo_page.render(taught, texts).values() for page in pages(file)]
+    assert sum("Never up and down here" in page for page in told) == steep.sum() > 0
+
+
+def test_a_provisional_plot_says_that_its_halves_wait(small_results, texts):
+    taught = taught_by(small_results, plots=1, forced_in=["B3"], messages=[
+        {"name": "rows", "treatments": ["rows"]},
+    ])  # fmt: skip
+    assert taught.demos.chosen["demo_provisional"].tolist() == [1]
+    assert taught.demos.laid == {}
+    (file,) = demo_page.render(taught, texts).values()
+    assert texts.say("sheets.demo.why_provisional") in pages(file)[0]

@@ -1,0 +1,101 @@
+"""The view of demonstration plots, in a browser."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from districtplan.outputs import page
+from tests.outputs import test_page_browser as driven
+from tests.outputs.taught import taught_by
+
+pytestmark = pytest.mark.browser
+
+browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+FOLDS = ("demo-list", "demo-villages", "demo-curve", "demo-compared", "demo-out", "demo-how")
+
+
+@pytest.fixture(scope="module")
+def taught(small_results):
+    return taught_by(small_results)
+
+
+@pytest.fixture(scope="module")
+def written(taught, texts):
+    return page.render(taught, texts)["index.html"]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_one_click_says_who_teaches_and_who_is_left(browser, taught, written, tmp_path, size):
+    with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):
+        tab.click("text=Who teaches?")
+        assert tab.inner_text("#finding").startswith("2 demonstration plots: ")
+        first = tab.locator("#demo-list .hill").first
+        assert taught.demos.chosen["plot_id"][0] in first.locator("summary").inner_text()
+        assert tab.locator("#demo-villages .village").count() == 3
+        assert tab.locator("#demo-curve svg").count() == 1
+        assert "beans stood" not in tab.inner_text("#demo-list")
+        assert tab.evaluate("document.documentElement.scrollWidth") == SIZES[size][0]
+    assert seen.faults() == []
+
+
+def test_other_views_show_none_of_it(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        for view in ("teach", "steep", "rows", "buy", "first"):
+            tab.evaluate("view => districtplan.show(view)", view)
+            for part in (*FOLDS, "legend-teach"):
+                hidden = tab.locator(f"#{part}").evaluate("(e) => e.hidden")
+                assert hidden == (view != "teach")
+    assert seen.faults() == []
+
+
+def test_any_plot_says_aloud_why_it_is_one_or_not(browser, taught, written, tmp_path):
+    chosen = set(taught.demos.chosen["plot_id"])
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        tab.evaluate("districtplan.show('teach')")
+        for plot in taught.plots["plot_id"]:
+            assert tab.evaluate("id => districtplan.open(id)", plot)
+            part = tab.locator("#card .teach")
+            title = part.locator("h3").inner_text()
+            assert title.startswith("Why this plot is a ") is (plot in chosen)
+            said = part.inner_text()
+            assert "flagged" in said
+            assert "In the order it stands under: " in said
+        # In another view it stands further down on the card.
+        tab.evaluate("districtplan.show('steep')")
+        assert tab.locator("#card .teach").count() == 1
+    assert seen.faults() == []
+
+
+def test_a_page_without_them_has_no_such_view(browser, small_results, texts, tmp_path):
+    html = page.render(small_results, texts)["index.html"]
+    with opened(browser, tmp_path / "index.html", html) as (tab, seen):
+        assert tab.evaluate("districtplan.show('teach')") is False
+        assert tab.locator("text=Who teaches?").count() == 0
+        tab.evaluate("districtplan.open('A-01')")
+        assert tab.locator("#card .teach").count() == 0
+        for part in FOLDS:
+            assert tab.locator(f"#{part}").evaluate("(e) => e.hidden")
+    assert seen.faults() == []
+
+
+def test_farmers_without_one_are_seen(browser, taught, written, tmp_path):
+    left = taught.demos.reached == 0
+    assert left.any()
+    plot = taught.plots["plot_id"][int(left.argmax())]
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+
+        def dark(view: str) -> int:
+            tab.evaluate("view => districtplan.show(view)", view)
+            place = tab.evaluate("id => districtplan.placeOf(id)", plot)
+            tab.wait_for_timeout(100)
+            clip = {"x": place["x"] - 3, "y": place["y"] - 3, "width": 6, "height": 6}
+            shot = Image.open(io.BytesIO(tab.screenshot(clip=clip))).convert("L")
+            return int((np.asarray(shot) < 90).sum())
+
+        assert dark("teach") > 20
+        assert dark("first") == 0
+    assert seen.faults() == []
