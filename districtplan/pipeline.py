@@ -44,7 +44,7 @@ from districtplan.files import (
 from districtplan.outputs import explanation, measure_words, render_all, sheets, wording
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
-from districtplan.results import Features, GroundReadings, Results, RowLines, join
+from districtplan.results import Features, GroundReadings, Relief, Results, RowLines, join
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -174,8 +174,10 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         )
         with clock.step("pegs"):
             pegs = _pegs(on_zone, joined, rows.Rows(row_lines.lines, zone), guides, asked, book)
-        with clock.step("relief"):
-            picture = relief.read_relief(elevation, moved)
+        teaching, picture = (
+            _teaching(joined, bought, (lying, there), row_lines.planted, (asked, book), clock),
+            _pictured(elevation, moved, clock),
+        )
     return Results(
         plan=asked,
         handbook=book,
@@ -227,8 +229,14 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         ),
         beside=given,
         village_names=spellings,
-        demos=_teaching(joined, bought, (lying, there), row_lines.planted, (asked, book), clock),
+        demos=teaching,
     )
+
+
+def _pictured(elevation: raster.Raster, moved: NDArray[np.object_], clock: Clock) -> Relief:
+    """Shade the hills of the district."""
+    with clock.step("relief"):
+        return relief.read_relief(elevation, moved)
 
 
 def _spelt(

@@ -36,7 +36,7 @@ def accept_answers(given: pd.DataFrame, plots: Collection[str]) -> Given:
     -------
     Given
         Rows used: ``plot_id``, ``tenure``, ``youth`` and ``reached`` (True, False or None),
-        ``seasons_since_beans`` (1 the last season; None where not known) and ``sex``; and rows set
+        ``seasons_since_beans`` (1 the last season; empty where not known) and ``sex``; and rows set
         aside.
     """
     seen = given["plot_id"].value_counts()
