@@ -546,7 +546,7 @@ def _walk(site: _Site, start: Floats, side: Floats) -> list[Floats]:
     count = int(np.floor(site.form.length_max_m / step))
     at, pegs = start, [start]
     height, rise = site.ground.height(start), site.ground.gradient(start)
-    going = np.ones(len(start), dtype=bool)
+    going, gone = np.ones(len(start), dtype=bool), np.zeros(len(start))
     stops = np.zeros(len(start), dtype=np.int64)
     bounds = np.array(_near(site, 2 * site.limits["outlet_reach_m"]).bounds)
     low_corner, high_corner = bounds[:2], bounds[2:]
@@ -560,8 +560,11 @@ def _walk(site: _Site, start: Floats, side: Floats) -> list[Floats]:
             site.ground, here, low, here + step * leg, grade
         )
         # Where a peg is moved by far, the land turns within a leg, or is too flat for the grade.
-        near = np.abs(np.hypot(*(peg - here).T) - step) < step / 2
-        on = sure & settled & near
+        walked = np.hypot(*(peg - here).T)
+        near = np.abs(walked - step) < step / 2
+        # Pegs that are moved a little add up: the way is measured, not counted in steps.
+        gone[which] += walked
+        on = sure & settled & near & (gone[which] <= site.form.length_max_m + ON_M)
         stops[which] += on
         # What has left the bounds of the land has nothing more to reach.
         going[which] = on & ((peg >= low_corner) & (peg <= high_corner)).all(axis=1)

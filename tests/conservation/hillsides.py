@@ -163,7 +163,7 @@ def graded(line, shapes, site, form):
         ("it carries water to a place without an outlet", nowhere),
         ("it rises towards its outlet", not (np.diff(height) < 0).all()),
         ("it falls by another grade", not 0.89 < share < 1.11),
-        ("it is too long one way", line.shape.length > form.length_max_m * 1.1),
+        ("it is too long one way", line.shape.length > form.length_max_m + 1e-5),
     ]
 
 

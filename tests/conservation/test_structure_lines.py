@@ -48,7 +48,7 @@ def test_graded_lines_fall_by_the_grade_to_the_outlet():
 def test_a_line_goes_no_further_than_water_may_run_one_way():
     plots = shapely.box(0, [55, 27.5, 0], 160, [80, 52.5, 25])
     drawn = draw(hillside(plots=plots), DITCH, 1.5, LIMITS)
-    assert all(95 < line.shape.length <= 100.5 for line in drawn.lines)
+    assert all(95 < line.shape.length <= 100 + 1e-5 for line in drawn.lines)
 
 
 def test_a_cut_off_drain_runs_above_all_plots():
