@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import shapely
 
+from districtplan.rows.walk import Ground, heights
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -78,27 +80,22 @@ def lowest(
     needed = max(limits.side_min, limits.sigmas * surface.doubt.floor) * limits.reach_m
     centre = _evened(on, chord)
     low, known = on, np.zeros(len(on), dtype=bool)
-    every = np.arange(len(on))
+    ground = Ground.of([surface])
     for _ in range(ROUNDS):
         normal = _normals(low if known.any() else centre, chord)
-        height = _heights(surface, centre, normal, across[PARTS : 3 * PARTS + 1])
+        wide = limits.reach_m * normal
+        height = heights(ground, centre - wide, centre + wide, 2 * PARTS + 1)
         at = np.argmin(height, axis=1) + PARTS
         # Of what lies further out only the two places are asked that the lowest one is set beside.
-        ends = across[np.column_stack([at - PARTS, at + PARTS])]
-        sides = _heights(surface, centre, normal, ends).min(axis=1)
-        known = sides - height[every, at - PARTS] >= needed
+        lowest_at = centre + across[at, None] * normal
+        sides = heights(ground, lowest_at - wide, lowest_at + wide, 2).min(axis=1)
+        known = sides - height.min(axis=1) >= needed
         if not known.any():
-            break
+            return on, low, known
         offset = np.interp(along, along[known], across[at[known]])
         low = centre + offset[:, None] * normal
     near = shapely.distance(shapely.points(low), line) <= limits.reach_m
     return on, low, known & near
-
-
-def _heights(surface: Surface, centre: Floats, normal: Floats, across: Floats) -> Floats:
-    """Give heights at places on cross-sections, shape (sections, places)."""
-    places = centre[:, None] + across[..., None] * normal[:, None]
-    return surface.height(places.reshape(-1, 2)).reshape(places.shape[:-1])
 
 
 def _evened(xy: Floats, chord: int) -> Floats:

@@ -189,6 +189,8 @@ class _Looked(NamedTuple):
             taken = shapely.buffer(shapely.union_all(near.drawn), near.half + reach)
             lines = shapely.difference(lines, taken)
         middles, lost = self._middles(near, lines, land)
+        if not middles:
+            return NOT_PLACED if shapely.intersects(lost, land).any() else None
         strip = shapely.union_all(shapely.buffer(middles, near.half, quad_segs=CORNERS))
         if shapely.intersects(_apart(lost, shapely.buffer(strip, reach)), land).any():
             return NOT_PLACED
@@ -216,6 +218,9 @@ class _Looked(NamedTuple):
         found, lost = [], []
         for part, there in zip(parts, moved, strict=True):
             on, low, known = lowest(shapely.transform(there, frame.to), surface, self.limits)
+            if not known.any():
+                lost.append(part)
+                continue
             on, low = np.split(self._back(frame.back(np.concatenate([on, low]))), 2)
             inside = _within(land, on) | _within(land, low)
             share = known[inside].mean() if inside.any() else 0.0

@@ -121,6 +121,31 @@ def lows(ground: Ground, of: Integers, start: Floats, stop: Floats, deepest: flo
     return Lows(row, point / (points[row] - 1))
 
 
+def heights(ground: Ground, start: Floats, stop: Floats, points: int) -> Floats:
+    """Give heights along straight lines over one surface.
+
+    Parameters
+    ----------
+    ground : Ground
+        The surface.
+    start : numpy.ndarray
+        Where lines start in local metres, shape (lines, 2) [m].
+    stop : numpy.ndarray
+        Where they end, shape (lines, 2) [m].
+    points : int
+        Places on each, evenly from start to end; at least two.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (lines, points) [m].
+    """
+    of = np.zeros(len(start), dtype=np.int64)
+    rows = _Rows(of, start, stop, np.arange(len(start) + 1) * points)
+    found: Floats = _compiled(_heights)(ground, rows).reshape(-1, points)
+    return found
+
+
 class _Rows(NamedTuple):
     """Rows to walk; the points of each lie between two of ``first``."""
 
