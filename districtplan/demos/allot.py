@@ -65,6 +65,13 @@ class Allotment:
         Where farmers are, east and north, shape (places, 2) [m].
     reached : numpy.ndarray
         Chosen plots that reach each of these places' farmers, shape (places,).
+    chosen_m : numpy.ndarray
+        Where the plots chosen are, shape (plots chosen, 2) [m].
+    comers : tuple[numpy.ndarray, ...]
+        By plot chosen, the places of the farmers who have it in reach, by number.
+    served : pandas.DataFrame
+        ``village``, ``plot_id`` and ``farmers`` of the village who have that plot in reach, most
+        first.
     farmers, farmers_reached, farmers_near : int
         Farmers, those reached, and those that any candidate would reach.
     cover : Cover | None
@@ -84,6 +91,9 @@ class Allotment:
     conflicts: pd.DataFrame
     people_m: Floats
     reached: Ints
+    chosen_m: Floats
+    comers: tuple[Ints, ...]
+    served: pd.DataFrame
     farmers: int
     farmers_reached: int
     farmers_near: int
@@ -176,6 +186,9 @@ def allot(facts: Facts, links: Links, asked: Demos, book: Handbook) -> Allotment
         conflicts=_conflicts(model) if cover is None else _no_conflicts(),
         people_m=facts.people.place_m,
         reached=times[facts.people.farmer],
+        chosen_m=model.sites.place_m[chosen],
+        comers=tuple(_comers(model, site) for site in chosen),
+        served=_served(model, chosen),
         farmers=len(times),
         farmers_reached=int((times > 0).sum()),
         farmers_near=int(any_near.sum()),
@@ -220,6 +233,24 @@ def _model(facts: Facts, links: Links, asked: Demos) -> _Model:
         [str(name) for name in names],
         thinned,
     )
+
+
+def _served(model: _Model, chosen: Ints) -> pd.DataFrame:
+    """Count for each village the farmers who have each plot in reach."""
+    people = model.facts.people.table["village"]
+    ids = model.facts.plots["plot_id"].to_numpy(dtype=object)
+    found = []
+    for site in chosen:
+        mine = people[model.reach.reached(np.array([site])) > 0].value_counts()
+        found += [(str(one), ids[model.site_plot[site]], int(n)) for one, n in mine.items()]
+    table = pd.DataFrame(found, columns=["village", "plot_id", "farmers"])
+    return table.sort_values(["village", "farmers", "plot_id"], ascending=[True, False, True])
+
+
+def _comers(model: _Model, site: int) -> Ints:
+    """Find the places of the farmers who have a site in reach."""
+    mine = model.reach.reached(np.array([site])) > 0
+    return np.flatnonzero(mine[model.facts.people.farmer])
 
 
 def _by_site(farmer: Ints, plot: Ints, site_plot: Ints, plots: int) -> tuple[Ints, Ints]:

@@ -154,7 +154,10 @@ def halve(
     if nets is None:
         return None
     _, south, _, north = flat.bounds
-    divide = shapely.LineString([(middle, north), (middle, south)])
+    # Not beyond the land, however far its other corners reach.
+    whole = shapely.LineString([(middle, north), (middle, south)])
+    inside = shapely.get_coordinates(shapely.intersection(whole, shapely.convex_hull(flat)))
+    divide = shapely.LineString(inside[np.argsort(-inside[:, 1])])
     return Halves(
         affinity.rotate(left, -turn, origin=origin),
         affinity.rotate(right, -turn, origin=origin),

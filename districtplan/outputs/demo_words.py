@@ -335,6 +335,7 @@ def of_villages(found: Allotment, texts: Texts) -> dict[str, list[str]]:
         Sentences by village.
     """
     own = found.chosen.groupby("village")["plot_id"].agg(list)
+    served = dict(iter(found.served.groupby("village")))
     said = {}
     for row in cast("list[dict[str, Any]]", found.villages.to_dict("records")):
         village = row["village"]
@@ -357,8 +358,25 @@ def of_villages(found: Allotment, texts: Texts) -> dict[str, list[str]]:
             )
         reached = texts.say("demos.why.reached", **numbers)
         count = texts.say("demos.why.candidates", count=f"{row['demo_candidates']:,}")
-        said[str(village)] = [first, reached, count]
+        said[str(village)] = [first, reached, *_served(served.get(village), texts), count]
     return said
+
+
+def _served(table: pd.DataFrame | None, texts: Texts) -> Iterator[str]:
+    """Say to which plots a village's farmers go."""
+    if table is None:
+        return
+    told = [
+        _counted("demos.why.goes", int(farmers), texts, plot=plot)
+        for plot, farmers in zip(table["plot_id"], table["farmers"], strict=True)
+    ]
+    yield texts.say("demos.why.served", plots=texts.listed(told))
+
+
+def _counted(key: str, number: float, texts: Texts, **values: object) -> str:
+    """Say how many, one or several."""
+    shown = f"{number:,.0f}"
+    return texts.say(f"{key}.{'one' if shown == '1' else 'many'}", count=shown, **values)
 
 
 def of_plots(found: Allotment, texts: Texts) -> dict[str, list[str]]:
@@ -423,8 +441,10 @@ def runner_up(row: Mapping[str, Any], texts: Texts) -> str:
     if pd.isna(row["demo_runner_up"]):
         return texts.say("demos.plot.no_runner_up")
     loss = row["demo_runner_up_loss"]
-    key = "runner_up_same" if loss < HALF else "runner_up"
-    return texts.say(f"demos.plot.{key}", plot=row["demo_runner_up"], loss=f"{loss:,.0f}")
+    plot = row["demo_runner_up"]
+    if loss < HALF:
+        return texts.say("demos.plot.runner_up_same", plot=plot)
+    return _counted("demos.plot.runner_up", loss, texts, plot=plot)
 
 
 def side(row: Mapping[str, Any], texts: Texts) -> str:
@@ -459,19 +479,76 @@ def _of_other(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[st
     said = [texts.say("demos.plot.not_one")]
     adds = row["demo_adds"]
     if adds >= HALF:
-        said.append(texts.say("demos.plot.would_add", adds=f"{adds:,.0f}"))
+        said.append(_counted("demos.plot.would_add", adds, texts))
     else:
         said.append(texts.say("demos.plot.no_need"))
     if pd.notna(row["demo_instead_of"]):
-        key = "would_lose_none" if row["demo_loss"] < HALF else "would_lose"
-        loss = f"{row['demo_loss']:,.0f}"
-        said.append(texts.say(f"demos.plot.{key}", plot=row["demo_instead_of"], loss=loss))
+        said.append(_instead(row, texts))
     if row["demo_stopped"]:
         stopped = [texts.say(f"demos.stopped.{kind}") for kind in row["demo_stopped"]]
         said.append(texts.say("demos.plot.stopped", stopped=texts.listed(stopped)))
     if str(row["demo_standing"]).startswith("provisional"):
         said.append(texts.say("demos.plot.read_first"))
     return [*said, texts.say("demos.plot.more_would")]
+
+
+def left_out(found: Allotment, texts: Texts) -> list[list[str]]:
+    """Count what keeps plots from showing each message, in words.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[list[str]]
+        Message, reason, plots that it keeps out, and those that nothing else keeps out.
+    """
+    return [
+        [
+            row["demo_message"],
+            texts.say(f"demos.kept_out.{row['demo_reason']}"),
+            f"{row['demo_kept_out']:,}",
+            f"{row['demo_kept_out_alone']:,}",
+        ]
+        for row in cast("list[dict[str, Any]]", found.reasons.to_dict("records"))
+    ]
+
+
+def curve(found: Allotment, texts: Texts, unit: str) -> str:
+    """Put the curve of farmers reached into words.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    texts : Texts
+        The words.
+    unit : str
+        What is counted: demonstration plots, or kits.
+
+    Returns
+    -------
+    str
+        The curve's points; empty where there are none.
+    """
+    known = found.curve[found.curve["demo_reached"].notna()]
+    points = [
+        texts.say("demos.curve_point", number=f"{number:g}", reached=f"{reached:,.0f}")
+        for number, reached in zip(known["demo_number"], known["demo_reached"], strict=True)
+    ]
+    return texts.say("demos.curve", unit=unit, points=texts.listed(points)) if points else ""
+
+
+def _instead(row: Mapping[str, Any], texts: Texts) -> str:
+    """Say what a plot would lose in the place of a demonstration plot."""
+    plot, loss = row["demo_instead_of"], row["demo_loss"]
+    if loss < HALF:
+        return texts.say("demos.plot.would_lose_none", plot=plot)
+    return _counted("demos.plot.would_lose", loss, texts, plot=plot)
 
 
 def compared(found: Allotment, texts: Texts) -> list[str]:

@@ -13,13 +13,14 @@ import pandas as pd
 
 from districtplan.handbook import cite
 from districtplan.outputs import (
+    demo_words,
     field_words,
     measure_words,
     purchase_words,
     wording,
     work_words,
 )
-from districtplan.outputs.page import bought, ground, lines, palette, shapes, work
+from districtplan.outputs.page import bought, ground, lines, palette, shapes, teach, work
 from districtplan.outputs.purchase_tables import served_totals
 
 if TYPE_CHECKING:
@@ -202,6 +203,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
             ],
             "buy": purchase_words.headline(results, texts),
             "first": work_words.finding(results, next(iter(hills), None), texts),
+            **_teaching(results, texts),
         },
         "planting_date": texts.day(plan.district.planting_date),
         "colour_by": "slope" if by_slope else "erosion",
@@ -211,6 +213,7 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "plots": plots,
         "flow": lines.flow(results, shapes.origin_of(plots["shape"])),
         "work": work.work(results, hills, shapes.origin_of(plots["shape"]), texts),
+        "teach": teach.teach(results, shapes.origin_of(plots["shape"]), texts),
         "order": bought.order(results, texts),
         "calendar": bought.calendar(results, texts),
         "villages": _totals(villages),
@@ -221,6 +224,12 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
         "set_aside": _set_aside(results, texts),
         "sources": _sources(results),
     }
+
+
+def _teaching(results: Results, texts: Texts) -> dict[str, list[str]]:
+    """Say what was found of demonstration plots, if the plan asks for any."""
+    found = results.demos
+    return {} if found is None else {"teach": demo_words.finding(found, results.plan.demos, texts)}
 
 
 def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:

@@ -14,7 +14,7 @@ For tests, and for people who script, the page offers window.districtplan:
                  4 cm and rows stand at their real distance
   open(id)       opens the plot's card; false if there is no such plot
   close()        closes the card
-  show(view)     "steep", "rows", "buy" or "first"
+  show(view)     "steep", "rows", "buy", "first" or, where demonstration plots are asked for, "teach"
   pointOf(longitude, latitude)
                  gives {x, y}: the place on screen of a point in degrees, WGS 84
 
@@ -29,7 +29,6 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const E2 = 0.00669437999014;
   const METHODS = ["straight", "guide lines", "any direction", "measure on the ground"];
   const [STRAIGHT, GUIDE, ANY, MEASURE] = METHODS;
-  const VIEWS = ["steep", "rows", "buy", "first"];
   const INK = "#1d1408";
   const PAPER = "#fffdf8";
   const ACCENT = "#0b4a82";
@@ -65,6 +64,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const ARROW = 7;
   const ARROWS_APART = 60;
   const RANK_RADIUS = 13;
+  const HALVES_FROM = 90;
+  const UNREACHED = 7;
+  const REACH_FILL = "rgba(22, 104, 176, 0.10)";
   const CURVE = { width: 380, height: 250, left: 64, right: 14, top: 26, bottom: 46, ticks: 4 };
 
   // ---------------------------------------------------------------- data
@@ -171,6 +173,13 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const workLines = unpackPoints(work.lines);
   const waterways = unpackPoints(work.waterways);
   const outlets = unpackPoints(work.outlets);
+  // Null where the plan asks for no demonstration plots.
+  const teach = data.teach;
+  const VIEWS = ["steep", "rows", "buy", "first", ...(teach ? ["teach"] : [])];
+  const demoShapes = teach && Object.fromEntries(
+    ["reach", "people", "nets", "divides"].map((name) => [name, unpackPoints(teach[name])]),
+  );
+  const demoOf = new Map(teach ? teach.plots.map(([i], at) => [i, at]) : []);
   // By plot, the place of its hillside in the order of work.
   const hillOf = new Map(work.hills.flatMap((hill, at) => hill.plots.map(([i]) => [i, at])));
   const rowOf = new Map(plots.id.map((id, i) => [id, i]));
@@ -214,8 +223,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   // Where no curve is drawn from the raster, someone must go and find the level, as where nothing
   // is known.
   const toFind = (i) => method[i] === MEASURE || guideKind[i] === NO_CURVE;
-  // Where to work is shown alike on all plots.
-  const empty = (i) => toFind(i) && state.view !== "first";
+  // Where to work, and who teaches, is shown alike on all plots.
+  const plainly = () => state.view === "first" || state.view === "teach";
+  const empty = (i) => toFind(i) && !plainly();
   const hasGuides = (i) => guides !== null && guidesOf[i + 1] > guidesOf[i] && !barred(i);
   const classColumn = data.colour_by === "slope" ? "slope_class_number" : "erosion_class_number";
   const classAt = new Map(data.classes.map((entry) => [entry.number, entry]));
@@ -474,6 +484,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function lookOf(i) {
     if (state.view === "first") return hillOf.has(i) ? work.look : data.plain;
+    if (state.view === "teach") return demoOf.has(i) ? teach.look : data.plain;
     const found = state.view === "steep" ? classOf(i) : null;
     return found || data.plain;
   }
@@ -662,11 +673,61 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     context.stroke();
   }
 
-  /* Until plots are large enough for them, the numbers of hillsides stand over their plots. */
-  function writeHills(context, frame, view) {
+  /* As far as farmers come to each demonstration plot, below all else. */
+  function fillReach(context, frame) {
+    const { reach } = demoShapes;
+    for (let line = 0; line + 1 < reach.vertices.length; line++) {
+      context.beginPath();
+      traceLine(context, reach, line, frame);
+      Object.assign(context, { fillStyle: REACH_FILL, strokeStyle: ACCENT, lineWidth: 2 });
+      context.fill();
+      context.stroke();
+    }
+  }
+
+  /* Farmers who have no demonstration plot in reach. */
+  function markUnreached(context, frame) {
+    const { x, y } = demoShapes.people;
+    Object.assign(context, { fillStyle: INK, strokeStyle: PAPER, lineWidth: 1.4 });
+    for (let at = 0; at < x.length; at++) {
+      const [px, py] = [x[at] * frame.scale + frame.east, frame.north - y[at] * frame.scale];
+      context.fillRect(px - UNREACHED / 2, py - UNREACHED / 2, UNREACHED, UNREACHED);
+      context.strokeRect(px - UNREACHED / 2, py - UNREACHED / 2, UNREACHED, UNREACHED);
+    }
+  }
+
+  const NET_LOOK = [{ width: 3, colour: PAPER }, { width: 1.6, colour: INK, dash: [5, 3] }];
+
+  /* Halves of demonstration plots: the one with the message, net plots, what lies between. */
+  function strokeHalves(context, frame, size) {
+    const each = (lines, look) => {
+      for (let line = 0; line + 1 < lines.vertices.length; line++) {
+        if (!crosses(lines, line, frame, size)) continue;
+        strokeOver(context, () => traceLine(context, lines, line, frame), look);
+      }
+    };
+    each(demoShapes.divides, DUG_LOOK);
+    each(demoShapes.nets, NET_LOOK);
+    teach.sides.forEach((side, at) => nameHalves(context, frame, side, at));
+  }
+
+  /* Over its net plot, what each half is; net plots come left and right, looking uphill. */
+  function nameHalves(context, frame, side, at) {
+    const { vertices, x, y } = demoShapes.nets;
+    const look = { font: "700 15px system-ui, sans-serif", halo: 5, ...teach.look };
+    ["left", "right"].forEach((half, which) => {
+      const [from, to] = [vertices[2 * at + which], vertices[2 * at + which + 1]];
+      const px = (x.subarray(from, to).reduce((sum, value) => sum + value, 0) / (to - from)) * frame.scale;
+      const top = frame.north - Math.max(...y.subarray(from, to)) * frame.scale;
+      const words = half === side ? data.words.demo_shows_it : data.words.demo_as_usual;
+      write(context, words, px + frame.east, top - LABEL_GAP, look);
+    });
+  }
+
+  /* Until plots are large enough for them, numbers stand over plots: each number over its first. */
+  function writeRanks(context, frame, view, ranked) {
     const taken = covered(view);
-    work.hills.forEach((hill, at) => {
-      const [first] = hill.plots[0];
+    ranked.forEach((first, at) => {
       const px = inside[2 * first] * frame.scale + frame.east;
       const py = frame.north - inside[2 * first + 1] * frame.scale;
       const room = RANK_RADIUS + 1;
@@ -699,6 +760,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* What stands in a plot: a number, or a cross on land that is not for beans. */
   function markOf(i) {
     if (state.view === "first") return hillOf.has(i) ? String(hillOf.get(i) + 1) : null;
+    if (state.view === "teach") return demoOf.has(i) ? String(demoOf.get(i) + 1) : null;
     if (state.view !== "steep") return excluded[i] === null ? null : CROSS;
     const found = classOf(i);
     return found && String(found.number);
@@ -707,7 +769,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* At the inside point; beside a dash or a guide line, not on it, where the plot has room. */
   function placeOfMark(i, away) {
     const [x, y] = [inside[2 * i], inside[2 * i + 1]];
-    if (state.view === "first") return [x, y];
+    if (plainly()) return [x, y];
     if (method[i] !== GUIDE || barred(i) || toFind(i)) return [x, y];
     const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
     const [east, north] = [Math.cos(angle) * away, -Math.sin(angle) * away];
@@ -754,9 +816,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
+  const teachAt = new Map(teach ? teach.villages.map(([name], at) => [name, at]) : []);
+
   function villageLabel(village, at) {
     const seed = inNumbers(data.villages.numbers, "seed_g", at);
     const holes = inNumbers(data.villages.numbers, "holes", at);
+    if (state.view === "teach") {
+      const [, , reached, farmers] = teach.villages[teachAt.get(village.name)];
+      return [village.name, say("demo_village_label", { reached: shown(reached), farmers: shown(farmers) })];
+    }
     if (state.view !== "buy") return [village.name];
     if (seed !== null) return [village.name, `${say("seed")} ${say("kg", { kg: kilograms(seed) })}`];
     return [village.name, `${say("holes")} ${shown(holes)}`];
@@ -823,6 +891,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
+  /* Plots that numbers stand over, in their order; null in views that have none. */
+  function rankedPlots() {
+    if (state.view === "first") return work.hills.map((hill) => hill.plots[0][0]);
+    return state.view === "teach" ? teach.plots.map(([i]) => i) : null;
+  }
+
   function drawPlots(context, frame, size, view) {
     const rows = [];
     const box = shapes.box;
@@ -839,11 +913,13 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       }
     }
     const typical = rows.length ? largest / rows.length : 0;
+    if (state.view === "teach") fillReach(context, frame);
     fillPlots(context, rows, frame);
     if (typical >= SHAPE_FROM) {
-      if (state.view !== "first") strokeRows(context, rows, frame);
-      if (typical >= ROWS_FROM && state.view !== "buy") strokeFlow(context, frame, size);
+      if (!plainly()) strokeRows(context, rows, frame);
+      if (typical >= ROWS_FROM && state.view !== "buy" && state.view !== "teach") strokeFlow(context, frame, size);
       strokeEdges(context, rows, frame);
+      if (state.view === "teach" && typical >= HALVES_FROM) strokeHalves(context, frame, size);
       if (state.view === "first" && typical >= ROWS_FROM) strokeWork(context, frame, size);
       writeMarks(context, rows, frame);
       if (state.view === "rows") markPegs(context, rows, frame);
@@ -852,7 +928,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       strokeAll(context, [state.open], frame, { width: 9, colour: PAPER });
       strokeAll(context, [state.open], frame, { width: 5, colour: ACCENT });
     }
-    const taken = state.view === "first" && typical < NUMBER_FROM ? writeHills(context, frame, view) : covered(view);
+    if (state.view === "teach") markUnreached(context, frame);
+    const ranked = rankedPlots();
+    const taken = ranked && typical < NUMBER_FROM ? writeRanks(context, frame, view, ranked) : covered(view);
     if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view, taken);
     return typical;
   }
@@ -956,8 +1034,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const hint = make("div", { class: "zoom-hint" }, data.words.zoom_hint);
     control("bottomright", hint);
     fields.on("drawn", ({ typical }) => {
-      hint.textContent = state.view === "first" ? data.words.zoom_hint_first : data.words.zoom_hint;
-      hint.hidden = typical >= ROWS_FROM;
+      const said = { first: data.words.zoom_hint_first, teach: data.words.zoom_hint_teach };
+      hint.textContent = said[state.view] || data.words.zoom_hint;
+      hint.hidden = typical >= (state.view === "teach" ? HALVES_FROM : ROWS_FROM);
     });
     fields.addTo(map);
     map.on("movestart", () => {
@@ -1304,6 +1383,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       ),
       paragraph(excluded[i], "stop"),
       make("p", { class: "place" }, wordOf("village", i)),
+      state.view === "teach" ? teachPart(i) : null,
       first.length ? make("section", { class: "first" }, make("h3", {}, data.words.first_heading), list(first)) : null,
       list([slopeLine(i), bearingLine(i), magneticLine(i)]),
       make("p", { class: "method" }, plots.notes.method[i].map((at) => plots.notes.texts[at]).join(" ")),
@@ -1317,6 +1397,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       barred(i) ? null : list(inputLines(i)),
       make("h3", {}, data.words.kit_heading),
       list(kitLines(i)),
+      state.view === "teach" ? null : teachPart(i),
       make("h3", {}, data.words.place_heading),
       list(placeLines(i)),
       careOf(i),
@@ -1618,7 +1699,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const listOf = walk.length ? make("ol", { class: "plain" }, ...walk) : make("p", {}, data.words.walk_none);
     fold("walk", data.words.walk_title, listOf);
     const { points, said } = work.curve;
-    const picture = points.length > 1 ? [make("p", {}, said), curvePicture()] : [make("p", {}, data.words.curve_none)];
+    const { curve_yours: yours, curve_saved: top, curve_alt: alt } = data.words;
+    const drawing = () => curvePicture({ ...work.curve, mark: work.curve.budget, yours, top, alt });
+    const picture = points.length > 1 ? [make("p", {}, said), drawing()] : [make("p", {}, data.words.curve_none)];
     fold("curve", data.words.curve_title, ...work.chosen.map((each) => make("p", {}, each)), ...picture);
     fold("first-care", data.words.first_cautions, listed(work.care));
   }
@@ -1637,8 +1720,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return [1, 2, 5, 10].map((times) => times * unit).find((step) => step >= rough);
   }
 
-  function curvePicture() {
-    const { points, budget, unit, said } = work.curve;
+  /* A curve with the place that the plan takes on it. */
+  function curvePicture({ points, mark, unit, said, yours, top: above, alt }) {
     const { width, height, left, right, top, bottom } = CURVE;
     const [most, best] = points.at(-1);
     const toX = (value) => left + ((width - left - right) * value) / most;
@@ -1657,14 +1740,95 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
     const path = points.map(([spent, saved]) => `${toX(spent).toFixed(1)},${toY(saved).toFixed(1)}`).join(" ");
     parts.push(drawn("polyline", { points: path, fill: "none", stroke: ACCENT, "stroke-width": 3 }));
-    if (budget !== null && budget <= most) {
-      parts.push(rule(toX(budget), top, toX(budget), height - bottom, { "stroke-width": 2, "stroke-dasharray": "6 4" }));
-      const right = toX(budget) < width / 2;
-      parts.push(text(toX(budget) + (right ? 6 : -6), height - bottom - 10, right ? "start" : "end", data.words.curve_yours));
+    if (mark !== null && mark <= most) {
+      parts.push(rule(toX(mark), top, toX(mark), height - bottom, { "stroke-width": 2, "stroke-dasharray": "6 4" }));
+      const right = toX(mark) < width / 2;
+      parts.push(text(toX(mark) + (right ? 6 : -6), height - bottom - 10, right ? "start" : "end", yours));
     }
-    parts.push(text(4, 14, "start", data.words.curve_saved), text(width - right, height - 6, "end", unit));
-    const names = [drawn("title", {}, data.words.curve_alt), drawn("desc", {}, said)];
-    return drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `${data.words.curve_alt} ${said}` }, ...names, ...parts);
+    parts.push(text(4, 14, "start", above), text(width - right, height - 6, "end", unit));
+    const names = [drawn("title", {}, alt), drawn("desc", {}, said)];
+    return drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `${alt} ${said}` }, ...names, ...parts);
+  }
+
+  // ---------------------------------------------------------------- who teaches
+
+  const DEMO_FOLDS = ["demo-list", "demo-villages", "demo-curve", "demo-compared", "demo-out", "demo-how"];
+
+  function paragraphs(sentences) {
+    return sentences.map((said) => make("p", {}, said));
+  }
+
+  function demoFold([i, id, message, said], at) {
+    const show = make("button", { type: "button" }, data.words.demo_show);
+    show.addEventListener("click", () => open(i, show));
+    const rank = make("span", { class: "rank" }, shown(at + 1));
+    const summary = make("summary", {}, rank, `${id}: ${message}`, make("small", {}, wordOf("village", i)));
+    return make("details", at ? { class: "hill" } : { class: "hill", open: "" }, summary, show, ...paragraphs(said));
+  }
+
+  function teachVillageFold([village, said, reached, farmers]) {
+    const here = teach.plots.filter(([i]) => wordOf("village", i) === village).length;
+    const counts = [say("demo_village", { reached: shown(reached), farmers: shown(farmers) })];
+    if (here) counts.push(say("demo_village_plots", { count: shown(here) }));
+    const summary = make("summary", {}, village, make("small", {}, counts.join(" · ")));
+    const show = make("button", { type: "button" }, data.words.show_village);
+    show.addEventListener("click", () => fit(boundsOf(villageAt.get(village).rows)));
+    return make("details", { class: "village" }, summary, ...paragraphs(said), show);
+  }
+
+  function plainTable(heads, rows) {
+    const head = heads.map((text) => make("th", { scope: "col" }, text));
+    const body = rows.map((cells) => make("tr", {}, ...cells.map((text) => make("td", {}, text))));
+    const table = make("table", {}, make("thead", {}, make("tr", {}, ...head)), make("tbody", {}, ...body));
+    return make("div", { class: "wide", tabindex: "0", role: "region", "aria-label": heads.join(", ") }, table);
+  }
+
+  function startTeach() {
+    if (!teach) return;
+    const list = make("div");
+    const more = inPieces(list, teach.plots, demoFold);
+    fold("demo-list", data.words.demo_list, ...(teach.plots.length ? [list, more] : paragraphs([data.words.demo_none])));
+    const others = make("div");
+    const moreVillages = inPieces(others, teach.villages, teachVillageFold);
+    fold("demo-villages", data.words.demo_villages, others, moreVillages);
+    const { points, said, rows, unit, now } = teach.curve;
+    const { demo_curve_yours: yours, demo_curve_farmers: top, demo_curve_alt: alt } = data.words;
+    const drawing = () => [
+      curvePicture({ points, mark: now, unit, said, yours, top, alt }),
+      plainTable([unit, top, data.words.demo_gain], rows),
+      make("p", {}, said),
+    ];
+    fold("demo-curve", data.words.demo_curve, ...(points.length > 1 ? drawing() : paragraphs([data.words.demo_curve_none])));
+    fold("demo-compared", data.words.demo_compared, ...paragraphs(teach.compared.length ? teach.compared : [data.words.demo_none]));
+    const heads = ["message", "reason", "plots", "alone"].map((name) => data.words[`demo_out_${name}`]);
+    fold("demo-out", data.words.demo_out, make("p", { class: "hint" }, data.words.demo_out_hint), plainTable(heads, teach.left_out));
+    fold("demo-how", data.words.demo_how, ...paragraphs(teach.how));
+  }
+
+  /* To be read aloud: why the plot is or isn't one, what is flagged, its kit, what would change it. */
+  function teachPart(i) {
+    if (!teach) return null;
+    const why = teach.why.of[i].map((at) => teach.why.texts[at]);
+    const flags = plots.notes.flags[i].map((at) => plots.notes.texts[at]).join(" ");
+    const title = demoOf.has(i) ? data.words.demo_is : data.words.demo_is_not;
+    return make(
+      "section",
+      { class: "teach" },
+      make("h3", {}, title),
+      ...paragraphs(why),
+      make("p", {}, flags ? say("demo_flagged", { flags }) : data.words.demo_not_flagged),
+      make("p", {}, kitSaid(i)),
+    );
+  }
+
+  function kitSaid(i) {
+    const { words, numbers } = plots.kit;
+    const line = words.order_line.texts[words.order_line.codes[i]];
+    const parts = ["seed", "npk", "urea", "manure"]
+      .map((good) => [teach.goods[good], inNumbers(numbers, `${good}_g`, i)])
+      .filter(([, grams]) => grams)
+      .map(([good, grams]) => say("demo_kit_part", { kg: kilograms(grams), good }));
+    return parts.length ? say("demo_kit", { line, parts: parts.join(", ") }) : say("demo_kit_none", { line });
   }
 
   // ---------------------------------------------------------------- legend and notes
@@ -1804,6 +1968,55 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return [make("h3", {}, data.words.legend_work), make("ul", {}, ...entries)];
   }
 
+  /* A sample of each thing that the view of demonstration plots draws. */
+  function teachLegend(entry) {
+    if (!teach) return [];
+    const chosen = sample((context, path) => {
+      context.fillStyle = teach.look.fill;
+      context.fill(path);
+      context.stroke(path);
+      write(context, "1", 24, 14.5, { font: "700 15px system-ui, sans-serif", halo: 0.01, ...teach.look });
+    });
+    const ring = sample((context) => {
+      context.beginPath();
+      context.arc(24, 14, 11, 0, 2 * Math.PI);
+      Object.assign(context, { fillStyle: REACH_FILL, strokeStyle: ACCENT, lineWidth: 2 });
+      context.fill();
+      context.stroke();
+    });
+    const square = sample((context, path) => {
+      context.fillStyle = data.plain.fill;
+      context.fill(path);
+      context.stroke(path);
+      context.fillStyle = INK;
+      context.fillRect(24 - UNREACHED / 2, 14 - UNREACHED / 2, UNREACHED, UNREACHED);
+    });
+    const halves = sample((context, path) => {
+      context.fillStyle = teach.look.fill;
+      context.fill(path);
+      context.stroke(path);
+      context.stroke(new Path2D("M22 4.5 L24 23.7 M24 4.4 L26 23.6"));
+      context.lineWidth = 1.4;
+      context.setLineDash([4, 2]);
+      context.strokeRect(10, 10, 9, 8);
+      context.strokeRect(28, 10, 9, 8);
+    });
+    const left = teach.people_left_out;
+    return [
+      make("h3", {}, data.words.legend_teach),
+      make(
+        "ul",
+        {},
+        entry(chosen, data.words.legend_demo),
+        make("li", {}, make("span", {}, data.words.legend_counts)),
+        entry(ring, data.words.legend_reach),
+        ...(demoShapes.people.x.length ? [entry(square, data.words.legend_unreached)] : []),
+        ...(demoShapes.nets.x.length ? [entry(halves, data.words.legend_halves)] : []),
+      ),
+      ...(left ? [make("p", {}, say("legend_unreached_left", { count: shown(left) }))] : []),
+    ];
+  }
+
   /* What is drawn only from some size on, or stands for more, or is left out. */
   function rowRemarks(methods) {
     const left = plots.guides.left_out;
@@ -1863,6 +2076,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       data.words.legend,
       make("div", { id: "legend-classes" }, ...classPart.filter((part) => part !== null)),
       make("div", { id: "legend-work" }, ...workPart(entry)),
+      make("div", { id: "legend-teach" }, ...teachLegend(entry)),
       make(
         "div",
         { id: "legend-lines" },
@@ -1919,8 +2133,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
     byId("legend-classes").hidden = view !== "steep";
     byId("legend-work").hidden = view !== "first";
-    byId("legend-lines").hidden = view === "first";
-    byId("legend-water").hidden = view === "buy";
+    byId("legend-teach").hidden = view !== "teach";
+    byId("legend-lines").hidden = plainly();
+    byId("legend-water").hidden = view === "buy" || view === "teach";
     const cross = byId("legend-excluded");
     if (cross) cross.hidden = view === "steep";
     byId("order").open = view === "buy";
@@ -1931,8 +2146,14 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       byId(id).hidden = view !== "first";
       byId(id).open = view === "first";
     }
-    byId("totals").hidden = view === "first";
+    for (const id of DEMO_FOLDS) {
+      byId(id).hidden = view !== "teach";
+      byId(id).open = id === "demo-list" || id === "demo-villages" || id === "demo-curve";
+    }
+    byId("totals").hidden = plainly();
     byId("cautions").hidden = view === "first";
+    // What a card tells first goes by the view.
+    if (state.open !== null) fillCard(state.open);
     byId("legend").open = legendFits() && view !== "buy";
     // The buying view widens the panel, so the map is measured again.
     map.invalidateSize({ animate: false });
@@ -2019,6 +2240,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   startTable("calendar", data.calendar, data.words.calendar_title, data.words.calendar_hint);
   startTotals();
   startWork();
+  startTeach();
   startList();
   startNotes();
   startMap();
