@@ -2049,6 +2049,13 @@ COLUMNS: tuple[Column, ...] = (
         "1 where it is proved that no choice keeps to all of it; 0 where none was found.",
         nullable=False,
     ),
+    _integer(
+        "demos_in_reach",
+        "demo layout",
+        "",
+        "Demonstration plots that a farmer has in reach.",
+        nullable=False,
+    ),
     _text(
         "demo_part",
         "demo layout",

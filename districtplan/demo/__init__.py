@@ -30,8 +30,8 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
     -------
     Mapping[str, bytes]
         ``plan.toml``, ``plots.gpkg``, ``elevation.tif``, ``features.gpkg``, ``readings.csv``,
-        ``enrolment.csv``, ``stock.csv``, ``README.txt`` and the tables of the folder ``handbook``
-        by name.
+        ``enrolment.csv``, ``stock.csv``, ``answers.csv``, ``shown.csv``, ``README.txt`` and the
+        tables of the folder ``handbook`` by name.
     """
     random = np.random.default_rng(seed)
     hills = ground.make(random)
@@ -46,5 +46,7 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
         "readings.csv": readings.make(random, hills, good),
         "enrolment.csv": season.enrolment(seed, good),
         "stock.csv": season.stock(good),
+        "answers.csv": season.answers(seed, good),
+        "shown.csv": season.shown(),
         "README.txt": write.readme(good, bad, seed),
     }

@@ -14,6 +14,12 @@ if TYPE_CHECKING:
     from districtplan.demo.fields import Field
 
 HEAD = ("plot_id", "farmer_id", "group", "enrolled", "consent", "demo", "closed", "bean_area_ha")
+SHOWN = ("GOR-013", "LUV-021")
+"""Fields that were demonstration plots last season: with a barrier, and with rows alone."""
+BARRIER, ROWS = "contour rows with a grass strip", "rows on the contour"
+"""What demonstration plots show."""
+HOLDS, WOMEN, YOUTH, REACHED, TOLD = 0.9, 0.45, 0.25, 0.5, 0.6
+"""Shares of farmers who hold their land, are women, are young, were reached, and tell of beans."""
 ENROLLED, CONSENT, DEMO, CLOSED, FARMERS, PART = 0.7, 0.95, 0.02, 0.01, 0.8, 0.4
 """Shares of the fields; of the enrolled, those with consent; farmers a field; fields in part."""
 
@@ -55,6 +61,45 @@ def enrolment(seed: int, good: list[Field]) -> bytes:
         rows.append((field.plot_id, farmer, "", *answers, land))
     rows.append(("NYX-999", "F999", "", "yes", "yes", "no", "no", ""))
     return _csv([HEAD, *rows])
+
+
+def answers(seed: int, good: list[Field]) -> bytes:
+    """Write what farmers answered who may show others.
+
+    Parameters
+    ----------
+    seed : int
+        Seed of all that is random; other files don't depend on it.
+    good : list[Field]
+        The fields.
+
+    Returns
+    -------
+    bytes
+        A CSV file: a row a field, some cells empty.
+    """
+    random = np.random.default_rng([seed, len(good), 2])
+    rows = []
+    for field in good:
+        holds, woman, young, reached, told = random.random(5) < (HOLDS, WOMEN, YOUTH, REACHED, TOLD)
+        rest = str(random.integers(1, 5)) if told else ""
+        yes = ["yes" if one else "no" for one in (holds, young, reached)]
+        rows.append((field.plot_id, yes[0], rest, "female" if woman else "male", yes[1], yes[2]))
+    head = ("plot_id", "tenure", "seasons_since_beans", "sex", "youth", "reached")
+    return _csv([head, *rows])
+
+
+def shown() -> bytes:
+    """Write which fields were demonstration plots before.
+
+    Returns
+    -------
+    bytes
+        A CSV file: a barrier that hasn't stood for its seasons, and a field shown last season.
+    """
+    head = ("plot_id", "message", "seasons_ago", "seasons_shown")
+    kept, rests = SHOWN
+    return _csv([head, (kept, BARRIER, "1", "1"), (rests, ROWS, "1", "1")])
 
 
 def stock(good: list[Field]) -> bytes:

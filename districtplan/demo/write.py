@@ -26,6 +26,7 @@ from districtplan.demo.ground import (
     WEST_M,
 )
 from districtplan.demo.readings import BEARING_ERROR_DEG, EVERY, SLOPE_ERROR_PCT
+from districtplan.demo.season import BARRIER, ROWS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -128,7 +129,7 @@ urea_pack_kg = 50
 vehicle_kg = 4000
 """
 
-SEASON = """
+SEASON = f"""
 [money]
 # Invented prices, in a money that there isn't: an example, never a promise.
 currency = "shells"
@@ -138,6 +139,30 @@ urea_price_kg = 0.9
 manure_price_kg = 0.02
 grain_price_low_kg = 0.7
 grain_price_high_kg = 1.2
+
+[demos]
+# Ten plots teach: most farmers within 1,200 m, no two near one another, slopes as the land's.
+plots = 10
+reach_m = 1200
+village_max = 2
+apart_m = 500
+slope_limits_pct = [5, 12, 25]
+class_tolerance_share = 0.15
+answers = "answers.csv"
+shown = "shown.csv"
+
+[[demos.messages]]
+name = "{ROWS}"
+treatments = ["seed of good quality", "NPK and urea", "rows on the contour"]
+slope_max_pct = 12
+
+[[demos.messages]]
+name = "{BARRIER}"
+treatments = ["seed of good quality", "NPK and urea", "contour rows", "grass strips"]
+barrier = true
+tenure = true
+slope_min_pct = 8
+slope_max_pct = 30
 
 [labour]
 # Invented person-days: time your own teams. No published figure could be confirmed.
@@ -175,6 +200,10 @@ handbook        What measures cost in person-days: invented figures, since no pu
 enrolment.csv   Who takes part, with consent, and how much of the field is under beans; one row is
                 of a field that isn't in plots.gpkg. Drawn by chance.
 stock.csv       What two villages have in store: one more NPK than it needs.
+answers.csv     Who holds the land, when beans stood there, sex, youth, who was reached before.
+                Drawn by chance.
+shown.csv       Two demonstration plots of the season before: a grass strip that is to stand for two
+                seasons more, and rows that now rest.
 plan.toml       What is wanted. Rain erosivity, erodibility, rates, the weights of 100 seeds, of
                 caps and handfuls, sizes of packs, prices and person-days are invented; the cover
                 factor is an assumption, since no published one for hand-planted beans could be

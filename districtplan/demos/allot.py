@@ -345,9 +345,11 @@ def steep_villages(facts: Facts, asked: Demos, village: NDArray[np.intp]) -> Int
 def _chosen(model: _Model, chosen: Ints) -> pd.DataFrame:
     """Tell of each plot chosen what it gives, and which would take its place."""
     facts, asked = model.facts, model.asked
-    told = explain.of_sites(model.reach, model.found, chosen)
-    heads = explain.of_sites(model.reach._replace(weight=np.ones(len(model.reach.weight))),
-                             model.found, chosen)  # fmt: skip
+    alike = model.reach._replace(weight=np.ones(len(model.reach.weight)))
+    told, heads = (
+        explain.of_sites(reach, model.found, chosen, model.site_plot)
+        for reach in (model.reach, alike)
+    )
     plot, message = model.site_plot[chosen], model.site_message[chosen]
     messages = list(asked.messages or ())
     plots = facts.plots.iloc[plot].reset_index(drop=True)
@@ -464,7 +466,7 @@ def _villages(model: _Model, chosen: Ints, times: Ints) -> pd.DataFrame:
             "demo_plots": told["demos"].astype("int64"),
             "demo_steep": np.isin(np.arange(len(model.villages)), steep).astype(np.int64),
             "demo_village_why": told["why"],
-            "demo_best": model.ids(told["best"]),
+            "demo_best": model.ids(told["best"]).mask(told["adds"] <= 0, None),
             "demo_best_adds": told["adds"].astype("float64"),
         }
     )

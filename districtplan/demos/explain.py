@@ -41,7 +41,9 @@ NO_CANDIDATE, NONE_ALLOWED, ADDS_NOTHING, ADDS_LESS, HAS = (
 """Why a village has no demonstration plot, or that it has."""
 
 
-def of_sites(reach: Reach, found: Sequence[Rule], chosen: Ints) -> pd.DataFrame:
+def of_sites(
+    reach: Reach, found: Sequence[Rule], chosen: Ints, plot: Ints | None = None
+) -> pd.DataFrame:
     """Tell of each plot chosen what it alone gives, and which would take its place.
 
     Parameters
@@ -52,6 +54,9 @@ def of_sites(reach: Reach, found: Sequence[Rule], chosen: Ints) -> pd.DataFrame:
         The rules.
     chosen : numpy.ndarray
         Sites by number, rising.
+    plot : numpy.ndarray | None, default None
+        Plot of each site, which can't take its own place with another message; None where each
+        site is a plot.
 
     Returns
     -------
@@ -63,6 +68,7 @@ def of_sites(reach: Reach, found: Sequence[Rule], chosen: Ints) -> pd.DataFrame:
     """
     table = Table.of(found, reach.sites)
     times = reach.reached(chosen)
+    own = np.arange(reach.sites) if plot is None else plot
     every = _adds(reach, np.ones(len(reach.weight), np.bool_))
     rows = []
     for site in chosen:
@@ -70,7 +76,7 @@ def of_sites(reach: Reach, found: Sequence[Rule], chosen: Ints) -> pd.DataFrame:
         without = times - reach.reached(np.array([site]))
         adds = _adds(reach, without == 0)
         able = _able(table, others, reach.sites)
-        able[site] = False
+        able[own == own[site]] = False
         best = np.flatnonzero(able)
         runner = int(best[np.argmax(adds[best])]) if len(best) else -1
         given = float(adds[runner]) if runner >= 0 else 0.0

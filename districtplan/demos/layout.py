@@ -100,7 +100,7 @@ def parts(laid: dict[str, Laid]) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``plot_id``, the columns made by the layout, and ``geometry`` in the zone.
+        ``plot_id``, ``demo_part``, ``demo_treated`` and ``geometry`` in the zone.
     """
     rows: list[tuple[str, str, str | None, BaseGeometry]] = []
     for plot, one in laid.items():
@@ -113,7 +113,7 @@ def parts(laid: dict[str, Laid]) -> pd.DataFrame:
             rows.append((plot, f"{side} half", treated, half))
             rows.append((plot, f"net plot of the {side} half", treated, net))
         rows.append((plot, "bund or path between", None, halves.divide))
-    columns = ("plot_id", *tables.made_by("demo layout"))
+    columns = ("plot_id", "demo_part", "demo_treated")
     found = pd.DataFrame(rows, columns=[*columns, "geometry"])
     tables.check(found[list(columns)], columns)
     return found

@@ -17,7 +17,7 @@ from districtplan.outputs import (
     tables_csv,
     workbook,
 )
-from districtplan.outputs.sheets import aside_page, hand_out, work_page
+from districtplan.outputs.sheets import aside_page, demo_page, hand_out, work_page
 from districtplan.outputs.texts import Texts
 
 if TYPE_CHECKING:
@@ -38,6 +38,7 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "sheets": sheets.render,
         "lists": hand_out.render,
         "work": work_page.render,
+        "demo pages": demo_page.render,
         "set aside": aside_page.render,
     }
 )

@@ -407,7 +407,26 @@ def of_plots(found: Allotment, texts: Texts) -> dict[str, list[str]]:
 
 def _of_demo(row: Mapping[str, Any], texts: Texts) -> list[str]:
     treatments = texts.listed(list(row["demo_treatments"]))
-    said = [texts.say("demos.plot.is", message=row["demo_message"], treatments=treatments)]
+    first = texts.say("demos.plot.is", message=row["demo_message"], treatments=treatments)
+    return [first, *why_chosen(row, texts), side(row, texts)]
+
+
+def why_chosen(row: Mapping[str, Any], texts: Texts) -> list[str]:
+    """Say why a demonstration plot was chosen, and what comes first there.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        Its row of those chosen.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences.
+    """
+    said = []
     numbers = {
         "reaches": f"{row['demo_reaches']:,}",
         "alone": f"{row['demo_reaches_alone']:,}",
@@ -420,7 +439,35 @@ def _of_demo(row: Mapping[str, Any], texts: Texts) -> list[str]:
     said.append(runner_up(row, texts))
     if row["demo_provisional"]:
         said.append(texts.say("demos.plot.read_first"))
-    return [*said, side(row, texts)]
+    return said
+
+
+def of_village(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[str]:
+    """Say how many of its village's farmers have a demonstration plot in reach, and where.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        Row of a plot chosen.
+    found : Allotment
+        The choice.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences.
+    """
+    own = found.villages.set_index("village").loc[row["village"]]
+    reached = texts.say(
+        "demos.why.reached",
+        reached=f"{own['demo_farmers_reached']:,}",
+        farmers=f"{own['demo_farmers']:,}",
+    )
+    served = found.served[found.served["village"] == row["village"]]
+    named = texts.say("demos.why.of_village", village=row["village"])
+    return [f"{named} {reached}", *_served(served, texts)]
 
 
 def runner_up(row: Mapping[str, Any], texts: Texts) -> str:

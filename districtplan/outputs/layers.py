@@ -11,7 +11,12 @@ import geopandas as gpd
 import pyogrio
 
 from districtplan.outputs.measure_words import cautions, where_led
-from districtplan.outputs.plot_table import plot_table, with_hillside, work_layers
+from districtplan.outputs.plot_table import (
+    demo_layers,
+    plot_table,
+    with_hillside,
+    work_layers,
+)
 from districtplan.outputs.wording import BARRED
 from districtplan.outputs.work_words import care
 
@@ -29,6 +34,7 @@ GEOMETRY = {
     "guide_lines": "LineString",
     "structure_lines": "Unknown",
     "outlets": "Unknown",
+    "demo_halves": "Unknown",
     "catchments": "MultiPolygon",
 }
 """Kinds of geometry of layers that have several, or whose rows may all be without one."""
@@ -70,6 +76,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "catchments": results.catchments,
         "features": results.features.used,
         **_with_cautions(work_layers(results), results, texts),
+        **demo_layers(results),
     }
     for name in OF_ROWS:
         others[name] = others[name][~others[name]["plot_id"].isin(barred)]

@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pandas as pd
+import shapely
 
 from districtplan import tables
 from districtplan.conservation import VETOES
+from districtplan.demos.layout import parts
 from districtplan.outputs import wording
 from districtplan.outputs.purchase_tables import GOODS, purchase_tables
 
@@ -298,6 +300,32 @@ def demo_tables(results: Results) -> Mapping[str, pd.DataFrame]:
     }
 
 
+def demo_layers(results: Results) -> dict[str, pd.DataFrame]:
+    """Give the layers of demonstration plots.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    dict[str, pandas.DataFrame]
+        ``demos``, a point in each; ``demo_halves``; and ``demo_farmers``, where farmers are, with
+        how many of them they have in reach, but not who they are. Empty where none are asked for.
+    """
+    found = results.demos
+    if found is None:
+        return {}
+    points = pd.Series([shapely.Point(place) for place in found.chosen_m], dtype=object)
+    places = pd.Series([shapely.Point(place) for place in found.people_m], dtype=object)
+    return {
+        "demos": demo_tables(results)["demos"].assign(geometry=points),
+        "demo_halves": parts(found.laid),
+        "demo_farmers": pd.DataFrame({"demos_in_reach": found.reached, "geometry": places}),
+    }
+
+
 def dictionary(results: Results) -> pd.DataFrame:
     """Make the data dictionary.
 
@@ -348,7 +376,8 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried["walk_over"] = tuple(proposal.walk_over.columns)
     carried["left_out"] = tuple(proposal.priorities.left_out.columns)
     carried["nurseries"] = tuple(proposal.nurseries.columns)
-    carried |= {name: tuple(table.columns) for name, table in demo_tables(results).items()}
+    shown = {**demo_tables(results), **demo_layers(results)}
+    carried |= {name: tuple(table.columns) for name, table in shown.items()}
     bought = purchase_tables(results).items()
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}
     order = with_villages(results.works.order, results)

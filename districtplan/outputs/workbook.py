@@ -14,6 +14,7 @@ import xlsxwriter
 from xlsxwriter.worksheet import Worksheet
 
 from districtplan.outputs import (
+    demo_words,
     measure_words,
     purchase_sheets,
     purchase_words,
@@ -21,7 +22,7 @@ from districtplan.outputs import (
     work_words,
 )
 from districtplan.outputs.laid_sheets import Laid
-from districtplan.outputs.plot_table import dictionary, plot_table
+from districtplan.outputs.plot_table import demo_tables, dictionary, plot_table
 from districtplan.outputs.purchase_tables import theirs
 from districtplan.outputs.sources import listing
 
@@ -201,6 +202,10 @@ WIDTHS = {
     "work_source": 44,
     "margin_of": 30,
     "assumption": 24,
+    "demo_message": 30,
+    "demo_treatments": 44,
+    "demo_village_why": 90,
+    "row_method": 18,
 }
 WIDTH = 12
 PAGE_CHARS = 180
@@ -224,6 +229,8 @@ WRAPPED = (
     "work_outlet",
     "work_plots",
     "work_agreed_by",
+    "demo_treatments",
+    "demo_village_why",
 )
 OF_WORK = ("measures", "work_order", "nurseries", "walk_over", "vetoes", "curve")
 """Sheets on what is done against soil loss."""
@@ -308,6 +315,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
             _laid(book, sheet, nobody=nobody)
         _measures(book, results)
         _curve(book, results)
+        _demos(book, results)
         _set_aside(book, results)
         _readings(book, results)
         _table(book, "columns", dictionary(results))
@@ -396,9 +404,9 @@ def _printed_as_table(sheet: Worksheet, laid: Laid) -> None:
     sheet.autofilter(top, 0, top + max(len(table), 1), len(table.columns) - 1)
 
 
-def _table(book: _Book, name: str, table: pd.DataFrame) -> None:
+def _table(book: _Book, name: str, table: pd.DataFrame, lead: tuple[str, ...] = ()) -> None:
     sheet = book.sheet(name)
-    laid = Laid(name, table)
+    laid = Laid(name, table, lead=lead)
     _rows(book, sheet, laid)
     _printed_as_table(sheet, laid)
 
@@ -457,6 +465,30 @@ def _curve(book: _Book, results: Results) -> None:
     chart.set_legend({"none": True})
     sheet = book.book.get_worksheet_by_name(name)
     sheet.insert_chart(1, 3, chart, {"x_scale": 1.6, "y_scale": 1.6})
+
+
+def _demos(book: _Book, results: Results) -> None:
+    """Write the demonstration plots, the villages and the curve, if the plan asks for any."""
+    found = results.demos
+    if found is None:
+        return
+    texts, asked = book.texts, results.plan.demos
+    said = demo_words.finding(found, asked, texts)
+    chosen = demo_tables(results)["demos"]
+    if len(chosen):
+        _table(book, "demos", chosen, tuple(said))
+    else:
+        sheet = book.sheet("demos")
+        for row, sentence in enumerate(said):
+            sheet.write_string(row, 0, sentence)
+    why = {
+        village: " ".join(told) for village, told in demo_words.of_villages(found, texts).items()
+    }
+    villages = found.villages.drop(columns="demo_village_why")
+    told = villages.assign(demo_village_why=villages["village"].map(why))
+    _table(book, "demo_villages", told)
+    if len(found.curve):
+        _table(book, "demo_curve", found.curve)
 
 
 def _set_aside(book: _Book, results: Results) -> None:
@@ -561,6 +593,8 @@ def _findings(results: Results, texts: Texts) -> list[str]:
         *purchase_words.sentences(results, texts),
         " ".join(measure_words.sentences(results, texts)),
     ]
+    if results.demos is not None:
+        said.append(" ".join(demo_words.finding(results.demos, results.plan.demos, texts)))
     key = "page.set_aside_some" if aside else "page.set_aside_none"
     said.append(texts.say(key, aside=f"{aside:,}", read=f"{results.rows_read:,}"))
     return said

@@ -25,6 +25,14 @@ def test_a_plot_is_worth_what_only_it_reaches():
     assert told["loss"].tolist() == [1, 1]
 
 
+def test_a_plot_does_not_take_its_own_place_with_another_message():
+    reach = reach_of((0, 1), (0, 1), (2,), sites=3)
+    sites = sites_of(3, plot=[0, 0, 1], message=[0, 1, 0])
+    found = rules(sites, Conditions(count=1))
+    told = under_test.of_sites(reach, found, np.array([0]), sites.plot)
+    assert (told["runner_up"][0], told["loss"][0]) == (2, 1)
+
+
 def test_without_another_the_whole_is_lost():
     reach = reach_of((0,), (0,), sites=1)
     told = under_test.of_sites(reach, rules(sites_of(1), Conditions(count=1)), np.array([0]))

@@ -1699,7 +1699,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const listOf = walk.length ? make("ol", { class: "plain" }, ...walk) : make("p", {}, data.words.walk_none);
     fold("walk", data.words.walk_title, listOf);
     const { points, said } = work.curve;
-    const { curve_yours: yours, curve_saved: top, curve_alt: alt } = data.words;
+    const [yours, top, alt] = [data.words.curve_yours, data.words.curve_saved, data.words.curve_alt];
     const drawing = () => curvePicture({ ...work.curve, mark: work.curve.budget, yours, top, alt });
     const picture = points.length > 1 ? [make("p", {}, said), drawing()] : [make("p", {}, data.words.curve_none)];
     fold("curve", data.words.curve_title, ...work.chosen.map((each) => make("p", {}, each)), ...picture);
@@ -1792,7 +1792,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const moreVillages = inPieces(others, teach.villages, teachVillageFold);
     fold("demo-villages", data.words.demo_villages, others, moreVillages);
     const { points, said, rows, unit, now } = teach.curve;
-    const { demo_curve_yours: yours, demo_curve_farmers: top, demo_curve_alt: alt } = data.words;
+    const [yours, top, alt] = [data.words.demo_curve_yours, data.words.demo_curve_farmers, data.words.demo_curve_alt];
     const drawing = () => [
       curvePicture({ points, mark: now, unit, said, yours, top, alt }),
       plainTable([unit, top, data.words.demo_gain], rows),
@@ -1800,7 +1800,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     ];
     fold("demo-curve", data.words.demo_curve, ...(points.length > 1 ? drawing() : paragraphs([data.words.demo_curve_none])));
     fold("demo-compared", data.words.demo_compared, ...paragraphs(teach.compared.length ? teach.compared : [data.words.demo_none]));
-    const heads = ["message", "reason", "plots", "alone"].map((name) => data.words[`demo_out_${name}`]);
+    const heads = [
+      data.words.demo_out_message,
+      data.words.demo_out_reason,
+      data.words.demo_out_plots,
+      data.words.demo_out_alone,
+    ];
     fold("demo-out", data.words.demo_out, make("p", { class: "hint" }, data.words.demo_out_hint), plainTable(heads, teach.left_out));
     fold("demo-how", data.words.demo_how, ...paragraphs(teach.how));
   }
