@@ -240,10 +240,10 @@ def apart(row: Mapping[str, Any], texts: Texts) -> str | None:
     """
     if pd.isna(row["line_apart_m"]):
         return None
-    known = texts.section("measures.rule")
 
     def rule(name: str) -> str:
-        return known.get(name, name)
+        # Asked of every plot: the whole section is too much to gather each time.
+        return texts.entries.get(f"measures.rule.{name}", name)
 
     values = {"m": _metres(row["line_apart_m"]), "rule": rule(row["spacing_rule"])}
     if pd.isna(row["line_apart_other_m"]):

@@ -50,6 +50,16 @@ def test_rows_are_broken_where_one_by_one_they_are(seed, sigma, deepest):
             assert np.allclose(np.sort(found.share[found.row == row]), wanted, atol=1e-12)
 
 
+@pytest.mark.parametrize("points", [2, 7])
+def test_heights_along_lines_are_the_splines(points):
+    """Some lines reach beyond the heights."""
+    ground = surface(3, 9, 12)
+    start, stop = np.random.default_rng(4).uniform(-30, 120, (2, 20, 2))
+    found = walk.heights(walk.Ground.of([ground]), start, stop, points)
+    for share, told in zip(np.linspace(0, 1, points), found.T, strict=True):
+        assert np.allclose(told, ground.height(start + share * (stop - start)), atol=1e-8)
+
+
 def test_many_breaks_of_few_rows_find_room():
     waves = 1500 + np.tile([0.0, 1.0], 40) * np.ones((4, 1))
     ground = Surface(Heights(waves, 0.0, 0.0, 2.0, 2.0), Doubt(0.0, 0.0, 4.0))
