@@ -19,6 +19,9 @@ NAMED_MAX = 3
 """Villages that a sentence names; the others are counted."""
 WEIGHTS = ("weight_never_reached", "weight_women", "weight_youth")
 HALF = 0.5
+LISTED_MAX = 5
+"""Villages or plots that a condition names; more are counted."""
+ASKED = ("demo_asked_least", "demo_asked_most")
 
 
 def finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
@@ -269,11 +272,15 @@ def conflicts(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     if found.conflicts.empty:
         return [texts.say("demos.not_found")]
     said = [texts.say("demos.none")]
-    rows = cast("list[dict[str, Any]]", found.conflicts.to_dict("records"))
+    every = cast("list[dict[str, Any]]", found.conflicts.to_dict("records"))
     for number in found.conflicts["demo_conflict"].unique():
-        some = [row for row in rows if row["demo_conflict"] == number]
+        some = [row for row in every if row["demo_conflict"] == number]
         proved = all(row["demo_proved"] for row in some)
-        named = [_asked(row, found, texts) for row in some]
+        alike: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
+        for row in some:
+            asked_for = (row["demo_condition"], *map(str, (row[name] for name in ASKED)))
+            alike.setdefault(asked_for, []).append(row)
+        named = [_asked(rows, found, texts) for rows in alike.values()]
         key = "demos.conflict" if proved else "demos.conflict_open"
         said.append(texts.say(key, conditions="; ".join(named)))
         reliefs = [_relief(row, found, texts) for row in some if pd.notna(row["demo_enough"])]
@@ -283,7 +290,9 @@ def conflicts(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     return said
 
 
-def _asked(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:
+def _asked(rows: list[dict[str, Any]], found: Allotment, texts: Texts) -> str:
+    """Say what conditions alike ask, of several villages or plots at once."""
+    row = rows[0]
     kind = row["demo_condition"]
     least, most = row["demo_asked_least"], row["demo_asked_most"]
     key = kind
@@ -293,15 +302,24 @@ def _asked(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:
         least = 100 * least
     told = texts.say(
         f"demos.asked.{key}",
-        of=row["demo_condition_of"],
+        of=_some([str(one["demo_condition_of"]) for one in rows], texts),
         least=_whole(least),
         most=_whole(most),
     )
     if kind != "in":
         return told
-    plot = found.plots.loc[found.plots["plot_id"] == row["demo_condition_of"]].iloc[0]
-    reasons = [texts.say(f"demos.kept_out.{one}") for one in plot["demo_reasons"]]
+    mine = found.plots["plot_id"].isin([one["demo_condition_of"] for one in rows])
+    codes = dict.fromkeys(code for own in found.plots.loc[mine, "demo_reasons"] for code in own)
+    reasons = [texts.say(f"demos.kept_out.{code}") for code in codes]
     return f"{told} ({texts.listed(reasons)})" if reasons else told
+
+
+def _some(names: list[str], texts: Texts) -> str:
+    """List names, the first of them where there are many."""
+    if len(names) <= LISTED_MAX:
+        return texts.listed(names)
+    more = texts.say("work.more", count=f"{len(names) - LISTED_MAX:,}")
+    return texts.listed([*names[:LISTED_MAX], more])
 
 
 def _relief(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:

@@ -21,7 +21,7 @@ from districtplan.errors import Fault, InputError
 from districtplan.handbook import cite
 from districtplan.inputs.need import seeds_per_hole
 from districtplan.inputs.seed import hundred_seed_weight_g
-from districtplan.outputs import wording
+from districtplan.outputs import demo_words, wording
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -136,6 +136,7 @@ def explain(results: Results, plot_id: str, texts: Texts) -> list[Step]:
         _water,
         _soil,
         _planting,
+        _teaching,
     )
     return [step for make in makers for step in make(case)]
 
@@ -821,6 +822,16 @@ def _practice_source(case: _Case) -> str:
 
 def _planting(case: _Case) -> list[Step]:
     return [_row_count(case), *_stand(case), *_maize(case), *_weights(case)]
+
+
+def _teaching(case: _Case) -> list[Step]:
+    """Say why the plot is a demonstration plot or not, where the plan asks for any."""
+    found = case.results.demos
+    if found is None:
+        return []
+    said = demo_words.of_plots(found, case.texts)[case.row["plot_id"]]
+    how = demo_words.how(found, case.results.plan.demos, case.texts)
+    return [Step(case.say("demos.title"), " ".join(how), "", "", " ".join(said))]
 
 
 def _row_count(case: _Case) -> Step:

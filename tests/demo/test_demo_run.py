@@ -43,7 +43,7 @@ def results(demo_run):
 
 PROMISED = {
     "index.html", "plots.parquet", "plots.gpkg", "villages.csv", "district.xlsx", "columns.csv",
-    "set_aside.csv", "run.json",
+    "set_aside.csv", "run.json", "demos.csv",
 }  # fmt: skip
 
 
@@ -171,6 +171,19 @@ def test_ground_that_slips_bars_what_digs_or_holds_back(results):
     assert not dug.isdisjoint(offered["measure"])
 
 
+def test_ten_plots_teach_and_it_is_proved_that_no_other_ten_reach_more(results):
+    found = results.demos
+    assert len(found.chosen) == 10
+    assert found.cover.gap == 0
+    assert found.cover.reproducible
+    assert found.farmers_reached > 0.9 * found.farmers
+    assert found.chosen["demo_why"].value_counts().to_dict() == {"chosen": 9, "kept": 1}
+    steep = found.villages.loc[found.villages["demo_steep"] == 1, "village"]
+    shown = found.chosen[found.chosen["village"].isin(steep)]
+    assert (shown["demo_message"] == "contour rows with a grass strip").mean() >= 0.5
+    assert len(found.laid) > 0
+
+
 def test_the_feature_of_no_kind_is_set_aside(results):
     assert results.features.set_aside["kind"].tolist() == ["bridge"]
     assert {"stream", "path", "waterway", "slipping ground"} == set(results.features.used["kind"])
@@ -184,6 +197,8 @@ def test_the_feature_of_no_kind_is_set_aside(results):
         "readings.csv",
         "enrolment.csv",
         "stock.csv",
+        "answers.csv",
+        "shown.csv",
         "handbook/measure_costs.csv",
         "handbook/measure_costs.toml",
     ],

@@ -16,7 +16,15 @@ from districtplan.demos import candidates, explain
 from districtplan.demos.allot import THINNED
 from districtplan.demos.cover import Cover
 from districtplan.demos.rules import Kind
-from districtplan.outputs import demo_words, demos_csv, layers, manifest, wording, workbook
+from districtplan.outputs import (
+    demo_words,
+    demos_csv,
+    explanation,
+    layers,
+    manifest,
+    wording,
+    workbook,
+)
 from districtplan.outputs.page import content
 from districtplan.outputs.plot_table import dictionary
 from districtplan.outputs.sheets import demo_page
@@ -130,6 +138,14 @@ def test_the_page_says_of_every_plot_why(taught, texts):
     assert teach["curve"]["now"] == 2
     # What is shown aloud counts one as one.
     assert not any(" 1 farmers" in said for said in teach["why"]["texts"])
+
+
+def test_a_plot_is_explained_on_the_command_line_too(taught, small_results, texts):
+    plot = taught.demos.chosen["plot_id"][0]
+    title = texts.say("explain.demos.title")
+    (step,) = (one for one in explanation.explain(taught, plot, texts) if one.title == title)
+    assert step.result.startswith("This is a demonstration plot.")
+    assert title not in {one.title for one in explanation.explain(small_results, plot, texts)}
 
 
 @pytest.mark.parametrize(
