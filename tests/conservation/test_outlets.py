@@ -104,7 +104,7 @@ def test_one_waterway_takes_the_water_that_gathers_beside_it_and_no_other():
 def test_what_an_outlet_takes_already_needs_no_waterway():
     there = Outlet("waterway 1", shapely.LineString([(18, 110), (18, -10)]))
     found = dug(DOWN, outlets=(there,))
-    assert found == ((), None, (), None, ("waterway 1",))
+    assert found == ((), None, (), None, ("waterway 1",), ())
 
 
 @pytest.mark.parametrize(("length_m", "reason"), [(9.9, None), (10.1, "gathered_water_left")])
@@ -119,4 +119,4 @@ def test_water_that_crosses_somewhere_is_never_without_a_step():
 
 def test_no_waterway_is_laid_through_a_plot_that_may_bear_none():
     steep = shapely.box(0, 0, 60, 25)
-    assert dug(DOWN, no_waterway=steep) == ((), None, (), "no_outlet", ())
+    assert dug(DOWN, no_waterway=steep) == ((), None, (), "no_outlet", (), ())
