@@ -376,8 +376,17 @@ def of_villages(found: Allotment, texts: Texts) -> dict[str, list[str]]:
             )
         reached = texts.say("demos.why.reached", **numbers)
         count = texts.say("demos.why.candidates", count=f"{row['demo_candidates']:,}")
-        said[str(village)] = [first, reached, *_served(served.get(village), texts), count]
+        alone = _each(found, plots, texts) if len(plots) > 1 else []
+        goes = _served(served.get(village), texts)
+        said[str(village)] = [first, *alone, reached, *goes, count]
     return said
+
+
+def _each(found: Allotment, plots: list[str], texts: Texts) -> list[str]:
+    """Say why a village has several: what each gives that no other does."""
+    alone = found.chosen.set_index("plot_id")["demo_reaches_alone"]
+    told = [_counted("demos.why.goes", int(alone[plot]), texts, plot=plot) for plot in plots]
+    return [texts.say("demos.why.each", plots=texts.listed(told))]
 
 
 def _served(table: pd.DataFrame | None, texts: Texts) -> Iterator[str]:

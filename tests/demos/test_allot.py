@@ -194,3 +194,12 @@ def test_every_number_of_demo_choices_changes_something(name, monkeypatch):
         outcome(renumbered("demo_choices", name, packaged().number("demo_choices", name) * 2))
         != usual
     )
+
+
+def test_without_a_single_candidate_that_is_told():
+    found = chosen_of(asked(area_min_ha=1.0), 3)
+    assert found.cover is None
+    assert found.conflicts["demo_condition"].tolist() == ["count"]
+    assert found.farmers_near == 0
+    assert (found.plots["demo_reasons"] == ("too small",)).all()
+    assert set(found.villages["demo_village_why"]) == {"no candidate"}

@@ -1778,7 +1778,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function plainTable(heads, rows) {
     const head = heads.map((text) => make("th", { scope: "col" }, text));
-    const body = rows.map((cells) => make("tr", {}, ...cells.map((text) => make("td", {}, text))));
+    const body = rows.map(([first, ...cells]) =>
+      make("tr", {}, make("th", { scope: "row" }, first), ...cells.map((text) => make("td", {}, text))),
+    );
     const table = make("table", {}, make("thead", {}, make("tr", {}, ...head)), make("tbody", {}, ...body));
     return make("div", { class: "wide", tabindex: "0", role: "region", "aria-label": heads.join(", ") }, table);
   }
@@ -1800,13 +1802,16 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     ];
     fold("demo-curve", data.words.demo_curve, ...(points.length > 1 ? drawing() : paragraphs([data.words.demo_curve_none])));
     fold("demo-compared", data.words.demo_compared, ...paragraphs(teach.compared.length ? teach.compared : [data.words.demo_none]));
-    const heads = [
-      data.words.demo_out_message,
-      data.words.demo_out_reason,
-      data.words.demo_out_plots,
-      data.words.demo_out_alone,
-    ];
-    fold("demo-out", data.words.demo_out, make("p", { class: "hint" }, data.words.demo_out_hint), plainTable(heads, teach.left_out));
+    const messages = [...new Set(teach.left_out.map(([message]) => message))];
+    const reasons = messages.flatMap((message) => [
+      make("h3", {}, message),
+      listed(
+        teach.left_out
+          .filter(([name]) => name === message)
+          .map(([, reason, count, alone]) => say("demo_out_line", { reason, count, alone })),
+      ),
+    ]);
+    fold("demo-out", data.words.demo_out, make("p", { class: "hint" }, data.words.demo_out_hint), ...reasons);
     fold("demo-how", data.words.demo_how, ...paragraphs(teach.how));
   }
 
