@@ -20,7 +20,7 @@ import shapely
 from shapely import affinity
 
 from districtplan import demo, geodesy, pipeline
-from districtplan.conservation.order import EARLY, WORKS
+from districtplan.conservation.order import BELOW, EARLY, WORKS
 from districtplan.conservation.outlets import SAFE, TO_BUILD
 from districtplan.demo import broken, ground
 from districtplan.inputs import walk_string
@@ -147,7 +147,8 @@ def _seeded():
 
 def test_works_a_budgeted_choice_and_its_curve_occur(results):
     works, priorities = results.works, results.proposal.priorities
-    assert set(WORKS) == set(works.order["work"])
+    # No plot of the demo bars a ditch from its hillside: none is chosen there.
+    assert set(WORKS) - {BELOW} == set(works.order["work"])
     assert 0.99 * results.plan.conservation.budget < priorities.spent
     assert priorities.spent <= results.plan.conservation.budget
     assert priorities.gap == 0

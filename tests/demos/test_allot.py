@@ -145,7 +145,7 @@ CONTRADICTIONS = {
     "steep land in proportion, none in the village of it": (
         {"plots": 3, "slope_limits_pct": [10.0], "class_tolerance_share": 0.1, "village_max": 3,
          "forced_out": ["P03", "P04", "P05"]},
-        {("class", "0–10 %"), ("out", "P03"), ("out", "P04"), ("out", "P05")},
+        {("count", None), ("class", "0–10 %"), ("out", "P03"), ("out", "P04"), ("out", "P05")},
     ),
 }  # fmt: skip
 

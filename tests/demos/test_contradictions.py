@@ -126,5 +126,9 @@ def test_sets_are_smallest(seed):
                 eased = Table.of(relief.rules, len(sites))
                 assert any(True for _ in kept_choices(list(relief.rules), len(sites)))
                 assert len(eased.low) == len(relief.rules)
-    left = every - {(relief.kind, relief.of) for one in told for relief in one}
-    assert possible(left)
+    given = {(relief.kind, relief.of) for one in told for relief in one}
+    # One tolerance is of all classes: who eases it for one does for all.
+    eased_alike = {
+        one for one in every if one[0] == "class" and "class" in {kind for kind, _ in given}
+    }
+    assert possible(every - given - eased_alike)
