@@ -592,6 +592,7 @@ def _conserved(
         sited = conservation.work_sites(joined.assign(geometry=outlines), flow, book)
         joined = join(joined, sited)
         joined = join(joined, conservation.ground(joined, outlines, lying.features))
+        joined = join(joined, conservation.below(joined, outlines, lying.features, asked))
         proposal = conservation.propose(joined, known, asked, book)
     with clock.step("works"):
         proposal, works = conservation.lay_out(joined, proposal, terrain, known, asked, book)

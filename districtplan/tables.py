@@ -43,6 +43,7 @@ Maker = Literal[
     "vetoes",
     "work sites",
     "ground",
+    "below",
     "soil",
     "structure lines",
     "refused lines",
@@ -1489,6 +1490,14 @@ COLUMNS: tuple[Column, ...] = (
         "",
         "1 where ground that slips was drawn on the hillside: nothing is dug or held back there.",
         nullable=False,
+    ),
+    _text(
+        "lies_below",
+        "below",
+        "Only of plots without tonnes: the worst that lies below within the longest slope length: "
+        "house, slipping ground, spring, latrine, grave, road, path, stream or neighbour; empty "
+        "where nothing is known to.",
+        nullable=True,
     ),
     _metres(
         "soil_depth_m", "Depth of the plot's or its village's soil; empty where not given.", "soil"

@@ -6,6 +6,7 @@ hillside.
 
 from __future__ import annotations
 
+from districtplan.conservation.below import below
 from districtplan.conservation.catalogue import (
     Measure,
     catalogue,
@@ -48,6 +49,7 @@ __all__ = [
     "Waterway",
     "Works",
     "accept_vetoes",
+    "below",
     "catalogue",
     "days_owed",
     "draw",

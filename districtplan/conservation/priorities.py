@@ -37,6 +37,7 @@ import pandas as pd
 
 from districtplan import tables
 from districtplan.conservation import knapsack
+from districtplan.conservation.below import BELOW
 from districtplan.conservation.catalogue import catalogue
 from districtplan.conservation.land import slope_for_limits
 from districtplan.errors import Fault, PlanError
@@ -54,10 +55,6 @@ if TYPE_CHECKING:
 
 CURVE_POINTS = 200
 """Points of the curve, about: as many as a picture can show."""
-BELOW = (
-    "house", "slipping ground", "spring", "latrine", "grave", "road", "path", "stream", "neighbour",
-)  # fmt: skip
-"""What may lie below the ends of rows, the worst first."""
 SAVES_MOST, HELD = "saves most", "place held for plots without tonnes"
 SITE, SITES = "work_site", "work site"
 """Column of the hillside that a plot is of, and what the plan calls it."""
@@ -144,7 +141,7 @@ def choose(
     plots : pandas.DataFrame
         Their plots: ``plot_id``, ``village``, ``area_ha``, ``slope_mean_pct``,
         ``slope_measured_pct``, ``slope_class_number``, ``run_on_area_ha``, ``erosion_rank``,
-        ``soil_loss_now_likely_t_ha_yr``, and ``row_outlet`` and ``work_site`` where they are
+        ``soil_loss_now_likely_t_ha_yr``, and ``lies_below`` and ``work_site`` where they are
         known.
     plan : Plan
         Its budget and goal. Without a budget each plot takes the measure that saves most; where it
@@ -488,9 +485,9 @@ def order_without_tonnes(plots: pd.DataFrame) -> NDArray[np.int64]:
     without = np.flatnonzero(plots["soil_loss_now_likely_t_ha_yr"].isna())
     some = plots.iloc[without]
     below = np.zeros(len(some))
-    if "row_outlet" in some:
+    if "lies_below" in some:
         worst = {kind: len(BELOW) - place for place, kind in enumerate(BELOW)}
-        below = np.array([worst.get(kind, 0) for kind in some["row_outlet"]], dtype=np.float64)
+        below = np.array([worst.get(kind, 0) for kind in some["lies_below"]], dtype=np.float64)
     pressing = pd.DataFrame(
         {
             "class": some["slope_class_number"].to_numpy(dtype=np.float64),

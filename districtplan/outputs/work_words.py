@@ -53,7 +53,10 @@ COLUMNS = (
     "flow_line_length_m",
     "soil_loss_now_likely_t_ha_yr",
     "soil_loss_floor_t_ha_yr",
+    "lies_below",
 )
+BELOW = ("house", "slipping ground", "spring", "latrine", "grave", "road", "path", "stream")
+"""What is told of what lies below a plot: another plot nearly always does."""
 
 
 class Chosen(NamedTuple):
@@ -313,6 +316,9 @@ def why(row: dict[str, Any], texts: Texts) -> str:
         parts.append(texts.say("work.crossed"))
     elif row["slope_length_above_m"] > 0 or row["run_on_area_ha"] > 0:
         parts.append(texts.say("work.run_on"))
+    if row["lies_below"] in BELOW:
+        below = wording.outlet_words(row["lies_below"], texts)
+        parts.append(texts.say("work.lies_below", what=below))
     if pd.notna(row["soil_loss_now_likely_t_ha_yr"]):
         loss = f"{row['soil_loss_now_likely_t_ha_yr']:.0f}"
         parts.append(texts.say("work.loses", tonnes=loss))

@@ -14,6 +14,7 @@ from tests.conservation.cases import (
     options_of,
     plan_with,
     plots_of,
+    practice_of,
     with_labour,
 )
 
@@ -67,6 +68,21 @@ def test_what_rows_become_beside_a_measure():
     assert (ridges["land_taken_pct"], ridges["holes_after"]) == (0, 6000)
     cover = option(found_for(40.0), "permanent_cover")
     assert (cover["land_taken_pct"], cover["holes_after"]) == (100, 0)
+
+
+def test_saved_is_counted_against_what_is_there():
+    """Stone lines that are there hold back soil already: strips save the rest of it alone."""
+    there = practice_of(rows="up and down", structure="stone lines", condition="poor")
+    plots = plots_of(15.0, 60.0, plan_with(), practice=there)
+    found = option(options_of(plots, plan_with(), practice=there), "grass_strips")
+    now, bare = (
+        plots[f"soil_loss_{practice}_likely_t_ha_yr"].iloc[0] for practice in ("now", "up_down")
+    )
+    assert now < 0.9 * bare
+    after = found["soil_loss_after_likely_t_ha_yr"]
+    assert 0 < after < now
+    assert found["soil_saved_t_yr"] == pytest.approx((now - after) * 0.3)
+    assert found["soil_saved_counted_t_yr"] == found["soil_saved_t_yr"]
 
 
 def test_level_land_is_offered_nothing():

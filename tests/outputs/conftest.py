@@ -294,6 +294,7 @@ def _sites(plots: pd.DataFrame) -> dict[str, Any]:
         ],
         "site_place": [place.get(i, 1) for i in range(len(plots))],
         "slipping_ground": 0,
+        "lies_below": None,
         "site_plots": [3 if i in place else 1 for i in range(len(plots))],
         "site_villages": [(village,) for village in plots["village"]],
         "site_neighbours": [()] * len(plots),

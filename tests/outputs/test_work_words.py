@@ -29,6 +29,7 @@ ROW = {
     "flow_line_length_m": 0.0,
     "soil_loss_now_likely_t_ha_yr": 120.4,
     "soil_loss_floor_t_ha_yr": np.nan,
+    "lies_below": None,
 }
 
 
@@ -43,6 +44,14 @@ ROW = {
         (
             {"flow_line_length_m": 3.0, "soil_loss_now_likely_t_ha_yr": np.nan},
             "38 % slope, 90 m long, gathered water crosses it, no tonnes known",
+        ),
+        (
+            {"lies_below": "slipping ground", "soil_loss_now_likely_t_ha_yr": np.nan},
+            "38 % slope, 90 m long, run-on from above, slipping ground below, no tonnes known",
+        ),
+        (
+            {"lies_below": "neighbour", "soil_loss_now_likely_t_ha_yr": np.nan},
+            "38 % slope, 90 m long, run-on from above, no tonnes known",
         ),
         (
             {
