@@ -517,7 +517,7 @@ def _hill(named: tuple[int, str], site: _Site, about: _About) -> Hill:
     )
     return Hill(
         *named,
-        _summary(site.chosen, texts),
+        _summary(site, texts),
         plots[0].why,
         plots,
         () if site.order is None else tuple(_steps(site.order, texts)),
@@ -530,8 +530,8 @@ def _days(days: float, texts: Texts) -> str:
     return "" if np.isnan(days) else measure_words.person_days(days, texts, decimals=1)
 
 
-def _summary(own: pd.DataFrame, texts: Texts) -> str:
-    counts = own["measure"].value_counts()
+def _summary(site: _Site, texts: Texts) -> str:
+    counts = site.chosen["measure"].value_counts()
     named = [
         texts.say(
             f"work.on.{'one' if number == 1 else 'many'}",
@@ -540,7 +540,8 @@ def _summary(own: pd.DataFrame, texts: Texts) -> str:
         )
         for name, number in counts.items()
     ]
-    days = float(own["days_owed"].sum(skipna=False))
+    # Plots without a measure of their own owe a share of what all have in common.
+    days = sum(float(own["days_owed"].sum(skipna=False)) for own in (site.chosen, site.owing))
     if np.isnan(days):
         return texts.say("work.summary", measures=texts.listed(named))
     said = measure_words.person_days(days, texts)

@@ -225,6 +225,29 @@ def test_days_are_told_only_where_all_are_known(small_results, texts, hills):
     assert "person-days" not in work_words.hills(some, texts)[0].summary
 
 
+@pytest.mark.parametrize(("share", "said"), [(4.0, ", 10 person-days"), (np.nan, "")])
+def test_the_days_of_a_hillside_count_plots_that_owe_some_without_a_measure(
+    small_results, texts, hills, share, said
+):
+    """The work takes 10 person-days: 6 of the one plot with a measure, 4 of another one."""
+    (hill,) = (one for one in hills if one.name == "Hill-S01")
+    first, other = (plot.plot_id for plot in hill.plots[:2])
+    works, proposal = small_results.works, small_results.proposal
+    owed = works.days["plot_id"].map({first: 6.0, other: share}).where(
+        works.days["plot_id"].isin([first, other]), 0.0
+    )
+    chosen = proposal.priorities.chosen
+    alone = dataclasses.replace(
+        proposal.priorities, chosen=chosen[chosen["plot_id"] == first].reset_index(drop=True)
+    )
+    some = dataclasses.replace(
+        small_results,
+        works=dataclasses.replace(works, days=works.days.assign(days_owed=owed)),
+        proposal=dataclasses.replace(proposal, priorities=alone),
+    )
+    assert first_hill(some, texts).summary == f"grass strips or live barriers on 1 plot{said}"
+
+
 def test_a_village_gets_its_own_hillsides(small_results, texts, hills):
     found = work_words.by_village(small_results, texts, 2)
     village = small_results.plots.set_index("plot_id")["village"]
