@@ -718,9 +718,13 @@ def _soil_values(case: _Case) -> list[Step]:
                 case.say("erosivity.result", r=digits(case.row["r"], 4), region=row["region"]),
             )
         )
+    village_k_by = _village_k_by(case)
+    if village_k_by is not None:
+        steps.append(_of_village(case, village_k_by))
     for name, file, filled in (
         ("r", soil.rain_erosivity_raster, "rain_erosivity_filled"),
-        ("k", soil.erodibility_raster, "erodibility_filled"),
+        # What is known of the village's soil goes before the raster.
+        ("k", soil.erodibility_raster if village_k_by is None else None, "erodibility_filled"),
     ):
         if file is not None and case.known(name) and filled not in case.row["erosion_flags"]:
             value = digits(case.row[name], 4)
@@ -742,6 +746,28 @@ def _soil_values(case: _Case) -> list[Step]:
             )
         )
     return steps
+
+
+def _village_k_by(case: _Case) -> str | None:
+    """Give how K of the plot's village was found; None where it has none of its own."""
+    if "soils" not in case.results.beside:
+        return None
+    soils = case.results.beside["soils"].used
+    own = soils[(soils["village"] == case.row["village"]) & soils["k"].notna()]
+    return None if own.empty else str(own["k_by"].iloc[0])
+
+
+def _of_village(case: _Case, k_by: str) -> Step:
+    files, rows = case.results.plan.files, case.results.handbook.rows("erodibility_constants")
+    drawn = rows[rows["name"].str.startswith(k_by)]
+    sources = [cite(*pair) for pair in zip(drawn["source"], drawn["provenance"], strict=True)]
+    return Step(
+        case.say("village_soil.title"),
+        case.say(f"village_soil.{k_by}", village=case.row["village"], file=files.soils),
+        "",
+        "; ".join(dict.fromkeys(sources)),
+        case.say("mapped.k", value=digits(case.row["k"], 4)),
+    )
 
 
 def _loss_now(case: _Case) -> list[Step]:

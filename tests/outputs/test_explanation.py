@@ -11,6 +11,7 @@ import pytest
 from pyproj import Geod
 
 from districtplan import erosion, geodesy, inputs
+from districtplan.accepted import Given
 from districtplan.erosion import ls
 from districtplan.errors import InputError
 from districtplan.outputs.explanation import digits, explain
@@ -307,3 +308,31 @@ def test_a_catchment_is_told_where_there_is_one(results, texts):
     known = dataclasses.replace(results, plots=plots, catchments=catchments)
     said = "in the catchment R9C7 of 41.25 ha, into which 3.5 ha of others drain"
     assert any(said in step.result for step in explain(known, "B3", texts))
+
+
+@pytest.mark.parametrize(
+    ("k_by", "said"),
+    [
+        ("given", "K that soils.csv gives for the village Upper Tamba Ridge"),
+        ("nomograph", "the soil of the village Upper Tamba Ridge in soils.csv, by the nomograph"),
+        ("epic", "the soil of the village Upper Tamba Ridge in soils.csv, by the EPIC equation"),
+    ],
+)
+def test_a_villages_soil_goes_before_the_raster_in_words_too(results, texts, k_by, said):
+    files = results.plan.files.model_copy(update={"soils": "soils.csv"})
+    soil = results.plan.soil.model_copy(update={"erodibility_raster": "k.tif"})
+    plan = results.plan.model_copy(update={"files": files, "soil": soil})
+    used = pd.DataFrame({"village": ["Upper Tamba Ridge"], "k": [0.031], "k_by": [k_by]})
+    plots = results.plots.assign(k=0.031)
+    some = dataclasses.replace(
+        results, plan=plan, plots=plots, beside={"soils": Given(used, pd.DataFrame(), 1)}
+    )
+    for bare in (False, True):
+        if bare:
+            used["k"] = np.nan
+        steps = [step for step in explain(some, "A-01", texts) if step.result.startswith("K is ")]
+        (step,) = steps
+        assert step.result == "K is 0.031 t ha h/(ha MJ mm)."
+        assert ("cells of k.tif" in step.inputs) == bare
+        assert step.inputs.startswith(said) == (not bare)
+        assert bool(step.source) == (not bare and k_by != "given")
