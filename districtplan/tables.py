@@ -1603,6 +1603,12 @@ COLUMNS: tuple[Column, ...] = (
         "work order",
     ),
     _text("work_outlet", "work order", "Safe outlets that they end at.", nullable=True),
+    _codes(
+        "work_waits",
+        "work order",
+        "What waits for the outlet that is to be found: measures, or those of their lines that "
+        "aren't drawn, and gathered_water (whatever would lead it).",
+    ),
     Column(
         "work_person_days",
         "number",

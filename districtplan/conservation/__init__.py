@@ -20,7 +20,7 @@ from districtplan.conservation.hillsides import Terrain
 from districtplan.conservation.land import slope_for_limits
 from districtplan.conservation.lay_out import lay_out
 from districtplan.conservation.line_tables import LineTables, line_tables
-from districtplan.conservation.order import FIND, RIDGES, days_owed, order_of_work, safe_if
+from districtplan.conservation.order import FIND, RIDGES, WATER, days_owed, order_of_work, safe_if
 from districtplan.conservation.outlets import Outlet, Waterway, safe_outlets, waterway
 from districtplan.conservation.priorities import HELD
 from districtplan.conservation.propose import Known, Proposal, propose
@@ -36,6 +36,7 @@ __all__ = [
     "HELD",
     "RIDGES",
     "VETOES",
+    "WATER",
     "Drawn",
     "Hillside",
     "Known",

@@ -71,7 +71,7 @@ def lay_out(
     works = drafts.works(proposal)
     budget, by_site = plan.conservation.budget, plan.conservation.choose_by == SITES
     carrying = {measure.name for measure in catalogue(handbook) if measure.carries_water}
-    learned = NOTHING
+    learned, unled = NOTHING, dict(works.unled)
     for _ in range(ROUNDS_MAX if by_site else 0):
         if not works.undrawn and (budget is None or _total(proposal, works) <= _least(budget)):
             break
@@ -80,15 +80,20 @@ def lay_out(
         learned = Learned({**learned.charged, **charged}, learned.undrawn | works.undrawn)
         proposal = chosen_again(proposal, plots, known, (plan, handbook), learned)
         works = drafts.works(proposal)
-    if budget is None:
-        return _named(proposal, works, handbook), works
-    unit = SITE if by_site else "plot_id"
-    while (total := _total(proposal, works)) > _least(budget):
-        found = trimmed(proposal.priorities, plots, unit, total - budget)
-        proposal = proposal.with_choice(found, plan, handbook, known.onsets)
-        works = drafts.works(proposal)
-    priorities = dataclasses.replace(proposal.priorities, spent=total)
-    return _named(dataclasses.replace(proposal, priorities=priorities), works, handbook), works
+        unled.update(works.unled)
+    if budget is not None:
+        unit = SITE if by_site else "plot_id"
+        while (total := _total(proposal, works)) > _least(budget):
+            found = trimmed(proposal.priorities, plots, unit, total - budget)
+            proposal = proposal.with_choice(found, plan, handbook, known.onsets)
+            works = drafts.works(proposal)
+        priorities = dataclasses.replace(proposal.priorities, spent=total)
+        proposal = dataclasses.replace(proposal, priorities=priorities)
+    there = _measures(plots, proposal)
+    waiting = {site: refused for site, refused in sorted(unled.items()) if site not in there}
+    if waiting:
+        works = drafts.works(proposal, waiting)
+    return _named(proposal, works, handbook), works
 
 
 def _named(proposal: Proposal, works: Works, handbook: Handbook) -> Proposal:

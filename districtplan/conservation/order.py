@@ -30,6 +30,8 @@ EARLY = (FIND, LAY_OUT, BELOW, "outlet", "waterway")
 """Works of a season before the others."""
 RIDGES = "contour_ridges"
 """Measure that the rows themselves are."""
+WATER = "gathered_water"
+"""What waits for an outlet beside measures: gathered water that none takes yet."""
 NO_OUTLET, NOT_SPANNED, BETWEEN = "no_outlet", "head_not_spanned", "plots_between"
 WATERWAY = "grassed_waterway"
 
@@ -45,7 +47,8 @@ def order_of_work(
     """Put the works of each site in order.
 
     Where water has nowhere safe to go, gathered water among it, an outlet is found first, by a
-    technician, and nothing that carries water is built. Where plots that may bear no line lie
+    technician, and what would carry that water waits; lines with an outlet of their own don't.
+    Where plots that may bear no line lie
     between, one lays out what takes their water off those below. Outlets are looked over and
     waterways dug and grassed a season before water is sent into them; then the cut-off drain above
     the top plot, structures from the top down, and rows. Whatever carries water needs the written
@@ -93,6 +96,7 @@ def order_of_work(
                     "work_length_m": work.length_m,
                     "work_priced_length_m": (priced_m or {}).get(built, np.nan),
                     "work_outlet": work.outlet,
+                    "work_waits": work.waits,
                     "work_person_days": (days or {}).get(built, np.nan),
                     "work_plots": work.plots,
                     "work_agreed_by": asked if work.carries else (),
@@ -170,6 +174,7 @@ class _Work(NamedTuple):
     lines: int | None = None
     length_m: float = np.nan
     outlet: str | None = None
+    waits: tuple[str, ...] = ()
 
 
 def _works(
@@ -178,8 +183,10 @@ def _works(
     works: list[_Work] = []
     gathered = drawn.get(WATERWAY)
     left = gathered is not None and gathered.reason is not None
-    if left or any(one.reason == NO_OUTLET for one in drawn.values()):
-        works.append(_Work(FIND, plots, carries=True))
+    waits = [WATER] if left else []
+    waits += [name for name, one in drawn.items() if name != WATERWAY and one.reason == NO_OUTLET]
+    if waits:
+        works.append(_Work(FIND, plots, carries=True, waits=tuple(waits)))
     works += [
         _Work(LAY_OUT, plots, carries=True, structure=name)
         for name, one in drawn.items()

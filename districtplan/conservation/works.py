@@ -84,10 +84,16 @@ class Works:
     charged : Mapping[str, float]
         What goes with each hillside takes of a budget, in its unit, by name of the site, as far as
         known.
+    waiting : frozenset[str]
+        Names of sites for which nothing is chosen, since it would lead water that has no outlet: a
+        technician finds one.
     uncosted : frozenset[tuple[str, str]]
         Site and measure of what goes with it and isn't in that: its labour or length isn't known.
     undrawn : frozenset[tuple[str, str]]
         Plot and measure chosen that leads water, of whose lines none can be laid out for it.
+    unled : Mapping[str, Mapping[str, Drawn]]
+        By site whose measure leads water and has no line for want of an outlet, and by measure:
+        what is refused there.
     sites : int
         Sites with measures.
     sites_drawn : int
@@ -101,8 +107,10 @@ class Works:
     order: pd.DataFrame
     days: pd.DataFrame
     charged: Mapping[str, float]
+    waiting: frozenset[str]
     uncosted: frozenset[tuple[str, str]]
     undrawn: frozenset[tuple[str, str]]
+    unled: Mapping[str, Mapping[str, Drawn]]
     sites: int
     sites_drawn: int
 
@@ -145,13 +153,17 @@ class Drafts:
         self._hillsides = Hillsides(terrain, reach)
         self._laid: dict[tuple[str, ...], tuple[Plane, dict[str, Drawn]]] = {}
 
-    def works(self, proposal: Proposal) -> Works:
+    def works(
+        self, proposal: Proposal, waiting: Mapping[str, Mapping[str, Drawn]] | None = None
+    ) -> Works:
         """Lay out the works of a choice.
 
         Parameters
         ----------
         proposal : Proposal
             The measures chosen.
+        waiting : Mapping[str, Mapping[str, Drawn]] | None, default None
+            ``unled`` of earlier choices, of sites for which nothing is chosen now.
 
         Returns
         -------
@@ -165,7 +177,8 @@ class Drafts:
         for name, chosen in asked.chosen.groupby("work_site", sort=False):
             site = str(name)
             planes[site], drawn[site] = self._of_site(site, chosen, asked)
-        found = line_tables(drawn, self._known.taking_part)
+        told = {**drawn, **(waiting or {})}
+        found = line_tables(told, self._known.taking_part)
 
         def placed(table: pd.DataFrame) -> pd.DataFrame:
             local = zip(table["geometry"], table["work_site"], strict=True)
@@ -178,9 +191,9 @@ class Drafts:
         beside = _beside(drawn, asked)
         days = _days(asked, beside)
         costs = _costs(asked, beside, self._plan)
-        sites = plots[plots["work_site"].isin(drawn)]
-        order = order_of_work(sites, drawn, (DRAIN,), days, _planted(asked), _priced(asked, beside))
-        place = {name: at for at, name in enumerate(drawn)}
+        sites = plots[plots["work_site"].isin(told)]
+        order = order_of_work(sites, told, (DRAIN,), days, _planted(asked), _priced(asked, beside))
+        place = {name: at for at, name in enumerate(told)}
         first = order["work_site"].map(place).to_numpy(dtype=np.int64)
         order = order.iloc[np.lexsort((order["work_step"], first))]
         barred = self._known.barred(sites)
@@ -194,8 +207,10 @@ class Drafts:
             order=shared(without_rows(order, rowless), barred, away).reset_index(drop=True),
             days=_owed(asked, plots, days, self._known.barred(plots)),
             charged=_charged(costs),
+            waiting=frozenset(waiting or ()),
             uncosted=frozenset(pair for pair, cost in costs.items() if np.isnan(cost)),
             undrawn=_undrawn(asked, drawn),
+            unled=_unled(asked, drawn),
             sites=asked.sites,
             sites_drawn=len(drawn),
         )
@@ -448,14 +463,31 @@ def _charged(costs: Mapping[tuple[str, str], float]) -> dict[str, float]:
 
 
 def _undrawn(asked: _Asked, drawn: Mapping[str, Mapping[str, Drawn]]) -> frozenset[tuple[str, str]]:
-    chosen = asked.chosen
-    leads = chosen["measure"].map(lambda name: asked.kinds[name].form.carries_water).astype(bool)
-    rows = chosen.loc[leads, ["plot_id", "measure", "work_site"]]
     return frozenset(
         (plot, name)
-        for plot, name, site in rows.itertuples(index=False)
+        for plot, name, site in _leading(asked).itertuples(index=False)
         if not drawn[site][name].lines or plot in drawn[site][name].bare
     )
+
+
+def _unled(asked: _Asked, drawn: Mapping[str, Mapping[str, Drawn]]) -> dict[str, dict[str, Drawn]]:
+    """Give what is refused where a measure chosen has nowhere safe to lead its water."""
+    found: dict[str, dict[str, Drawn]] = {}
+    for _, name, site in _leading(asked).itertuples(index=False):
+        if drawn[site][name].reason == NO_OUTLET and not drawn[site][name].lines:
+            found[site] = {
+                other: one._replace(waterway=None, waterway_plots=())
+                for other, one in drawn[site].items()
+                if not one.lines and (one.reason == NO_OUTLET or other == WATERWAY)
+            }
+    return found
+
+
+def _leading(asked: _Asked) -> pd.DataFrame:
+    """Give plot, measure and site of what is chosen and leads water."""
+    chosen = asked.chosen
+    leads = chosen["measure"].map(lambda name: asked.kinds[name].form.carries_water).astype(bool)
+    return chosen.loc[leads, ["plot_id", "measure", "work_site"]]
 
 
 def _planted(asked: _Asked) -> dict[str, dict[str, tuple[str, ...]]]:

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from districtplan.conservation import ALL, FIND, HELD, slope_for_limits
+from districtplan.conservation import ALL, FIND, HELD, WATER, slope_for_limits
 from districtplan.outputs.plot_table import joined, veto_table, with_hillside, with_villages
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from typing import Any
 
+    from districtplan.conservation import Works
     from districtplan.handbook import Handbook
     from districtplan.outputs.texts import Texts
     from districtplan.plan import Plan
@@ -127,8 +128,7 @@ def _none_more(gap: float, texts: Texts) -> str:
 def _not_counted(results: Results, texts: Texts) -> list[str]:
     """Say what the costs of a choice leave out."""
     works, said = results.works, []
-    finding = works.order.loc[works.order["work"] == FIND, "work_site"].nunique()
-    if finding:
+    if finding := _finding(works):
         said.append(texts.say("measures.no_outlet_cost", count=f"{finding:,}"))
     if unknown := len({site for site, _ in works.uncosted}):
         said.append(texts.say("measures.works_cost", count=f"{unknown:,}"))
@@ -311,10 +311,18 @@ def whose_matter(results: Results, texts: Texts) -> list[str]:
     if works.sites_drawn < works.sites:
         drawn, sites = f"{works.sites_drawn:,}", f"{works.sites:,}"
         said.append(texts.say("measures.drawn", drawn=drawn, sites=sites))
-    without = int((works.order["work"] == FIND).sum())
-    if without:
+    if without := _finding(works):
         said.append(texts.say("measures.no_outlet", count=f"{without:,}"))
+    if waiting := len(works.waiting):
+        key = f"measures.waiting.{'one' if waiting == 1 else 'many'}"
+        said.append(texts.say(key, count=f"{waiting:,}"))
     return [*said, texts.say("measures.carrying")]
+
+
+def _finding(works: Works) -> int:
+    """Count the hillsides with a measure on which an outlet is still to be found."""
+    sites = works.order.loc[works.order["work"] == FIND, "work_site"]
+    return int(sites[~sites.isin(works.waiting)].nunique())
 
 
 def _steepest(results: Results, texts: Texts) -> list[str]:
@@ -488,11 +496,64 @@ def works(results: Results, texts: Texts) -> pd.DataFrame:
     pandas.DataFrame
         The order of work; what is done, the measure, plots and who must agree are text.
     """
+    by_site = results.works.by_site
+    said = [
+        step
+        for site in results.works.order["work_site"].drop_duplicates()
+        for step in steps(by_site[site], texts)
+    ]
     order = joined(with_villages(results.works.order, results))
-    said = texts.section("measures.work")
     structures = order["work_structure"].map(lambda one: name(one, texts), na_action="ignore")
     caution = work_cautions(results.works.order, results, texts)
-    return order.assign(work=order["work"].map(said), work_structure=structures, caution=caution)
+    told = order.drop(columns="work_waits")
+    return told.assign(work=said, work_structure=structures, caution=caution)
+
+
+def steps(order: pd.DataFrame, texts: Texts) -> list[str]:
+    """Say what is done at each work of a hillside.
+
+    Parameters
+    ----------
+    order : pandas.DataFrame
+        Its order of work.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        A text a work; where an outlet is to be found, what waits for it and what doesn't.
+    """
+    said = texts.section("measures.work")
+    return [
+        _outlet_first(waits, order, texts) if work == FIND else said[work]
+        for work, waits in zip(order["work"], order["work_waits"], strict=True)
+    ]
+
+
+def _outlet_first(waits: tuple[str, ...], order: pd.DataFrame, texts: Texts) -> str:
+    built = set(order["work_structure"].dropna())
+
+    def waiting(one: str) -> str:
+        if one == WATER:
+            return texts.say("measures.waits.water")
+        key = "below" if one in built else "all"
+        return texts.say(f"measures.waits.{key}", measure=name(one, texts))
+
+    said = [
+        texts.say("measures.work.find_outlet"),
+        texts.say("measures.waits.said", waits=texts.listed([waiting(one) for one in waits])),
+    ]
+    if WATER in waits:
+        said.append(texts.say("measures.waits.rows"))
+    led = order[order["work_structure"].notna() & order["work_outlet"].notna()]
+    ahead = [
+        texts.say("measures.waits.to", measure=name(measure, texts), outlet=outlet)
+        for measure, outlet in zip(led["work_structure"], led["work_outlet"], strict=True)
+    ]
+    if ahead:
+        said.append(texts.say("measures.waits.ahead", works=texts.listed(ahead)))
+    return " ".join(said)
 
 
 def ruled_out(results: Results, texts: Texts) -> pd.DataFrame:

@@ -556,7 +556,9 @@ def _there(order: pd.DataFrame, texts: Texts) -> str:
 
 def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
     there = _there(order, texts)
-    for row in cast("list[dict[str, Any]]", order.to_dict("records")):
+    worded = measure_words.steps(order, texts)
+    records = cast("list[dict[str, Any]]", order.to_dict("records"))
+    for row, said in zip(records, worded, strict=True):
         facts = []
         if pd.notna(row["work_structure"]):
             facts.append(measure_words.name(row["work_structure"], texts))
@@ -574,7 +576,6 @@ def _steps(order: pd.DataFrame, texts: Texts) -> Iterator[Step]:
         elif pd.notna(row["work_outlet"]):
             facts.append(texts.say("work.ends_at", outlet=row["work_outlet"]))
         season = texts.say(f"work.season.{row['work_season'].replace(' ', '_')}")
-        said = texts.say(f"measures.work.{row['work']}")
         # Where one is there, what is still to be found is for the water that it doesn't take.
         brief = "find_more" if row["work"] == FIND and there else row["work"]
         short = texts.say(f"work.short.{brief}", outlet=there)

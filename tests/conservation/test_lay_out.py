@@ -145,8 +145,25 @@ def test_ditches_are_not_chosen_where_they_have_no_outlet():
     first, found, works, _ = laid_out(there, flow=(), book=book, budget=1e6, choose_by="work site")
     assert set(first.chosen["plot_id"]) == {f"P{place}" for place in range(6)}
     assert set(found.chosen["plot_id"]) == {"P3", "P4", "P5"}
-    assert set(works.order["work"]) == {"outlet", "structures", "rows"}
     assert works.undrawn == frozenset()
+    steps = {site: own["work"].tolist() for site, own in works.by_site.items()}
+    assert list(steps.values()) == [["outlet", "structures", "rows"], ["find_outlet", "rows"]]
+    # The hillside that was given up is told, after the others, and takes nothing of the budget.
+    (waiting,) = works.waiting
+    assert list(steps)[1] == waiting
+    find = works.by_site[waiting].iloc[0]
+    assert set(find["work_plots"]) == {"P0", "P1", "P2"}
+    assert find["work_waits"] == ("gathered_water", "hillside_ditch")
+    assert works.refused.query("work_site == @waiting")["structure_reason"].eq("no_outlet").all()
+    assert waiting not in works.charged
+    assert works.sites_drawn == 1
+
+
+def test_a_hillside_that_gets_another_measure_does_not_wait_for_its_ditch():
+    book = with_labour({"hillside_ditch": 18.0, "grass_strips": 6.0})
+    _, found, works, _ = laid_out(features(), flow=(), book=book, budget=1e6, choose_by="work site")
+    assert set(found.chosen["measure"]) == {"grass_strips"}
+    assert works.waiting == frozenset()
 
 
 def test_cover_that_stays_has_its_step_and_its_days():

@@ -277,8 +277,10 @@ def make_works(plots: pd.DataFrame) -> Works:
         order=order_of_work(sites, drawn, ()),
         days=pd.DataFrame({"plot_id": plots["plot_id"], "days_owed": np.nan}),
         charged={},
+        waiting=frozenset(),
         uncosted=frozenset(),
         undrawn=frozenset(),
+        unled={},
         sites=1,
         sites_drawn=1,
     )

@@ -328,3 +328,59 @@ def test_plots_too_steep_for_annual_crops_that_bear_nothing_are_counted(texts, s
     told = measure_words.whose_matter(dataclasses.replace(results, plots=given), texts)
     (line,) = [one for one in told if one.startswith(f"From {limit:g} % on")]
     assert "2 such plots are left without any measure, 1 of them on hillsides" in line
+
+
+ORDER = pd.DataFrame(
+    {
+        "work": ["find_outlet", "outlet", "waterway", "structures", "rows"],
+        "work_structure": [None, None, "grassed_waterway", "hillside_ditch", None],
+        "work_outlet": [None, "stream 4", "stream 4", "waterway to build", None],
+        "work_waits": [(), (), (), (), ()],
+    }
+)
+"""A hillside whose waterway takes some of its water."""
+
+
+@pytest.mark.parametrize(
+    ("waits", "said"),
+    [
+        (
+            ("hillside_ditch",),
+            "Not built before it is found: hillside ditches beyond those that are drawn.",
+        ),
+        (("cut_off_drain",), "Not built before it is found: cut-off drain."),
+        (
+            ("gathered_water", "cut_off_drain"),
+            "Not built before it is found: whatever is to lead the gathered water that no outlet "
+            "takes yet and cut-off drain. No rows before where this water crosses.",
+        ),
+    ],
+)
+def test_a_step_for_an_outlet_says_what_waits_for_it_and_what_does_not(texts, waits, said):
+    order = ORDER.assign(work_waits=[waits, (), (), (), ()])
+    first = measure_words.steps(order, texts)[0]
+    assert first == (
+        f"Find a safe outlet first: a technician decides. {said} Built all the same, since they "
+        "have an outlet of their own: grassed waterway to stream 4 and hillside ditches to "
+        "waterway to build."
+    )
+    alone = measure_words.steps(order[order["work"].isin(["find_outlet", "rows"])], texts)
+    assert "all the same" not in alone[0]
+    assert alone[1].startswith("Lay the rows")
+
+
+def test_hillsides_that_wait_for_an_outlet_are_counted_apart(small_results, texts):
+    works = small_results.works
+    first = works.order.iloc[:1].assign(work="find_outlet", work_waits=[("hillside_ditch",)])
+    sites = small_results.plots["work_site"]
+    other = sites[sites != "Hill-S01"].iloc[0]
+    order = pd.concat([first, first.assign(work_site=other)], ignore_index=True)
+    some = dataclasses.replace(
+        small_results,
+        works=dataclasses.replace(works, order=order, waiting=frozenset({other})),
+    )
+    said = " ".join(measure_words.whose_matter(some, texts))
+    assert "On 1 of these hillsides some water has no known safe outlet" in said
+    assert "On 1 more hillside nothing is chosen, since what would save most leads water" in said
+    assert len(measure_words.works(some, texts)) == 2
+    assert "more hillside" not in " ".join(measure_words.whose_matter(small_results, texts))

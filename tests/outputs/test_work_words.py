@@ -189,7 +189,9 @@ def test_the_finding_says_where_with_what_and_that_an_outlet_comes_first(
     assert said[0] == f"Go first to hillside {hills[0].name}: {hills[0].summary}."
     assert said[1:] == [texts.say("work.because", why=hills[0].why)]
     works = small_results.works
-    order = works.order.assign(work_site=hills[0].name, work="find_outlet")
+    order = works.order.iloc[:1].assign(
+        work_site=hills[0].name, work="find_outlet", work_waits=[("gathered_water",)]
+    )
     some = dataclasses.replace(small_results, works=dataclasses.replace(works, order=order))
     assert "find a safe outlet" in work_words.finding(some, hills[0], texts)[1]
     assert work_words.finding(some, None, texts) == [texts.say("work.nothing")]
@@ -202,6 +204,7 @@ def test_an_outlet_that_is_there_is_told_from_one_to_be_found(small_results, tex
         work_site=name,
         work=["find_outlet", "outlet", "structures"],
         work_outlet=[None, "stream 1; waterway 2", None],
+        work_waits=[("gathered_water",), (), ()],
     )
     some = dataclasses.replace(small_results, works=dataclasses.replace(works, order=first))
     (told,) = work_words.before_rows({"work_site": name}, some, texts)
@@ -233,8 +236,10 @@ def test_the_days_of_a_hillside_count_plots_that_owe_some_without_a_measure(
     (hill,) = (one for one in hills if one.name == "Hill-S01")
     first, other = (plot.plot_id for plot in hill.plots[:2])
     works, proposal = small_results.works, small_results.proposal
-    owed = works.days["plot_id"].map({first: 6.0, other: share}).where(
-        works.days["plot_id"].isin([first, other]), 0.0
+    owed = (
+        works.days["plot_id"]
+        .map({first: 6.0, other: share})
+        .where(works.days["plot_id"].isin([first, other]), 0.0)
     )
     chosen = proposal.priorities.chosen
     alone = dataclasses.replace(
