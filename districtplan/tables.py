@@ -1575,7 +1575,7 @@ COLUMNS: tuple[Column, ...] = (
         None,
     ),
     _integer("catchment_plots", "catchments", "", "Plots that lie in it mostly.", nullable=False),
-    _text("outlet", "outlets", "Safe outlet: kind and row of the features file."),
+    _text("outlet", "outlets", "Safe outlet, as the layer features calls it."),
     _integer(
         "outlet_lines",
         "outlets",
@@ -2083,6 +2083,11 @@ COLUMNS: tuple[Column, ...] = (
         nullable=True,
     ),
     _text("kind", "features", "Kind of a feature that takes land, as given."),
+    _text(
+        "feature",
+        "features",
+        "What it is called: its kind and name, or its kind and row of the file.",
+    ),
     Column(
         "width_m",
         "number",

@@ -122,7 +122,7 @@ class Terrain:
     outlines : numpy.ndarray
         Outlines of all plots in the UTM zone, shape (plots,).
     features : pandas.DataFrame
-        ``source_row``, ``kind``, ``width_m`` (of lines) and ``geometry`` in the zone.
+        ``kind``, ``feature``, ``width_m`` (of lines) and ``geometry`` in the zone.
     flow : numpy.ndarray
         Flow lines in the zone, each down the flow, the largest first, shape (lines,).
     zone : pyproj.CRS

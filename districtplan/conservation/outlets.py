@@ -81,7 +81,7 @@ class Outlet(NamedTuple):
     Attributes
     ----------
     name : str
-        Its kind and the row of the features file, or ``TO_BUILD``.
+        What the feature is called, or ``TO_BUILD``.
     shape : Shape
         A line down the flow or an area, in the plane of the hillside.
     """
@@ -114,7 +114,7 @@ def safe_outlets(features: pd.DataFrame) -> tuple[Outlet, ...]:
     Parameters
     ----------
     features : pandas.DataFrame
-        ``source_row``, ``kind`` and ``geometry``, the last in the plane of the hillside. A stream
+        ``kind``, ``feature`` and ``geometry``, the last in the plane of the hillside. A stream
         that staff drew is a drainage line that they mark as safe.
 
     Returns
@@ -123,8 +123,8 @@ def safe_outlets(features: pd.DataFrame) -> tuple[Outlet, ...]:
         Those of safe kinds, in the order given.
     """
     of = features[features["kind"].isin(SAFE)]
-    rows = zip(of["kind"], of["source_row"], of["geometry"], strict=True)
-    return tuple(Outlet(f"{kind} {row}", shape) for kind, row, shape in rows)
+    rows = zip(of["feature"].astype(str), of["geometry"], strict=True)
+    return tuple(Outlet(name, shape) for name, shape in rows)
 
 
 def waterway(

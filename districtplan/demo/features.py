@@ -24,6 +24,8 @@ SPRINGS_M = (800.0, 4_200.0)
 BROOKS_M = ((4_562.0, 2_129.0), (6_067.0, 957.0))
 """Where brooks rise, metres east and north of the south-west corner: one just below a hillside that
 has no other outlet for its water, one above a field that water runs onto."""
+BROOKS = ("Temmirila", "Osquavendi")
+"""What they are called."""
 STEP_M = 20.0
 STEPS = 80
 UP, DOWN, ALONG = 1.0, -1.0, 1j
@@ -33,8 +35,8 @@ LEVEL = 0.03
 PATHS = ("Gorrimbasi", "Eshtovala")
 """Villages with a path along the hillside."""
 PATH_M = 240.0
-WATERWAYS = ("Dovimbeka", "Oqualime", "Belvorani")
-"""Villages with a grassed waterway down through their fields."""
+WATERWAYS = {"Dovimbeka": "Vellombri", "Oqualime": "Quastimo", "Belvorani": "Ruvendikka"}
+"""Villages with a grassed waterway down through their fields, and what each is called."""
 WATERWAY_M = 200.0
 """How far it begins above the middle, and how far below it ends."""
 SLIPS = "Morvindaka"
@@ -51,10 +53,13 @@ class Feature(NamedTuple):
         Its kind, as staff write it.
     shape : shapely.Geometry
         Where it lies [m].
+    name : str | None
+        What it is called.
     """
 
     kind: str
     shape: shapely.Geometry
+    name: str | None = None
 
 
 def make(ground: Ground, fields: list[Field]) -> list[Feature]:
@@ -73,19 +78,24 @@ def make(ground: Ground, fields: list[Field]) -> list[Feature]:
         Streams down the hollows, brooks into them, paths, waterways, a slope that slips and, last,
         a feature of a kind that isn't known.
     """
-    found = [Feature("stream", line) for line in _streams(ground)]
+    found = _streams(ground)
     # The first field of a village is its middle one.
     middle = {field.village: field.outline.centroid for field in reversed(fields)}
     found += [Feature("path", _path(ground, middle[village])) for village in PATHS]
-    found += [Feature("waterway", _waterway(ground, middle[village])) for village in WATERWAYS]
+    found += [
+        Feature("waterway", _waterway(ground, middle[village]), name)
+        for village, name in WATERWAYS.items()
+    ]
     slips = shapely.Point(middle[SLIPS].x, middle[SLIPS].y + 1.5 * SLIP_M)
     found.append(Feature("slipping ground", slips.buffer(SLIP_M, quad_segs=4)))
     return [*found, Feature("bridge", found[0].shape)]
 
 
-def _streams(ground: Ground) -> list[shapely.LineString]:
+def _streams(ground: Ground) -> list[Feature]:
     streams = _courses(ground, [(x, y) for y in SPRINGS_M for x in hollows(y)])
-    return [*streams, *(_to_next(brook, streams) for brook in _courses(ground, BROOKS_M))]
+    brooks = zip(_courses(ground, BROOKS_M), BROOKS, strict=True)
+    named = [Feature("stream", _to_next(brook, streams), name) for brook, name in brooks]
+    return [*(Feature("stream", line) for line in streams), *named]
 
 
 def _courses(ground: Ground, springs: Sequence[tuple[float, float]]) -> list[shapely.LineString]:

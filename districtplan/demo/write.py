@@ -194,7 +194,8 @@ readings.csv    What an agent with a level and a compass would have read on one 
                 the true slope and level line, with an error of {slope:g} points and {bearing:g}°.
                 One reading is a slip of the pen, one is of a field that isn't in plots.gpkg.
 features.gpkg   Streams down the hollows and two brooks into them, two paths, three grassed
-                waterways, a slope that slips, and one feature of a kind that isn't known.
+                waterways, a slope that slips, and one feature of a kind that isn't known. Brooks
+                and waterways have names.
 handbook        What measures cost in person-days: invented figures, since no published ones could
                 be confirmed. They stand in place of the empty table of the package.
 enrolment.csv   Who takes part, with consent, and how much of the field is under beans; one row is
@@ -302,8 +303,8 @@ def features(drawn: list[Feature]) -> bytes:
         A GeoPackage with the layer ``features``.
     """
     shapes = [shapely.transform(one.shape, lambda xy: np.round(xy, 1)) for one in drawn]
-    kinds = {"kind": [one.kind for one in drawn]}
-    return _geopackage(gpd.GeoDataFrame(kinds, geometry=shapes, crs=f"EPSG:{EPSG}"), "features")
+    told = {"kind": [one.kind for one in drawn], "name": [one.name for one in drawn]}
+    return _geopackage(gpd.GeoDataFrame(told, geometry=shapes, crs=f"EPSG:{EPSG}"), "features")
 
 
 def _geopackage(frame: gpd.GeoDataFrame, layer: str) -> bytes:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from districtplan.files.plan_file import PlanFile
 
-COLUMNS = ("kind", "width_m")
+COLUMNS = ("kind", "width_m", "name")
 
 
 @dataclass(frozen=True)
@@ -28,9 +28,9 @@ class RawFeatures:
     Attributes
     ----------
     frame : pandas.DataFrame
-        ``source_row`` (from 1), ``kind`` and ``width_m`` as given, ``geometry`` (None where there
-        is none or it can't be read) and ``problem`` (why it can't be read, or None); no rows where
-        the plan names no file.
+        ``source_row`` (from 1), ``kind``, ``width_m`` and ``name`` as given, ``geometry`` (None
+        where there is none or it can't be read) and ``problem`` (why it can't be read, or None); no
+        rows where the plan names no file.
     crs : pyproj.CRS
         CRS of the shapes.
     sha256 : Mapping[str, str]
@@ -63,7 +63,9 @@ def read_features(plan_file: PlanFile) -> RawFeatures:
     name = plan_file.plan.files.features
     if name is None:
         none = np.zeros(0, dtype=object)
-        return RawFeatures(_frame(none, none, none, none), pyproj.CRS("EPSG:4326"), {})
+        return RawFeatures(
+            _frame(dict.fromkeys(COLUMNS, none), none, none), pyproj.CRS("EPSG:4326"), {}
+        )
     path = locate(name, plan_file.folder)
     kind = format_of(path, name)
     wanted = Wanted(
@@ -71,18 +73,16 @@ def read_features(plan_file: PlanFile) -> RawFeatures:
         {column: column for column in COLUMNS},
         None,
         "Export the features alone",
-        optional=("width_m",),
+        optional=("width_m", "name"),
         lines=True,
     )
     layer = kind.read(path, wanted)
-    frame = _frame(
-        layer.columns["kind"], layer.columns["width_m"], layer.geometry, layer.as_given()
-    )
+    frame = _frame(layer.columns, layer.geometry, layer.as_given())
     return RawFeatures(frame, stated_crs(layer, kind, name), digests(path, name))
 
 
-def _frame(kind: Objects, width_m: Objects, geometry: Objects, problem: Objects) -> pd.DataFrame:
-    columns = {"kind": kind, "width_m": width_m, "geometry": geometry, "problem": problem}
+def _frame(given: Mapping[str, Objects], geometry: Objects, problem: Objects) -> pd.DataFrame:
+    columns = {name: given[name] for name in COLUMNS} | {"geometry": geometry, "problem": problem}
     series = {name: pd.Series(values, dtype=object) for name, values in columns.items()}
-    rows = np.arange(1, len(kind) + 1, dtype=np.int64)
+    rows = np.arange(1, len(geometry) + 1, dtype=np.int64)
     return pd.DataFrame({"source_row": rows, **series})

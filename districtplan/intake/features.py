@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -49,9 +50,10 @@ WITHOUT_WIDTH = (
 """Kinds of no usual width: as a line they must have one of their own."""
 
 LINES = (GeometryType.LINESTRING, GeometryType.MULTILINESTRING)
-USED = ("source_row", "kind", "width_m", "geometry")
+USED = ("source_row", "kind", "feature", "width_m", "geometry")
 SET_ASIDE = ("source_row", "kind", "reason", "remedy")
 SHOWN_MAX = 40
+PARTED = ";"
 DRAW_AGAIN = "Draw it again, as a line or a polygon"
 
 # Written out: float() also takes digits of other scripts, underscores, inf and nan.
@@ -66,8 +68,8 @@ def accept_features(
     Parameters
     ----------
     raw : pandas.DataFrame
-        ``source_row``, ``kind`` and ``width_m`` as given, ``geometry`` and ``problem`` (why a shape
-        couldn't be read, or None).
+        ``source_row``, ``kind``, ``width_m`` and ``name`` as given, ``geometry`` and ``problem``
+        (why a shape couldn't be read, or None).
     crs : pyproj.CRS
         CRS of the shapes.
     zone : pyproj.CRS
@@ -78,8 +80,8 @@ def accept_features(
     Returns
     -------
     used : pandas.DataFrame
-        ``source_row``, ``kind``, ``width_m`` (of lines; NaN for polygons) and ``geometry`` in the
-        zone, in the order of the file.
+        ``source_row``, ``kind``, ``feature`` (what it is called: no two alike), ``width_m`` (of
+        lines; NaN for polygons) and ``geometry`` in the zone, in the order of the file.
     set_aside : pandas.DataFrame
         ``source_row``, ``kind``, ``reason`` and ``remedy`` of the others.
     """
@@ -106,6 +108,8 @@ def accept_features(
     lines = np.isin(shapely.get_type_id(given), LINES)
     width, wrong = _widths(raw["width_m"].to_numpy(dtype=object), kinds, lines, handbook)
     told(wrong, "Give its width in metres, digits only, such as 0.6, or draw it as a polygon")
+    called, unclear = _names(raw["name"])
+    told(unclear, "Correct its name, or leave it empty")
     used = pd.isna(reason)
     rows = raw["source_row"].to_numpy(dtype=np.int64)
     return (
@@ -113,6 +117,7 @@ def accept_features(
             {
                 "source_row": rows[used],
                 "kind": pd.Series(kinds[used], dtype="str"),
+                "feature": pd.Series(_called(kinds, called, rows, used), dtype="str"),
                 "width_m": width[used],
                 "geometry": pd.Series(moved[used], dtype=object),
             }
@@ -159,6 +164,39 @@ def _kinds(given: pd.Series) -> tuple[Objects, Objects]:
             wrong[row] = f"the kind is {kind[:SHOWN_MAX]!a}"
             plain[row] = kind[:SHOWN_MAX]
     return plain, wrong
+
+
+def _names(given: pd.Series) -> tuple[Objects, Objects]:
+    """Read the names that features may have; empty where they have none."""
+    text, fault = names.texts(given)
+    wrong = np.full(len(text), None, dtype=object)
+    for row, (name, why) in enumerate(zip(text, fault, strict=True)):
+        if why == names.MISSING:
+            text[row] = ""
+        elif why is not None:
+            wrong[row] = f"the name {why}"
+        elif PARTED in name:
+            wrong[row] = "the name has a semicolon, which parts names in lists"
+    return text, wrong
+
+
+def _called(
+    kinds: Objects, given: Objects, rows: NDArray[np.int64], used: NDArray[np.bool_]
+) -> list[str]:
+    """Call each feature used by its kind and name, or row: two of a kind and name by both.
+
+    A name stands in quotation marks, so that none reads like a row.
+    """
+    told = list(zip(kinds[used], given[used], rows[used], strict=True))
+    often = Counter((kind, name) for kind, name, _ in told)
+    return [
+        f"{kind} {row}"
+        if not name
+        else f"{kind} “{name}”"
+        if often[kind, name] == 1
+        else f"{kind} “{name}” {row}"
+        for kind, name, row in told
+    ]
 
 
 def _widths(

@@ -19,10 +19,11 @@ def laid(line, outlets=(STREAM,), refused=NOWHERE, ground=None):
     return waterway(LAND, (line,), outlets, refused, ground or Land(), LIMITS)
 
 
-def test_outlets_are_named_by_kind_and_row():
+def test_outlets_are_those_of_safe_kinds_as_they_are_called():
     kinds = ["house", "waterway", "grass strip", "stream", "bank", "ditch", "grass", "path"]
+    called = [f"{kind} {row}" for row, kind in enumerate(kinds, 1)]
     features = pd.DataFrame(
-        {"source_row": range(1, 9), "kind": kinds, "geometry": shapely.box(0, 0, range(1, 9), 9)}
+        {"kind": kinds, "feature": called, "geometry": shapely.box(0, 0, range(1, 9), 9)}
     )
     names = [outlet.name for outlet in safe_outlets(features)]
     assert names == ["waterway 2", "stream 4", "ditch 6", "grass 7"]

@@ -44,8 +44,8 @@ class Surfaces:
 def features(**kinds):
     return pd.DataFrame(
         {
-            "source_row": range(1, len(kinds) + 1),
             "kind": [name.replace("_", " ") for name in kinds],
+            "feature": [f"{name} {row}" for row, name in enumerate(kinds, 1)],
             "width_m": 2.0,
             "geometry": list(kinds.values()),
         }

@@ -80,8 +80,8 @@ def features_of(site):
     shapes += [("house", house) for house in shapely.get_parts(site.refused)]
     return pd.DataFrame(
         {
-            "source_row": np.arange(1, len(shapes) + 1),
             "kind": [kind for kind, _ in shapes],
+            "feature": [f"{kind} {row}" for row, (kind, _) in enumerate(shapes, 1)],
             "width_m": np.nan,
             "geometry": pd.Series([shape for _, shape in shapes], dtype=object),
         }
@@ -90,8 +90,7 @@ def features_of(site):
 
 def faults(found, features, ground):
     """What is wrong with works as they stand in the tables."""
-    named = features["kind"] + " " + features["source_row"].astype(str)
-    there = dict(zip(named, features["geometry"], strict=True))
+    there = dict(zip(features["feature"], features["geometry"], strict=True))
     houses = shapely.union_all(features.loc[features["kind"] == "house", "geometry"].to_numpy())
     dug = dict(zip(found.waterways["work_site"], found.waterways["geometry"], strict=True))
     wrong = []

@@ -7,6 +7,7 @@ import json
 import zipfile
 
 import geopandas as gpd
+import pandas as pd
 import pytest
 import shapely
 
@@ -82,6 +83,15 @@ def test_every_format_gives_lines_and_polygons(suffix, widths, tmp_path, plan_fi
     assert found.frame["problem"].isna().all()
     assert shapely.equals(found.frame["geometry"].to_numpy(), shapes).all()
     assert found.sha256[path.name] == hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_names_are_read_where_there_are_any(tmp_path, plan_file):
+    columns = {"kind": KINDS[:1] * 2, "name": ["Temmirila", None]}
+    frame = gpd.GeoDataFrame(columns, geometry=SHAPES[:1] * 2, crs=4326)
+    frame.to_file(tmp_path / "features.gpkg")
+    found = read_features(plan_file(features="features.gpkg")).frame["name"]
+    assert found[0] == "Temmirila"
+    assert pd.isna(found[1])
 
 
 def test_no_file_no_features(plan_file):

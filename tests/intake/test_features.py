@@ -25,6 +25,7 @@ def raw_of(*features):
         *(feature if len(feature) == 4 else (*feature, None) for feature in features), strict=True
     )
     columns = {"kind": kinds, "width_m": widths, "geometry": shapes, "problem": problems}
+    columns["name"] = [None] * len(kinds)
     series = {name: pd.Series(list(values), dtype=object) for name, values in columns.items()}
     return pd.DataFrame({"source_row": np.arange(1, len(kinds) + 1), **series})
 
@@ -39,6 +40,71 @@ def test_lines_and_polygons_are_used_as_they_are():
     assert used["kind"].tolist() == ["ditch", "house", "bank"]
     assert used["width_m"].tolist() == pytest.approx([0.8, np.nan, 1.25], nan_ok=True)
     assert shapely.equals(used["geometry"].to_numpy(), [LINE, HOUSE, LINE]).all()
+
+
+def named(*given):
+    raw = raw_of(*[(kind, None, LINE) for kind, _ in given])
+    return accept_features(
+        raw.assign(name=pd.Series([name for _, name in given], dtype=object)),
+        ZONE,
+        ZONE,
+        packaged(),
+    )
+
+
+def test_features_are_called_by_kind_and_name_or_row_and_no_two_alike():
+    hostile = "<b>=1+1</b>"
+    used, aside = named(
+        ("stream", "Temmirila"),
+        ("stream", None),
+        ("stream", np.nan),
+        ("stream", "2"),
+        ("Waterway", "to build"),
+        ("ditch", "Temmirila"),
+        ("stream", "Ovindra"),
+        ("stream", "Ovindra"),
+        ("stream", 15.0),
+        ("stream", " "),
+        ("path", hostile),
+    )
+    assert aside.empty
+    assert used["feature"].tolist() == [
+        "stream “Temmirila”",
+        "stream 2",
+        "stream 3",
+        "stream “2”",
+        "waterway “to build”",
+        "ditch “Temmirila”",
+        "stream “Ovindra” 7",
+        "stream “Ovindra” 8",
+        "stream “15”",
+        "stream 10",
+        f"path “{hostile}”",
+    ]
+
+
+@given(st.lists(st.tuples(st.sampled_from(["stream", "ditch"]), st.text("a“” 12", max_size=6))))
+@settings(max_examples=200, deadline=None)
+def test_no_name_makes_two_features_read_alike(given):
+    used, aside = named(*[("stream", "a"), *given])
+    assert aside.empty
+    assert used["feature"].is_unique
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("x" * 201, "the name is longer than 200 characters"),
+        ("a\u202eb", "the name has a control character or an invisible one"),
+        ("Temmirila; Ovindra", "the name has a semicolon, which parts names in lists"),
+        ({"en": "x"}, "the name is neither text nor a whole number"),
+    ],
+)
+def test_a_feature_whose_name_cannot_be_printed_is_set_aside(name, said):
+    used, aside = named(("stream", name), ("stream", "x" * 200))
+    assert used["source_row"].tolist() == [2]
+    assert aside["reason"].tolist() == [said]
+    assert aside["remedy"].tolist() == ["Correct its name, or leave it empty"]
 
 
 @pytest.mark.parametrize("kind", sorted(set(KINDS) - set(WITHOUT_WIDTH)))

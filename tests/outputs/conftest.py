@@ -398,7 +398,7 @@ def no_readings() -> GroundReadings:
 
 def no_features() -> Features:
     """Make what a plan without features gives."""
-    columns = ("source_row", "kind", "width_m", "geometry")
+    columns = ("source_row", "kind", "feature", "width_m", "geometry")
     aside = ("source_row", "kind", "reason", "remedy")
     return Features(pd.DataFrame(columns=columns), pd.DataFrame(columns=aside), 0)
 
