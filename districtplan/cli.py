@@ -145,6 +145,19 @@ def new(
     out.print(f"Fill in {escape(str(plan))}, then: districtplan check {escape(str(plan))}")
 
 
+def _set_aside_beside(results: Results) -> Iterator[str]:
+    """Rows of the files beside the plots that can't be used, each with its file."""
+    aside = {"readings": results.readings.set_aside, "features": results.features.set_aside}
+    aside |= {key: given.set_aside for key, given in results.beside.items()}
+    for key, rows in aside.items():
+        for cells in rows.to_dict("records"):
+            name, about, at = results.plan.file_of(key), rows.columns[1], int(cells["source_row"])
+            # Counted after the head, and as a spreadsheet shows it; features have no head.
+            sheet = "" if key == "features" else f" (row {at + 1} of a spreadsheet)"
+            what = f"{about} {cells[about]!r}: {cells['reason']}. {cells['remedy']}"
+            yield f"{name} row {at}{sheet}, {what}"
+
+
 @app.command()
 def check(plan: PlanArgument) -> None:
     """Read everything a plan names and report every problem; write nothing."""
@@ -159,19 +172,8 @@ def check(plan: PlanArgument) -> None:
             where = f"{row['file_lines']}, plot number {row['source_row']} of the file"
         who = f"plot {row['plot_id']}" if row["plot_id"] else "plot without an id"
         out.print(escape(f"{where}, {who}: {row['reason']}. {row['remedy']}"))
-    aside = results.readings.set_aside
-    # Counted after the head, and as a spreadsheet shows it.
-    for reading in aside.assign(shown=aside["source_row"] + 1).itertuples():
-        number = f"reading {reading.source_row} (row {reading.shown} of a spreadsheet)"
-        told = f"{number}, plot {reading.plot_id}: {reading.reason}. {reading.remedy}"
+    for told in _set_aside_beside(results):
         out.print(escape(told))
-    for key, given in results.beside.items():
-        name, about = results.plan.file_of(key), given.set_aside.columns[1]
-        for cells in given.set_aside.to_dict("records"):
-            at = int(cells["source_row"])
-            where = f"{name} row {at} (row {at + 1} of a spreadsheet)"
-            what = f"{about} {cells[about]!r}: {cells['reason']}. {cells['remedy']}"
-            out.print(escape(f"{where}, {what}"))
     out.print("Nothing stands in the way of a run.")
 
 

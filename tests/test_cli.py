@@ -40,6 +40,18 @@ def test_check_names_the_rows_of_files_beside_that_are_not_used(tmp_path):
     assert "'K00'" not in told
 
 
+def test_check_names_the_features_that_are_not_used(tmp_path):
+    own = write_district(tmp_path, *small_district())
+    line = '{"type":"LineString","coordinates":[[33,-1.9],[33.001,-1.9]]}'
+    (tmp_path / "drawn.geojson").write_text(
+        '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"kind":"drain"},'
+        f'"geometry":{line}}}]}}'
+    )
+    own.write_text(own.read_text().replace("[files]", '[files]\nfeatures = "drawn.geojson"'))
+    told = " ".join(districtplan("check", own).stdout.split())
+    assert "drawn.geojson row 1, kind 'drain': the kind is 'drain'. Use one of grass" in told
+
+
 def test_run_writes_and_refuses_to_write_over(plan, tmp_path):
     done = districtplan("run", plan, "--out", tmp_path / "run")
     assert done.returncode == 0, done.stderr

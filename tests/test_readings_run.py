@@ -142,12 +142,10 @@ def test_the_workbook_has_both_sheets_and_the_columns(run):
 def test_check_lists_readings_set_aside_with_a_remedy(plan):
     done = districtplan("check", plan)
     assert done.returncode == 0, done.stderr
-    assert (
-        "reading 4 (row 5 of a spreadsheet), plot nobody: there is no plot with the id 'nobody'"
-        in done.stdout
-    )
-    late = "plot K03: date = 2026-12-24 lies after the planting date"
-    assert f"reading 6 (row 7 of a spreadsheet), {late}" in done.stdout
+    nobody = "plot_id 'nobody': there is no plot with the id 'nobody'"
+    assert f"readings.csv row 4 (row 5 of a spreadsheet), {nobody}" in done.stdout
+    late = "plot_id 'K03': date = 2026-12-24 lies after the planting date"
+    assert f"readings.csv row 6 (row 7 of a spreadsheet), {late}" in done.stdout
     assert "3 of 6 rows of ground readings could not be used" in done.stderr
 
 
