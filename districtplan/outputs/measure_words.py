@@ -142,10 +142,12 @@ def _not_counted(results: Results, texts: Texts) -> list[str]:
 
 
 def _held(results: Results, texts: Texts) -> list[str]:
-    """Say what of the total is held for plots without tonnes, and what is counted by a floor."""
+    """Say what is held for villages and plots without tonnes, and what is counted by a floor."""
     chosen = results.proposal.chosen
     said = []
     held = chosen.loc[chosen["chosen_by"] == HELD, GAIN]
+    if share := results.plan.conservation.village_share:
+        said.append(texts.say("measures.by_village", share=f"{100 * share:.0f}"))
     if len(held):
         said.append(texts.say("measures.held", count=f"{len(held):,}", saved=f"{held.sum():,.0f}"))
     floors = chosen.loc[chosen["saved_by_floor"] == 1, GAIN]
@@ -270,15 +272,23 @@ def vetoes(results: Results, texts: Texts) -> dict[str, list[str]]:
     Returns
     -------
     dict[str, list[str]]
-        Sentences by plot, in the order of the file.
+        Sentences by plot, in the order of the file; the last of each is what is chosen there.
     """
+    chosen = results.proposal.chosen.groupby("plot_id")["measure"].agg(list)
     said: dict[str, list[str]] = {}
     for row in veto_table(results).itertuples():
         every = row.measure == ALL
         measure = texts.say("measures.veto_all") if every else name(str(row.measure), texts)
         day = texts.day(date.fromisoformat(str(row.veto_date)))
-        told = texts.say("measures.veto", measure=measure, date=day, why=row.veto_why)
+        why = str(row.veto_why).rstrip(" .")
+        told = texts.say("measures.veto", measure=measure, date=day, why=why)
         said.setdefault(str(row.plot_id), []).append(told)
+    for plot_id, sentences in said.items():
+        if plot_id in chosen:
+            left = texts.listed([name(one, texts) for one in chosen[plot_id]])
+            sentences.append(texts.say("measures.veto_left", measures=left))
+        else:
+            sentences.append(texts.say("measures.veto_nothing"))
     return said
 
 

@@ -320,7 +320,7 @@ def why(row: dict[str, Any], texts: Texts) -> str:
         below = wording.outlet_words(row["lies_below"], texts)
         parts.append(texts.say("work.lies_below", what=below))
     if pd.notna(row["soil_loss_now_likely_t_ha_yr"]):
-        loss = f"{row['soil_loss_now_likely_t_ha_yr']:.0f}"
+        loss = f"{row['soil_loss_now_likely_t_ha_yr']:,.0f}"
         parts.append(texts.say("work.loses", tonnes=loss))
     elif pd.notna(row["soil_loss_floor_t_ha_yr"]):
         parts.append(texts.say("work.beyond"))
@@ -418,7 +418,8 @@ def curve(results: Results, texts: Texts) -> str:
     Returns
     -------
     str
-        What some budgets would save; empty where there is no curve.
+        What some budgets would save; empty where there is no curve. The curve holds no share of
+        the budget for anything, so that the choice beside it may save less.
     """
     table = results.proposal.priorities.curve
     if table.empty:
@@ -435,7 +436,8 @@ def curve(results: Results, texts: Texts) -> str:
         )
         for each in tried or [float(spent[-1])]
     ]
-    return texts.say("work.curve_said", points=texts.listed(told))
+    held = asked.budget is not None and (asked.village_share or asked.reserved_share)
+    return texts.say(f"work.curve_{'unheld' if held else 'said'}", points=texts.listed(told))
 
 
 def _chosen(results: Results) -> pd.DataFrame:

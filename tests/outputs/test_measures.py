@@ -16,6 +16,7 @@ from districtplan.accepted import Given
 from districtplan.conservation import catalogue
 from districtplan.outputs import measure_words, measures_csv, work_words
 from districtplan.outputs.page import work
+from districtplan.plan import Plan
 from tests.conftest import plan_of
 from tests.outputs.conftest import make_results
 
@@ -172,13 +173,35 @@ def with_vetoes(results):
     return dataclasses.replace(results, beside={**results.beside, "vetoes": given})
 
 
+def test_a_veto_tells_what_is_chosen_in_its_place(small_results, texts):
+    """Staff see what their word changed: another measure, or none."""
+    vetoed = with_vetoes(small_results)
+    measures = vetoed.proposal.chosen.set_index("plot_id")["measure"]
+    left = measure_words.name(measures["A-01"], texts)
+    assert measure_words.vetoes(vetoed, texts)["A-01"][-1] == f"Chosen there now: {left}."
+    priorities = vetoed.proposal.priorities
+    none = dataclasses.replace(priorities, chosen=priorities.chosen[:0])
+    proposal = dataclasses.replace(vetoed.proposal, priorities=none)
+    bare = dataclasses.replace(vetoed, proposal=proposal)
+    assert measure_words.vetoes(bare, texts)["A-01"][-1] == "Nothing is chosen there now."
+
+
+def test_a_share_held_for_villages_is_told(small_results, texts):
+    assert "held for villages" not in " ".join(measure_words.how_chosen(small_results, texts))
+    told = small_results.plan.model_dump(exclude_unset=True)
+    asked = {"conservation": {"budget": 10.0, "village_share": 0.6}}
+    shared = dataclasses.replace(small_results, plan=Plan.model_validate(told | asked))
+    said = " ".join(measure_words.how_chosen(shared, texts))
+    assert "60 % of the budget is held for villages by their area" in said
+
+
 def test_a_veto_is_told_with_its_reason(small_results, texts):
     assert measure_words.vetoes(small_results, texts) == {}
     assert "vetoes.csv" not in measures_csv.render(small_results, texts)
     vetoed = with_vetoes(small_results)
     told = measure_words.vetoes(vetoed, texts)
-    assert told["A-03"] == ["all measures, on 27 February 2026. Reason: =slips"]
-    assert told["A-01"][0].endswith("Reason: <b>goats</b> {why}")
+    assert told["A-03"][0] == "all measures, on 27 February 2026. Reason: =slips."
+    assert told["A-01"][0].endswith("Reason: <b>goats</b> {why}.")
     assert told["A-01"][0].startswith("grass strips or live barriers, on ")
     rows = rows_of(measures_csv.render(vetoed, texts)["vetoes.csv"])
     assert [row["veto_why"] for row in rows] == ["<b>goats</b> {why}", "no stalks", "'=slips"]

@@ -290,9 +290,10 @@ def test_many_names_are_counted(texts):
     assert said.endswith("P11 and 8 more")
 
 
-def with_curve(results):
+def with_curve(results, **shares):
     told = results.plan.model_dump(exclude_unset=True)
-    plan = Plan.model_validate(told | {"conservation": {"budget": 10.0}})
+    shares = {"village_share": 0.0, "reserved_share": 0.0} | shares
+    plan = Plan.model_validate(told | {"conservation": {"budget": 10.0} | shares})
     curve = pd.DataFrame(
         {"budget_spent": [0.0, 10.0, 30.0], "soil_saved_total_t_yr": [0.0, 100.0, 200.0]}
     )
@@ -307,6 +308,12 @@ def test_the_curve_is_told_at_half_all_and_twice_the_budget(small_results, texts
         "At most so much soil is saved: 50 t a year with 5 person-days, 100 t a year with 10 "
         "person-days and 150 t a year with 20 person-days."
     )
+
+
+@pytest.mark.parametrize("held", ["village_share", "reserved_share"])
+def test_a_curve_that_holds_no_share_says_so_beside_a_choice_that_does(small_results, texts, held):
+    said = work_words.curve(with_curve(small_results, **{held: 0.3}), texts)
+    assert said.startswith("No share of the budget held for villages or for plots without tonnes")
 
 
 def test_the_page_lists_a_number_and_counts_the_others(small_results, texts, hills):
