@@ -542,6 +542,18 @@ NAMED = {
         "WORK",
         "WORSE",
     },
+    "visits": {
+        "DAY_S",
+        "DECIMALS",
+        "FULL",
+        "HISTORY",
+        "ITERATIONS",
+        "LEFT_OUT",
+        "NEIGHBOURS",
+        "NO_WAY_S",
+        "TOGETHER_MOST",
+        "TOLERANCE",
+    },
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
 UNIFORM = {"noise.py": {12}, "serves.py": {12}}

@@ -1,0 +1,188 @@
+"""Where a visit still fits into days that stand, and which days can be kept with less."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from districtplan.visits.clocked import timed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+
+    from districtplan.visits.task import Task
+
+    Ints = NDArray[np.int64]
+
+    Days = dict[int, list[int]]
+"""Visits in order by the number of the day."""
+
+
+class Fit(NamedTuple):
+    """A place for a visit.
+
+    Attributes
+    ----------
+    seconds : int
+        How much longer the ways of that day become [s].
+    shift : int
+        Number of the day.
+    order : list[int]
+        The day's visits with it, in order.
+    """
+
+    seconds: int
+    shift: int
+    order: list[int]
+
+
+def days_of(task: Task, visit: int, agents: Iterable[int]) -> list[int]:
+    """List days on which some agents could begin a visit, if they had nothing else to do.
+
+    Parameters
+    ----------
+    task : Task
+        What is planned.
+    visit : int
+        Number of the visit.
+    agents : Iterable[int]
+        Agents by number.
+
+    Returns
+    -------
+    list[int]
+        Days by number, rising.
+    """
+    shifts, visits = task.shifts, task.visits
+    some = np.isin(shifts.agent, list(agents))
+    some &= (shifts.leaves <= visits.closes[visit]) & (shifts.returns >= visits.opens[visit])
+    found: list[int] = np.flatnonzero(some).tolist()
+    return found
+
+
+def travel(task: Task, shift: int, order: list[int]) -> int:
+    """Add up the ways of a day.
+
+    Parameters
+    ----------
+    task : Task
+        What is planned.
+    shift : int
+        Number of the day.
+    order : list[int]
+        Visits in order.
+
+    Returns
+    -------
+    int
+        From the base, between visits, and home [s].
+    """
+    agent = task.shifts.agent[shift]
+    base = task.crew.base[agent]
+    places = [base, *task.visits.place[order], base]
+    return int(task.ways.seconds[task.crew.mode[agent]][places[:-1], places[1:]].sum())
+
+
+def metres(task: Task, shift: int, order: list[int]) -> int:
+    """Add up the metres of a day.
+
+    Parameters
+    ----------
+    task : Task
+        What is planned.
+    shift : int
+        Number of the day.
+    order : list[int]
+        Visits in order.
+
+    Returns
+    -------
+    int
+        From the base, between visits, and home [m].
+    """
+    agent = task.shifts.agent[shift]
+    base = task.crew.base[agent]
+    places = [base, *task.visits.place[order], base]
+    return int(task.ways.metres[task.crew.mode[agent]][places[:-1], places[1:]].sum())
+
+
+def fit(task: Task, days: Days, visit: int, shifts: Iterable[int]) -> Fit | None:
+    """Find where a visit lengthens the ways least, all else left as it stands.
+
+    Parameters
+    ----------
+    task : Task
+        What is planned.
+    days : dict[int, list[int]]
+        Visits in order by the number of the day.
+    visit : int
+        Number of the visit.
+    shifts : Iterable[int]
+        Days that it may go to; of equal ones the first counts.
+
+    Returns
+    -------
+    Fit | None
+        The place; None where it fits nowhere.
+    """
+    best: Fit | None = None
+    for shift in shifts:
+        order = days.get(shift, [])
+        before = travel(task, shift, order) if order else 0
+        for place in range(len(order) + 1):
+            tried = [*order[:place], visit, *order[place:]]
+            more = travel(task, shift, tried) - before
+            if best is not None and more >= best.seconds:
+                continue
+            if timed(task, shift, tried) is not None:
+                best = Fit(more, shift, tried)
+    return best
+
+
+def fill(task: Task, days: Days, agent_of: Ints) -> None:
+    """Put visits that no day has into days that have room, by priority.
+
+    Parameters
+    ----------
+    task : Task
+        What is planned.
+    days : dict[int, list[int]]
+        Visits in order by the number of the day; changed in place.
+    agent_of : numpy.ndarray
+        Agent by plot.
+    """
+    may = task.may()
+    for visit in left_out(task, days):
+        agent = int(agent_of[task.visits.plot[visit]])
+        if not may[agent, visit]:
+            continue
+        found = fit(task, days, visit, days_of(task, visit, [agent]))
+        if found is not None:
+            days[found.shift] = found.order
+
+
+def left_out(task: Task, days: Days) -> list[int]:
+    """List visits that no day has.
+
+    Parameters
+    ----------
+    task : Task
+        What is planned.
+    days : dict[int, list[int]]
+        Visits by day.
+
+    Returns
+    -------
+    list[int]
+        Visits by priority, and then by number.
+    """
+    made = np.zeros(len(task.visits), np.bool_)
+    for order in days.values():
+        made[order] = True
+    missing = np.flatnonzero(~made)
+    by_priority = np.argsort(task.visits.priority[missing], kind="stable")
+    found: list[int] = missing[by_priority].tolist()
+    return found
