@@ -6,6 +6,7 @@ import ast
 import functools
 import json
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +27,7 @@ from districtplan.inputs.calendar import calendar
 from districtplan.outputs.field_words import level_words
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan, Practice
+from districtplan.visits.stages import windows
 from tests.conftest import plan_of
 from tests.conservation import cases
 from tests.support import SOIL, assessed, needed, tweaked, walked
@@ -57,6 +59,7 @@ TABLES = (
     "spacing_rules",
     "steepness_equations",
     "structures_now",
+    "visit_stages",
 )
 FOR_THE_READER = {
     ("contour_p", "slope_low_pct"),  # used of the first class; elsewhere the class before it ends
@@ -116,7 +119,10 @@ def fed(book: Handbook) -> list[str]:
         asked = plan_of(practice={"sprouted_of_100": share}).under(book)
         found += [str(asked.practice.seeds_each(book)), *inputs.doubts(asked, book)]
     saved = plan_of(practice={"seed_class": "farm-saved", "urea_kg_ha": 40.0}).under(book)
-    found.append(calendar(saved, book).to_json(default_handler=str))
+    found.append((works := calendar(saved, book)).to_json(default_handler=str))
+    # Late flowers: hoeing ends before they open, whatever the table says.
+    seen = {"flowering": date(2027, 1, 1)}
+    found.append(windows(works, seen, [date(2026, 5, 1)], book).to_csv())
     beside = plan_of(practice={"npk_kg_ha": 400.0}).under(book)
     return found + inputs.doubts(beside, book)
 
@@ -332,7 +338,9 @@ def test_every_number_matters(table, line, column, usual, monkeypatch):
     other = value * 1.04 or 1.0
     if column == "flagged":
         other = 1 - value
-    elif column == "number" or table == "season_calendar" or is_whole(table, line):
+    elif (
+        column == "number" or table in ("season_calendar", "visit_stages") or is_whole(table, line)
+    ):
         other = value + 1 if value < 5 else value - 1
     book = tweaked(table, line, column, other)
     if table in REACHES:
@@ -549,10 +557,12 @@ NAMED = {
         "HISTORY",
         "ITERATIONS",
         "LEFT_OUT",
+        "MINUTE_S",
         "NEIGHBOURS",
         "NO_WAY_S",
         "TOGETHER_MOST",
         "TOLERANCE",
+        "WIDTH",
     },
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""

@@ -1,0 +1,66 @@
+"""Working days: leave, holidays, rain days, storm hours, back before dark."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from districtplan.visits.days import Hours, working_days
+from districtplan.visits.task import DAY_S
+
+MONDAY, SUNDAY = date(2026, 3, 2), date(2026, 3, 15)
+HOURS = Hours(storm_from=14 * 60, storm_to=17 * 60, back_by=18 * 60, rain_day_every=0)
+AGENT = {"week_days": (0, 1, 2, 3, 4), "from_min": 420, "to_min": 1020, "most_min": 600,
+         "carries_g": 9_000}  # fmt: skip
+NO_LEAVE = pd.DataFrame(columns=["agent", "first_day", "last_day"])
+
+
+def days(hours=HOURS, leave=NO_LEAVE, **told):
+    return working_days(pd.DataFrame([AGENT | told]), leave, hours, MONDAY, SUNDAY)
+
+
+def test_week_days_alone_and_out_of_the_storm_hours():
+    found = days()
+    assert [day.weekday() for day in found.date] == [0, 1, 2, 3, 4] * 2
+    assert (found.shifts.leaves % DAY_S == 7 * 3600).all()
+    assert (found.shifts.returns % DAY_S == 14 * 3600).all()
+    assert (found.shifts.longest == 7 * 3600).all()
+    assert found.shifts.leaves[5] == 7 * DAY_S + 7 * 3600
+
+
+@pytest.mark.parametrize(
+    ("hours", "told", "from_h", "to_h"),
+    [
+        ({"storm_from": 8 * 60, "storm_to": 10 * 60}, {}, 10, 17),
+        ({"storm_from": 19 * 60, "storm_to": 20 * 60}, {}, 7, 17),
+        ({"storm_from": 5 * 60, "storm_to": 7 * 60}, {}, 7, 17),
+        ({"storm_from": 19 * 60, "storm_to": 20 * 60, "back_by": 16 * 60}, {}, 7, 16),
+    ],
+)
+def test_the_longer_safe_part_of_a_day_counts(hours, told, from_h, to_h):
+    found = days(replace(HOURS, **hours), **told)
+    assert (found.shifts.leaves[0], found.shifts.returns[0]) == (from_h * 3600, to_h * 3600)
+
+
+def test_one_day_in_five_is_held_back_for_rain():
+    found = days(replace(HOURS, rain_day_every=5))
+    assert len(found.shifts) == 8
+    assert found.held_back["date"].tolist() == [date(2026, 3, 6), date(2026, 3, 13)]
+
+
+def test_leave_and_holidays():
+    leave = pd.DataFrame(
+        [{"agent": 0, "first_day": date(2026, 3, 3), "last_day": date(2026, 3, 4)}]
+    )
+    found = days(replace(HOURS, holidays=[date(2026, 3, 9)]), leave)
+    assert len(found.date) == 7
+    assert not {date(2026, 3, 3), date(2026, 3, 4), date(2026, 3, 9)} & set(found.date)
+
+
+def test_a_day_without_safe_hours_is_none():
+    found = days(replace(HOURS, back_by=400))
+    assert len(found.shifts) == 0
+    assert found.date == []
