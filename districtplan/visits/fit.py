@@ -186,3 +186,30 @@ def left_out(task: Task, days: Days) -> list[int]:
     by_priority = np.argsort(task.visits.priority[missing], kind="stable")
     found: list[int] = missing[by_priority].tolist()
     return found
+
+
+def kept(task: Task, shift: int, stops: list[int]) -> list[int]:
+    """Leave out of a day what keeps it from being kept, the last priority first.
+
+    Parameters
+    ----------
+    task : Task
+        What is planned.
+    shift : int
+        Number of the day.
+    stops : list[int]
+        Visits in order.
+
+    Returns
+    -------
+    list[int]
+        Visits that can be made, in the same order.
+    """
+    if timed(task, shift, stops) is not None:
+        return stops
+    taken: list[int] = []
+    for visit in sorted(stops, key=lambda visit: int(task.visits.priority[visit])):
+        tried = [stop for stop in stops if stop in taken or stop == visit]
+        if timed(task, shift, tried) is not None:
+            taken = tried
+    return taken

@@ -11,7 +11,7 @@ from pyvrp.exceptions import PenaltyBoundWarning
 from pyvrp.search import NeighbourhoodParams
 from pyvrp.stop import MaxIterations, MaxRuntime, MultipleCriteria, NoImprovement
 
-from districtplan.visits.clocked import timed
+from districtplan.visits.fit import kept
 from districtplan.visits.route import LEFT_OUT, Routes
 from districtplan.visits.task import NO_WAY_S
 
@@ -167,30 +167,3 @@ def _read(task: Task, model: _Model, best: pyvrp.Solution, *, by_clock: bool) ->
             shift = left[found.vehicle_type()].pop(0)
             days[shift] = kept(task, shift, stops)
     return Routes.of(days, by_clock=by_clock)
-
-
-def kept(task: Task, shift: int, stops: list[int]) -> list[int]:
-    """Leave out of a day what keeps it from being kept, the last priority first.
-
-    Parameters
-    ----------
-    task : Task
-        What is planned.
-    shift : int
-        Number of the day.
-    stops : list[int]
-        Visits in order.
-
-    Returns
-    -------
-    list[int]
-        Visits that can be made, in the same order.
-    """
-    if timed(task, shift, stops) is not None:
-        return stops
-    taken: list[int] = []
-    for visit in sorted(stops, key=lambda visit: int(task.visits.priority[visit])):
-        tried = [stop for stop in stops if stop in taken or stop == visit]
-        if timed(task, shift, tried) is not None:
-            taken = tried
-    return taken
