@@ -1,4 +1,4 @@
-"""Distances and times between points, three ways; demos and visits use them.
+"""Distances and times between points, by several ways; demos and visits use them.
 
 The pipeline hands in points in metres of one map projection, and hands links on: to
 :class:`districtplan.demos.Reach`, whose rows are the starts and whose sites are the ends.
@@ -9,7 +9,20 @@ from __future__ import annotations
 from districtplan.travel.foot import Ground, on_foot
 from districtplan.travel.links import Links, straight
 from districtplan.travel.paths import by_paths
+from districtplan.travel.ridden import Ridden, Walks, ride_and_walk
 from districtplan.travel.terrain import Land, land
 from districtplan.travel.walking import Walking
 
-__all__ = ["Ground", "Land", "Links", "Walking", "by_paths", "land", "on_foot", "straight"]
+__all__ = [
+    "Ground",
+    "Land",
+    "Links",
+    "Ridden",
+    "Walking",
+    "Walks",
+    "by_paths",
+    "land",
+    "on_foot",
+    "ride_and_walk",
+    "straight",
+]

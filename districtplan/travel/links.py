@@ -53,6 +53,23 @@ class Links(NamedTuple):
         new[1:] = (np.diff(start) != 0) | (np.diff(end) != 0)
         return cls(start[new], end[new], cost[new])
 
+    def whole(self, starts: int, ends: int) -> Floats:
+        """Spread pairs out.
+
+        Parameters
+        ----------
+        starts, ends : int
+            How many points there are.
+
+        Returns
+        -------
+        numpy.ndarray
+            What each pair takes, infinite where there is none, shape (starts, ends).
+        """
+        found = np.full((starts, ends), np.inf)
+        found[self.start, self.end] = self.cost
+        return found
+
 
 def straight(starts_m: Floats, ends_m: Floats, factor: float, most_m: float) -> Links:
     """Measure the straight line, times a factor for the way's turns.

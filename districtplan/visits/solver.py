@@ -75,7 +75,7 @@ def solved(task: Task, held: Bools, start: Routes | None, effort: Effort) -> Rou
             seed=effort.seed,
             collect_stats=False,
             display=False,
-            params=_params(steps),
+            params=_params(effort, steps),
             initial_solution=None
             if start is None or not len(start.visit)
             else _solution(model, start),
@@ -84,9 +84,9 @@ def solved(task: Task, held: Bools, start: Routes | None, effort: Effort) -> Rou
     return _read(task, model, result.best, by_clock=by_clock)
 
 
-def _params(steps: int) -> pyvrp.SolveParams:
-    """Long searches remember more, so that they settle later."""
-    history = max(HISTORY, steps // HISTORY_PART)
+def _params(effort: Effort, steps: int) -> pyvrp.SolveParams:
+    """Let long searches remember more, so that they settle later; a clock may stop any."""
+    history = HISTORY if effort.seconds is not None else max(HISTORY, steps // HISTORY_PART)
     return pyvrp.SolveParams(
         ils=pyvrp.IteratedLocalSearchParams(history_length=history),
         neighbourhood=NeighbourhoodParams(num_neighbours=NEIGHBOURS),
