@@ -14,7 +14,7 @@ import pandas as pd
 from districtplan.rows import STANDING, Tie
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterator, Mapping
+    from collections.abc import Hashable, Iterator, Mapping, Sequence
 
     from districtplan.handbook import Handbook
     from districtplan.inputs.marked_string import MarkedString, Marks
@@ -189,12 +189,12 @@ def beside_words(
     return [texts.say("sheets.pegs.beside", up=up, down=down)]
 
 
-def gap_words(pegs: pd.DataFrame, texts: Texts) -> list[str]:
+def gap_words(pegs: Sequence[Mapping[Hashable, Any]], texts: Texts) -> list[str]:
     """Say how many rows divide the gap above a level line, from where to where.
 
     Parameters
     ----------
-    pegs : pandas.DataFrame
+    pegs : Sequence[Mapping[Hashable, Any]]
         ``peg_along_m`` and ``rows_in_gap`` of the pegs of one line, in the order of walking.
     texts : Texts
         The words.
@@ -204,28 +204,35 @@ def gap_words(pegs: pd.DataFrame, texts: Texts) -> list[str]:
     list[str]
         A sentence; none where no gap lies above it.
     """
-    known = pegs[pegs["rows_in_gap"].notna()]
-    if known.empty:
+    known = [peg for peg in pegs if not pd.isna(peg["rows_in_gap"])]
+    if not known:
         return []
-    rows = known["rows_in_gap"].to_numpy(np.int64)
-    changed = np.append(True, np.diff(rows) != 0)
-    along = known["peg_along_m"].to_numpy()[changed].tolist()
-    (_, first), *others = zip(along, rows[changed].tolist(), strict=True)
-    said = [texts.say("lines.gap", rows=first)]
-    said += [texts.say("lines.gap_from", metres=at, rows=count) for at, count in others]
+    first, *others = (
+        peg
+        for before, peg in zip([None, *known], known, strict=False)
+        if before is None or before["rows_in_gap"] != peg["rows_in_gap"]
+    )
+    said = [texts.say("lines.gap", rows=first["rows_in_gap"])]
+    said += [
+        texts.say("lines.gap_from", metres=peg["peg_along_m"], rows=peg["rows_in_gap"])
+        for peg in others
+    ]
     return [texts.say("lines.gap_all", gaps=", ".join(said))]
 
 
 def lines_words(
-    lines: pd.DataFrame, pegs: pd.DataFrame, results: Results, texts: Texts
+    lines: Sequence[Mapping[Hashable, Any]],
+    pegs: Sequence[Mapping[Hashable, Any]],
+    results: Results,
+    texts: Texts,
 ) -> list[str]:
     """Say of each guide line of a plot where it starts, how it falls and which rows lie beside it.
 
     Parameters
     ----------
-    lines : pandas.DataFrame
-        ``line`` and the columns made by guide lines.
-    pegs : pandas.DataFrame
+    lines : Sequence[Mapping[Hashable, Any]]
+        ``line`` and the columns made by guide lines, of each.
+    pegs : Sequence[Mapping[Hashable, Any]]
         Pegs of these lines: ``line``, ``peg_along_m`` and ``rows_in_gap``.
     results : Results
         The run, whose plan and handbook count.
@@ -239,7 +246,9 @@ def lines_words(
     """
     span = results.handbook.number(TABLE, "line_level_span_m")
     found = []
-    for line in lines[lines["guide_kind"] != STANDING].to_dict("records"):
+    for line in lines:
+        if line["guide_kind"] == STANDING:
+            continue
         said = [begins_words(line, results.plan, texts)]
         if line["line_fall_pct"] > 0:
             # A percent falls a centimetre in a metre.
@@ -247,7 +256,7 @@ def lines_words(
             said.append(texts.say("lines.falls", cm=cm, metres=span))
         said += beside_words(line, texts)
         # From its last peg on a line has no rows beside it.
-        said += gap_words(pegs[pegs["line"] == line["line"]].iloc[:-1], texts)
+        said += gap_words([peg for peg in pegs if peg["line"] == line["line"]][:-1], texts)
         found.append(" ".join(said))
     return found
 

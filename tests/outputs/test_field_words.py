@@ -205,14 +205,19 @@ def test_each_guide_line_says_where_it_starts_and_which_rows_lie_beside_it(small
             "rows_in_gap": pd.array([24, 24, 25, 24, 27], dtype="Int64"),
         }
     )
-    (said,) = lines_words(lines, pegs, small_results, texts)
+    pegs = pegs.to_dict("records")
+
+    def told(lines, pegs):
+        return lines_words(lines.to_dict("records"), pegs, small_results, texts)
+
+    (said,) = told(lines, pegs)
     assert "Line 1 starts 12.5 m (17 paces) along the edge from the south-west corner" in said
     assert "it falls 3 cm in 10 m" in said
     assert "Rows: 38 uphill, 40 downhill." in said
     assert "24 at its start, 25 from 20 m along it on, 24 from 30 m along it on." in said
-    (level,) = lines_words(lines.assign(line_fall_pct=0.0), pegs[:0], small_results, texts)
+    (level,) = told(lines.assign(line_fall_pct=0.0), [])
     assert "falls" not in level
     assert "gap" not in level
     # What stands there is found by looking.
     standing = lines.assign(guide_kind="standing structures")
-    assert not lines_words(standing, pegs, small_results, texts)
+    assert not told(standing, pegs)

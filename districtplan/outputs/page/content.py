@@ -412,15 +412,21 @@ def _lines(results: Results, place: Callable[[str], int], texts: Texts) -> dict[
     if len(table) > LINES_TOLD_MAX:
         elsewhere = [place(texts.say("lines.left_out"))]
         return {str(at[plot_id]): elsewhere for plot_id in table["plot_id"].unique()}
-    pegs = dict(iter(results.guides.pegs.groupby("plot_id", sort=False)))
-    none = results.guides.pegs.iloc[:0]
+    lines, pegs = _by_plot(table), _by_plot(results.guides.pegs)
     return {
         str(at[plot_id]): [
             place(said)
-            for said in field_words.lines_words(lines, pegs.get(plot_id, none), results, texts)
+            for said in field_words.lines_words(of_plot, pegs.get(plot_id, []), results, texts)
         ]
-        for plot_id, lines in table.groupby("plot_id", sort=False)
+        for plot_id, of_plot in lines.items()
     }
+
+
+def _by_plot(table: pd.DataFrame) -> dict[str, list[dict[str, Any]]]:
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in wording.records(table):
+        found.setdefault(row["plot_id"], []).append(row)
+    return found
 
 
 def _pegged(results: Results, place: Callable[[str], int], texts: Texts) -> dict[str, int]:

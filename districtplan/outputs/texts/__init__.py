@@ -7,6 +7,7 @@ An entry is a sentence with ``{placeholders}``. Values never become templates: a
 from __future__ import annotations
 
 import functools
+import re
 import tomllib
 from dataclasses import dataclass
 from importlib import resources
@@ -100,10 +101,17 @@ class Texts:
         KeyError
             If there is no such section.
         """
-        start = f"{name}."
-        found = {k.removeprefix(start): v for k, v in self.entries.items() if k.startswith(start)}
-        if not found:
+        if name not in self._sections:
             raise KeyError(name)
+        return dict(self._sections[name])
+
+    @functools.cached_property
+    def _sections(self) -> dict[str, dict[str, str]]:
+        # Sentences of a hundred thousand plots ask for sections: they are sorted out once.
+        found: dict[str, dict[str, str]] = {}
+        for key, text in self.entries.items():
+            for dot in re.finditer(r"\.", key):
+                found.setdefault(key[: dot.start()], {})[key[dot.end() :]] = text
         return found
 
     def day(self, value: date) -> str:
