@@ -1664,6 +1664,23 @@ class Sheets(Section):
     )
 
 
+class Page(Section):
+    """The map."""
+
+    language: Text = Field(
+        "en",
+        max_length=20,
+        description="Language of what is printed: en, or another that has a catalogue.",
+    )
+    village_pages_max: int = Field(
+        100,
+        ge=0,
+        le=10_000,
+        description="Most pages for phones of a run, one a village; of more villages, none is "
+        "written (judgement).",
+    )
+
+
 class Limits(Section):
     """What is believed of a plot, and how large a job may be."""
 
@@ -1746,6 +1763,7 @@ class Plan(Section):
     money: Money = Field(default_factory=Money)
     demos: Demos = Field(default_factory=Demos)
     sheets: Sheets = Field(default_factory=Sheets)
+    page: Page = Field(default_factory=Page)
     limits: Limits = Field(default_factory=Limits)
 
     @property

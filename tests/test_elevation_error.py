@@ -19,6 +19,7 @@ from districtplan.errors import InputError
 from districtplan.outputs import wording
 from districtplan.outputs.texts import Texts
 from tests.conftest import SMALL_PLAN, square, surface_raster, write_district
+from tests.outputs.page_data import data_of, files_of
 from tests.terrain.errors import correlated
 
 SIGMA, LENGTH_M = 0.8, 20.0
@@ -100,8 +101,8 @@ def test_the_hillside_is_told_wherever_a_plot_is(tmp_path):
     assert plots["hillside_slope_pct"].median() == pytest.approx(11.2, abs=1)
     assert plots["hillside_downslope_true_deg"].median() == pytest.approx(243.4, abs=6)
     sentence = re.compile(r"hillside around the plot falls to the (south-)?west, about 1\d m in")
-    page = (tmp_path / "run" / "index.html").read_text(encoding="utf-8")
-    assert sentence.search(page)
+    page = data_of(files_of(tmp_path / "run"))
+    assert any(sentence.search(text) for text in page["plots"]["texts"])
     book = openpyxl.load_workbook(tmp_path / "run" / "district.xlsx", read_only=True)
     head, first, *_ = book["Plots"].iter_rows(values_only=True)
     row = dict(zip(head, first, strict=True))

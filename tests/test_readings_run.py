@@ -19,7 +19,7 @@ from districtplan import pipeline
 from districtplan.outputs import wording
 from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, square, surface_raster, write_district
-from tests.outputs.test_page import data_of
+from tests.outputs.page_data import data_of, files_of
 from tests.support import districtplan
 from tests.terrain.errors import correlated
 
@@ -111,18 +111,17 @@ def test_the_difference_is_raster_less_reading(run):
 
 
 def test_the_page_says_how_it_was_measured(run):
-    page = (run / "index.html").read_text(encoding="utf-8")
-    data = json.loads(re.search(r'id="data">(.+?)</script>', page, re.DOTALL)[1])
-    place = str(data["plots"]["id"].index("K00"))
+    data = data_of(files_of(run))
+    ids = data["plots"]["id"]
+    place = ids.index("K00")
     assert data["plots"]["readings"] == {
-        "slope": {place: "measured on the ground, 27 February 2026, clinometer"},
+        "slope": {"K00": "measured on the ground, 27 February 2026, clinometer"},
         "bearing": {
-            place: "measured on the ground, 28 February 2026, A-frame & compass",
-            str(int(place) + 1): "measured on the ground, 28 February 2026, A-frame",
+            "K00": "measured on the ground, 28 February 2026, A-frame & compass",
+            ids[place + 1]: "measured on the ground, 28 February 2026, A-frame",
         },
     }
-    numbers = data_of(page)["plots"]["numbers"]
-    assert numbers["slope_measured_pct"]["values"][int(place)] == 235
+    assert data["plots"]["numbers"]["slope_measured_pct"]["values"][place] == 235
     assert any("3 of 6 rows of ground readings could not" in text for text in data["warnings"])
 
 
@@ -156,7 +155,7 @@ def test_a_reading_against_the_raster_is_told_of_wherever_it_is_printed(plan, ru
     told = f"The raster says {ends} from true north, give or take"
     fall = f"if the raster is right, rows by it fall {row['row_grade_likely_pct']:.1f} % along"
     assert row["row_grade_95_pct"] > row["row_grade_limit_pct"]
-    page = (run / "index.html").read_text(encoding="utf-8")
+    page = " ".join(data_of(files_of(run))["plots"]["texts"])
     book = openpyxl.load_workbook(run / "district.xlsx", read_only=True)
     cells = " ".join(str(cell.value) for line in book["Plots"].rows for cell in line)
     explained = districtplan("explain", plan, "K00").stdout

@@ -63,6 +63,8 @@ class Allotment:
         Conditions that can't be kept together, and what each would have to give.
     people_m : numpy.ndarray
         Where farmers are, east and north, shape (places, 2) [m].
+    people_village : numpy.ndarray
+        Villages of these places' farmers, shape (places,).
     reached : numpy.ndarray
         Chosen plots that reach each of these places' farmers, shape (places,).
     chosen_m : numpy.ndarray
@@ -90,6 +92,7 @@ class Allotment:
     compared: pd.DataFrame
     conflicts: pd.DataFrame
     people_m: Floats
+    people_village: NDArray[np.object_]
     reached: Ints
     chosen_m: Floats
     comers: tuple[Ints, ...]
@@ -185,6 +188,7 @@ def allot(facts: Facts, links: Links, asked: Demos, book: Handbook) -> Allotment
         compared=_compared(model, chosen),
         conflicts=_conflicts(model) if cover is None else _no_conflicts(),
         people_m=facts.people.place_m,
+        people_village=facts.people.table["village"].to_numpy(dtype=object)[facts.people.farmer],
         reached=times[facts.people.farmer],
         chosen_m=model.sites.place_m[chosen],
         comers=tuple(_comers(model, site) for site in chosen),

@@ -64,6 +64,39 @@ def finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     return [*said, *cautions(found, texts)]
 
 
+def village_finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
+    """Say how many farmers of a village have a demonstration plot in reach, and where.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice, cut to what the village needs.
+    asked : Demos
+        What the plan asks.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        The finding, where they go, why the village has none, one or several, its candidates; or
+        that there is no choice yet.
+    """
+    ((village, said),) = of_villages(found, texts).items()
+    if found.cover is None:
+        return said[:1]
+    (own,) = cast("list[dict[str, Any]]", found.villages.to_dict("records"))
+    first = texts.say(
+        "demos.of_village",
+        village=village,
+        reached=f"{own['demo_farmers_reached']:,}",
+        farmers=f"{own['demo_farmers']:,}",
+        within=within(asked, texts),
+    )
+    why, _, *goes, able = said
+    return [first, *goes, why, able, *cautions(found, texts)]
+
+
 def within(asked: Demos, texts: Texts) -> str:
     """Say what in reach means, such as "within 1,200 m on foot".
 
@@ -308,6 +341,7 @@ def _asked(rows: list[dict[str, Any]], found: Allotment, texts: Texts) -> str:
     )
     if kind != "in":
         return told
+    # On the page of another village nothing is known of the plots.
     mine = found.plots["plot_id"].isin([one["demo_condition_of"] for one in rows])
     codes = dict.fromkeys(code for own in found.plots.loc[mine, "demo_reasons"] for code in own)
     reasons = [texts.say(f"demos.kept_out.{code}") for code in codes]
@@ -421,15 +455,30 @@ def of_plots(found: Allotment, texts: Texts) -> dict[str, list[str]]:
     dict[str, list[str]]
         Sentences by plot.
     """
-    chosen = {
-        row["plot_id"]: row for row in cast("list[dict[str, Any]]", found.chosen.to_dict("records"))
-    }
+    chosen = of_chosen(found, texts)
     return {
-        row["plot_id"]: _of_demo(chosen[row["plot_id"]], texts)
-        if row["plot_id"] in chosen
-        else _of_other(row, found, texts)
+        row["plot_id"]: chosen.get(row["plot_id"]) or _of_other(row, found, texts)
         for row in cast("list[dict[str, Any]]", found.plots.to_dict("records"))
     }
+
+
+def of_chosen(found: Allotment, texts: Texts) -> dict[str, list[str]]:
+    """Say of each demonstration plot why it is one.
+
+    Parameters
+    ----------
+    found : Allotment
+        The choice.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, list[str]]
+        Sentences by plot.
+    """
+    rows = cast("list[dict[str, Any]]", found.chosen.to_dict("records"))
+    return {row["plot_id"]: _of_demo(row, texts) for row in rows}
 
 
 def _of_demo(row: Mapping[str, Any], texts: Texts) -> list[str]:

@@ -37,6 +37,8 @@ TENTHS_BELOW_G, HUNDREDTHS_BELOW_G = 100_000, 10_000
 TENS_FROM_T = 100
 CROSSED = "crossed_by_flow"
 EXCLUDED = ("forest_only", "perennials_only")
+FLAG_KINDS = ("outlet", "guide", "low_place", "water", "erosion", "terrain")
+"""Columns of flags, those that are told first at the top."""
 LAND_USE = (*EXCLUDED, "rows_alone_not_enough")
 """Flags of what land may be used for, the gravest first; each says more than those after it."""
 NO_CREDIT = (
@@ -59,6 +61,27 @@ UNSURE = ("bearing_too_uncertain", "too_level_to_tell")
 """Reasons to measure that lie in the raster's error."""
 
 
+def flags(row: Mapping[str, Any]) -> set[str]:
+    """List the flags of a plot by their codes, those of its outline and soil among them.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        One row of the plots table.
+
+    Returns
+    -------
+    set[str]
+        Codes, as the catalogue's section ``flags`` has them.
+    """
+    raised = {code for kind in FLAG_KINDS for code in row[f"{kind}_flags"]}
+    if CIRCLE in str(row["outline_repair"]):
+        raised.add(CIRCLE)
+    if pd.notna(row.get("soil_not_read")):
+        raised.add("soil_not_read")
+    return raised
+
+
 def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str]:
     """Say why a plot is flagged, the gravest first.
 
@@ -77,14 +100,7 @@ def flag_sentences(row: Mapping[str, Any], plan: Plan, texts: Texts) -> list[str
         A sentence a flag; empty where there is none. Of the limits of land use only the gravest,
         and land that is not for beans before all else; then what is to be measured again.
     """
-    raised = (
-        *row["outlet_flags"],
-        *row["guide_flags"],
-        *row["low_place_flags"],
-        *row["water_flags"],
-        *row["erosion_flags"],
-        *row["terrain_flags"],
-    )
+    raised = [code for kind in FLAG_KINDS for code in row[f"{kind}_flags"]]
     use = next((code for code in LAND_USE if code in raised), None)
     codes = [code for code in raised if code == use or code not in LAND_USE]
     codes.sort(key=lambda code: (code not in EXCLUDED, code not in READING_FLAGS))

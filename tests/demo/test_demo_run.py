@@ -26,7 +26,7 @@ from districtplan.demo import broken, ground
 from districtplan.inputs import walk_string
 from districtplan.outputs import wording
 from districtplan.outputs.sheets import chosen
-from tests.outputs.test_page import block_of, known, naturals
+from tests.outputs.page_data import data_of, files_of
 
 COMMITTED = Path(__file__).parents[2] / "data" / "demo"
 
@@ -281,12 +281,6 @@ def test_the_order_is_for_those_enrolled_and_uses_what_is_in_store(results):
 GOODS = ("seed", "npk", "urea", "manure")
 
 
-def numbers(part):
-    """Read the columns of a part of the page's data."""
-    packed = {name: column["packed"] for name, column in part["numbers"].items()}
-    return {name: [known(v) for v in naturals(text)] for name, text in packed.items() if text}
-
-
 def test_what_is_bought_is_the_same_in_every_file(demo_folder):
     """Kits of 20 plots and sums of all villages: CSV, Parquet, workbook, page, list, paper."""
     run = demo_folder / "run"
@@ -297,8 +291,8 @@ def test_what_is_bought_is_the_same_in_every_file(demo_folder):
     )  # fmt: skip
     book = pd.read_excel(run / "district.xlsx", sheet_name=None)
     sheet = book["Kits"].set_index("Plot")
-    page = block_of((run / "index.html").read_text(encoding="utf-8"))
-    seen = numbers(page["plots"]["kit"])
+    page = data_of(files_of(run))
+    seen = {name: column["values"] for name, column in page["plots"]["kit"]["numbers"].items()}
     place = {plot_id: at for at, plot_id in enumerate(page["plots"]["id"])}
     heads = dict(zip(GOODS, ("Seed", "NPK", "Urea", "Composted manure"), strict=True))
     for plot_id in np.random.default_rng(8).choice(kits.index, 20, replace=False):
@@ -313,7 +307,10 @@ def test_what_is_bought_is_the_same_in_every_file(demo_folder):
     handed = listed.groupby(["good", "village"])["farmer_planned_g"].sum()
     villages = book["Villages"].set_index("Village")
     bought = book["Orders"].set_index(["What", "Who buys"])
-    totals = pd.DataFrame(numbers(page["villages"]), index=page["villages"]["names"])
+    totals = pd.DataFrame(
+        {name: column["values"] for name, column in page["totals"].items()},
+        index=page["villages"]["names"],
+    )
     for village, plots in theirs:
         for good in GOODS:
             grams = plots[f"kit_{good}_g"].sum()

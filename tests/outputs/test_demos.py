@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import dataclasses
 import io
+import itertools
 import json
 
 import geopandas as gpd
+import numpy as np
 import openpyxl
 import pypdf
 import pytest
@@ -22,12 +24,14 @@ from districtplan.outputs import (
     explanation,
     layers,
     manifest,
+    page,
     wording,
     workbook,
 )
-from districtplan.outputs.page import content
+from districtplan.outputs.page import cut, shapes, teach
 from districtplan.outputs.plot_table import dictionary
 from districtplan.outputs.sheets import demo_page
+from tests.outputs.page_data import block_of, data_of, held_in, naturals, signed
 from tests.outputs.taught import taught_by
 
 
@@ -56,8 +60,9 @@ def test_without_demonstration_plots_there_is_nothing_of_them(small_results, tex
     assert demos_csv.render(small_results, texts) == {}
     assert demo_page.render(small_results, texts) == {}
     assert not dictionary(small_results)["name"].str.startswith("demo").any()
-    data = content.district(small_results, texts)
+    data = data_of(page.render(small_results, texts))
     assert data["teach"] is None
+    assert not any(said["teach"] for said in data["plots"]["said"].values())
     assert "teach" not in data["findings"]
     assert "demos" not in json.loads(manifest.render(small_results, {})["run.json"])
     book = openpyxl.load_workbook(
@@ -126,18 +131,79 @@ def test_the_workbook_has_a_sheet_of_them(taught, texts):
 
 
 def test_the_page_says_of_every_plot_why(taught, texts):
-    data = content.district(taught, texts)
+    data = data_of(page.render(taught, texts))
     teach = data["teach"]
     assert data["findings"]["teach"][0].startswith("2 demonstration plots: ")
-    assert len(teach["why"]["of"]) == len(taught.plots)
-    chosen = set(taught.demos.chosen["plot_id"])
-    for plot, at in zip(taught.plots["plot_id"], teach["why"]["of"], strict=True):
-        first = teach["why"]["texts"][at[0]]
+    told = {plot: said["teach"] for plot, said in data["plots"]["said"].items()}
+    assert set(told) == set(taught.plots["plot_id"])
+    chosen = taught.demos.chosen["plot_id"].tolist()
+    for plot, (first, *_) in told.items():
         assert first.startswith("This is a demonstration plot") is (plot in chosen)
-    assert [row[1] for row in teach["plots"]] == taught.demos.chosen["plot_id"].tolist()
-    assert teach["curve"]["now"] == 2
+    assert [row["id"] for row in teach["plots"]] == chosen
+    assert [row["number"] for row in teach["plots"]] == [1, 2]
+    assert [data["plots"]["id"][row["place"]] for row in teach["plots"]] == chosen
+    assert teach["district"]["curve"]["now"] == 2
     # What is shown aloud counts one as one.
-    assert not any(" 1 farmers" in said for said in teach["why"]["texts"])
+    assert not any(" 1 farmers" in sentence for said in told.values() for sentence in said)
+
+
+@pytest.mark.parametrize("asked", [{}, {"plots": 1, "reach_m": 5000.0}])
+def test_the_page_of_a_village_tells_of_its_own_farmers_and_where_they_go(
+    small_results, texts, asked
+):
+    taught = taught_by(small_results, **asked)
+    files = page.render(taught, texts)
+    stems = block_of(files["index.html"].decode())["files"]["villages"]
+    names = block_of(files["index.html"].decode())["villages"]["names"]
+    found, gone, alone = taught.demos, set(), []
+    numbers = {plot: at for at, plot in enumerate(found.chosen["plot_id"], 1)}
+    for name, stem in zip(names, stems, strict=True):
+        text = files[f"villages/{stem}.html"].decode()
+        data, own = block_of(text), held_in(text)[stem]["plots"]
+        teach = data["teach"]
+        (row,) = found.villages[found.villages["village"] == name].to_dict("records")
+        reached, farmers = row["demo_farmers_reached"], row["demo_farmers"]
+        counts = f"{reached} of {farmers} farmers of {name} have a demonstration plot "
+        assert data["findings"]["teach"][0].startswith(counts)
+        goes = found.served.loc[found.served["village"] == name, "plot_id"]
+        here = found.chosen.loc[found.chosen["village"] == name, "plot_id"]
+        assert {one["id"] for one in teach["plots"]} == {*goes, *here}
+        gone |= {*goes} - {*here}
+        for one in teach["plots"]:
+            assert one["number"] == numbers[one["id"]]
+            place = own["id"].index(one["id"]) if one["id"] in own["id"] else None
+            assert one["place"] == place
+            assert (place is None) == (one["village"] != name)
+        assert teach["district"] is None
+        ((at, number),) = ((told["at"], told["farmers"]) for told in teach["villages"])
+        assert (at, number) == (0, farmers)
+        alone += naturals(teach["people"]["vertices"])
+        assert len(naturals(teach["reach"]["vertices"])) == len(teach["plots"])
+        assert len(teach["sides"]) == sum(one in found.laid for one in here)
+    assert len(alone) == (found.reached == 0).sum()
+    # Of few who are reached all go to their own village; where all are, some go to another.
+    assert bool(gone) is bool(asked) is not bool(alone)
+
+
+@pytest.mark.parametrize("way", ["straight line", "paths"])
+def test_who_comes_to_a_plot_is_drawn_on_a_village_s_page_as_on_the_district_s(taught, texts, way):
+    asked = taught.plan.demos.model_copy(update={"reach_by": way})
+    plan = taught.plan.model_copy(update={"demos": asked})
+    ordered = cut.in_order(dataclasses.replace(taught, plan=plan))
+    origin = shapes.origin_of(ordered.plots)
+
+    def drawn(results):
+        told = teach.village(results, origin, texts)
+        starts = np.cumsum([0, *naturals(told["reach"]["vertices"])])
+        moves = np.array([signed(m) for m in naturals(told["reach"]["moves"])]).reshape(-1, 2)
+        points = np.cumsum(moves, axis=0)
+        rings = [points[a:b].tolist() for a, b in itertools.pairwise(starts)]
+        return {one["number"]: ring for one, ring in zip(told["plots"], rings, strict=True)}
+
+    whole = drawn(ordered)
+    for part in cut.villages(ordered):
+        own = drawn(part)
+        assert own == {number: whole[number] for number in own}
 
 
 def test_a_plot_is_explained_on_the_command_line_too(taught, small_results, texts):
@@ -172,7 +238,7 @@ def test_a_clock_that_stopped_the_search_is_told_on_page_and_in_the_manifest(tau
     said = texts.say("demos.by_clock")
     assert said not in wording.noticed(taught, texts)
     assert said in wording.noticed(results, texts)
-    data = content.district(results, texts)
+    data = block_of(page.render(results, texts)["index.html"].decode())
     assert said in data["findings"]["teach"]
     assert said in data["warnings"]
     told = json.loads(manifest.render(results, {})["run.json"])["demos"]
@@ -192,7 +258,13 @@ def test_conflicts_come_first_and_nothing_is_chosen(torn, texts):
     assert rows_of(files, "demos.csv") == []
     assert len(rows_of(files, "demos/conflicts.csv")) == len(torn.demos.conflicts)
     assert demo_page.render(torn, texts) == {}
-    assert content.district(torn, texts)["teach"]["plots"] == []
+    written = page.render(torn, texts)
+    assert block_of(written["index.html"].decode())["teach"]["plots"] == []
+    for name, text in written.items():
+        if name.startswith("villages/"):
+            told = block_of(text.decode())
+            assert told["findings"]["teach"] == [texts.say("demos.plot.no_choice")]
+            assert texts.say("demos.none") in told["warnings"]
     # Other parts of the run are there.
     assert workbook.render(torn, texts)["district.xlsx"]
     assert layers.render(torn, texts)["plots.gpkg"]

@@ -24,8 +24,9 @@ from pyproj import CRS, Transformer
 from shapely import MultiPolygon, Polygon
 
 from districtplan.outputs import page
-from districtplan.outputs.page import content, ground, lines, palette, shapes
+from districtplan.outputs.page import content, cut, ground, lines, palette, shapes
 from districtplan.rows.land import Clear, areas, planted
+from tests.outputs.page_data import block_of, data_of, held_in, loaded_from, naturals, signed
 
 LEAFLET_JS = "db49d009c841f5ca34a888c96511ae936fd9f5533e90d8b2c4d57596f4e5641a"
 LEAFLET_CSS = "a7837102824184820dfa198d1ebcd109ff6d0ff9a2672a074b9a1b4d147d04c6"
@@ -65,48 +66,21 @@ SIMULATIONS = {
 
 
 @pytest.fixture(scope="module")
-def written(small_results, texts):
-    return page.render(small_results, texts)["index.html"].decode("utf-8")
+def files(small_results, texts):
+    return page.render(small_results, texts)
 
 
-def block_of(text):
-    block = re.search(r'<script type="application/json" id="data">(.*?)</script>', text, re.DOTALL)
-    return json.loads(block[1])
+@pytest.fixture(scope="module")
+def written(files):
+    return files["index.html"].decode("utf-8")
 
 
-def data_of(text):
-    """Read the data block, its columns unpacked."""
-    data = block_of(text)
-    for part in (data["plots"], data["villages"], data["district"]):
-        for column in part["numbers"].values():
-            packed = column["packed"]
-            column["values"] = None if packed is None else [known(v) for v in naturals(packed)]
-    for column in data["plots"]["words"].values():
-        column["codes"] = [v - 1 if v else None for v in naturals(column["packed"])]
-    return data
+@pytest.fixture(scope="module")
+def told(files):
+    return data_of(files)
 
 
-def naturals(text):
-    """Read a stream of natural numbers, by an independent reader of the format."""
-    values, value, shift = [], 0, 0
-    for byte in base64.b64decode(text):
-        value |= (byte & 127) << shift
-        shift += 7
-        if byte < 128:
-            values.append(value)
-            value, shift = 0, 0
-    return values
-
-
-def signed(value):
-    return -(value + 1) // 2 if value % 2 else value // 2
-
-
-def known(value):
-    return signed(value - 1) if value else None
-
-
-# ---------------------------------------------------------------- one file, closed
+# ---------------------------------------------------------------- files, closed
 
 
 def test_the_map_library_is_the_one_that_was_read():
@@ -164,7 +138,7 @@ def test_ids_are_unique_and_the_language_is_declared(written):
 def test_hostile_names_stay_text(written, hostile):
     assert "onerror=hit()>" not in written
     assert "1337" not in re.sub(r"data:[^\"]*", "", written.split('id="data"')[0])
-    assert hostile in data_of(written)["plots"]["words"]["village"]["texts"]
+    assert hostile in block_of(written)["villages"]["names"]
     assert html.escape(hostile) in written
 
 
@@ -179,41 +153,46 @@ def test_no_text_can_end_the_data_block(text):
 def test_no_text_can_be_a_marker(text):
     parts = page.Assets("s", ("a", "b"), "l")
     words = ("language", "title", "district", "season", "finding", "rest", "no_script", "skip")
-    made = page.assemble({"x": text}, dict.fromkeys(words, text), parts)
+    made = page.assemble({"x": text}, dict.fromkeys(words, text), parts, {"v": "AA=="})
     assert block_of(made) == {"x": text}
-    assert made.count("<script") == 3
+    assert made.count("<script") == 4
 
 
 def test_an_unknown_marker_is_a_fault():
     with pytest.raises(KeyError):
-        page.assemble({}, {}, page.Assets("", (), ""))
+        page.assemble({}, {}, page.Assets("", (), ""), {})
 
 
-def test_farmers_are_named_only_if_the_plan_asks(written, results_with_names, texts):
-    assert "Invented Farmer" not in written
-    assert "farmer_name" not in data_of(written)["plots"]
-    named = page.render(results_with_names, texts)["index.html"].decode("utf-8")
-    assert data_of(named)["plots"]["farmer_name"][0] == "Invented Farmer 0"
+def test_farmers_are_named_only_if_the_plan_asks(files, results_with_names, texts):
+    def all_told(made):
+        said = [block_of(part.decode()) for name, part in made.items() if name.endswith(".html")]
+        said += [held_in(part.decode()) for name, part in made.items() if name.endswith(".html")]
+        said += [loaded_from(part) for name, part in made.items() if name.endswith(".js")]
+        return json.dumps(said)
+
+    assert "Invented Farmer" not in all_told(files)
+    assert "farmer_name" not in all_told(files)
+    named = page.render(results_with_names, texts)
+    assert "Invented Farmer 0" in data_of(named)["plots"]["farmers"]
+    assert "Invented Farmer 0" in data_of(named)["search"]["farmer_name"]
+    assert "Invented Farmer 0" in all_told(named)
 
 
 # ---------------------------------------------------------------- numbers
 
 
-def test_numbers_come_back_to_their_last_decimal(small_results, written):
-    found = data_of(written)["plots"]
-    plots = small_results.plots
+def test_numbers_come_back_to_their_last_decimal(small_results, told):
+    found = told["plots"]
+    plots = cut.in_order(small_results).plots
     drawn = plots["guide_bearing_true_deg"].notna()
     assert drawn.any()
-    told = plots["row_bearing_true_deg"].mask(drawn, plots["guide_bearing_true_deg"])
-    plots = plots.assign(row_bearing_true_deg=told)
+    set_out = plots["row_bearing_true_deg"].mask(drawn, plots["guide_bearing_true_deg"])
+    plots = plots.assign(row_bearing_true_deg=set_out)
     assert found["id"] == plots["plot_id"].tolist()
     for name, digits in content.NUMBERS.items():
         column = found["numbers"][name]
         given_values = plots[name]
         assert column["digits"] == digits
-        if column["values"] is None:
-            assert given_values.isna().all()
-            continue
         for value, wanted in zip(column["values"], given_values, strict=True):
             if value is None:
                 assert pd.isna(wanted)
@@ -221,54 +200,53 @@ def test_numbers_come_back_to_their_last_decimal(small_results, written):
                 assert value / 10**digits == pytest.approx(wanted, abs=0.5001 * 10**-digits)
 
 
-def test_counts_and_grams_are_exact(small_results, written):
-    numbers = data_of(written)["plots"]["numbers"]
+def test_counts_and_grams_are_exact(small_results, told):
+    numbers = told["plots"]["numbers"]
+    plots = cut.in_order(small_results).plots
     for name in ("holes", "plants", "seed_g", "npk_g", "manure_g"):
-        assert numbers[name]["values"] == small_results.plots[name].tolist()
+        assert numbers[name]["values"] == plots[name].tolist()
     kits = small_results.purchase.kits
     served = kits.loc[kits["order_line"] == "registered", "seed_g"]
-    assert data_of(written)["district"]["numbers"]["seed_g"]["values"] == [int(served.sum())]
+    assert told["district"]["seed_g"]["values"] == [int(served.sum())]
 
 
-def test_bearings_are_printed_by_both_ends(written):
-    found = data_of(written)["plots"]
-    said = found["words"]["row_bearing_true_deg_text"]
-    spoken = [None if c is None else said["texts"][c] for c in said["codes"]]
+def test_bearings_are_printed_by_both_ends(told):
+    found = told["plots"]
+    spoken = found["words"]["row_bearing_true_deg_text"]
     at = found["id"].index
     assert spoken[at("A-01")] == "058° / 238°"
     assert spoken[at("B4")] == "000° / 180°"
     assert spoken[at("B3")] is None
 
 
-def test_without_soil_values_plots_are_coloured_by_slope(results_without_soil, texts, written):
-    found = data_of(page.render(results_without_soil, texts)["index.html"].decode("utf-8"))
+def test_without_soil_values_plots_are_coloured_by_slope(results_without_soil, texts, told):
+    found = data_of(page.render(results_without_soil, texts))
     assert found["colour_by"] == "slope"
     assert [entry["number"] for entry in found["classes"]] == list(range(1, 11))
     assert set(found["plots"]["numbers"]["erosion_class_number"]["values"]) == {None, 5}
-    assert found["plots"]["numbers"]["soil_loss_contour_likely_t_ha_yr"]["values"] is None
-    assert data_of(written)["colour_by"] == "erosion"
+    assert set(found["plots"]["numbers"]["soil_loss_contour_likely_t_ha_yr"]["values"]) == {None}
+    assert told["colour_by"] == "erosion"
 
 
-def test_what_is_from_memory_is_marked(written):
-    cited = [line for table in data_of(written)["sources"] for line in table["cited"]]
+def test_what_is_from_memory_is_marked(told):
+    cited = [line for table in told["sources"] for line in table["cited"]]
     assert any(line.endswith("[memory]") for line in cited)
 
 
-def test_land_not_for_beans_is_said_first_and_once(written):
-    found = data_of(written)["plots"]
-    notes, at = found["notes"], found["id"].index("B4")
-    assert notes["texts"][notes["excluded"][at]] == (
+def test_land_not_for_beans_is_said_first_and_once(told):
+    said = told["plots"]["said"]
+    assert said["B4"]["excluded"] == (
         "Not for beans: the guidance here is forest (from 60 % slope)."
     )
-    (method,) = notes["method"][at]
-    assert notes["texts"][method].startswith("No rows of beans")
+    (method,) = said["B4"]["method"]
+    assert method.startswith("No rows of beans")
     # The first flag, which the card leaves out because it stands on top already.
-    assert notes["texts"][notes["flags"][at][0]].startswith("Not for beans")
-    assert notes["excluded"][found["id"].index("A-01")] is None
+    assert said["B4"]["flags"][0].startswith("Not for beans")
+    assert said["A-01"]["excluded"] is None
 
 
-def test_what_is_bought_stands_before_what_is_counted(written):
-    names = list(data_of(written)["district"]["numbers"])
+def test_what_is_bought_stands_before_what_is_counted(told):
+    names = list(told["district"])
     bought = [names.index(n) for n in ("seed_g", "npk_g", "urea_g", "manure_g", "seed_packs")]
     assert max(bought) < min(names.index("holes"), names.index("plants"))
 
@@ -286,9 +264,11 @@ def unpack(packed):
 
 
 def test_outlines_come_back_within_a_step(small_results):
-    packed = shapes.pack(small_results.plots["geometry"].to_numpy(), small_results.plots_crs)
+    counted_from = shapes.origin_of(small_results.plots)
+    outlines = small_results.plots["geometry"].to_numpy()
+    packed = shapes.pack(outlines, small_results.plots_crs, counted_from)
     to_plane = Transformer.from_crs(small_results.plots_crs, 3857, always_xy=True)
-    origin = Transformer.from_crs(4326, 3857, always_xy=True).transform(*packed["origin_deg"])
+    origin = Transformer.from_crs(4326, 3857, always_xy=True).transform(*counted_from)
     for outline, rings in zip(small_results.plots["geometry"], unpack(packed), strict=True):
         wanted = shapely.get_rings(shapely.get_parts(outline))
         assert len(rings) == len(wanted)
@@ -301,7 +281,7 @@ def test_outlines_come_back_within_a_step(small_results):
 def test_a_district_across_the_180th_meridian_stays_together():
     east = Polygon([(179.999, 0), (180, 0), (180, 0.001), (179.999, 0.001)])
     west = Polygon([(-180, 0), (-179.999, 0), (-179.999, 0.001), (-180, 0.001)])
-    packed = shapes.pack([east, MultiPolygon([west])], CRS.from_epsg(4326))
+    packed = shapes.pack([east, MultiPolygon([west])], CRS.from_epsg(4326), (179.999, 0.0))
     points = np.array([point for rings in unpack(packed) for ring in rings for point in ring])
     assert np.ptp(points[:, 0]) * shapes.STEP_M < 300
 
@@ -323,15 +303,13 @@ def test_numbers_survive_packing(values):
 # ---------------------------------------------------------------- lines
 
 
-def test_guide_lines_come_back_within_a_step(small_results, written):
-    found = data_of(written)["plots"]
+def test_guide_lines_come_back_within_a_step(small_results):
+    counted_from = shapes.origin_of(small_results.plots)
     ones = shapes.counts(np.ones(1, dtype=np.int64))
-    [course] = unpack({**found["guides"], "rings": ones})[0]
+    [course] = unpack({**lines.guides(small_results, counted_from), "rings": ones})[0]
     line = small_results.guides.lines["geometry"].iloc[0]
     to_plane = Transformer.from_crs(small_results.guides.crs, 3857, always_xy=True)
-    origin = Transformer.from_crs(4326, 3857, always_xy=True).transform(
-        *found["shape"]["origin_deg"]
-    )
+    origin = Transformer.from_crs(4326, 3857, always_xy=True).transform(*counted_from)
     wanted = np.column_stack(to_plane.transform(*line.coords.xy))
     drawn = np.array(course, dtype=float) * shapes.STEP_M + origin
     assert drawn == pytest.approx(wanted, abs=shapes.STEP_M / 2 + 1e-6)
@@ -360,8 +338,8 @@ def test_guide_lines_belong_to_their_plots_whatever_their_order(small_results):
     assert south[2] > south[0]
 
 
-def test_a_plot_to_level_on_the_ground_has_no_line(small_results, written):
-    packed = data_of(written)["plots"]["guides"]
+def test_a_plot_to_level_on_the_ground_has_no_line(small_results):
+    packed = lines.guides(small_results, (33.0, -9.0))
     of_plot = list(base64.b64decode(packed["lines"]))
     assert of_plot[small_results.plots["plot_id"].tolist().index("109")] == 0
     assert sum(of_plot) == 1
@@ -369,12 +347,8 @@ def test_a_plot_to_level_on_the_ground_has_no_line(small_results, written):
 
 def test_cards_say_where_guide_lines_start(small_results, texts, monkeypatch):
     def told(results):
-        notes = data_of(page.render(results, texts)["index.html"].decode())["plots"]["notes"]
-        ids = results.plots["plot_id"].tolist()
-        return {
-            ids[int(at)]: [notes["texts"][one] for one in said]
-            for at, said in notes["lines"].items()
-        }
+        said = data_of(page.render(results, texts))["plots"]["said"]
+        return {plot_id: of["lines"] for plot_id, of in said.items() if of["lines"]}
 
     said = told(small_results)
     assert set(said) == {"<b>B2</b>", "109"}
@@ -384,7 +358,7 @@ def test_cards_say_where_guide_lines_start(small_results, texts, monkeypatch):
         ("no_safe_outlet",) if plot_id == "109" else () for plot_id in plots["plot_id"]
     ]
     assert set(told(replace(small_results, plots=plots))) == {"<b>B2</b>"}
-    monkeypatch.setattr(content, "LINES_TOLD_MAX", 1)
+    monkeypatch.setattr(content, "LINES_TOLD_MAX", 0)
     assert all("layers guide_lines" in one for (one,) in told(small_results).values())
 
 
@@ -410,15 +384,18 @@ def test_rows_along_guide_lines_belong_to_their_plots_and_are_thinned(small_resu
     table = pd.DataFrame(rows, columns=["plot_id", "crop", "row", "length_m", "geometry"])
     drawn = replace(small_results.row_lines, lines=table)
     results = replace(small_results, row_lines=drawn)
-    packed = lines.curved(results, (33.0, -9.0))
+    thinned = replace(results, row_lines=lines.thinned_rows(results))
+    packed = lines.curved(thinned, (33.0, -9.0))
     streams = {name: list(base64.b64decode(packed[name])) for name in ("lines", "place", "maize")}
     # Those of straight plots are laid by the script.
     assert streams["lines"][place] == sum(streams["lines"]) == 6
     assert streams["place"] == [0, 1, 2, 0, 1, 2]
     assert streams["maize"] == [0, 0, 0, 1, 1, 1]
     assert packed["every"] == 1
-    monkeypatch.setattr(lines, "VERTICES_MAX", 10)
-    packed = lines.curved(replace(results, row_lines=replace(drawn, every=2)), (33.0, -9.0))
+    monkeypatch.setattr(lines, "CURVED_MAX", 10)
+    results = replace(results, row_lines=replace(drawn, every=2))
+    thinned = replace(results, row_lines=lines.thinned_rows(results))
+    packed = lines.curved(thinned, (33.0, -9.0))
     assert packed["every"] == 4
     assert list(base64.b64decode(packed["place"])) == [0, 0]
 

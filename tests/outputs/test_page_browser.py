@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from districtplan.outputs import field_words, page, wording
-from tests.outputs.conftest import make_proposal, pegs_of
+from tests.outputs.conftest import district_of, make_proposal, pegs_of, totals_of
 
 pytestmark = pytest.mark.browser
 
@@ -90,13 +90,19 @@ def browser():
 
 @pytest.fixture(scope="module")
 def written(small_results, texts):
-    return page.render(small_results, texts)["index.html"]
+    return page.render(small_results, texts)
 
 
 @contextmanager
 def opened(browser, file, content, *, size="desk", wait=True):
-    """Open a page and hear all it says; hostile text tries to raise the counter ``hits``."""
-    file.write_bytes(content)
+    """Write a page's files, open it and hear all it says.
+
+    Hostile text tries to raise the counter ``hits``.
+    """
+    for name, part in content.items():
+        target = file.parent / name
+        target.parent.mkdir(exist_ok=True)
+        target.write_bytes(part)
     width, height = SIZES[size]
     context = browser.new_context(viewport={"width": width, "height": height})
     tab = context.new_page()
@@ -107,8 +113,8 @@ def opened(browser, file, content, *, size="desk", wait=True):
     tab.add_init_script("window.hits = 0; window.hit = () => { window.hits += 1; };")
     tab.goto(file.as_uri())
     if wait:
-        # The script is done when the page has loaded; the policy forbids polling by eval.
-        assert tab.evaluate("window.districtplan?.ready") is True, seen.errors
+        # The policy forbids polling by eval.
+        assert tab.evaluate("window.districtplan?.settled()") is True, seen.errors
     yield tab, seen
     seen.hits = tab.evaluate("window.hits")
     context.close()
@@ -162,7 +168,7 @@ def test_a_card_says_what_was_measured_and_draws_its_rows(
     for name, value in told.items():
         plots[name] = plots[name].astype(object) if isinstance(value, str) else plots[name]
         plots.loc[at, name] = value
-    content = page.render(replace(small_results, plots=plots), texts)["index.html"]
+    content = page.render(replace(small_results, plots=plots), texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         card = click_plot(tab, "B3")
         assert f"Slope 21.5 %, measured on the ground, 27 February 2026, {hostile}\n" in card
@@ -179,7 +185,7 @@ def test_a_card_says_what_was_measured_and_draws_its_rows(
     assert seen.faults() == []
     plots.loc[at, ["row_method", "row_method_reason"]] = "any direction", "measured_flat"
     plots.loc[at, ["row_bearing_true_deg", "row_bearing_magnetic_deg"]] = np.nan
-    content = page.render(replace(small_results, plots=plots), texts)["index.html"]
+    content = page.render(replace(small_results, plots=plots), texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         assert "\nBearing any direction\n" in click_plot(tab, "B3")
     assert seen.faults() == []
@@ -193,6 +199,7 @@ def test_hostile_names_are_shown_as_text(browser, written, hostile, tmp_path):
         tab.click("#list > summary")
         assert hostile in tab.inner_text("#list")
         tab.fill("#search-input", "{{ 7")
+        tab.evaluate("districtplan.settled()")
         assert hostile in tab.inner_text("#found")
         tab.evaluate("districtplan.show('buy')")
         assert hostile in tab.inner_text("#totals")
@@ -203,26 +210,30 @@ def test_hostile_names_are_shown_as_text(browser, written, hostile, tmp_path):
 
 def test_the_checker_sees_a_page_that_lets_code_run(browser, written, tmp_path):
     # The same page without its policy, and with a village's name put in as markup.
-    broken = re.sub(rb'<meta http-equiv="Content-Security-Policy"[^>]*>', b"", written)
+    policy = rb'<meta http-equiv="Content-Security-Policy"[^>]*>'
+    broken = re.sub(policy, b"", written["index.html"])
     broken = broken.replace(b"<main", b"<img src=x onerror=hit()><main", 1)
     broken = broken.replace(b"<main", b'<img src="http://example.invalid/a.png"><main', 1)
-    with opened(browser, tmp_path / "index.html", broken) as (tab, seen):
+    with opened(browser, tmp_path / "index.html", {"index.html": broken}) as (tab, seen):
         tab.wait_for_function("window.hits > 0", timeout=5_000)
     assert "code from the data ran" in seen.faults()
     assert any("example.invalid" in fault for fault in seen.faults())
 
 
 def test_the_policy_stops_the_same_markup(browser, written, tmp_path):
-    put_in = written.replace(b"<main", b"<img src=x onerror=hit()><main", 1)
-    with opened(browser, tmp_path / "index.html", put_in) as (tab, seen):
+    put_in = written["index.html"].replace(b"<main", b"<img src=x onerror=hit()><main", 1)
+    with opened(browser, tmp_path / "index.html", written | {"index.html": put_in}) as (tab, seen):
         tab.wait_for_timeout(300)
     assert seen.hits == 0
     assert seen.errors != []
 
 
 def test_a_script_that_was_tampered_with_does_not_run(browser, written, tmp_path):
-    changed = written.replace(b'"use strict";', b'"use strict"; hit();', 1)
-    with opened(browser, tmp_path / "index.html", changed, wait=False) as (tab, seen):
+    changed = written["index.html"].replace(b'"use strict";', b'"use strict"; hit();', 1)
+    with opened(browser, tmp_path / "index.html", {"index.html": changed}, wait=False) as (
+        tab,
+        seen,
+    ):
         tab.wait_for_timeout(300)
         assert tab.evaluate("typeof window.districtplan") == "undefined"
     assert seen.hits == 0
@@ -276,6 +287,7 @@ def test_search_works_by_keyboard(browser, written, tmp_path):
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
         tab.focus("#search-input")
         tab.keyboard.type("a-0")
+        tab.evaluate("districtplan.settled()")
         assert tab.locator("#found li").count() == 4
         tab.keyboard.press("ArrowDown")
         tab.keyboard.press("ArrowDown")
@@ -288,6 +300,7 @@ def test_search_works_by_keyboard(browser, written, tmp_path):
         assert tab.locator("#card").is_hidden()
         assert tab.evaluate("document.activeElement.id") == "search-input"
         tab.fill("#search-input", "no such plot")
+        tab.evaluate("districtplan.settled()")
         assert "Nothing found" in tab.inner_text("#search")
     assert seen.faults() == []
 
@@ -322,7 +335,7 @@ def test_the_picture_shows_rows_at_their_bearing(browser, written, tmp_path, plo
 
 
 def test_without_soil_values_the_page_says_so(browser, results_without_soil, texts, tmp_path):
-    content = page.render(results_without_soil, texts)["index.html"]
+    content = page.render(results_without_soil, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         assert "Tonnes of soil are left out" in tab.inner_text("#legend")
         card = click_plot(tab, "A-01")
@@ -333,7 +346,7 @@ def test_without_soil_values_the_page_says_so(browser, results_without_soil, tex
 
 
 def test_the_farmer_is_named_only_if_the_plan_asks(browser, results_with_names, texts, tmp_path):
-    content = page.render(results_with_names, texts)["index.html"]
+    content = page.render(results_with_names, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         assert "Farmer Invented Farmer 2" in click_plot(tab, "A-03")
     assert seen.faults() == []
@@ -369,7 +382,7 @@ def test_where_no_rows_are_set_a_card_counts_and_starts_none(
             barred[column] = [
                 (code,) if here else old for here, old in zip(lined, plots[column], strict=True)
             ]
-        content = page.render(replace(small_results, plots=barred), texts)["index.html"]
+        content = page.render(replace(small_results, plots=barred), texts)
         with opened(browser, tmp_path / "index.html", content) as (tab, seen):
             card = click_plot(tab, "<b>B2</b>")
         card = card.split("\nTake care")[0]
@@ -392,7 +405,7 @@ def test_where_a_straight_plot_is_pegged_card_and_sheet_start_alike(
     middle = outline.representative_point()
     course = np.array([[middle.x - 15, middle.y], [middle.x + 15, middle.y + 9]])
     pegs = pegs_of("A-01", outline, course, 10.0)
-    content = page.render(replace(small_results, pegs=pegs), texts)["index.html"]
+    content = page.render(replace(small_results, pegs=pegs), texts)
     walk = pegs.walks["A-01", 1]
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         card = click_plot(tab, "A-01")
@@ -424,13 +437,16 @@ def test_the_legend_lists_what_is_on_the_map(browser, small_results, texts, tmp_
     some = replace(
         small_results,
         plots=plots,
+        villages=totals_of(plots),
+        district=district_of(totals_of(plots)),
         proposal=make_proposal(plots, small_results.plan),
         works=replace(small_results.works, order=small_results.works.order.iloc[:0]),
         guides=replace(small_results.guides, lines=small_results.guides.lines.iloc[:0]),
         pegs=replace(small_results.pegs, table=small_results.pegs.table.iloc[:0]),
         flow_lines=small_results.flow_lines.iloc[:0],
+        works=replace(small_results.works, order=small_results.works.order.iloc[:0]),
     )
-    content = page.render(some, texts)["index.html"]
+    content = page.render(some, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         said = tab.inner_text("#legend")
         assert "moderate" in said

@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from districtplan.outputs import page
+from districtplan.outputs.file_names import village_stems
 from tests.outputs import test_page_browser as driven
 from tests.outputs.taught import taught_by
 
@@ -25,7 +26,7 @@ def taught(small_results):
 
 @pytest.fixture(scope="module")
 def written(taught, texts):
-    return page.render(taught, texts)["index.html"]
+    return page.render(taught, texts)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -71,8 +72,8 @@ def test_any_plot_says_aloud_why_it_is_one_or_not(browser, taught, written, tmp_
 
 
 def test_a_page_without_them_has_no_such_view(browser, small_results, texts, tmp_path):
-    html = page.render(small_results, texts)["index.html"]
-    with opened(browser, tmp_path / "index.html", html) as (tab, seen):
+    written = page.render(small_results, texts)
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
         assert tab.evaluate("districtplan.show('teach')") is False
         assert tab.locator("text=Who teaches?").count() == 0
         tab.evaluate("districtplan.open('A-01')")
@@ -98,4 +99,55 @@ def test_farmers_without_one_are_seen(browser, taught, written, tmp_path):
 
         assert dark("teach") > 20
         assert dark("first") == 0
+    assert seen.faults() == []
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_page_of_a_village_tells_of_its_own_farmers(browser, taught, written, tmp_path, size):
+    first = taught.demos.chosen.iloc[0]
+    stem = village_stems(taught.villages["village"].tolist())[first["village"]]
+    # Alone, as it is sent: nothing beside it can be loaded.
+    alone = {"page.html": written[f"villages/{stem}.html"]}
+    with opened(browser, tmp_path / "page.html", alone, size=size) as (tab, seen):
+        tab.click("text=Who teaches?")
+        assert f"farmers of {first['village']} have a demo" in tab.inner_text("#finding")
+        assert tab.evaluate("location.hash") == "#view=teach"
+        shown = {part for part in FOLDS if not tab.locator(f"#{part}").evaluate("(e) => e.hidden")}
+        assert shown == {"demo-list", "demo-villages", "demo-how"}
+        tab.locator("#demo-list button", has_text="Show on the map").first.click()
+        tab.evaluate("districtplan.settled()")
+        assert tab.inner_text("#card-title").endswith(first["plot_id"])
+        title = tab.locator("#card .teach h3").inner_text()
+        assert title == "Why this plot is a demonstration plot"
+        assert tab.evaluate("document.documentElement.scrollWidth") == SIZES[size][0]
+    assert seen.faults() == []
+
+
+def test_the_view_has_an_address(browser, taught, written, tmp_path):
+    plot = taught.demos.chosen["plot_id"][0]
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        tab.click("text=Who teaches?")
+        tab.evaluate("id => districtplan.open(id)", plot)
+        hash_ = tab.evaluate("location.hash")
+        assert "view=teach" in hash_
+        tab.goto("about:blank")
+        tab.goto((tmp_path / "index.html").as_uri() + hash_)
+        assert tab.evaluate("districtplan.settled()")
+        assert tab.inner_text("#finding").startswith("2 demonstration plots: ")
+        assert tab.inner_text("#card-title").endswith(plot)
+    assert seen.faults() == []
+
+
+def test_farmers_of_a_village_are_told_of_on_its_card(browser, taught, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        tab.click("text=Who teaches?")
+        tab.locator("#demo-villages .village summary").first.click()
+        tab.locator("#demo-villages button", has_text="Show").first.click()
+        tab.evaluate("districtplan.settled()")
+        name = tab.inner_text("#village-title")
+        row = taught.demos.villages.set_index("village").loc[name]
+        assert (
+            f"{row['demo_farmers_reached']} of its {row['demo_farmers']} farmers"
+            in tab.inner_text("#village")
+        )
     assert seen.faults() == []

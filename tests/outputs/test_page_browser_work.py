@@ -21,7 +21,7 @@ browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
 
 @pytest.fixture(scope="module")
 def written(small_results, texts):
-    return page.render(with_curve(small_results), texts)["index.html"]
+    return page.render(with_curve(small_results), texts)
 
 
 def visible(tab, selector):
@@ -52,7 +52,7 @@ def test_one_click_says_where_to_go_and_with_what(browser, written, tmp_path, si
         assert "budget" not in tab.inner_text("#rest")
         assert "Within the budget" in tab.inner_text("#curve")
         folds = tab.evaluate("[...document.querySelectorAll('.panel > .fold')].map((e) => e.id)")
-        assert folds[:4] == ["work", "first-care", "walk", "curve"]
+        assert folds[:5] == ["filter", "work", "first-care", "walk", "curve"]
         # Cautions and the walk-over list stand open.
         assert "stop, dig no ditch" in tab.inner_text("#first-care")
         assert tab.locator("#walk li").count() == 10
@@ -105,7 +105,7 @@ def darkest(tab, x, y):
 
 @pytest.mark.parametrize("size", SIZES)
 def test_a_card_says_what_to_do_first_on_top(browser, small_results, texts, tmp_path, size):
-    written = page.render(with_vetoes(with_curve(small_results)), texts)["index.html"]
+    written = page.render(with_vetoes(with_curve(small_results)), texts)
     with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):
         tab.evaluate("districtplan.show('first')")
         tab.locator(".hill ul button", has_text="A-01").first.click()
@@ -135,7 +135,7 @@ def test_lines_are_drawn_where_they_lie(
     along = [shapely.line_interpolate_point(course, part, normalized=True) for part in parts]
     if not drawn:
         bare = replace(works, lines=works.lines.iloc[:0], outlets=works.outlets.iloc[:0])
-        written = page.render(replace(small_results, works=bare), texts)["index.html"]
+        written = page.render(replace(small_results, works=bare), texts)
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
         tab.evaluate("districtplan.show('first')")
         tab.evaluate("districtplan.placeOf('A-02', 18)")

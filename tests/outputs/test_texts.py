@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from importlib import resources
 
 import pytest
 
@@ -68,6 +67,12 @@ def test_every_flag_has_one_sentence(texts):
     }
 
 
+def test_every_flag_has_a_few_words_of_its_own(texts):
+    names = texts.section("flag_names")
+    assert set(names) == set(texts.section("flags"))
+    assert len(set(names.values())) == len(names)
+
+
 def test_everything_that_rows_may_end_on_has_its_words(texts):
     assert set(texts.section("outlets")) == {end.replace(" ", "_") for end in ENDS}
 
@@ -77,7 +82,7 @@ def test_every_reason_has_one_sentence(texts):
 
 
 def test_the_script_and_the_catalogue_know_the_same_words(texts):
-    script = resources.files(outputs.page).joinpath("map.js").read_text(encoding="utf-8")
+    _, script = outputs.page.assets().scripts
     words = texts.section("page")
     used = set(re.findall(r"data\.words\.(\w+)", script))
     used |= set(re.findall(r"(?:say|line)\(\s*\"(\w+)\"", script))
@@ -94,7 +99,11 @@ def test_the_script_and_the_catalogue_know_the_same_words(texts):
         "no_script",
     }
     made |= {"set_aside_none", "set_aside_some", "slope_value", "slope_sure"}
-    made |= {key for key in words if key.startswith(("totals_", "view_", "legend_"))}
+    made |= {
+        key
+        for key in words
+        if key.startswith(("totals_", "view_", "legend_", "village_buys", "filter_"))
+    }
     made |= {"rows_laid", "rows_beans", "rows_length", "kit_seed", "kit_loads", "kit_poles"}
     made |= {"holes", "plants", "seed_packs", "npk_packs", "urea_packs", "npk", "urea", "manure"}
     made |= {f"guide_{kind.replace(' ', '_')}" for kind in rows.KINDS}

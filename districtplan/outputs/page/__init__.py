@@ -1,6 +1,10 @@
-"""The interactive map: one HTML file that needs no network and no other file.
+"""The interactive map, which needs no network: a page of the district, and pages of its villages.
 
-The page is put together by replacing the markers of ``template.html`` in one pass over the
+The district's page loads a village's plots when they are asked for, by a script beside it: other
+ways to read a file are shut to a page that was opened from a disk. A village's page holds them, so
+that it can be sent to a phone by itself.
+
+A page is put together by replacing the markers of ``template.html`` in one pass over the
 template alone, so nothing that is put in can hold a marker. Data goes into a JSON block; the
 page's script shows it as text. The page's content security policy names its scripts and its style
 by digest, so nothing else can run, whatever the data holds.
@@ -13,12 +17,15 @@ import hashlib
 import html
 import json
 import re
+import zlib
 from dataclasses import dataclass
 from importlib import metadata, resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from districtplan.outputs.page import content
+from districtplan.outputs import work_words
+from districtplan.outputs.file_names import village_stems
+from districtplan.outputs.page import content, cut, shapes, work
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,6 +34,10 @@ if TYPE_CHECKING:
     from districtplan.results import Results
 
 PAGE = "index.html"
+LOADED, PAGES, SEARCH = "map", "villages", "search"
+SCRIPTS = ("packed.js", "plots.js", "loader.js", "search.js", "address.js", "map.js")
+"""Scripts of the page, each with its one job, in the order in which they need one another."""
+DEFLATE = 9
 MAP_PACKAGE = "django-js-lib-leaflet"
 MAP_FOLDER = "js_lib_leaflet/static/js_lib_leaflet"
 MARKER = re.compile(r"<!--(\w+)-->")
@@ -53,7 +64,7 @@ class Assets:
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
-    """Make the district's page.
+    """Make the district's page, the data of its villages, and pages of villages for phones.
 
     Parameters
     ----------
@@ -65,24 +76,78 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     Returns
     -------
     dict[str, bytes]
-        The page by its name in the run folder.
+        Files by name in the run folder: the page; in ``map/`` what it loads when that is asked
+        for, a script a village and one to search by; in ``villages/`` a page a village that needs
+        no other file, where they are not too many.
     """
-    data = content.district(results, texts)
-    words = texts.section("page")
-    heading = {
+    ordered = cut.in_order(results)
+    parts = cut.villages(ordered)
+    names = ordered.villages["village"].astype(str).tolist()
+    stems = [village_stems(names)[name] for name in names]
+    paged = len(parts) <= results.plan.page.village_pages_max
+    origin, shell = shapes.origin_of(ordered.plots), assets()
+    core = content.district(ordered, origin, texts)
+    core["files"] = {"villages": stems, "pages": paged}
+    core["nonce"] = base64.b64encode(hashlib.sha256(embedded(core).encode()).digest()).decode()
+    made = {PAGE: assemble(core, _heading(core, ordered, texts), shell, {}).encode()}
+    made |= _loaded(SEARCH, packed(content.search(ordered, texts)))
+    told = work_words.by_village(ordered, texts, work.HILLS_MAX) if paged else {}
+    for name, stem, part in zip(names, stems, parts, strict=True):
+        own = packed(content.village(part, origin, texts))
+        made |= _loaded(stem, own)
+        if not paged:
+            continue
+        core = content.village_page(part, told.get(name, ([], 0)), origin, texts)
+        core["files"] = {"villages": [stem], "pages": False}
+        loaded = {stem: own, SEARCH: packed(content.search(part, texts))}
+        page = assemble(core, _heading(core, part, texts, name), shell, loaded)
+        made[f"{PAGES}/{stem}.html"] = page.encode()
+    return made
+
+
+def _heading(
+    data: Mapping[str, Any], results: Results, texts: Texts, village: str | None = None
+) -> dict[str, str]:
+    """Say what a page says before its script runs."""
+    words, district = data["words"], results.plan.district.name
+    first, *rest = data["findings"]["steep"]
+    return {
         "language": texts.language,
-        "title": texts.say("page.title", district=results.plan.district.name),
-        "district": results.plan.district.name,
+        "title": texts.say("page.title", district=village or district),
+        "district": district if village is None else f"{village} · {district}",
         "season": texts.say("page.season", date=data["planting_date"]),
-        "finding": data["findings"]["steep"][0],
-        "rest": " ".join(data["findings"]["steep"][1:]),
+        "finding": first,
+        "rest": " ".join(rest),
         "no_script": words["no_script"],
         "skip": words["skip"],
     }
-    return {PAGE: assemble(data, heading, assets()).encode("utf-8")}
 
 
-def assemble(data: Mapping[str, Any], heading: Mapping[str, str], parts: Assets) -> str:
+def _loaded(name: str, own: str) -> dict[str, bytes]:
+    """Make the script that hands data to the page; both texts are plain ASCII of our own."""
+    return {f"{LOADED}/{name}.js": f'districtplan.take("{name}", "{own}");\n'.encode("ascii")}
+
+
+def packed(data: Mapping[str, Any]) -> str:
+    """Deflate data, as what a page loads besides itself.
+
+    Parameters
+    ----------
+    data : Mapping[str, Any]
+        Anything that ``json.dumps`` takes.
+
+    Returns
+    -------
+    str
+        JSON, deflated (RFC 1950), in base 64.
+    """
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return base64.b64encode(zlib.compress(text.encode(), DEFLATE)).decode("ascii")
+
+
+def assemble(
+    data: Mapping[str, Any], heading: Mapping[str, str], parts: Assets, loaded: Mapping[str, str]
+) -> str:
     """Put a page together.
 
     Parameters
@@ -93,6 +158,8 @@ def assemble(data: Mapping[str, Any], heading: Mapping[str, str], parts: Assets)
         What the page says before its script runs, by marker; escaped here.
     parts : Assets
         Style and scripts.
+    loaded : Mapping[str, str]
+        What the page needn't load, by name, as :func:`packed` makes it.
 
     Returns
     -------
@@ -101,12 +168,16 @@ def assemble(data: Mapping[str, Any], heading: Mapping[str, str], parts: Assets)
     """
     own = resources.files(__name__)
     scripts = "\n".join(f"<script>{script}</script>" for script in parts.scripts)
+    held = (
+        f'<script type="text/plain" id="held-{name}">{own}</script>' for name, own in loaded.items()
+    )
     values = {name: html.escape(text) for name, text in heading.items()}
     values |= {
-        "policy": html.escape(policy(parts)),
+        "policy": html.escape(policy(parts, data.get("nonce"))),
         "licence": f"<!--\n{parts.licence}\n-->",
         "style": f"<style>{parts.style}</style>",
         "data": embedded(data),
+        "loaded": "\n".join(held),
         "scripts": scripts,
     }
     template = own.joinpath("template.html").read_text(encoding="utf-8")
@@ -133,15 +204,19 @@ def embedded(data: Mapping[str, Any]) -> str:
     return text
 
 
-def policy(parts: Assets) -> str:
+def policy(parts: Assets, nonce: str | None = None) -> str:
     """Write the page's content security policy.
 
-    Digests, not a random nonce: the same input gives the same bytes.
+    The scripts of the page go by digest. Files beside it can't, so the script that loads them
+    signs them with a number that is a digest of the page's data: the same input gives the same
+    bytes, and no text in the data can know it.
 
     Parameters
     ----------
     parts : Assets
         Style and scripts.
+    nonce : str | None, default None
+        What signs scripts that are loaded; none are without it.
 
     Returns
     -------
@@ -149,6 +224,8 @@ def policy(parts: Assets) -> str:
         The policy.
     """
     scripts = " ".join(_digest(script) for script in parts.scripts)
+    if nonce is not None:
+        scripts += f" 'nonce-{nonce}'"
     return (
         f"default-src 'none'; script-src {scripts}; style-src {_digest(parts.style)}; "
         "img-src data: blob:; base-uri 'none'; form-action 'none'"
@@ -164,6 +241,7 @@ def assets() -> Assets:
         The parts of every page.
     """
     own = resources.files(__name__)
+    script = "\n".join(own.joinpath(name).read_text(encoding="utf-8") for name in SCRIPTS)
     library = metadata.distribution(MAP_PACKAGE)
 
     def foreign(name: str) -> bytes:
@@ -179,10 +257,10 @@ def assets() -> Assets:
 
     style = STYLE_PICTURE.sub(picture, text("leaflet.css"))
     # The script runs from inside the page, where its source map would be looked for in vain.
-    script = re.sub(r"\n//# sourceMappingURL=.*", "", text("leaflet.js"))
+    leaflet = re.sub(r"\n//# sourceMappingURL=.*", "", text("leaflet.js"))
     return Assets(
         f"{style}\n{own.joinpath('style.css').read_text(encoding='utf-8')}",
-        (script, own.joinpath("map.js").read_text(encoding="utf-8")),
+        (leaflet, script),
         str(library.read_text("LICENSE")).replace("--", "- -"),
     )
 

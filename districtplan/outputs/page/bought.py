@@ -39,8 +39,8 @@ def order(results: Results, texts: Texts) -> dict[str, Any]:
     Returns
     -------
     dict[str, Any]
-        ``heads`` and ``rows`` of a table, a column a good; ``hint``, what it tells; ``served``,
-        what the totals are of; and ``notes``, sentences beside the order.
+        ``heads`` and ``rows`` of a table, a column a good; ``hint``, what it tells; and ``notes``,
+        sentences beside the order.
     """
     sums = purchase_tables.in_all(results.purchase)
     costs = purchase_tables.costs_in_all(results.purchase).values()
@@ -64,14 +64,34 @@ def order(results: Results, texts: Texts) -> dict[str, Any]:
         else:
             cells = [purchase_words.amount(of_good[f"{name}_g"]) for of_good in sums.values()]
         rows.append([head, *cells])
-    kind = "order" if results.purchase.is_order else "limit"
     return {
         "heads": ["", *(texts.say(f"purchase.of_{good}") for good in known)],
         "rows": rows if known else [],
-        "hint": texts.say(f"purchase.hint_{kind}"),
-        "served": texts.say(f"purchase.served_{kind}"),
+        "hint": texts.say(f"purchase.hint_{_kind(results)}"),
         "notes": notes(results, texts),
     }
+
+
+def served(results: Results, texts: Texts) -> str:
+    """Say whom the totals are of.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        The sentence.
+    """
+    return texts.say(f"purchase.served_{_kind(results)}")
+
+
+def _kind(results: Results) -> str:
+    return "order" if results.purchase.is_order else "limit"
 
 
 def calendar(results: Results, texts: Texts) -> dict[str, Any]:

@@ -6,9 +6,9 @@ Nothing here is a template. Text of the user's goes into JSON as it is, and the 
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, Any, cast
 
-import numpy as np
 import pandas as pd
 
 from districtplan.handbook import cite
@@ -20,17 +20,20 @@ from districtplan.outputs import (
     wording,
     work_words,
 )
-from districtplan.outputs.page import bought, ground, lines, palette, shapes, teach, work
-from districtplan.outputs.purchase_tables import served_totals
+from districtplan.outputs.page import bought, ground, lines, overview, palette, shapes, teach, work
+from districtplan.outputs.purchase_tables import GOODS, served_totals
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Hashable, Mapping, Sequence
 
+    from districtplan.demos import Allotment
     from districtplan.outputs.texts import Texts
+    from districtplan.outputs.work_words import Hill
+    from districtplan.plan import Demos
     from districtplan.results import Results
 
 LINES_TOLD_MAX = 20_000
-"""Most guide lines that cards tell of: about 5 MB of words."""
+"""Most guide lines of a village that cards tell of: about 5 MB of words."""
 NUMBERS = {
     "longitude_deg": 6,
     "latitude_deg": 6,
@@ -169,13 +172,15 @@ STEEP = ("storms", "landslide", "law")
 FEED = ("fertiliser", "dressed", "bags", "store", "manure", "hands", "rates")
 
 
-def district(results: Results, texts: Texts) -> dict[str, Any]:
-    """Gather the content of the district's page.
+def district(results: Results, origin_deg: tuple[float, float], texts: Texts) -> dict[str, Any]:
+    """Gather the content of the district's page, but for what its villages' own data holds.
 
     Parameters
     ----------
     results : Results
-        The run.
+        The run, its plots in the order of villages.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
     texts : Texts
         The words.
 
@@ -184,41 +189,71 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
     dict[str, Any]
         Content that ``json.dumps`` takes; ``map.js`` says what it does with each part.
     """
+    hills = work_words.hills(results, texts, work.HILLS_MAX)
+    villages, whole = served_totals(results)
+    return {
+        "findings": findings(results, next(iter(hills), None), texts)
+        | {"buy": purchase_words.headline(results, texts)}
+        | _taught(results, demo_words.finding, texts),
+        "work": work.work(results, hills, origin_deg, texts),
+        "teach": teach.district(results, origin_deg, texts),
+        "order": bought.order(results, texts),
+        **_shared(results, origin_deg, texts),
+        "totals": _totals(villages),
+        "district": _totals(whole.to_frame().T),
+        "villages_named": wording.villages_named(results),
+    }
+
+
+def findings(results: Results, first: Hill | None, texts: Texts) -> dict[str, list[str]]:
+    """Say what each view finds, the finding itself first.
+
+    Parameters
+    ----------
+    results : Results
+        The run, of the district or of a village.
+    first : Hill | None
+        The hillside to go to first, if there is one.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, list[str]]
+        Sentences by view.
+    """
+    return {
+        "steep": [
+            *wording.district_sentences(results, texts),
+            *measure_words.sentences(results, texts)[:1],
+        ],
+        "rows": [
+            *wording.rows_sentences(results, texts),
+            *wording.served_sentences(results, texts),
+        ],
+        "first": work_words.finding(results, first, texts),
+    }
+
+
+def _shared(results: Results, origin_deg: tuple[float, float], texts: Texts) -> dict[str, Any]:
+    """Gather what pages of the district and of its villages hold alike."""
     plan = results.plan
     by_slope = not plan.tonnes
-    plots = _plots(results, texts)
-    villages, whole = served_totals(results)
-    hills = work_words.hills(results, texts, work.HILLS_MAX)
     return {
         "language": texts.language,
         "words": texts.section("page"),
-        "findings": {
-            "steep": [
-                *wording.district_sentences(results, texts),
-                *measure_words.sentences(results, texts)[:1],
-            ],
-            "rows": [
-                *wording.rows_sentences(results, texts),
-                *wording.served_sentences(results, texts),
-            ],
-            "buy": purchase_words.headline(results, texts),
-            "first": work_words.finding(results, next(iter(hills), None), texts),
-            **_teaching(results, texts),
-        },
         "planting_date": texts.day(plan.district.planting_date),
         "colour_by": "slope" if by_slope else "erosion",
         "classes": _classes(results, by_slope=by_slope),
         "plain": {"fill": palette.PLAIN, "ink": palette.ink_on(palette.PLAIN)},
         "ground": ground.picture(results.relief),
-        "plots": plots,
-        "flow": lines.flow(results, shapes.origin_of(plots["shape"])),
-        "work": work.work(results, hills, shapes.origin_of(plots["shape"]), texts),
-        "teach": teach.teach(results, shapes.origin_of(plots["shape"]), texts),
-        "order": bought.order(results, texts),
+        "frame": {"origin_deg": list(origin_deg), "step_m": shapes.STEP_M},
+        "villages": overview.villages(results, origin_deg),
+        "dots": overview.dots(results, origin_deg, by_slope=by_slope),
+        "legend": overview.legend(results, by_slope=by_slope),
+        "flag_names": texts.section("flag_names"),
+        "served": bought.served(results, texts),
         "calendar": bought.calendar(results, texts),
-        "villages": _totals(villages),
-        "villages_named": wording.villages_named(results),
-        "district": _totals(whole.to_frame().T),
         "cautions": _cautions(texts),
         "warnings": wording.noticed(results, texts),
         "set_aside": _set_aside(results, texts),
@@ -226,10 +261,130 @@ def district(results: Results, texts: Texts) -> dict[str, Any]:
     }
 
 
-def _teaching(results: Results, texts: Texts) -> dict[str, list[str]]:
+def village(results: Results, origin_deg: tuple[float, float], texts: Texts) -> dict[str, Any]:
+    """Gather the plots of a village, and the water about them.
+
+    Parameters
+    ----------
+    results : Results
+        The run of the village alone.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any]
+        ``plots`` and ``flow``; ``plots.js`` says what it does with each part.
+    """
+    return {
+        "plots": _plots(results, origin_deg, texts),
+        "flow": lines.flow(results, origin_deg),
+    }
+
+
+def village_page(
+    results: Results,
+    told: tuple[list[Hill], int],
+    origin_deg: tuple[float, float],
+    texts: Texts,
+) -> dict[str, Any]:
+    """Gather the content of the page of one village, but for what its own data holds.
+
+    Parameters
+    ----------
+    results : Results
+        The run of the village alone.
+    told : tuple[list[Hill], int]
+        Its hillsides in the order of work, and how many there are in all.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any]
+        The same as of the district, without its order and its curves.
+    """
+    hills, count = told
+    results = dataclasses.replace(results, relief=ground.around(results.relief, results.plots))
+    villages, _ = served_totals(results)
+    return {
+        "findings": findings(results, next(iter(hills), None), texts)
+        | {"buy": _village_buys(villages, texts)}
+        | _taught(results, demo_words.village_finding, texts),
+        "work": work.work(results, hills, origin_deg, texts)
+        | {"curve": None, "chosen": [], "left_out": count - len(hills)},
+        "teach": teach.village(results, origin_deg, texts),
+        "order": None,
+        **_shared(results, origin_deg, texts),
+        "totals": _totals(villages),
+        "district": None,
+        "villages_named": [],
+    }
+
+
+def _taught(
+    results: Results, tell: Callable[[Allotment, Demos, Texts], list[str]], texts: Texts
+) -> dict[str, list[str]]:
     """Say what was found of demonstration plots, if the plan asks for any."""
     found = results.demos
-    return {} if found is None else {"teach": demo_words.finding(found, results.plan.demos, texts)}
+    return {} if found is None else {"teach": tell(found, results.plan.demos, texts)}
+
+
+def _village_buys(villages: pd.DataFrame, texts: Texts) -> list[str]:
+    """Say what is planned for a village."""
+    (row,) = cast("list[dict[str, Any]]", villages.to_dict("records"))
+    goods = [
+        texts.say(
+            "purchase.amount",
+            good=texts.say(f"goods.{good}_g"),
+            amount=purchase_words.amount(int(row[f"{good}_g"])),
+        )
+        for good in GOODS
+        if pd.notna(row[f"{good}_g"]) and row[f"{good}_g"]
+    ]
+    if not goods:
+        return [texts.say("page.village_buys_nothing")]
+    return [texts.say("page.village_buys", goods=texts.listed(goods))]
+
+
+def search(results: Results, texts: Texts) -> dict[str, Any]:
+    """Gather what plots are searched and filtered by.
+
+    Parameters
+    ----------
+    results : Results
+        The run, its plots in the order of villages.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any]
+        ``id`` and, if the plan asks, ``farmer_name`` of each plot; ``slope``, packed as numbers;
+        ``stage`` and ``flags``, packed as few texts, flags of a plot with ``|`` between them.
+    """
+    plots = results.plots
+    barred = wording.barred(plots)
+    stages: list[str | None] = [
+        ("excluded" if wording.excluded(row) is not None else "later")
+        if stopped
+        else str(row["row_method"]).replace(" ", "_")
+        for row, stopped in zip(wording.records(plots), barred, strict=True)
+    ]
+    raised = ["|".join(sorted(wording.flags(row))) or None for row in wording.records(plots)]
+    found: dict[str, Any] = {
+        "id": plots["plot_id"].astype(str).tolist(),
+        "slope": shapes.numbers(plots["slope_used_pct"], 0),
+        "stage": shapes.coded(stages),
+        "flags": shapes.coded(raised),
+    }
+    if "farmer_name" in plots:
+        found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
+    return found
 
 
 def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:
@@ -249,36 +404,33 @@ def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:
     return classes
 
 
-def _plots(results: Results, texts: Texts) -> dict[str, Any]:
+def _plots(results: Results, origin: tuple[float, float], texts: Texts) -> dict[str, Any]:
     plots = results.plots.assign(**wording.bearings_set_out(results.plots))
-    shape = shapes.pack(plots["geometry"].to_numpy(), results.plots_crs)
-    origin = shapes.origin_of(shape)
     found: dict[str, Any] = {
-        "count": len(plots),
         "id": plots["plot_id"].astype(str).tolist(),
-        "shape": shape,
+        "shape": shapes.pack(plots["geometry"].to_numpy(), results.plots_crs, origin),
         "rows": lines.rows(results, origin),
         "guides": lines.guides(results, origin),
         "boundaries": lines.boundaries(results, origin),
         "curved": lines.curved(results, origin),
         "pegs": lines.pegs(results, origin),
         "water": _water(plots),
-        "numbers": {name: _number(plots[name], digits) for name, digits in NUMBERS.items()},
-        "words": {name: _coded(plots[name].tolist()) for name in WORDS},
+        "numbers": {name: shapes.numbers(plots[name], digits) for name, digits in NUMBERS.items()},
+        "words": {name: shapes.coded(plots[name].tolist()) for name in WORDS},
         "beyond": [int(BEYOND in flags) for flags in plots["erosion_flags"]],
         "barred": wording.barred(plots).astype(int).tolist(),
         "steep": [int(not STEEP_CODES.isdisjoint(flags)) for flags in plots["erosion_flags"]],
     }
     for name in ("row_bearing_true_deg", "row_bearing_magnetic_deg"):
         # Both ends are written here: rounding twice could print a bearing one degree off.
-        found["words"][f"{name}_text"] = _coded(
+        found["words"][f"{name}_text"] = shapes.coded(
             [None if pd.isna(value) else wording.both_ends(value) for value in plots[name]]
         )
     records = cast("list[dict[str, Any]]", plots[list(ABOVE)].to_dict("records"))
-    found["words"]["loss_above"] = _coded([wording.loss_above(row, texts) for row in records])
+    found["words"]["loss_above"] = shapes.coded([wording.loss_above(row, texts) for row in records])
     for name in ("soil_loss_up_down_likely_t_ha_yr", "soil_loss_contour_likely_t_ha_yr"):
         tonnes = [None if pd.isna(v) else wording.tonnes(v) for v in plots[name]]
-        found["numbers"][name] = _number(pd.Series(tonnes, dtype="Int64"), 0)
+        found["numbers"][name] = shapes.numbers(pd.Series(tonnes, dtype="Int64"), 0)
     if "farmer_name" in plots:
         found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
     found["measure"] = _measures(results, texts)
@@ -307,12 +459,12 @@ def _measures(results: Results, texts: Texts) -> dict[str, Any]:
     vetoes = [" ".join(ruled_out.get(str(one), [])) or None for one in results.plots["plot_id"]]
     return {
         "words": {
-            "measure": _coded(names),
-            "apart": _coded(apart),
-            "owed": _coded(owed),
-            "veto": _coded(vetoes),
+            "measure": shapes.coded(names),
+            "apart": shapes.coded(apart),
+            "owed": shapes.coded(owed),
+            "veto": shapes.coded(vetoes),
         },
-        "numbers": {name: _number(chosen[name], places) for name, places in digits.items()},
+        "numbers": {name: shapes.numbers(chosen[name], places) for name, places in digits.items()},
     }
 
 
@@ -322,8 +474,8 @@ def _kits(results: Results, texts: Texts) -> dict[str, Any]:
     digits = {"bean_area_ha": 2, **dict.fromkeys(KIT, 0)}
     said = [texts.say(f"order_lines.{line}") for line in kits["order_line"]]
     return {
-        "words": {"order_line": _coded(said)},
-        "numbers": {name: _number(kits[name], places) for name, places in digits.items()},
+        "words": {"order_line": shapes.coded(said)},
+        "numbers": {name: shapes.numbers(kits[name], places) for name, places in digits.items()},
     }
 
 
@@ -354,27 +506,6 @@ def _water(plots: pd.DataFrame) -> dict[str, list[int | None]]:
     return {str(place): list(row) for place, row in zip(flagged.index, rows, strict=True)}
 
 
-def _number(values: pd.Series, digits: int) -> dict[str, object]:
-    """Pack a column as whole multiples of its last decimal; all None where none is known."""
-    known = values.notna().to_numpy()
-    if not known.any():
-        return {"digits": digits, "packed": None}
-    if digits == 0 and pd.api.types.is_integer_dtype(values):
-        whole = values.to_numpy(dtype=np.int64, na_value=0)
-    else:
-        scaled = values.to_numpy(dtype=np.float64, na_value=np.nan) * 10**digits
-        whole = np.rint(np.where(known, scaled, 0)).astype(np.int64)
-    # 0 is left for what isn't known.
-    return {"digits": digits, "packed": shapes.counts(np.where(known, shapes.zigzag(whole) + 1, 0))}
-
-
-def _coded(values: Sequence[Any]) -> dict[str, object]:
-    """Pack a column of few texts: a list of them and, a plot, the place in it from 1, or 0."""
-    places: dict[Any, int] = {}
-    codes = [0 if pd.isna(value) else places.setdefault(value, len(places)) + 1 for value in values]
-    return {"texts": list(places), "packed": shapes.counts(codes)}
-
-
 def _sentences(results: Results, texts: Texts) -> dict[str, object]:
     """Write every plot's sentences: why its method, its flags, what to take care of."""
     there = [name for name in (*SAID_OF, *SAID_IF_READ) if name in results.plots]
@@ -390,6 +521,8 @@ def _sentences(results: Results, texts: Texts) -> dict[str, object]:
 
     said = [wording.method_sentences(row, plan, texts) for row in records]
     flags = [[place(s) for s in wording.flag_sentences(row, plan, texts)] for row in records]
+    found = results.demos
+    taught = {} if found is None else demo_words.of_plots(found, texts)
     return {
         "method": [[place(sentence) for sentence in sentences] for sentences in said],
         "check": [int(wording.bearing_is_check(row, plan)) for row in records],
@@ -399,6 +532,7 @@ def _sentences(results: Results, texts: Texts) -> dict[str, object]:
         "care": _care(results, place, texts),
         "lines": _lines(results, place, texts),
         "pegged": _pegged(results, place, texts),
+        "teach": [[place(s) for s in taught[one]] for one in results.plots["plot_id"] if taught],
         "texts": list(places),
     }
 
@@ -422,10 +556,10 @@ def _lines(results: Results, place: Callable[[str], int], texts: Texts) -> dict[
     }
 
 
-def _by_plot(table: pd.DataFrame) -> dict[str, list[dict[str, Any]]]:
-    found: dict[str, list[dict[str, Any]]] = {}
+def _by_plot(table: pd.DataFrame) -> dict[str, list[Mapping[Hashable, Any]]]:
+    found: dict[str, list[Mapping[Hashable, Any]]] = {}
     for row in wording.records(table):
-        found.setdefault(row["plot_id"], []).append(row)
+        found.setdefault(row["plot_id"], []).append(cast("dict[Hashable, Any]", row))
     return found
 
 
@@ -450,7 +584,7 @@ def _care(results: Results, place: Callable[[str], int], texts: Texts) -> dict[s
 
 def _totals(frame: pd.DataFrame) -> dict[str, Any]:
     numbers = {
-        name: _number(frame[name].astype("Float64"), 4 if name == "area_ha" else 0)
+        name: shapes.numbers(frame[name].astype("Float64"), 4 if name == "area_ha" else 0)
         for name in TOTALS
         if name in frame
     }

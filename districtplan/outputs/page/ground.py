@@ -9,17 +9,65 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image
 
+from districtplan.outputs.page import shapes
+from districtplan.results import Relief
+
 if TYPE_CHECKING:
-    from districtplan.results import Relief
+    import pandas as pd
 
 DARKEST = 95
 LIGHTEST = 255
 OPACITY = 0.6
 """How much of the picture hides the paper below it, which makes the grey warm."""
 
+AROUND_M = 800.0
+"""Ground around the plots of a village on its own page [m]."""
 QUALITY = 75
 SIDE_MAX = 3_000
 """Longest side of the picture [pixels]: a phone must hold it in memory, four bytes a pixel."""
+
+
+def around(relief: Relief, plots: pd.DataFrame) -> Relief:
+    """Cut the hillshade to the plots and what lies around them, along whole cells.
+
+    Parameters
+    ----------
+    relief : Relief
+        Hillshade on an EPSG:3857 grid.
+    plots : pandas.DataFrame
+        ``longitude_deg`` and ``latitude_deg``.
+
+    Returns
+    -------
+    Relief
+        The same grid, fewer cells.
+    """
+    rows, columns = relief.shade.shape
+    west, east = plots["longitude_deg"].min(), plots["longitude_deg"].max()
+    low, high = _northing(plots["latitude_deg"].min()), _northing(plots["latitude_deg"].max())
+    south, north = _northing(relief.south), _northing(relief.north)
+    # Metres at the equator are longer than those on the ground, which matters little here.
+    cell_deg, cell = (relief.east - relief.west) / columns, (north - south) / rows
+    aside = AROUND_M / (shapes.RADIUS_M * np.radians(1))
+    left = int(np.clip((west - relief.west - aside) // cell_deg, 0, columns - 1))
+    right = int(np.clip(-((relief.west - east - aside) // cell_deg), left + 1, columns))
+    top = int(np.clip((north - high - AROUND_M) // cell, 0, rows - 1))
+    bottom = int(np.clip(-((low - north - AROUND_M) // cell), top + 1, rows))
+    return Relief(
+        relief.shade[top:bottom, left:right],
+        relief.west + left * cell_deg,
+        _latitude(north - bottom * cell),
+        relief.west + right * cell_deg,
+        _latitude(north - top * cell),
+    )
+
+
+def _northing(latitude: float) -> float:
+    return float(shapes.northing(np.array(latitude)))
+
+
+def _latitude(northing: float) -> float:
+    return float(np.degrees(np.arctan(np.sinh(northing / shapes.RADIUS_M))))
 
 
 def picture(relief: Relief) -> dict[str, object]:

@@ -7,6 +7,7 @@ plots that aren't planted all over. Rows that follow guide lines are handed over
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,12 +22,14 @@ from districtplan.rows.band import families
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from districtplan.results import Results
+    from districtplan.results import Results, RowLines
 
     Objects = NDArray[np.object_]
 
 VERTICES_MAX = 1_000_000
-"""Most points of each kind of line and of pegs in a page: about 5 MB [points]."""
+"""Most points of each kind of line and of pegs of a village: about 5 MB [points]."""
+CURVED_MAX = 3_000_000
+"""Most points of rows along guide lines over all villages: about 10 MB [points]."""
 GUIDED = "guide lines"
 DEGREES = CRS.from_epsg(4326)
 
@@ -124,13 +127,40 @@ def _by_plot(
     return {"left_out": 0, "lines": shapes.counts(of_plot), **packed}
 
 
-def curved(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
-    """Pack rows that follow guide lines, as many of each plot as leave the page small enough.
+def thinned_rows(results: Results) -> RowLines:
+    """Leave out rows along guide lines that pages wouldn't hold, and all others.
+
+    Straight rows are laid by the script.
 
     Parameters
     ----------
     results : Results
         The run.
+
+    Returns
+    -------
+    RowLines
+        Rows along guide lines, simplified to what the map's step can show; ``every``: of these
+        rows one in so many.
+    """
+    drawn = results.row_lines
+    method = results.plots.set_index("plot_id")["row_method"]
+    table = drawn.lines[drawn.lines["plot_id"].map(method).eq(GUIDED).to_numpy()]
+    found = _thinned(table["geometry"].to_numpy(dtype=object))
+    every = drawn.every * max(
+        int(np.ceil(shapely.get_num_coordinates(found).sum() / CURVED_MAX)), 1
+    )
+    kept = (table["row"].to_numpy(dtype=np.int64) - 1) % every == 0
+    return dataclasses.replace(drawn, lines=table[kept].assign(geometry=found[kept]), every=every)
+
+
+def curved(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
+    """Pack rows that follow guide lines.
+
+    Parameters
+    ----------
+    results : Results
+        The run, its rows thinned.
     origin_deg : tuple[float, float]
         Longitude and latitude that shapes are counted from [degrees].
 
@@ -141,24 +171,17 @@ def curved(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
         plot and ``maize`` (1 for a row of maize) as streams, then the streams of their shapes; and
         ``every``: one row in so many is packed.
     """
-    table = results.row_lines.lines
-    method = results.plots.set_index("plot_id")["row_method"]
-    table = table[table["plot_id"].map(method).eq(GUIDED).to_numpy()]
-    lines = _thinned(table["geometry"].to_numpy(dtype=object))
-    times = max(int(np.ceil(shapely.get_num_coordinates(lines).sum() / VERTICES_MAX)), 1)
-    every = times * results.row_lines.every
-    number = table["row"].to_numpy(dtype=np.int64) - 1
-    kept = number % every == 0
+    table, every = results.row_lines.lines, results.row_lines.every
     place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
-    at = table["plot_id"][kept].map(place).to_numpy(dtype=np.int64)
+    at = table["plot_id"].map(place).to_numpy(dtype=np.int64)
     order = np.argsort(at, kind="stable")
-    maize = table["crop"][kept].eq("maize").to_numpy(dtype=np.int64)[order]
+    table = table.iloc[order]
     return {
         "every": every,
         "lines": shapes.counts(np.bincount(at, minlength=len(results.plots))),
-        "place": shapes.counts(number[kept][order] // every),
-        "maize": shapes.counts(maize),
-        **shapes.pack_lines(lines[kept][order], results.grid_crs, origin_deg),
+        "place": shapes.counts((table["row"].to_numpy(dtype=np.int64) - 1) // every),
+        "maize": shapes.counts(table["crop"].eq("maize").to_numpy(dtype=np.int64)),
+        **shapes.pack_lines(table["geometry"].to_numpy(dtype=object), results.grid_crs, origin_deg),
     }
 
 
@@ -212,8 +235,9 @@ def flow(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
     Returns
     -------
     dict[str, Any]
-        ``area_ha`` and ``at_least`` of each line and the streams of their shapes; ``left_out``: the
-        number of the smallest that aren't among them, since the page would grow too large.
+        ``number`` of each line among those of the district, so that one that runs through two
+        villages is drawn once, ``area_ha``, ``at_least`` and the streams of their shapes;
+        ``left_out``: how many of the smallest aren't there, since the page would grow too large.
     """
     table = results.flow_lines
     lines = _thinned(table["geometry"].to_numpy(dtype=object))
@@ -222,6 +246,7 @@ def flow(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any]:
     area = table["upslope_area_ha"].to_numpy(dtype=np.float64)[:kept]
     return {
         "left_out": len(lines) - kept,
+        "number": table.index[:kept].tolist(),
         "area_ha": np.round(area, 1).tolist(),
         "at_least": table["upslope_area_at_least"].to_numpy(dtype=np.int64)[:kept].tolist(),
         **shapes.pack_lines(lines[:kept], results.grid_crs, origin_deg),

@@ -1,24 +1,29 @@
 /*
-The map of a page of districtplan. It reads the JSON block "data" and draws it; it asks for nothing
-else. All text that came from outside is shown by textContent or drawn on a canvas.
+The map of a page of districtplan. It reads the JSON block "data" and draws it; villages' plots it
+loads when it is asked for them. All text that came from outside is shown by textContent or drawn
+on a canvas.
 
 For tests, and for people who script, the page offers window.districtplan:
 
   ready          true once the map is drawn
-  plots          ids of all plots, in the order of their file
+  settled()      gives a promise: all that was asked for is there and drawn
+  plots          a promise of the ids of all plots, village by village
   placeOf(id, level)
                  closes the card, brings the plot to the middle of the map, large enough to be hit,
-                 and gives {x, y}: the place on screen, in CSS pixels from the top left corner of
-                 the window, of a point inside the plot; null if there is no such plot. With a
-                 level, zooms to it: levels are those of web maps, up to 22, where a pixel is some
-                 4 cm and rows stand at their real distance
-  open(id)       opens the plot's card; false if there is no such plot
+                 and gives a promise of {x, y}: the place on screen, in CSS pixels from the top left
+                 corner of the window, of a point inside the plot; null if there is no such plot.
+                 With a level, zooms to it: levels are those of web maps, up to 22, where a pixel is
+                 some 4 cm and rows stand at their real distance
+  open(id)       opens the plot's card; a promise, of false if there is no such plot
   close()        closes the card
   show(view)     "steep", "rows", "buy", "first" or, where demonstration plots are asked for, "teach"
   pointOf(longitude, latitude)
                  gives {x, y}: the place on screen of a point in degrees, WGS 84
+  take(name, text)
+                 is called by the scripts that are loaded
 
-Plots are drawn on one canvas from typed arrays: one map object a plot would not bear 100,000.
+Plots are drawn on one canvas from columns: one map object a plot would not bear 100,000. A plot
+goes by its number i among those that are there, or by its place in the district.
 */
 "use strict";
 
@@ -33,6 +38,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const PAPER = "#fffdf8";
   const ACCENT = "#0b4a82";
   const WATER = "#1668b0";
+  const FADED = "#efe8da";
+  const FADED_EDGE = "#b5a893";
   const CHUNK = 100;
   // Hillsides are read, not looked up: what to mind before anyone digs stands close below the first.
   const HILLS = 12;
@@ -46,6 +53,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   const PEGS_FROM = 240;
   const PEG_RADIUS = 3.5;
   const LINE_GAP = { [STRAIGHT]: 6, [ANY]: 9 };
+  // From this size on the plots themselves are loaded: smaller ones are told apart by no shape.
+  const LOAD_FROM = 6;
+  const DOT_SHARE = 0.8;
   const LABEL_GAP = 14;
   const LABEL_MAX = 28;
   const DOTS = [0.1, 8];
@@ -71,135 +81,93 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   // ---------------------------------------------------------------- data
 
-  function unpackVarints(text) {
-    const bytes = Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
-    const values = [];
-    for (let at = 0; at < bytes.length; ) {
-      let value = 0;
-      let factor = 1;
-      let byte;
-      do {
-        byte = bytes[at++];
-        // Multiplied, not shifted: shifts stop at 32 bits.
-        value += (byte & 127) * factor;
-        factor *= 128;
-      } while (byte & 128);
-      values.push(value);
-    }
-    return values;
-  }
-
-  const back = (value) => (value % 2 ? -(value + 1) / 2 : value / 2);
-
-  /* Columns of whole numbers, where 0 stands for what isn't known. */
-  function unpackNumbers(numbers) {
-    for (const column of Object.values(numbers)) {
-      const packed = column.packed === null ? null : unpackVarints(column.packed);
-      column.values = packed && packed.map((value) => (value ? back(value - 1) : null));
-    }
-  }
-
-  function unpackCodes(words) {
-    for (const column of Object.values(words)) {
-      column.codes = unpackVarints(column.packed).map((value) => (value ? value - 1 : null));
-    }
-  }
-
-  function startsOf(counts) {
-    const starts = new Uint32Array(counts.length + 1);
-    counts.forEach((count, i) => {
-      starts[i + 1] = starts[i] + count;
-    });
-    return starts;
-  }
-
   function planeOf(longitude, latitude) {
     const point = L.Projection.SphericalMercator.project(L.latLng(latitude, longitude));
     return [point.x, point.y];
   }
 
-  /* Points in steps from the origin; y grows to the north. */
-  function unpackPoints(packed) {
-    const vertices = startsOf(unpackVarints(packed.vertices));
-    const moves = unpackVarints(packed.moves);
-    const x = new Int32Array(moves.length / 2);
-    const y = new Int32Array(moves.length / 2);
-    for (let i = 0, atX = 0, atY = 0; i < x.length; i++) {
-      atX += back(moves[2 * i]);
-      atY += back(moves[2 * i + 1]);
-      x[i] = atX;
-      y[i] = atY;
-    }
-    return { vertices, x, y };
-  }
-
-  function unpackShapes(shape) {
-    const rings = startsOf(unpackVarints(shape.rings));
-    const { vertices, x, y } = unpackPoints(shape);
-    const count = rings.length - 1;
-    const box = new Int32Array(4 * count);
-    for (let plot = 0; plot < count; plot++) {
-      let [west, south, east, north] = [Infinity, Infinity, -Infinity, -Infinity];
-      for (let i = vertices[rings[plot]]; i < vertices[rings[plot + 1]]; i++) {
-        west = Math.min(west, x[i]);
-        east = Math.max(east, x[i]);
-        south = Math.min(south, y[i]);
-        north = Math.max(north, y[i]);
-      }
-      box.set([west, south, east, north], 4 * plot);
-    }
-    return { rings, vertices, x, y, box, step: shape.step_m, origin: planeOf(...shape.origin_deg) };
-  }
-
   const data = JSON.parse(document.getElementById("data").textContent);
-  const plots = data.plots;
-  const count = plots.count;
-  for (const { numbers } of [plots, plots.measure, plots.kit, data.villages, data.district]) unpackNumbers(numbers);
-  for (const { words } of [plots, plots.measure, plots.kit]) unpackCodes(words);
-  const shapes = unpackShapes(plots.shape);
-  const land = plots.rows.land ? unpackShapes(plots.rows.land) : null;
-  const landOf = new Map(plots.rows.planted.map((i, at) => [i, at]));
-  const guides = plots.guides.lines ? unpackPoints(plots.guides) : null;
-  const guidesOf = guides ? startsOf(unpackVarints(plots.guides.lines)) : null;
-  const boundaries = plots.boundaries.lines ? unpackPoints(plots.boundaries) : null;
-  const boundariesOf = boundaries ? startsOf(unpackVarints(plots.boundaries.lines)) : null;
-  const curved = unpackPoints(plots.curved);
-  const curvedOf = startsOf(unpackVarints(plots.curved.lines));
-  const curvedPlace = unpackVarints(plots.curved.place);
-  const curvedMaize = unpackVarints(plots.curved.maize);
-  const pegs = plots.pegs.moves === undefined ? null : unpackPoints(plots.pegs);
-  const flow = unpackPoints(data.flow);
+  const origin = planeOf(...data.frame.origin_deg);
+  const step = data.frame.step_m;
+  const { plots, add } = plotsOf({ origin, step, planeOf, origin_deg: data.frame.origin_deg });
+  const { shapes, guides, boundaries, curved, pegs, flow, inside, rowOf } = plots;
+  const loader = loaderOf({ folder: "map", nonce: data.nonce });
+  const totals = unpackNumbers(data.totals.numbers);
+  const sums = data.district && unpackNumbers(data.district.numbers);
+  const dots = unpackDots(data.dots);
+  const villages = unpackVillages(data.villages);
+  const starts = villages.map(({ start }) => start);
+  const finder = Search.finderOf(data.villages.names, () => loader.load("search"));
   const work = data.work;
-  const workLines = unpackPoints(work.lines);
-  const waterways = unpackPoints(work.waterways);
-  const outlets = unpackPoints(work.outlets);
+  const workLines = Packed.lines(work.lines);
+  const waterways = Packed.lines(work.waterways);
+  const outlets = Packed.lines(work.outlets);
   // Null where the plan asks for no demonstration plots.
   const teach = data.teach;
   const VIEWS = ["steep", "rows", "buy", "first", ...(teach ? ["teach"] : [])];
   const demoShapes = teach && Object.fromEntries(
-    ["reach", "people", "nets", "divides"].map((name) => [name, unpackPoints(teach[name])]),
+    ["reach", "people", "nets", "divides"].map((name) => [name, Packed.lines(teach[name])]),
   );
-  const demoOf = new Map(teach ? teach.plots.map(([i], at) => [i, at]) : []);
-  // By plot, the place of its hillside in the order of work.
-  const hillOf = new Map(work.hills.flatMap((hill, at) => hill.plots.map(([i]) => [i, at])));
-  const rowOf = new Map(plots.id.map((id, i) => [id, i]));
+  // By place of a plot, its number as a demonstration plot; others' villages may be on another page.
+  const demoOf = new Map(teach ? teach.plots.filter(({ place }) => place !== null).map(({ place, number }) => [place, number]) : []);
+  // By place of a plot, that of its hillside in the order of work.
+  const hillOf = new Map(work.hills.flatMap((hill, at) => hill.plots.map(([place]) => [place, at])));
+
+  function unpackNumbers(numbers) {
+    return Object.fromEntries(Object.entries(numbers).map(([name, column]) => [name, Packed.numbers(column)]));
+  }
+
+  /* A dot for each plot, by its place in the district: a point inside it and its size, in steps. */
+  function unpackDots(packed) {
+    const times = packed.step_m / step;
+    const { x, y } = Packed.points(packed.moves);
+    return {
+      x: x.map((east) => east * times),
+      y: y.map((north) => north * times),
+      across: Packed.naturals(packed.across).map((wide) => wide * times),
+      number: Packed.naturals(packed.class).map((number) => number || null),
+      bare: Packed.naturals(packed.bare),
+    };
+  }
+
+  /* Villages, their plots' places from start to end; rows are those of their plots that are there. */
+  function unpackVillages({ names, plots: counts, boxes }) {
+    const from = Packed.starts(Packed.naturals(counts));
+    const edges = Packed.naturals(boxes).map(Packed.signed);
+    return names.map((name, at) => {
+      const [west, bottom, east, top] = edges.slice(4 * at, 4 * at + 4);
+      const middle = (west + east) / 2;
+      return { at, name, start: from[at], end: from[at + 1], rows: [], coming: null, west, east, top, bottom, middle };
+    });
+  }
+
+  /* The village that the plot of a place is of. */
+  function villageOf(place) {
+    let [low, high] = [0, starts.length - 1];
+    while (low < high) {
+      const middle = Math.ceil((low + high) / 2);
+      if (starts[middle] <= place) low = middle;
+      else high = middle - 1;
+    }
+    return villages[low];
+  }
+
+  /* The number of the plot of a place; undefined until its village is there. */
+  function rowAt(place) {
+    const village = villageOf(place);
+    return village.rows[place - village.start];
+  }
 
   function say(key, values = {}) {
     return data.words[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
   }
 
   function inNumbers(numbers, name, i) {
-    const column = numbers[name];
-    const value = column && column.values ? column.values[i] : null;
-    return value === null ? null : value / 10 ** column.digits;
+    return numbers[name]?.[i] ?? null;
   }
 
   const numberOf = (name, i) => inNumbers(plots.numbers, name, i);
-
-  function wordOf(name, i) {
-    const code = plots.words[name].codes[i];
-    return code === null ? null : plots.words[name].texts[code];
-  }
+  const wordOf = (name, i) => plots.words[name][i];
 
   const formats = new Map();
   function shown(value, digits = 0) {
@@ -215,35 +183,24 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return shown(grams / 1000, grams < 10000 ? 2 : grams < 100000 ? 1 : 0);
   }
 
-  const method = Array.from({ length: count }, (_, i) => wordOf("row_method", i));
+  const methodOf = (i) => plots.words.row_method[i];
+  const kindOf = (i) => plots.words.guide_kind[i];
   const excluded = plots.notes.excluded;
   // Not for beans, or an outlet for water comes first: nothing is laid out there.
   const barred = (i) => plots.barred[i] === 1;
-  const guideKind = Array.from({ length: count }, (_, i) => wordOf("guide_kind", i));
   // Where no curve is drawn from the raster, someone must go and find the level, as where nothing
   // is known.
-  const toFind = (i) => method[i] === MEASURE || guideKind[i] === NO_CURVE;
+  const toFind = (i) => methodOf(i) === MEASURE || kindOf(i) === NO_CURVE;
   // Where to work, and who teaches, is shown alike on all plots.
   const plainly = () => state.view === "first" || state.view === "teach";
   const empty = (i) => toFind(i) && !plainly();
-  const hasGuides = (i) => guides !== null && guidesOf[i + 1] > guidesOf[i] && !barred(i);
-  const classColumn = data.colour_by === "slope" ? "slope_class_number" : "erosion_class_number";
+  const hasGuides = (i) => guides.of[i + 1] > guides.of[i] && !barred(i);
   const classAt = new Map(data.classes.map((entry) => [entry.number, entry]));
-  const classOf = (i) => classAt.get(numberOf(classColumn, i)) || null;
-
-  // Where each plot's number and first row go: a point inside it, in steps.
-  const inside = new Float64Array(2 * count);
-  for (let i = 0; i < count; i++) {
-    // As for the outlines: the shorter way round from the origin.
-    const turn = numberOf("longitude_deg", i) - plots.shape.origin_deg[0];
-    const longitude = plots.shape.origin_deg[0] + ((((turn + 180) % 360) + 360) % 360) - 180;
-    const [x, y] = planeOf(longitude, numberOf("latitude_deg", i));
-    inside[2 * i] = (x - shapes.origin[0]) / shapes.step;
-    inside[2 * i + 1] = (y - shapes.origin[1]) / shapes.step;
-  }
+  const classAtPlace = (place) => classAt.get(dots.number[place]) || null;
+  const classOf = (i) => classAtPlace(plots.place[i]);
 
   function latLngOf(x, y) {
-    const plane = L.point(shapes.origin[0] + x * shapes.step, shapes.origin[1] + y * shapes.step);
+    const plane = L.point(origin[0] + x * step, origin[1] + y * step);
     return L.Projection.SphericalMercator.unproject(plane);
   }
 
@@ -258,23 +215,40 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return L.latLngBounds(latLngOf(west, south), latLngOf(east, north));
   }
 
-  const villages = data.villages.names.map((name) => ({ name, rows: [] }));
-  const villageAt = new Map(villages.map((village) => [village.name, village]));
-  for (let i = 0; i < count; i++) villageAt.get(wordOf("village", i)).rows.push(i);
-  for (const village of villages) {
+  function boundsOfVillages(some) {
     let [west, south, east, north] = [Infinity, Infinity, -Infinity, -Infinity];
-    for (const i of village.rows) {
-      west = Math.min(west, shapes.box[4 * i]);
-      south = Math.min(south, shapes.box[4 * i + 1]);
-      east = Math.max(east, shapes.box[4 * i + 2]);
-      north = Math.max(north, shapes.box[4 * i + 3]);
+    for (const village of some) {
+      west = Math.min(west, village.west);
+      south = Math.min(south, village.bottom);
+      east = Math.max(east, village.east);
+      north = Math.max(north, village.top);
     }
-    Object.assign(village, { west, east, top: north, bottom: south, middle: (west + east) / 2 });
+    return L.latLngBounds(latLngOf(west, south), latLngOf(east, north));
+  }
+
+  /* What some plots of the district cover, by their places. */
+  function boundsOfPlaces(places) {
+    const corners = places.flatMap((place) => {
+      const [x, y, half] = [dots.x[place], dots.y[place], dots.across[place] / 2];
+      return [latLngOf(x - half, y - half), latLngOf(x + half, y + half)];
+    });
+    return L.latLngBounds(corners);
   }
 
   // ---------------------------------------------------------------- page
 
-  const state = { view: "steep", open: null, opener: null, framed: null };
+  const state = {
+    view: "steep",
+    village: null,
+    open: null,
+    opener: null,
+    framed: null,
+    typical: 0,
+    filter: { class: null, from: null, to: null, flag: null, stage: null },
+    kept: null,
+    restoring: false,
+    remembering: false,
+  };
   const byId = (id) => document.getElementById(id);
 
   /* Make an element; children that are text become text nodes, whatever they hold. */
@@ -303,12 +277,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   /* How steps become pixels of a canvas: x * scale + east, north - y * scale. */
   function frameOf(zoom, corner) {
-    const scale = ((TILE * 2 ** zoom) / CIRCUMFERENCE) * shapes.step;
+    const scale = ((TILE * 2 ** zoom) / CIRCUMFERENCE) * step;
     const world = TILE * 2 ** zoom;
     return {
       scale,
-      east: (shapes.origin[0] / CIRCUMFERENCE + 0.5) * world - corner.x,
-      north: (0.5 - shapes.origin[1] / CIRCUMFERENCE) * world - corner.y,
+      east: (origin[0] / CIRCUMFERENCE + 0.5) * world - corner.x,
+      north: (0.5 - origin[1] / CIRCUMFERENCE) * world - corner.y,
     };
   }
 
@@ -397,15 +371,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function onPlane(i, bearing) {
     const latitude = (numberOf("latitude_deg", i) * Math.PI) / 180;
     const flat = 1 - E2 * Math.sin(latitude) ** 2;
-    const east = Math.sqrt(flat) / Math.cos(latitude) / shapes.step;
-    const north = flat ** 1.5 / (1 - E2) / Math.cos(latitude) / shapes.step;
+    const east = Math.sqrt(flat) / Math.cos(latitude) / step;
+    const north = flat ** 1.5 / (1 - E2) / Math.cos(latitude) / step;
     const [x, y] = [Math.sin(bearing) * east, Math.cos(bearing) * north];
     return [Math.atan2(x, y), (east * north) / Math.hypot(x, y)];
   }
 
   /* Land that is planted: the outline but for margins and what takes land. */
   function plantedOf(i) {
-    return landOf.has(i) ? { ...land, i: landOf.get(i) } : { ...shapes, i };
+    return plots.landOf.has(i) ? { ...plots.land, i: plots.landOf.get(i) } : { ...shapes, i };
   }
 
   /* The outermost place of an outline to one side of a bearing: rows are counted from there. */
@@ -426,11 +400,11 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   */
   function traceRows(context, i, frame, crop) {
     const [bearing, metre] = onPlane(i, (numberOf("row_bearing_true_deg", i) * Math.PI) / 180);
-    const { apart_m: apart, families } = plots.rows;
+    const { apart, families } = plots;
     // Steps on the map for a metre on the ground, down the slope.
     const step = (metre * numberOf("row_spacing_map_m", i)) / apart;
     const outline = plantedOf(i);
-    const side = plots.rows.rightwards[i] ? 1 : -1;
+    const side = plots.rightwards[i] ? 1 : -1;
     const edge = outermost(outline, bearing, side);
     const parted = apart * step * frame.scale >= LINE_GAP[STRAIGHT];
     const beans = families.find((family) => family.crop === "beans");
@@ -446,10 +420,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* Add a plot's rows along guide lines of one crop to a path, thinned as straight ones are. */
   function traceCurved(context, i, frame, crop) {
     const [, metre] = onPlane(i, Math.PI / 2);
-    const pixels = metre * numberOf("row_spacing_map_m", i) * plots.curved.every * frame.scale;
+    const pixels = metre * numberOf("row_spacing_map_m", i) * curved.every * frame.scale;
     const thinned = thinning(STRAIGHT, pixels);
-    for (let line = curvedOf[i]; line < curvedOf[i + 1]; line++) {
-      if (curvedPlace[line] % thinned || (curvedMaize[line] === 1) !== (crop === "maize")) continue;
+    for (let line = curved.of[i]; line < curved.of[i + 1]; line++) {
+      if (curved.place[line] % thinned || (curved.maize[line] === 1) !== (crop === "maize")) continue;
       traceLine(context, curved, line, frame);
     }
   }
@@ -457,7 +431,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* Lines of dots that run anywhere: no direction is meant. */
   function traceDots(context, i, frame) {
     const [bearing, metre] = onPlane(i, Math.PI / 2);
-    const gap = metre * plots.rows.apart_m;
+    const gap = metre * plots.apart;
     const lines = { start: middleOf(i, bearing), gap: gap * thinning(ANY, gap * frame.scale) };
     cut({ ...shapes, i }, bearing, lines, lineTo(context, frame));
   }
@@ -480,39 +454,29 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* Whether a plot's guide lines are drawn, and not the dash that stands for them. */
   const guided = (i, frame) => hasGuides(i) && sizeOf(i, frame) >= GUIDES_FROM;
 
-  const dashed = (i, frame) => method[i] === GUIDE && !barred(i) && !toFind(i) && !guided(i, frame);
+  const dashed = (i, frame) => methodOf(i) === GUIDE && !barred(i) && !toFind(i) && !guided(i, frame);
+
+  /* The look of a plot where plots are shown alike but for those that are chosen. */
+  function lookAtPlace(place) {
+    const [chosen, look] = state.view === "first" ? [hillOf, work.look] : [demoOf, teach.look];
+    return chosen.has(place) ? look : data.plain;
+  }
 
   function lookOf(i) {
-    if (state.view === "first") return hillOf.has(i) ? work.look : data.plain;
-    if (state.view === "teach") return demoOf.has(i) ? teach.look : data.plain;
+    if (plainly()) return lookAtPlace(plots.place[i]);
     const found = state.view === "steep" ? classOf(i) : null;
     return found || data.plain;
   }
 
   function fillPlots(context, rows, frame) {
-    const tiny = new Map();
     for (const i of rows) {
       const bare = empty(i);
       if (bare && sizeOf(i, frame) >= EDGE_FROM) continue;
-      const fill = bare ? PAPER : lookOf(i).fill;
-      if (sizeOf(i, frame) < SHAPE_FROM) {
-        if (!tiny.has(fill)) tiny.set(fill, []);
-        tiny.get(fill).push(i);
-        continue;
-      }
       // One path a plot: in a common one, plots that overlap would blot each other out.
       context.beginPath();
       trace(context, i, frame);
-      context.fillStyle = fill;
+      context.fillStyle = bare ? PAPER : lookOf(i).fill;
       context.fill("evenodd");
-    }
-    for (const [fill, small] of tiny) {
-      context.fillStyle = fill;
-      for (const i of small) {
-        const [west, , east, north] = shapes.box.subarray(4 * i, 4 * i + 4);
-        const size = Math.max(1.5, (east - west) * frame.scale);
-        context.fillRect(west * frame.scale + frame.east, frame.north - north * frame.scale, size, size);
-      }
     }
   }
 
@@ -556,32 +520,31 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function strokeRows(context, rows, frame) {
     const sized = rows.filter((i) => sizeOf(i, frame) >= ROWS_FROM && !barred(i));
-    const straight = sized.filter((i) => method[i] === STRAIGHT && numberOf("row_bearing_true_deg", i) !== null);
+    const straight = sized.filter((i) => methodOf(i) === STRAIGHT && numberOf("row_bearing_true_deg", i) !== null);
     const thin = state.view === "rows" ? 1.2 : 0.9;
     const drawn = sized.filter((i) => guided(i, frame));
     for (const [crop, width] of [["beans", thin], ["maize", 2.5 * thin]]) {
       strokeInks(context, straight, { width }, (i) => traceRows(context, i, frame, crop));
       strokeInks(context, drawn, { width }, (i) => traceCurved(context, i, frame, crop));
     }
-    const any = sized.filter((i) => method[i] === ANY);
+    const any = sized.filter((i) => methodOf(i) === ANY);
     strokeInks(context, any, { width: 2, cap: "round", dash: DOTS }, (i) => traceDots(context, i, frame));
     const short = sized.filter((i) => dashed(i, frame));
     strokeInks(context, short, { width: GUIDE_WIDTH }, (i) => traceDash(context, i, frame));
     for (const dash of [[], LEVEL_DASH]) {
-      const alike = drawn.filter((i) => (guideKind[i] === LEVELLED) === dash.length > 0);
+      const alike = drawn.filter((i) => (kindOf(i) === LEVELLED) === dash.length > 0);
       strokeInks(context, alike, { width: GUIDE_WIDTH, dash }, (i) => {
-        for (let line = guidesOf[i]; line < guidesOf[i + 1]; line++) traceLine(context, guides, line, frame);
+        for (let line = guides.of[i]; line < guides.of[i + 1]; line++) traceLine(context, guides, line, frame);
       });
     }
-    const parted = boundaries ? drawn : [];
-    strokeInks(context, parted, { width: PART_WIDTH, dash: PART_DASH }, (i) => {
-      for (let line = boundariesOf[i]; line < boundariesOf[i + 1]; line++) traceLine(context, boundaries, line, frame);
+    strokeInks(context, drawn, { width: PART_WIDTH, dash: PART_DASH }, (i) => {
+      for (let line = boundaries.of[i]; line < boundaries.of[i + 1]; line++) traceLine(context, boundaries, line, frame);
     });
   }
 
   /* From the least area that makes a line on, a third wider each time it grows threefold. */
   function flowWidth(area) {
-    const least = data.flow.area_ha.at(-1) || 1;
+    const least = Math.min(...flow.area.slice(-1)) || 1;
     return Math.min(FLOW_WIDTHS[1], FLOW_WIDTHS[0] * (Math.max(1, area / least) ** 0.25));
   }
 
@@ -589,14 +552,14 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function strokeFlow(context, frame, size) {
     context.lineCap = "butt";
     context.lineJoin = "round";
-    data.flow.area_ha.forEach((area, line) => {
+    flow.area.forEach((area, line) => {
       if (!crosses(flow, line, frame, size)) return;
       context.beginPath();
       traceLine(context, flow, line, frame);
       context.lineWidth = flowWidth(area) + 2;
       context.strokeStyle = PAPER;
       context.stroke();
-      context.setLineDash(data.flow.at_least[line] ? FLOW_DASH : []);
+      context.setLineDash(flow.least[line] ? FLOW_DASH : []);
       context.lineWidth = flowWidth(area);
       context.strokeStyle = WATER;
       context.stroke();
@@ -727,12 +690,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* Until plots are large enough for them, numbers stand over plots: each number over its first. */
   function writeRanks(context, frame, view, ranked) {
     const taken = covered(view);
-    ranked.forEach((first, at) => {
-      const px = inside[2 * first] * frame.scale + frame.east;
-      const py = frame.north - inside[2 * first + 1] * frame.scale;
+    for (const [place, number] of ranked) {
+      const px = dots.x[place] * frame.scale + frame.east;
+      const py = frame.north - dots.y[place] * frame.scale;
       const room = RANK_RADIUS + 1;
       const box = L.bounds([px - room, py - room], [px + room, py + room]);
-      if (taken.some((other) => other.overlaps(box))) return;
+      if (taken.some((other) => other.overlaps(box))) continue;
       taken.push(box);
       context.beginPath();
       context.arc(px, py, RANK_RADIUS, 0, 2 * Math.PI);
@@ -740,8 +703,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       context.fill();
       context.stroke();
       const look = { font: "700 15px system-ui, sans-serif", halo: 0.01, fill: INK, ink: PAPER };
-      write(context, String(at + 1), px, py + 1, look);
-    });
+      write(context, String(number), px, py + 1, look);
+    }
     return taken;
   }
 
@@ -757,10 +720,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     context.fillText(text, x, y);
   }
 
+  const rankOf = (place) => (hillOf.has(place) ? String(work.hills[hillOf.get(place)].rank) : null);
+
   /* What stands in a plot: a number, or a cross on land that is not for beans. */
   function markOf(i) {
-    if (state.view === "first") return hillOf.has(i) ? String(hillOf.get(i) + 1) : null;
-    if (state.view === "teach") return demoOf.has(i) ? String(demoOf.get(i) + 1) : null;
+    if (state.view === "first") return rankOf(plots.place[i]);
+    if (state.view === "teach") return demoOf.has(plots.place[i]) ? String(demoOf.get(plots.place[i])) : null;
     if (state.view !== "steep") return excluded[i] === null ? null : CROSS;
     const found = classOf(i);
     return found && String(found.number);
@@ -770,7 +735,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function placeOfMark(i, away) {
     const [x, y] = [inside[2 * i], inside[2 * i + 1]];
     if (plainly()) return [x, y];
-    if (method[i] !== GUIDE || barred(i) || toFind(i)) return [x, y];
+    if (methodOf(i) !== GUIDE || barred(i) || toFind(i)) return [x, y];
     const angle = (numberOf("row_bearing_true_deg", i) * Math.PI) / 180;
     const [east, north] = [Math.cos(angle) * away, -Math.sin(angle) * away];
     return [[x + east, y + north], [x - east, y - north]].find((place) => holds(i, ...place)) || [x, y];
@@ -794,7 +759,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
-  const pegsOf = (i) => (pegs === null || barred(i) ? 0 : pegs.vertices[i + 1] - pegs.vertices[i]);
+  const pegsOf = (i) => (barred(i) ? 0 : pegs.vertices[i + 1] - pegs.vertices[i]);
 
   /* Control pegs, numbered as on the sheet; a number that would cover the last one is left out. */
   function markPegs(context, rows, frame) {
@@ -816,15 +781,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
-  const teachAt = new Map(teach ? teach.villages.map(([name], at) => [name, at]) : []);
+  const teachOf = new Map(teach ? teach.villages.map((told) => [told.at, told]) : []);
 
   function villageLabel(village, at) {
-    const seed = inNumbers(data.villages.numbers, "seed_g", at);
-    const holes = inNumbers(data.villages.numbers, "holes", at);
     if (state.view === "teach") {
-      const [, , reached, farmers] = teach.villages[teachAt.get(village.name)];
+      const { reached, farmers } = teachOf.get(at);
       return [village.name, say("demo_village_label", { reached: shown(reached), farmers: shown(farmers) })];
     }
+    const seed = inNumbers(totals, "seed_g", at);
+    const holes = inNumbers(totals, "holes", at);
     if (state.view !== "buy") return [village.name];
     if (seed !== null) return [village.name, `${say("seed")} ${say("kg", { kg: kilograms(seed) })}`];
     return [village.name, `${say("holes")} ${shown(holes)}`];
@@ -834,11 +799,13 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return text.length > LABEL_MAX ? `${text.slice(0, LABEL_MAX - 1)}…` : text;
   }
 
+  const sizeOfVillage = (at) => villages[at].end - villages[at].start;
+
   // Villages that the finding names come first, then the largest.
   const named = (at) => data.villages_named.indexOf(villages[at].name) + 1 || Infinity;
   const labelOrder = villages
     .map((_, at) => at)
-    .sort((a, b) => named(a) - named(b) || villages[b].rows.length - villages[a].rows.length);
+    .sort((a, b) => named(a) - named(b) || sizeOfVillage(b) - sizeOfVillage(a));
 
   /* Where buttons, scale and legend lie over the map, in pixels of the canvas. */
   function covered(view) {
@@ -891,31 +858,92 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     }
   }
 
-  /* Plots that numbers stand over, in their order; null in views that have none. */
-  function rankedPlots() {
-    if (state.view === "first") return work.hills.map((hill) => hill.plots[0][0]);
-    return state.view === "teach" ? teach.plots.map(([i]) => i) : null;
+  /* Places that numbers stand over, with these, in their order; null in views that have none. */
+  function rankedPlaces() {
+    if (state.view === "first") return work.hills.map(({ plots: [[place]], rank }) => [place, rank]);
+    return state.view === "teach" ? [...demoOf] : null;
+  }
+
+  function inView({ west, east, top, bottom }, frame, size) {
+    return (
+      west * frame.scale + frame.east < size.x &&
+      east * frame.scale + frame.east > 0 &&
+      frame.north - top * frame.scale < size.y &&
+      frame.north - bottom * frame.scale > 0
+    );
+  }
+
+  function seen(i, frame, size) {
+    const [west, bottom, east, top] = shapes.box.slice(4 * i, 4 * i + 4);
+    return inView({ west, east, top, bottom }, frame, size);
+  }
+
+  /* How large plots in view are on screen, on average. */
+  function typicalOf(near, frame, size) {
+    let [sum, number] = [0, 0];
+    for (const { start, end } of near) {
+      for (let place = start; place < end; place++) {
+        const [px, py] = [dots.x[place] * frame.scale + frame.east, frame.north - dots.y[place] * frame.scale];
+        const half = (dots.across[place] * frame.scale) / 2;
+        if (px < -half || py < -half || px > size.x + half || py > size.y + half) continue;
+        sum += dots.across[place];
+        number += 1;
+      }
+    }
+    return number ? (sum / number) * frame.scale : 0;
+  }
+
+  /* Plots that a filter leaves out: there, and no more. */
+  function fade(context, rows, frame) {
+    for (const i of rows) {
+      context.beginPath();
+      trace(context, i, frame);
+      context.fillStyle = FADED;
+      context.fill("evenodd");
+    }
+    if (rows.length) strokeAll(context, rows, frame, { width: 0.6, colour: FADED_EDGE });
+  }
+
+  function dotFill(place) {
+    if (faded(place)) return FADED;
+    if (plainly()) return lookAtPlace(place).fill;
+    if (dots.bare[place]) return PAPER;
+    return ((state.view === "steep" && classAtPlace(place)) || data.plain).fill;
+  }
+
+  /* Plots whose own shape isn't there, or is too small to be seen: a square of their size. */
+  function drawDots(context, some, frame) {
+    const byFill = new Map();
+    for (const { start, end } of some) {
+      for (let place = start; place < end; place++) {
+        const fill = dotFill(place);
+        if (!byFill.has(fill)) byFill.set(fill, []);
+        byFill.get(fill).push(place);
+      }
+    }
+    // What a filter leaves out first, so that it covers nothing.
+    const order = [...byFill].sort(([one], [other]) => (other === FADED) - (one === FADED));
+    for (const [fill, places] of order) {
+      context.fillStyle = fill;
+      for (const place of places) {
+        const size = Math.max(1.5, DOT_SHARE * dots.across[place] * frame.scale);
+        const [px, py] = [dots.x[place] * frame.scale + frame.east, frame.north - dots.y[place] * frame.scale];
+        context.fillRect(px - size / 2, py - size / 2, size, size);
+      }
+    }
   }
 
   function drawPlots(context, frame, size, view) {
-    const rows = [];
-    const box = shapes.box;
-    let largest = 0;
-    for (let i = 0; i < count; i++) {
-      const seen =
-        box[4 * i] * frame.scale + frame.east < size.x &&
-        box[4 * i + 2] * frame.scale + frame.east > 0 &&
-        frame.north - box[4 * i + 3] * frame.scale < size.y &&
-        frame.north - box[4 * i + 1] * frame.scale > 0;
-      if (seen) {
-        rows.push(i);
-        largest += sizeOf(i, frame);
-      }
-    }
-    const typical = rows.length ? largest / rows.length : 0;
+    const near = villages.filter((village) => inView(village, frame, size));
+    const typical = typicalOf(near, frame, size);
+    const close = typical >= SHAPE_FROM;
+    const all = close ? near.flatMap((village) => village.rows.filter((i) => seen(i, frame, size))) : [];
+    const rows = all.filter((i) => !faded(plots.place[i]));
     if (state.view === "teach") fillReach(context, frame);
+    fade(context, all.filter((i) => faded(plots.place[i])), frame);
+    drawDots(context, close ? near.filter((village) => !village.rows.length) : near, frame);
     fillPlots(context, rows, frame);
-    if (typical >= SHAPE_FROM) {
+    if (close) {
       if (!plainly()) strokeRows(context, rows, frame);
       if (typical >= ROWS_FROM && state.view !== "buy" && state.view !== "teach") strokeFlow(context, frame, size);
       strokeEdges(context, rows, frame);
@@ -929,7 +957,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       strokeAll(context, [state.open], frame, { width: 5, colour: ACCENT });
     }
     if (state.view === "teach") markUnreached(context, frame);
-    const ranked = rankedPlots();
+    const ranked = rankedPlaces();
     const taken = ranked && typical < NUMBER_FROM ? writeRanks(context, frame, view, ranked) : covered(view);
     if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view, taken);
     return typical;
@@ -960,10 +988,91 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       const corner = this._map.getPixelOrigin().add(this._bounds.min);
       const shift = this._map.containerPointToLayerPoint([0, 0]).subtract(this._bounds.min);
       const view = L.bounds(shift, shift.add(this._map.getSize()));
-      const typical = drawPlots(context, frameOf(this._map.getZoom(), corner), size, view);
-      this.fire("drawn", { typical });
+      const frame = frameOf(this._map.getZoom(), corner);
+      state.typical = drawPlots(context, frame, size, view);
+      this.fire("drawn", { typical: state.typical });
+      if (state.typical >= LOAD_FROM) want(villages.filter((village) => inView(village, frame, size)));
     },
   });
+
+  // ---------------------------------------------------------------- loading
+
+  const loading = { wanted: [], busy: false, pending: new Set() };
+
+  /* A village's plots: a promise of the village, once they are there. */
+  function loadVillage(village) {
+    village.coming ??= tracked(
+      loader.load(data.files.villages[village.at]).then((found) => {
+        const from = plots.count;
+        add(found, village.start);
+        village.rows = Array.from({ length: plots.count - from }, (_, at) => from + at);
+        tellLeftOut();
+        return village;
+      }),
+    );
+    // It may have been a card pulled out too soon: the next one who asks tries again.
+    village.coming.catch(() => {
+      village.coming = null;
+    });
+    return village.coming;
+  }
+
+  function tracked(promise) {
+    loading.pending.add(promise);
+    const done = () => loading.pending.delete(promise);
+    promise.then(done, done);
+    return promise;
+  }
+
+  /* Load what is in view, nearest to its middle first, one after the other. */
+  function want(near) {
+    const { lat, lng } = map.getCenter();
+    const [x, y] = planeOf(lng, lat).map((at, axis) => (at - origin[axis]) / step);
+    const away = ({ west, east, top, bottom }) => Math.hypot((west + east) / 2 - x, (top + bottom) / 2 - y);
+    loading.wanted = near.filter(({ coming }) => coming === null).sort((a, b) => away(a) - away(b));
+    if (!loading.busy && loading.wanted.length) tracked(loadWanted());
+  }
+
+  async function loadWanted() {
+    loading.busy = true;
+    try {
+      for (let next = loading.wanted.shift(); next; next = loading.wanted.shift()) {
+        await loadVillage(next);
+        redraw();
+      }
+    } catch (fault) {
+      // What else is in view would fail alike.
+      loading.wanted = [];
+      missed(fault);
+    } finally {
+      loading.busy = false;
+    }
+  }
+
+  let drawing = null;
+
+  /* Draw with the next picture, however often it is asked for until then. */
+  function redraw() {
+    drawing ??= requestAnimationFrame(() => {
+      drawing = null;
+      fields._update();
+    });
+  }
+
+  /* Say that a file is not there; other faults are the page's own, and are not hidden. */
+  function missed(fault) {
+    if (!(fault instanceof NotThere)) throw fault;
+    byId("told").textContent = say("not_loaded", { file: `map/${fault.message}.js` });
+  }
+
+  /* Wait until all that was asked for is there and drawn. */
+  async function settled() {
+    do {
+      await Promise.allSettled([...loading.pending]);
+      await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));
+    } while (loading.pending.size || drawing !== null);
+    return true;
+  }
 
   // ---------------------------------------------------------------- map
 
@@ -1015,7 +1124,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function startMap() {
     byId("map").setAttribute("aria-label", data.words.map);
     const [west, south, east, north] = data.ground.bounds_deg;
-    fit(boundsOf(plots.id.keys()));
+    fit(boundsOfVillages(villages));
     const ground = L.imageOverlay(data.ground.image, [[south, west], [north, east]], {
       alt: "",
       // The paper below shines through: that makes the grey warm.
@@ -1023,20 +1132,21 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     });
     ground.addTo(map);
     // Wide enough not to pull the map back from where the legend left it room.
-    map.setMaxBounds(boundsOf(plots.id.keys()).extend(ground.getBounds()).pad(2));
+    map.setMaxBounds(boundsOfVillages(villages).extend(ground.getBounds()).pad(2));
     map.setMinZoom(Math.max(3, Math.floor(map.getZoom()) - 2));
     const titles = { zoomInTitle: data.words.zoom_in, zoomOutTitle: data.words.zoom_out };
     L.control.zoom({ position: "topright", ...titles }).addTo(map);
     L.control.scale({ imperial: false, position: phone.matches ? "topleft" : "bottomright" }).addTo(map);
     const whole = make("button", { type: "button", class: "whole" }, data.words.whole);
-    whole.addEventListener("click", () => fit(boundsOf(plots.id.keys())));
+    whole.addEventListener("click", leaveVillage);
     control(phone.matches ? "bottomright" : "topright", whole);
     const hint = make("div", { class: "zoom-hint" }, data.words.zoom_hint);
     control("bottomright", hint);
     fields.on("drawn", ({ typical }) => {
       const said = { first: data.words.zoom_hint_first, teach: data.words.zoom_hint_teach };
       hint.textContent = said[state.view] || data.words.zoom_hint;
-      hint.hidden = typical >= (state.view === "teach" ? HALVES_FROM : ROWS_FROM);
+      if (state.view === "teach") hint.hidden = typical >= HALVES_FROM || !teach.sides.length;
+      else hint.hidden = typical >= ROWS_FROM;
     });
     fields.addTo(map);
     map.on("movestart", () => {
@@ -1044,9 +1154,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     });
     map.on("resize", refit);
     map.on("click", (event) => {
-      const found = plotAt(event.latlng);
-      if (found === null) close();
-      else open(found, byId("map"));
+      const place = placeAt(event.latlng);
+      if (place === null) close();
+      else if (villages.length > 1 && state.typical < SHAPE_FROM) openVillage(villageOf(place));
+      else openPlace(place, byId("map"));
     });
   }
 
@@ -1065,23 +1176,27 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return within;
   }
 
-  /* The smallest plot under a point; failing that the nearest one within a finger's reach. */
-  function plotAt(latlng) {
+  /* The place of the smallest plot under a point; failing that of the nearest within a finger's reach. */
+  function placeAt(latlng) {
     const [planeX, planeY] = planeOf(latlng.lng, latlng.lat);
-    const px = (planeX - shapes.origin[0]) / shapes.step;
-    const py = (planeY - shapes.origin[1]) / shapes.step;
+    const [px, py] = [(planeX - origin[0]) / step, (planeY - origin[1]) / step];
     const reach = 14 / frameOf(map.getZoom(), L.point(0, 0)).scale;
     let best = null;
     let least = Infinity;
     let near = null;
     let distance = reach;
-    for (let i = 0; i < count; i++) {
-      const [west, south, east, north] = shapes.box.subarray(4 * i, 4 * i + 4);
-      if (px < west - reach || px > east + reach || py < south - reach || py > north + reach) continue;
-      const away = Math.hypot(inside[2 * i] - px, inside[2 * i + 1] - py);
-      if (away < distance) [near, distance] = [i, away];
-      const size = (east - west) * (north - south);
-      if (size < least && holds(i, px, py)) [best, least] = [i, size];
+    for (const village of villages) {
+      if (px < village.west - reach || px > village.east + reach) continue;
+      if (py < village.bottom - reach || py > village.top + reach) continue;
+      for (let place = village.start; place < village.end; place++) {
+        const away = Math.hypot(dots.x[place] - px, dots.y[place] - py);
+        if (away < distance) [near, distance] = [place, away];
+        const i = village.rows[place - village.start];
+        if (i === undefined || away > dots.across[place]) continue;
+        const [west, south, east, north] = shapes.box.slice(4 * i, 4 * i + 4);
+        const size = (east - west) * (north - south);
+        if (size < least && holds(i, px, py)) [best, least] = [place, size];
+      }
     }
     return best === null ? near : best;
   }
@@ -1128,15 +1243,15 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function bearingLine(i) {
     const how = howRead("bearing", i);
     // Where the slope read is level the bearing read no longer counts.
-    if (how !== undefined && method[i] !== ANY) {
+    if (how !== undefined && methodOf(i) !== ANY) {
       const read = { true: wordOf("row_bearing_true_deg_text", i), how };
       return withCheck(line("bearing", say("bearing_read", read), true), i);
     }
-    if (method[i] === ANY) return line("bearing", data.words.bearing_any, true);
-    if (method[i] === MEASURE) return line("bearing", data.words.bearing_measure, true);
+    if (methodOf(i) === ANY) return line("bearing", data.words.bearing_any, true);
+    if (methodOf(i) === MEASURE) return line("bearing", data.words.bearing_measure, true);
     const text = say("bearing_value", { true: wordOf("row_bearing_true_deg_text", i), se: seOf(i) });
     const entry = line("bearing", text, true);
-    if (method[i] === GUIDE && !barred(i)) {
+    if (methodOf(i) === GUIDE && !barred(i)) {
       entry.lastChild.append(make("small", {}, data.words.bearing_start));
     }
     return withCheck(entry, i);
@@ -1167,9 +1282,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function rowLines(i) {
     const words = wordOf("row_bearing_words", i);
-    const hasBearing = !barred(i) && (method[i] === STRAIGHT || method[i] === GUIDE);
+    const hasBearing = !barred(i) && (methodOf(i) === STRAIGHT || methodOf(i) === GUIDE);
     const laid = excluded[i] === null ? "method_later" : "method_excluded";
-    const key = barred(i) ? laid : `method_${method[i].replace(/ /g, "_")}`;
+    const key = barred(i) ? laid : `method_${methodOf(i).replace(/ /g, "_")}`;
     return [
       line("bearing_words", hasBearing && words !== null ? say("bearing_words_value", { words }) : null),
       declinationLine(i),
@@ -1180,9 +1295,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   }
 
   function guideLine(i) {
-    if (guideKind[i] === null) return null;
+    if (kindOf(i) === null) return null;
     const count = shown(numberOf("guide_lines", i) || 0);
-    return line("guide", say(`guide_${guideKind[i].replace(/ /g, "_")}`, { count }));
+    return line("guide", say(`guide_${kindOf(i).replace(/ /g, "_")}`, { count }));
   }
 
   /* How many rows, how long, and where the first one is found; curved rows start from their guides. */
@@ -1202,10 +1317,10 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   /* Where a straight plot has pegs the sheet starts from the first of them, and so does the card. */
   function firstLine(i) {
     const pegged = plots.notes.pegged[i];
-    if (pegged !== undefined) return line("first_peg", plots.notes.texts[pegged]);
+    if (pegged !== null) return line("first_peg", pegged);
     const start = numberOf("first_row_start_m", i);
     const corner = { m: shown(start, 1), way: wordOf("first_row_way", i), corner: wordOf("first_row_corner", i) };
-    return line("first_row", start === null || method[i] !== STRAIGHT ? null : say("first_row_value", corner));
+    return line("first_row", start === null || methodOf(i) !== STRAIGHT ? null : say("first_row_value", corner));
   }
 
   function rowsLabel(i) {
@@ -1265,12 +1380,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     ];
   }
 
-  const measureWord = (name, i) => plots.measure.words[name].texts[plots.measure.words[name].codes[i]] ?? null;
+  const measureWord = (name, i) => plots.measure.words[name][i];
 
   /* What to do first against soil loss: whoever stands on the plot has to find it on top. */
   function firstLines(i) {
-    const at = hillOf.get(i);
-    const place = at === undefined ? null : { rank: shown(at + 1), name: work.hills[at].name };
+    const hill = work.hills[hillOf.get(plots.place[i])];
+    const place = hill === undefined ? null : { rank: shown(hill.rank), name: hill.name };
     const lines = [
       line("measure", measureWord("measure", i)),
       line("measure_apart", measureWord("apart", i)),
@@ -1320,7 +1435,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       const value = inNumbers(numbers, name, i);
       return line(key, value === null ? null : shown(value));
     };
-    const whose = line("kit_line", words.order_line.texts[words.order_line.codes[i]]);
+    const whose = line("kit_line", words.order_line[i]);
     if (excluded[i] !== null) return [whose];
     return [
       whose,
@@ -1337,7 +1452,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function placeLines(i) {
     const [latitude, longitude] = [numberOf("latitude_deg", i), numberOf("longitude_deg", i)];
     const ha = numberOf("area_ha", i);
-    const farmer = plots.farmer_name ? plots.farmer_name[i] : null;
+    const farmer = plots.farmer[i];
     return [
       line("farmer", farmer),
       line("area", say("area_value", { ha: shown(ha, 2), m2: shown(10 * Math.round(ha * 1000)) })),
@@ -1349,12 +1464,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   /* Where guide lines start, and how many rows lie between them. */
   function linesOf(i) {
-    const said = (plots.notes.lines[i] ?? []).map((at) => plots.notes.texts[at]);
+    const said = plots.notes.lines[i];
     return said.length ? make("div", { class: "guide-lines" }, listed(said)) : null;
   }
 
   function notesOf(i) {
-    const sentences = plots.notes.flags[i].map((at) => plots.notes.texts[at]);
+    const sentences = [...plots.notes.flags[i]];
     // That a plot is not for beans stands first of its flags, and on top of the card already.
     if (excluded[i] !== null) sentences.shift();
     else if (!sentences.length) return make("p", {}, data.words.no_notes);
@@ -1364,8 +1479,8 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function careOf(i) {
     const care = plots.notes.care;
-    const steep = plots.steep[i] || method[i] === GUIDE;
-    const said = [...(steep ? care.steep : []), ...care.feed].map((at) => plots.notes.texts[at]);
+    const steep = plots.steep[i] || methodOf(i) === GUIDE;
+    const said = [...(steep ? care.steep : []), ...care.feed];
     if (!said.length) return null;
     return make("div", { class: "take-care" }, make("h3", {}, data.words.care_heading), listed(said));
   }
@@ -1373,7 +1488,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function fillCard(i) {
     const list = (lines) => make("dl", {}, ...lines.filter((entry) => entry !== null));
     const first = firstLines(i);
-    const paragraph = (at, name) => (at === null ? null : make("p", { class: name }, plots.notes.texts[at]));
+    const paragraph = (text, name) => (text === null ? null : make("p", { class: name }, text));
     const parts = [
       make(
         "header",
@@ -1386,7 +1501,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       state.view === "teach" ? teachPart(i) : null,
       first.length ? make("section", { class: "first" }, make("h3", {}, data.words.first_heading), list(first)) : null,
       list([slopeLine(i), bearingLine(i), magneticLine(i)]),
-      make("p", { class: "method" }, plots.notes.method[i].map((at) => plots.notes.texts[at]).join(" ")),
+      make("p", { class: "method" }, plots.notes.method[i].join(" ")),
       list(rowLines(i)),
       linesOf(i),
       notesOf(i),
@@ -1405,10 +1520,20 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     byId("card").replaceChildren(...parts.filter((part) => part !== null));
   }
 
+  /* Open the card of the plot of a place, at once where its village is there. */
+  function openPlace(place, opener) {
+    const i = rowAt(place);
+    if (i !== undefined) open(i, opener);
+    else return loadVillage(villageOf(place)).then(() => open(rowAt(place), opener)).catch(missed);
+    return Promise.resolve();
+  }
+
   function open(i, opener) {
     fillCard(i);
     state.open = i;
     state.opener = opener;
+    setVillage(villageOf(plots.place[i]));
+    remember();
     byId("card").hidden = false;
     byId("card-empty").hidden = true;
     document.body.classList.add("card-open");
@@ -1436,6 +1561,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const back = state.opener;
     state.open = null;
     state.opener = null;
+    remember();
     byId("card").hidden = true;
     byId("card-empty").hidden = false;
     document.body.classList.remove("card-open");
@@ -1443,35 +1569,237 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     if (back && back.isConnected) back.focus({ preventScroll: true });
   }
 
+  // ---------------------------------------------------------------- village
+
+  /* Show a village: its plots on the map, its numbers beside it. */
+  function openVillage(village) {
+    close();
+    setVillage(village);
+    fit(boundsOfVillages([village]));
+    byId("village").focus({ preventScroll: true });
+    return tracked(loadVillage(village).then(redraw).catch(missed));
+  }
+
+  function leaveVillage() {
+    setVillage(null);
+    fit(boundsOfVillages(villages));
+  }
+
+  /* The village that is looked at, as long as there is more than one. */
+  function setVillage(village) {
+    const other = villages.length > 1 ? village : null;
+    if (other === state.village) return;
+    state.village = other;
+    byId("village").hidden = other === null;
+    if (other !== null) byId("village").replaceChildren(...villageParts(other));
+    remember();
+  }
+
+  function villageParts(village) {
+    const names = Object.keys(totals).filter((name) => inNumbers(totals, name, village.at) !== null);
+    const back = make("button", { type: "button" }, data.words.whole);
+    back.addEventListener("click", () => {
+      close();
+      leaveVillage();
+    });
+    const file = `villages/${data.files.villages[village.at]}.html`;
+    const page = data.files.pages ? make("p", {}, make("a", { href: file }, data.words.village_page)) : null;
+    const tokens = make("div", { class: "tokens" });
+    const plotsOf = make("details", { class: "village" }, make("summary", {}, data.words.village_list), tokens);
+    plotsOf.addEventListener("toggle", () => plotsOf.open && listPlots(village, tokens));
+    const numbers = names.map((name) =>
+      make("div", {}, make("dt", {}, data.words[`totals_${name}`]), " ", make("dd", {}, totalText(totals, name, village.at))),
+    );
+    const heading = make("h2", { id: "village-title" }, village.name);
+    const taught = teach ? [make("h3", {}, data.words.view_teach), ...paragraphs(teachOf.get(village.at).said)] : [];
+    const parts = [
+      make("header", {}, heading, back),
+      make("p", {}, villageCounts(village)),
+      plotsOf,
+      page,
+      ...taught,
+      make("h3", {}, data.words.totals_heading),
+      make("p", { class: "hint" }, data.served),
+      make("dl", {}, ...numbers),
+    ];
+    return parts.filter((part) => part !== null);
+  }
+
+  /* Buttons for all plots of a village, once they are there. */
+  async function listPlots(village, tokens) {
+    if (tokens.dataset.asked) return;
+    tokens.dataset.asked = "yes";
+    try {
+      await tracked(loadVillage(village));
+      tokens.after(inPieces(tokens, village.rows, rowButton));
+    } catch (fault) {
+      delete tokens.dataset.asked;
+      missed(fault);
+    }
+  }
+
+  // ---------------------------------------------------------------- address
+
+  /* What the page's address tells, so that it can be sent and come back to. */
+  function addressed() {
+    const stem = state.village && data.files.villages[state.village.at];
+    const view = state.view === VIEWS[0] ? null : state.view;
+    return { view, village: stem, plot: state.open === null ? null : plots.id[state.open], ...state.filter };
+  }
+
+  /* One step back leads over all that was changed at once. */
+  function remember() {
+    if (state.restoring || state.remembering) return;
+    state.remembering = true;
+    queueMicrotask(() => {
+      state.remembering = false;
+      const fragment = Address.written(addressed());
+      if (fragment !== location.hash.slice(1)) history.pushState(null, "", `#${fragment}`);
+    });
+  }
+
+  /* Show what the address tells: on the way back, and where one was sent. */
+  async function restore() {
+    const wanted = Address.read(location.hash);
+    state.restoring = true;
+    try {
+      if ((wanted.view ?? VIEWS[0]) !== state.view) show(VIEWS.includes(wanted.view) ? wanted.view : VIEWS[0]);
+      await setFilter(wanted);
+      const village = villages[data.files.villages.indexOf(wanted.village)] ?? null;
+      if (village) await loadVillage(village);
+      const place = wanted.plot === null ? undefined : await placeById(wanted.plot);
+      if (place !== undefined && place !== plots.place[state.open]) await openPlace(place, null);
+      if (place !== undefined) return;
+      if (village && (village !== state.village || state.open !== null)) await openVillage(village);
+      if (!village && state.village) leaveVillage();
+      close();
+    } catch (fault) {
+      missed(fault);
+    } finally {
+      state.restoring = false;
+    }
+  }
+
+  function startAddress() {
+    let turn = tracked(restore());
+    window.addEventListener("popstate", () => {
+      turn = tracked(turn.then(restore));
+    });
+  }
+
+  // ---------------------------------------------------------------- filter
+
+  const NO_FILTER = { class: null, from: null, to: null, flag: null, stage: null };
+
+  /* Keep the plots that are as asked, and let the others fade. */
+  async function setFilter(wanted) {
+    const asked = Object.fromEntries(Object.keys(NO_FILTER).map((key) => [key, wanted[key] || null]));
+    if (JSON.stringify(asked) === JSON.stringify(state.filter)) return;
+    state.filter = asked;
+    remember();
+    if (Object.values(asked).every((value) => value === null)) state.kept = null;
+    else {
+      const known = await tracked(finder.ready());
+      const number = (text) => (text === null || Number.isNaN(Number(text)) ? null : Number(text));
+      const { flag, stage } = asked;
+      const limits = { classes: number(asked.class), from: number(asked.from), to: number(asked.to), flag, stage };
+      state.kept = Search.kept(limits, known, (place) => dots.number[place]);
+    }
+    showFilter(await finder.ready());
+    redraw();
+  }
+
+  const faded = (place) => state.kept !== null && state.kept[place] === 0 && plots.place[state.open] !== place;
+
+  function showFilter(known) {
+    for (const [key, value] of Object.entries(state.filter)) {
+      const field = byId(`filter-${key}`);
+      if (field) field.value = value ?? "";
+    }
+    const found = byId("filter-found");
+    if (!found) return;
+    found.replaceChildren();
+    byId("filter-told").textContent = "";
+    if (state.kept === null) return;
+    byId("filter").open = true;
+    const counts = villages.map(({ start, end }) => state.kept.subarray(start, end).reduce((sum, kept) => sum + kept, 0));
+    const some = villages.filter(({ at }) => counts[at]).sort((a, b) => counts[b.at] - counts[a.at]);
+    const count = counts.reduce((sum, one) => sum + one, 0);
+    const told = { count: shown(count), total: shown(known.id.length), villages: shown(some.length) };
+    byId("filter-told").textContent = say("filter_told", told);
+    const holder = make("div");
+    const more = inPieces(holder, some, (village) => keptFold(village, counts[village.at], known));
+    found.append(holder, more);
+  }
+
+  function keptFold(village, count, known) {
+    const tokens = make("div", { class: "tokens" });
+    const summary = make("summary", {}, village.name, make("small", {}, count === 1 ? data.words.village_plot : say("village_plots", { count: shown(count) })));
+    const element = make("details", { class: "village" }, summary, tokens);
+    element.addEventListener("toggle", () => {
+      if (!element.open || tokens.children.length) return;
+      const places = [];
+      for (let place = village.start; place < village.end; place++) if (!faded(place)) places.push(place);
+      tokens.after(inPieces(tokens, places, (place) => plotButton(place, known.id[place])));
+    });
+    return element;
+  }
+
+  function startFilter() {
+    fold("filter", data.words.filter);
+    byId("filter").addEventListener("toggle", () => byId("filter").open && fillFilter().catch(missed));
+  }
+
+  async function fillFilter() {
+    if (byId("filter-found")) return;
+    const known = await tracked(finder.ready());
+    if (byId("filter-found")) return;
+    const choice = (key, options) => {
+      const all = [["", data.words.filter_any], ...options];
+      const select = make("select", { id: `filter-${key}` }, ...all.map(([value, text]) => make("option", { value }, text)));
+      return make("p", {}, make("label", { for: `filter-${key}` }, data.words[`filter_${key}`]), select);
+    };
+    const limit = (key) => {
+      const input = make("input", { id: `filter-${key}`, type: "number", min: "0", inputmode: "decimal" });
+      return make("p", {}, make("label", { for: `filter-${key}` }, data.words[`filter_${key}`]), input);
+    };
+    const names = (kinds) => kinds.sort((a, b) => a[1].localeCompare(b[1], data.language));
+    const classes = data.classes.filter(({ number }) => data.legend.classes.includes(number));
+    const flags = [...new Set(known.flags.flat())].map((code) => [code, data.flag_names[code]]);
+    const stages = [...new Set(known.stage)].map((code) => [code, data.words[`method_${code}`]]);
+    const clear = make("button", { type: "button" }, data.words.filter_clear);
+    clear.addEventListener("click", () => tracked(setFilter(NO_FILTER)).catch(missed));
+    const form = make(
+      "form",
+      { class: "filter" },
+      choice("class", classes.map(({ number, name }) => [String(number), `${number} ${name}`])),
+      limit("from"),
+      limit("to"),
+      choice("stage", names(stages)),
+      choice("flag", names(flags)),
+      clear,
+    );
+    const asked = () => Object.fromEntries(Object.keys(NO_FILTER).map((key) => [key, byId(`filter-${key}`).value]));
+    form.addEventListener("change", () => tracked(setFilter(asked())).catch(missed));
+    form.addEventListener("submit", (event) => event.preventDefault());
+    const told = make("p", { id: "filter-told", role: "status" });
+    byId("filter").querySelector(".inner").replaceChildren(form, told, make("div", { id: "filter-found" }));
+    showFilter(known);
+  }
+
   // ---------------------------------------------------------------- search
 
-  const lower = { ids: null, villages: null };
-
-  function find(text) {
-    const wanted = text.trim().toLowerCase();
-    if (!wanted) return [];
-    lower.ids = lower.ids || plots.id.map((id) => id.toLowerCase());
-    lower.villages = lower.villages || villages.map((village) => village.name.toLowerCase());
-    const ranked = [[], [], [], []];
-    const rank = (name, entry, first) => {
-      const at = name.indexOf(wanted);
-      if (at >= 0) ranked[first + (at > 0 ? 2 : 0)].push(entry);
-    };
-    lower.villages.forEach((name, at) => rank(name, { village: at }, 0));
-    lower.ids.forEach((name, at) => rank(name, { plot: at }, 1));
-    return ranked.flat();
-  }
-
   function goTo(entry, opener) {
-    if (entry.plot !== undefined) open(entry.plot, opener);
-    else fit(boundsOf(villages[entry.village].rows));
+    if (entry.place !== undefined) openPlace(entry.place, opener);
+    else openVillage(villages[entry.village]);
   }
 
-  function resultItem(entry, at) {
+  function resultItem(entry, at, known) {
     const village = villages[entry.village];
+    const farmer = entry.place === undefined || known.farmer === null ? null : known.farmer[entry.place];
     const texts = village
-      ? [village.name, say("village_result", { count: shown(village.rows.length) })]
-      : [plots.id[entry.plot], wordOf("village", entry.plot)];
+      ? [village.name, say("village_result", { count: shown(village.end - village.start) })]
+      : [known.id[entry.place], [farmer, villageOf(entry.place).name].filter((part) => part).join(", ")];
     const item = make("li", { id: `found-${at}`, role: "option", "aria-selected": "false" });
     item.append(texts[0], " ", make("small", {}, texts[1]));
     return item;
@@ -1518,10 +1846,17 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       goTo(entry, input);
     }
 
-    function refresh() {
-      const found = find(input.value);
+    async function refresh() {
+      const text = input.value;
+      if (text.trim()) status.textContent = data.words.search_loading;
+      const [found, known] = await tracked(Promise.all([finder.find(text), text.trim() && finder.ready()]));
+      // What was typed since then has its own answer.
+      if (text === input.value) showFound(found, known);
+    }
+
+    function showFound(found, known) {
       entries = found.slice(0, FOUND_MAX);
-      list.replaceChildren(...entries.map(resultItem));
+      list.replaceChildren(...entries.map((entry, at) => resultItem(entry, at, known)));
       [...list.children].forEach((item, at) => item.addEventListener("click", () => choose(at)));
       list.hidden = !entries.length;
       input.setAttribute("aria-expanded", String(!list.hidden));
@@ -1538,8 +1873,9 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       ArrowUp: () => mark((chosen - 1 + entries.length) % entries.length),
       Enter: () => choose(Math.max(0, chosen)),
     };
-    input.addEventListener("input", refresh);
-    input.addEventListener("focus", () => input.value && refresh());
+    const sought = () => refresh().catch(missed);
+    input.addEventListener("input", sought);
+    input.addEventListener("focus", () => input.value && sought());
     input.addEventListener("keydown", (event) => {
       if (event.key === "Escape") hide();
       if (list.hidden || !keys[event.key]) return;
@@ -1578,28 +1914,34 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return more;
   }
 
-  function plotButton(i) {
-    const found = classOf(i);
+  function plotButton(place, id) {
+    const found = classAtPlace(place);
     const tag = found ? make("span", { class: "tag" }, String(found.number)) : null;
-    const button = make("button", { type: "button" }, plots.id[i], tag);
-    button.addEventListener("click", () => open(i, button));
+    const button = make("button", { type: "button" }, id, tag);
+    button.addEventListener("click", () => openPlace(place, button));
     return button;
   }
 
-  function villageFold(village, at) {
-    const steep = inNumbers(data.villages.numbers, "plots_steep", at);
-    const size = village.rows.length;
+  const rowButton = (i) => plotButton(plots.place[i], plots.id[i]);
+
+  function villageCounts({ at, start, end }) {
+    const steep = inNumbers(totals, "plots_steep", at);
+    const size = end - start;
     const counts = [size === 1 ? data.words.village_plot : say("village_plots", { count: shown(size) })];
     if (steep) counts.push(say("village_steep", { count: shown(steep) }));
+    return counts.join(" · ");
+  }
+
+  function villageFold(village) {
     const tokens = make("div", { class: "tokens" });
-    const summary = make("summary", {}, village.name, make("small", {}, counts.join(" · ")));
+    const summary = make("summary", {}, village.name, make("small", {}, villageCounts(village)));
     const element = make("details", { class: "village" }, summary, tokens);
     element.addEventListener("toggle", () => {
       if (!element.open || tokens.children.length) return;
       const show = make("button", { type: "button" }, data.words.show_village);
-      show.addEventListener("click", () => goTo({ village: at }, show));
+      show.addEventListener("click", () => openVillage(village));
       tokens.append(show);
-      tokens.after(inPieces(tokens, village.rows, plotButton));
+      listPlots(village, tokens);
     });
     return element;
   }
@@ -1610,13 +1952,14 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     fold("list", data.words.list_title, holder, more);
   }
 
-  function totalsCells(totals, names, at) {
-    return names.map((name) => {
-      const value = inNumbers(totals.numbers, name, at);
-      if (value === null) return make("td");
-      const written = name.endsWith("_g") ? kilograms(value) : shown(value, name === "area_ha" ? 1 : 0);
-      return make("td", {}, written);
-    });
+  function totalsCells(numbers, names, at) {
+    return names.map((name) => make("td", {}, totalText(numbers, name, at)));
+  }
+
+  function totalText(numbers, name, at) {
+    const value = inNumbers(numbers, name, at);
+    if (value === null) return "";
+    return name.endsWith("_g") ? kilograms(value) : shown(value, name === "area_ha" ? 1 : 0);
   }
 
   /* A table whose cells are written already, and sentences below it. */
@@ -1636,13 +1979,14 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   }
 
   function startTotals() {
-    const sums = data.district.numbers;
-    const names = Object.keys(sums).filter((name) => inNumbers(sums, name, 0) !== null);
+    const names = Object.keys(totals).filter((name) => villages.some(({ at }) => inNumbers(totals, name, at) !== null));
     const head = [data.words.totals_village, ...names.map((name) => data.words[`totals_${name}`])];
     const body = make("tbody");
-    const all = make("tr", { class: "all" }, make("th", { scope: "row" }, data.words.totals_district));
-    all.append(...totalsCells(data.district, names, 0));
-    body.append(all);
+    if (sums) {
+      const all = make("tr", { class: "all" }, make("th", { scope: "row" }, data.words.totals_district));
+      all.append(...totalsCells(sums, names, 0));
+      body.append(all);
+    }
     const table = make(
       "table",
       {},
@@ -1650,11 +1994,11 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       body,
     );
     const more = inPieces(body, villages, (village, at) =>
-      make("tr", {}, make("th", { scope: "row" }, village.name), ...totalsCells(data.villages, names, at)),
+      make("tr", {}, make("th", { scope: "row" }, village.name), ...totalsCells(totals, names, at)),
     );
     const region = { class: "wide", tabindex: "0", role: "region", "aria-label": data.words.totals };
     const wide = make("div", region, table);
-    const hint = `${data.order.served} ${data.words.totals_hint}`;
+    const hint = `${data.served} ${data.words.totals_hint}`;
     fold("totals", data.words.totals, make("p", { class: "hint" }, hint), wide, more);
   }
 
@@ -1663,16 +2007,16 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function hillFold(hill, at) {
     const show = make("button", { type: "button" }, data.words.work_show);
     show.addEventListener("click", () => {
-      fit(boundsOf(hill.plots.map(([i]) => i)));
+      fit(boundsOfPlaces(hill.plots.map(([place]) => place)));
       byId("stage").scrollIntoView({ block: "nearest" });
     });
     const steps = hill.steps.map(([said, season, facts]) =>
       make("li", {}, said, make("small", {}, [facts, season].filter((part) => part).join("; "))),
     );
-    const rows = hill.plots.map(([i, measure, why]) =>
-      make("li", {}, plotButton(i), make("small", {}, `${measure}: ${why}`)),
+    const rows = hill.plots.map(([place, id, measure, why]) =>
+      make("li", {}, plotButton(place, id), make("small", {}, `${measure}: ${why}`)),
     );
-    const rank = make("span", { class: "rank" }, shown(at + 1));
+    const rank = make("span", { class: "rank" }, shown(hill.rank));
     const summary = make("summary", {}, rank, `${hill.name}: ${hill.summary}`, make("small", {}, hill.why));
     return make(
       "details",
@@ -1692,18 +2036,21 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const left = work.left_out ? make("p", {}, say("work_left_out", { count: shown(work.left_out) })) : null;
     const total = shown(work.hills.length + work.left_out);
     const lead = make("p", {}, work.hills.length ? say("work_in_all", { count: total }) : data.words.work_none);
-    const ruledOut = work.vetoes.map(([i, said]) => make("li", {}, plotButton(i), make("small", {}, said)));
+    const ruledOut = work.vetoes.map(([place, id, said]) => make("li", {}, plotButton(place, id), make("small", {}, said)));
     const vetoes = ruledOut.length ? [make("h3", {}, data.words.work_vetoes), make("ul", { class: "plain" }, ...ruledOut)] : [];
     fold("work", data.words.work_title, lead, holder, more, ...(left ? [left] : []), ...vetoes, ...work.lead.map((said) => make("p", {}, said)));
-    const walk = work.walk.map(([i, why]) => make("li", {}, plotButton(i), make("small", {}, why)));
+    const walk = work.walk.map(([place, id, why]) => make("li", {}, plotButton(place, id), make("small", {}, why)));
     const listOf = walk.length ? make("ol", { class: "plain" }, ...walk) : make("p", {}, data.words.walk_none);
     fold("walk", data.words.walk_title, listOf);
-    const { points, said } = work.curve;
+    if (work.curve) startCurve(work.curve);
+    fold("first-care", data.words.first_cautions, listed(work.care));
+  }
+
+  function startCurve({ points, said, budget, unit }) {
     const [yours, top, alt] = [data.words.curve_yours, data.words.curve_saved, data.words.curve_alt];
-    const drawing = () => curvePicture({ ...work.curve, mark: work.curve.budget, yours, top, alt });
+    const drawing = () => curvePicture({ points, said, unit, mark: budget, yours, top, alt });
     const picture = points.length > 1 ? [make("p", {}, said), drawing()] : [make("p", {}, data.words.curve_none)];
     fold("curve", data.words.curve_title, ...work.chosen.map((each) => make("p", {}, each)), ...picture);
-    fold("first-care", data.words.first_cautions, listed(work.care));
   }
 
   function drawn(tag, attributes, ...children) {
@@ -1758,21 +2105,22 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return sentences.map((said) => make("p", {}, said));
   }
 
-  function demoFold([i, id, message, said], at) {
+  function demoFold({ place, number, id, village, message, said }, at) {
     const show = make("button", { type: "button" }, data.words.demo_show);
-    show.addEventListener("click", () => open(i, show));
-    const rank = make("span", { class: "rank" }, shown(at + 1));
-    const summary = make("summary", {}, rank, `${id}: ${message}`, make("small", {}, wordOf("village", i)));
-    return make("details", at ? { class: "hill" } : { class: "hill", open: "" }, summary, show, ...paragraphs(said));
+    show.addEventListener("click", () => openPlace(place, show));
+    const rank = make("span", { class: "rank" }, shown(number));
+    const summary = make("summary", {}, rank, `${id}: ${message}`, make("small", {}, village));
+    // The plot of another village that farmers of this one go to is on that village's page.
+    const shownAt = place === null ? [] : [show];
+    return make("details", at ? { class: "hill" } : { class: "hill", open: "" }, summary, ...shownAt, ...paragraphs(said));
   }
 
-  function teachVillageFold([village, said, reached, farmers]) {
-    const here = teach.plots.filter(([i]) => wordOf("village", i) === village).length;
+  function teachVillageFold({ at, said, reached, farmers, plots: here }) {
     const counts = [say("demo_village", { reached: shown(reached), farmers: shown(farmers) })];
     if (here) counts.push(say("demo_village_plots", { count: shown(here) }));
-    const summary = make("summary", {}, village, make("small", {}, counts.join(" · ")));
+    const summary = make("summary", {}, villages[at].name, make("small", {}, counts.join(" · ")));
     const show = make("button", { type: "button" }, data.words.show_village);
-    show.addEventListener("click", () => fit(boundsOf(villageAt.get(village).rows)));
+    show.addEventListener("click", () => openVillage(villages[at]));
     return make("details", { class: "village" }, summary, ...paragraphs(said), show);
   }
 
@@ -1793,7 +2141,13 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     const others = make("div");
     const moreVillages = inPieces(others, teach.villages, teachVillageFold);
     fold("demo-villages", data.words.demo_villages, others, moreVillages);
-    const { points, said, rows, unit, now } = teach.curve;
+    fold("demo-how", data.words.demo_how, ...paragraphs(teach.how));
+    if (teach.district) startTaught(teach.district);
+  }
+
+  /* What is told of the choice as a whole. */
+  function startTaught({ curve, compared, left_out: leftOut }) {
+    const { points, said, rows, unit, now } = curve;
     const [yours, top, alt] = [data.words.demo_curve_yours, data.words.demo_curve_farmers, data.words.demo_curve_alt];
     const drawing = () => [
       curvePicture({ points, mark: now, unit, said, yours, top, alt }),
@@ -1801,31 +2155,29 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       make("p", {}, said),
     ];
     fold("demo-curve", data.words.demo_curve, ...(points.length > 1 ? drawing() : paragraphs([data.words.demo_curve_none])));
-    fold("demo-compared", data.words.demo_compared, ...paragraphs(teach.compared.length ? teach.compared : [data.words.demo_none]));
-    const messages = [...new Set(teach.left_out.map(([message]) => message))];
+    fold("demo-compared", data.words.demo_compared, ...paragraphs(compared.length ? compared : [data.words.demo_none]));
+    const messages = [...new Set(leftOut.map(([message]) => message))];
     const reasons = messages.flatMap((message) => [
       make("h3", {}, message),
       listed(
-        teach.left_out
+        leftOut
           .filter(([name]) => name === message)
           .map(([, reason, count, alone]) => say("demo_out_line", { reason, count, alone })),
       ),
     ]);
     fold("demo-out", data.words.demo_out, make("p", { class: "hint" }, data.words.demo_out_hint), ...reasons);
-    fold("demo-how", data.words.demo_how, ...paragraphs(teach.how));
   }
 
   /* To be read aloud: why the plot is or isn't one, what is flagged, its kit, what would change it. */
   function teachPart(i) {
     if (!teach) return null;
-    const why = teach.why.of[i].map((at) => teach.why.texts[at]);
-    const flags = plots.notes.flags[i].map((at) => plots.notes.texts[at]).join(" ");
-    const title = demoOf.has(i) ? data.words.demo_is : data.words.demo_is_not;
+    const flags = plots.notes.flags[i].join(" ");
+    const title = demoOf.has(plots.place[i]) ? data.words.demo_is : data.words.demo_is_not;
     return make(
       "section",
       { class: "teach" },
       make("h3", {}, title),
-      ...paragraphs(why),
+      ...paragraphs(plots.notes.teach[i]),
       make("p", {}, flags ? say("demo_flagged", { flags }) : data.words.demo_not_flagged),
       make("p", {}, kitSaid(i)),
     );
@@ -1833,7 +2185,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   function kitSaid(i) {
     const { words, numbers } = plots.kit;
-    const line = words.order_line.texts[words.order_line.codes[i]];
+    const line = words.order_line[i];
     const parts = ["seed", "npk", "urea", "manure"]
       .map((good) => [teach.goods[good], inNumbers(numbers, `${good}_g`, i)])
       .filter(([, grams]) => grams)
@@ -1919,22 +2271,22 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   /* What guides the rows of curved plots, where it is drawn. */
   function guideEntries(entry) {
-    const kinds = new Set(guideKind.filter((_, i) => hasGuides(i)));
+    const kinds = new Set(data.legend.guides);
     const levelled = kinds.delete(LEVELLED);
     const bow = "M7 18 Q24 4 41 13";
     const style = { width: GUIDE_WIDTH, colour: INK };
     return [
       ...(kinds.size ? [entry(samplePath(bow, style), data.words.legend_arc)] : []),
       ...(levelled ? [entry(samplePath(bow, { ...style, dash: LEVEL_DASH }), data.words.legend_level)] : []),
-      ...(boundaries && boundariesOf.at(-1)
+      ...(data.legend.parts
         ? [entry(samplePath("M24 4 L24 22", { width: PART_WIDTH, colour: INK, dash: PART_DASH }), data.words.legend_parts)]
         : []),
     ];
   }
 
   function waterPart(entry) {
-    const { area_ha: areas, at_least: least, left_out: left } = data.flow;
-    if (!areas.length) return [];
+    const least = data.legend.flow;
+    if (!least.length) return [];
     const wave = "M2 8 C14 2 22 26 46 18";
     const style = { width: 2.5, colour: WATER };
     const sampled = [
@@ -1946,7 +2298,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return [
       make("h3", {}, data.words.legend_water),
       make("ul", {}, ...sampled),
-      ...(left ? [make("p", {}, say("legend_flow_left_out", { count: shown(left) }))] : []),
+      make("p", { id: "left-flow", hidden: "" }),
     ];
   }
 
@@ -2017,7 +2369,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
       make(
         "ul",
         {},
-        entry(chosen, data.words.legend_demo),
+        ...(demoOf.size ? [entry(chosen, data.words.legend_demo)] : []),
         make("li", {}, make("span", {}, data.words.legend_counts)),
         entry(ring, data.words.legend_reach),
         ...(demoShapes.people.x.length ? [entry(square, data.words.legend_unreached)] : []),
@@ -2029,16 +2381,28 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
 
   /* What is drawn only from some size on, or stands for more, or is left out. */
   function rowRemarks(methods) {
-    const left = plots.guides.left_out;
+    const { legend } = data;
+    const said = [
+      methods.includes(STRAIGHT) || legend.curved ? data.words.legend_thinned : null,
+      legend.maize ? data.words.legend_maize : null,
+      legend.guides.length ? data.words.legend_guides_zoom : null,
+      legend.pegs ? data.words.legend_pegs : null,
+      legend.barred ? data.words.legend_barred : null,
+    ];
     return [
-      methods.includes(STRAIGHT) || curvedPlace.length ? data.words.legend_thinned : null,
-      plots.rows.families.some((family) => family.crop === "maize") ? data.words.legend_maize : null,
-      method.some((_, i) => hasGuides(i)) ? data.words.legend_guides_zoom : null,
-      left ? say("legend_guides_left_out", { count: shown(left) }) : null,
-      method.some((_, i) => pegsOf(i)) ? data.words.legend_pegs : null,
-      plots.barred.includes(1) ? data.words.legend_barred : null,
-      plots.pegs.left_out ? say("legend_pegs_left_out", { count: shown(plots.pegs.left_out) }) : null,
-    ].filter((text) => text !== null);
+      ...said.filter((text) => text !== null).map((text) => make("p", {}, text)),
+      ...["guides", "pegs"].map((kind) => make("p", { id: `left-${kind}`, hidden: "" })),
+    ];
+  }
+
+  /* What a village that is there has too much of to be drawn. */
+  function tellLeftOut() {
+    for (const [kind, count] of Object.entries(plots.left)) {
+      const told = byId(`left-${kind}`);
+      if (!told || !count) continue;
+      told.textContent = say(`legend_${kind}_left_out`, { count: shown(count) });
+      told.hidden = false;
+    }
   }
 
   function sampleCross() {
@@ -2058,12 +2422,11 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
   function startLegend() {
     const entry = (picture, text) => make("li", {}, picture, make("span", {}, text));
     const bySlope = data.colour_by === "slope";
-    const seen = new Set(Array.from({ length: count }, (_, i) => numberOf(classColumn, i)));
-    const classes = data.classes.filter((found) => seen.has(found.number));
-    const drawnAs = new Set(method.map((kind, i) => (toFind(i) ? MEASURE : kind)));
-    const methods = METHODS.filter((kind) => drawnAs.has(kind));
+    const { legend } = data;
+    const classes = data.classes.filter((found) => legend.classes.includes(found.number));
+    const methods = METHODS.filter((kind) => legend.methods.includes(kind));
     // Where every plot has its guide lines, a remark tells of the dash that stands for them.
-    const bare = method.some((kind, i) => kind === GUIDE && !toFind(i) && !hasGuides(i) && !barred(i));
+    const bare = legend.dash;
     const heading = bySlope ? data.words.legend_slope : data.words.legend_erosion;
     const rows = {
       [STRAIGHT]: "legend_straight",
@@ -2078,7 +2441,7 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
         "ul",
         {},
         ...classes.map((found) => entry(sampleClass(found), found.name)),
-        bySlope && plots.beyond.includes(1) ? entry(sample(doubleEdge), data.words.legend_beyond) : "",
+        bySlope && legend.beyond ? entry(sample(doubleEdge), data.words.legend_beyond) : "",
       ),
     ];
     fold(
@@ -2099,12 +2462,12 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
             ...(kind !== GUIDE || bare ? [entry(sampleRows(kind), data.words[rows[kind]])] : []),
           ]),
         ),
-        ...rowRemarks(methods).map((text) => make("p", {}, text)),
+        ...rowRemarks(methods),
       ),
       make("div", { id: "legend-water" }, ...waterPart(entry)),
       make("p", {}, data.words.legend_ground),
     );
-    if (excluded.some((at) => at !== null)) {
+    if (legend.excluded) {
       const cross = entry(sampleCross(), data.words.legend_excluded);
       cross.id = "legend-excluded";
       byId("legend-rows").append(cross);
@@ -2148,16 +2511,18 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     byId("legend-water").hidden = view === "buy" || view === "teach";
     const cross = byId("legend-excluded");
     if (cross) cross.hidden = view === "steep";
+    remember();
     byId("order").open = view === "buy";
     byId("calendar").hidden = view !== "buy";
-    byId("order").hidden = view !== "buy";
+    byId("order").hidden = view !== "buy" || data.order === null;
     byId("totals").open = view === "buy";
     for (const id of ["work", "walk", "curve", "first-care"]) {
       byId(id).hidden = view !== "first";
       byId(id).open = view === "first";
     }
+    if (work.curve === null) byId("curve").hidden = true;
     for (const id of DEMO_FOLDS) {
-      byId(id).hidden = view !== "teach";
+      byId(id).hidden = view !== "teach" || !byId(id).children.length;
       byId(id).open = id === "demo-list" || id === "demo-villages" || id === "demo-curve";
     }
     byId("totals").hidden = plainly();
@@ -2216,12 +2581,21 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     window.matchMedia("print").addEventListener("change", ({ matches }) => (matches ? prepare() : restore()));
   }
 
-  function placeOf(id, level) {
+  /* The place in the district of a plot by its id, undefined if there is none. */
+  async function placeById(id) {
+    if (rowOf.has(id)) return plots.place[rowOf.get(id)];
+    return (await finder.ready()).placeOf.get(id);
+  }
+
+  async function placeOf(id, level) {
+    const place = await placeById(id);
+    if (place === undefined) return null;
+    await loadVillage(villageOf(place));
     const i = rowOf.get(id);
-    if (i === undefined) return null;
     close();
     byId("stage").scrollIntoView({ block: "nearest" });
     focusOn(i, level);
+    await settled();
     return onScreen(latLngOf(inside[2 * i], inside[2 * i + 1]));
   }
 
@@ -2235,30 +2609,40 @@ Plots are drawn on one canvas from typed arrays: one map object a plot would not
     return onScreen(L.latLng(latitude, longitude));
   }
 
-  function openById(id) {
-    if (!rowOf.has(id)) return false;
-    open(rowOf.get(id), null);
+  async function openById(id) {
+    const place = await placeById(id);
+    if (place === undefined) return false;
+    await openPlace(place, null);
     return true;
   }
 
-  const hook = { placeOf, open: openById, close, show, pointOf };
-  window.districtplan = { ready: false, plots: plots.id, ...hook };
+  // ---------------------------------------------------------------- start
+
+  const hook = { placeOf, open: openById, close, show, pointOf, settled, take: loader.take };
+  window.districtplan = { ready: false, ...hook };
+  Object.defineProperty(window.districtplan, "plots", { get: () => finder.ready().then(({ id }) => id) });
   startViews();
   startLegend();
   startSearch();
-  startTable("order", data.order, data.words.order_title, data.order.hint);
+  if (data.order) startTable("order", data.order, data.words.order_title, data.order.hint);
   startTable("calendar", data.calendar, data.words.calendar_title, data.words.calendar_hint);
   startTotals();
   startWork();
   startTeach();
   startList();
+  startFilter();
   startNotes();
   startMap();
   startPrinting();
   byId("card").setAttribute("aria-labelledby", "card-title");
+  byId("village").setAttribute("aria-labelledby", "village-title");
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape" && !event.defaultPrevented && byId("found").hidden) close();
   });
+  if (villages.length === 1) tracked(loadVillage(villages[0]).then(redraw).catch(missed));
   show("steep");
-  window.districtplan.ready = true;
+  startAddress();
+  settled().then(() => {
+    window.districtplan.ready = true;
+  });
 })();

@@ -6,14 +6,16 @@ The plane is spherical Mercator (EPSG:3857), which keeps angles: a true bearing 
 from __future__ import annotations
 
 import base64
+import functools
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 import shapely
 from pyproj import Transformer
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
     from pyproj import CRS
@@ -29,9 +31,7 @@ STEP_M = 0.1
 """A step on the plane [m]; on the ground it is shorter by the cosine of the latitude."""
 
 
-def pack(
-    outlines: ArrayLike, crs: CRS, origin_deg: tuple[float, float] | None = None
-) -> dict[str, object]:
+def pack(outlines: ArrayLike, crs: CRS, origin_deg: tuple[float, float]) -> dict[str, object]:
     """Pack outlines for the page's script.
 
     Parameters
@@ -40,15 +40,15 @@ def pack(
         The outlines.
     crs : pyproj.CRS
         Their CRS.
-    origin_deg : tuple[float, float] | None, default None
-        Longitude and latitude to count from [degrees]; without it, of the first vertex.
+    origin_deg : tuple[float, float]
+        Longitude and latitude to count from [degrees].
 
     Returns
     -------
     dict[str, object]
-        ``origin_deg`` (longitude, latitude), ``step_m``, and three streams of base 64 varints:
-        ``rings`` of each plot, ``vertices`` of each ring (the closing one left out) and
-        ``moves``: zigzag differences east and north, each from the vertex before, in steps.
+        Three streams of base 64 varints: ``rings`` of each plot, ``vertices`` of each ring (the
+        closing one left out) and ``moves``: zigzag differences east and north, each from the
+        vertex before, in steps.
     """
     parts, plot = shapely.get_parts(np.asarray(outlines, dtype=object), return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
@@ -56,15 +56,11 @@ def pack(
     rings_of_plot = np.bincount(plot[part], minlength=len(np.atleast_1d(outlines)))
     open_end = np.append(ring[1:] == ring[:-1], False)
     vertices_of_ring = np.bincount(ring[open_end], minlength=len(rings))
-    longitude, latitude = _degrees(points[open_end], crs)
-    # Whole microdegrees, so that the script starts from exactly the same origin.
-    origin = origin_deg or (round(float(longitude[0]), 6), round(float(latitude[0]), 6))
+    longitude, latitude = degrees(points[open_end], crs)
     return {
-        "origin_deg": list(origin),
-        "step_m": STEP_M,
         "rings": _text(rings_of_plot),
         "vertices": _text(vertices_of_ring),
-        "moves": _moves(on_plane(longitude, latitude, origin)),
+        "moves": _moves(on_plane(longitude, latitude, origin_deg)),
     }
 
 
@@ -87,25 +83,26 @@ def pack_lines(lines: Objects, crs: CRS, origin_deg: tuple[float, float]) -> dic
     """
     points, line = shapely.get_coordinates(lines, return_index=True)
     counts = np.bincount(line, minlength=len(lines))
-    steps = on_plane(*_degrees(points, crs), origin_deg)
+    steps = on_plane(*degrees(points, crs), origin_deg)
     return {"vertices": _text(counts), "moves": _moves(steps)}
 
 
-def origin_of(packed: Mapping[str, Any]) -> tuple[float, float]:
-    """Give what packed outlines are counted from.
+def origin_of(plots: pd.DataFrame) -> tuple[float, float]:
+    """Choose what shapes of a page are counted from.
 
     Parameters
     ----------
-    packed : Mapping[str, Any]
-        What :func:`pack` made.
+    plots : pandas.DataFrame
+        ``longitude_deg`` and ``latitude_deg``, one row at least.
 
     Returns
     -------
     tuple[float, float]
-        Longitude and latitude [degrees].
+        Longitude and latitude of the first plot [degrees], in whole microdegrees, so that the
+        script starts from exactly the same place.
     """
-    longitude, latitude = packed["origin_deg"]
-    return longitude, latitude
+    first = plots.iloc[0]
+    return round(float(first["longitude_deg"]), 6), round(float(first["latitude_deg"]), 6)
 
 
 def counts(values: ArrayLike) -> str:
@@ -124,9 +121,74 @@ def counts(values: ArrayLike) -> str:
     return _text(np.asarray(values, dtype=np.int64))
 
 
-def _degrees(points: Floats, crs: CRS) -> tuple[Floats, Floats]:
-    transformer = Transformer.from_crs(crs, 4326, always_xy=True)
-    longitude, latitude = transformer.transform(points[:, 0], points[:, 1])
+def numbers(values: pd.Series, digits: int) -> dict[str, object]:
+    """Pack a column as whole multiples of its last decimal.
+
+    Parameters
+    ----------
+    values : pandas.Series
+        Numbers, some not known.
+    digits : int
+        Decimals to keep.
+
+    Returns
+    -------
+    dict[str, object]
+        ``digits`` and ``packed``, a stream of zigzag numbers and 1, 0 for what isn't known; None
+        where none is known.
+    """
+    known = values.notna().to_numpy()
+    if not known.any():
+        return {"digits": digits, "packed": None}
+    if digits == 0 and pd.api.types.is_integer_dtype(values):
+        whole = values.to_numpy(dtype=np.int64, na_value=0)
+    else:
+        scaled = values.to_numpy(dtype=np.float64, na_value=np.nan) * 10**digits
+        whole = np.rint(np.where(known, scaled, 0)).astype(np.int64)
+    return {"digits": digits, "packed": counts(np.where(known, zigzag(whole) + 1, 0))}
+
+
+def coded(values: Sequence[Any]) -> dict[str, object]:
+    """Pack a column of few texts.
+
+    Parameters
+    ----------
+    values : Sequence[Any]
+        Texts, some not known.
+
+    Returns
+    -------
+    dict[str, object]
+        ``texts``, each once, and ``packed``, a stream: the place in them from 1, or 0.
+    """
+    places: dict[Any, int] = {}
+    codes = [0 if pd.isna(value) else places.setdefault(value, len(places)) + 1 for value in values]
+    return {"texts": list(places), "packed": counts(codes)}
+
+
+@functools.cache
+def _transformer(crs: CRS) -> Transformer:
+    return Transformer.from_crs(crs, 4326, always_xy=True)
+
+
+def degrees(points: Floats, crs: CRS) -> tuple[Floats, Floats]:
+    """Bring points to WGS 84.
+
+    Parameters
+    ----------
+    points : numpy.ndarray
+        Points, shape (points, 2).
+    crs : pyproj.CRS
+        Their CRS.
+
+    Returns
+    -------
+    longitude : numpy.ndarray
+        Longitudes [degrees].
+    latitude : numpy.ndarray
+        Latitudes [degrees].
+    """
+    longitude, latitude = _transformer(crs).transform(points[:, 0], points[:, 1])
     return np.asarray(longitude), np.asarray(latitude)
 
 
@@ -154,7 +216,7 @@ def on_plane(longitude: Floats, latitude: Floats, origin_deg: tuple[float, float
     """
     # The shorter way round, so that a district across the 180th meridian stays together.
     turn = (longitude - origin_deg[0] + 180) % 360 - 180
-    north = _northing(latitude) - _northing(np.array([origin_deg[1]]))
+    north = northing(latitude) - northing(np.array([origin_deg[1]]))
     plane = np.column_stack([RADIUS_M * np.radians(turn), north])
     return np.rint(plane / STEP_M).astype(np.int64)
 
@@ -207,5 +269,17 @@ def _text(values: Integers) -> str:
     return base64.b64encode(varints(values.astype(np.int64))).decode("ascii")
 
 
-def _northing(latitude: Floats) -> Floats:
+def northing(latitude: Floats) -> Floats:
+    """Project latitudes to the map's plane.
+
+    Parameters
+    ----------
+    latitude : numpy.ndarray
+        Latitudes [degrees].
+
+    Returns
+    -------
+    numpy.ndarray
+        Metres north of the equator on the plane.
+    """
     return RADIUS_M * np.arcsinh(np.tan(np.radians(latitude)))

@@ -26,13 +26,15 @@ PEOPLE_MAX = 20_000
 """Most places of farmers without a plot in reach that the page draws: some 100 kB."""
 
 
-def teach(results: Results, origin_deg: tuple[float, float], texts: Texts) -> dict[str, Any] | None:
-    """Gather what the view of demonstration plots shows.
+def district(
+    results: Results, origin_deg: tuple[float, float], texts: Texts
+) -> dict[str, Any] | None:
+    """Gather what the view of demonstration plots shows of a district.
 
     Parameters
     ----------
     results : Results
-        The run.
+        The run, its plots in the order of villages.
     origin_deg : tuple[float, float]
         Longitude and latitude that shapes are counted from [degrees].
     texts : Texts
@@ -41,31 +43,56 @@ def teach(results: Results, origin_deg: tuple[float, float], texts: Texts) -> di
     Returns
     -------
     dict[str, Any] | None
-        ``plots``, those chosen by place, each with what is told of it; streams of ``reach``, of
-        ``people`` without a plot in reach, and of halves; ``villages``, ``curve``, ``compared``,
-        ``left_out``, ``how``, ``goods`` and ``why``, sentences by plot; ``sides`` of those with
-        halves. None where the plan asks for none.
+        As :func:`village` makes it, with ``district``: ``curve``, ``compared`` and ``left_out``.
     """
     found = results.demos
     if found is None:
         return None
-    place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
+    return _shown(found, results, origin_deg, texts) | {
+        "district": {
+            "curve": _curve(found, results, texts),
+            "compared": demo_words.compared(found, texts),
+            "left_out": demo_words.left_out(found, texts),
+        }
+    }
 
+
+def village(
+    results: Results, origin_deg: tuple[float, float], texts: Texts
+) -> dict[str, Any] | None:
+    """Gather what the view of demonstration plots shows of a village.
+
+    Parameters
+    ----------
+    results : Results
+        The run of the village alone.
+    origin_deg : tuple[float, float]
+        Longitude and latitude that shapes are counted from [degrees].
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any] | None
+        ``plots``, those chosen with their numbers and what is told of each, by ``place`` where they
+        are of this run; streams of ``reach``, of ``people`` without a plot in reach, and of halves;
+        ``sides`` of those with halves; ``villages``, by their place ``at`` among those of the run,
+        ``how`` and ``goods``; no ``district``. None where the plan asks for none.
+    """
+    found = results.demos
+    return None if found is None else _shown(found, results, origin_deg, texts)
+
+
+def _shown(
+    found: Allotment, results: Results, origin_deg: tuple[float, float], texts: Texts
+) -> dict[str, Any]:
     def packed(drawn: Objects) -> dict[str, object]:
         return shapes.pack_lines(drawn, results.grid_crs, origin_deg)
 
     left = found.people_m[found.reached == 0]
-    told = demo_words.of_plots(found, texts)
-    villages = demo_words.of_villages(found, texts)
-    reached = found.villages[["demo_farmers_reached", "demo_farmers"]].to_numpy().tolist()
     return {
         "look": {"fill": palette.CHOSEN, "ink": palette.ink_on(palette.CHOSEN)},
-        "plots": [
-            [place[plot_id], plot_id, message, told[plot_id]]
-            for plot_id, message in zip(
-                found.chosen["plot_id"], found.chosen["demo_message"], strict=True
-            )
-        ],
+        "plots": _chosen(found, results, texts),
         "reach": packed(_reach(found, results)),
         "people": packed(np.array(shapely.points(left[:PEOPLE_MAX]), dtype=object).reshape(-1)),
         "people_left_out": max(len(left) - PEOPLE_MAX, 0),
@@ -73,16 +100,44 @@ def teach(results: Results, origin_deg: tuple[float, float], texts: Texts) -> di
         "divides": packed(_array([one.halves.divide for one in found.laid.values()])),
         "sides": [one.side for one in found.laid.values()],
         "goods": {good: texts.say(f"goods.{good}_g") for good in GOODS},
-        "villages": [
-            [village, said, *counts]
-            for (village, said), counts in zip(villages.items(), reached, strict=True)
-        ],
-        "curve": _curve(found, results, texts),
-        "compared": demo_words.compared(found, texts),
-        "left_out": demo_words.left_out(found, texts),
+        "villages": _villages(found, results, texts),
         "how": demo_words.how(found, results.plan.demos, texts),
-        "why": _why(results, told),
+        "district": None,
     }
+
+
+def _chosen(found: Allotment, results: Results, texts: Texts) -> list[dict[str, Any]]:
+    place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
+    told = demo_words.of_chosen(found, texts)
+    columns = ("plot_id", "village", "demo_message")
+    rows = zip(found.chosen.index, *(found.chosen[name] for name in columns), strict=True)
+    return [
+        {
+            "place": place.get(plot_id),
+            "number": int(at) + 1,
+            "id": plot_id,
+            "village": village_name,
+            "message": message,
+            "said": told[plot_id],
+        }
+        for at, plot_id, village_name, message in rows
+    ]
+
+
+def _villages(found: Allotment, results: Results, texts: Texts) -> list[dict[str, Any]]:
+    place = {name: at for at, name in enumerate(results.villages["village"].astype(str))}
+    said = demo_words.of_villages(found, texts)
+    own = found.chosen["village"].value_counts()
+    return [
+        {
+            "at": place[row["village"]],
+            "said": said[row["village"]],
+            "reached": row["demo_farmers_reached"],
+            "farmers": row["demo_farmers"],
+            "plots": int(own.get(row["village"], 0)),
+        }
+        for row in cast("list[dict[str, Any]]", found.villages.to_dict("records"))
+    ]
 
 
 def _array(drawn: list[Any]) -> Objects:
@@ -133,13 +188,3 @@ def _curve(found: Allotment, results: Results, texts: Texts) -> dict[str, Any]:
             for row in rows
         ],
     }
-
-
-def _why(results: Results, told: dict[str, list[str]]) -> dict[str, Any]:
-    """Write each sentence once, and for each plot the places of its own."""
-    places: dict[str, int] = {}
-    of = [
-        [places.setdefault(sentence, len(places)) for sentence in told[str(plot_id)]]
-        for plot_id in results.plots["plot_id"]
-    ]
-    return {"of": of, "texts": list(places)}

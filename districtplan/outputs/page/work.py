@@ -12,6 +12,7 @@ from districtplan.outputs import measure_words, work_words
 from districtplan.outputs.page import palette, shapes
 
 if TYPE_CHECKING:
+    import pandas as pd
     from numpy.typing import NDArray
 
     from districtplan.outputs.texts import Texts
@@ -47,22 +48,26 @@ def work(
     Returns
     -------
     dict[str, Any]
-        ``hills`` in words, their plots by place; ``left_out``, the number of those that aren't
-        among them; streams of ``lines`` (with ``carries``: 1 where one leads water away),
-        ``waterways`` and ``outlets``; how they were ``chosen``; ``curve``, ``walk``, ``vetoes`` and
-        ``care``.
+        ``hills`` in words, their plots by place and id, those of this run; ``left_out``, the
+        number of hillsides that aren't among them; streams of ``lines`` (with ``carries``: 1 where
+        one leads water away), ``waterways`` and ``outlets``; how they were ``chosen``; ``curve``,
+        ``walk``, ``vetoes`` and ``care``.
     """
     place = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
     names = {hill.name for hill in listed}
     works = results.works
-    lines = works.lines[works.lines["work_site"].isin(names)]
+
+    def theirs(table: pd.DataFrame) -> pd.DataFrame:
+        return table[table["work_site"].isin(names)]
+
+    lines = theirs(works.lines)
     lines = lines[lines["structure_state"] == "drawn"]
 
     def packed(shape: Objects) -> dict[str, object]:
         drawn = np.asarray(shapely.simplify(shape, shapes.STEP_M), dtype=object).reshape(-1)
         return shapes.pack_lines(drawn, results.grid_crs, origin_deg)
 
-    outlets = works.outlets["geometry"].to_numpy(dtype=object)
+    outlets = theirs(works.outlets)["geometry"].to_numpy(dtype=object)
     areas = shapely.get_dimensions(outlets) == AREA
     edges = np.where(areas, shapely.boundary(outlets), outlets)
     table = results.proposal.priorities.curve
@@ -74,7 +79,12 @@ def work(
                 "name": hill.name,
                 "summary": hill.summary,
                 "why": hill.why,
-                "plots": [[place[p.plot_id], *work_words.of_plot(p, texts)] for p in hill.plots],
+                "rank": hill.rank,
+                "plots": [
+                    [place[p.plot_id], p.plot_id, *work_words.of_plot(p, texts)]
+                    for p in hill.plots
+                    if p.plot_id in place
+                ],
                 "steps": [[step.said, step.season, step.facts] for step in hill.steps],
                 "notes": list(hill.notes),
             }
@@ -85,7 +95,7 @@ def work(
             "carries": lines["structure_outlet"].notna().astype(int).tolist(),
             **packed(lines["geometry"].to_numpy(dtype=object)),
         },
-        "waterways": packed(works.waterways["geometry"].to_numpy(dtype=object)),
+        "waterways": packed(theirs(works.waterways)["geometry"].to_numpy(dtype=object)),
         "outlets": packed(shapely.get_parts(edges)),
         "chosen": measure_words.how_chosen(results, texts) if listed else [],
         "curve": {
@@ -95,11 +105,11 @@ def work(
             "said": work_words.curve(results, texts),
         },
         "walk": [
-            [place[row.plot_id], row.walk_reasons]
+            [place[row.plot_id], row.plot_id, row.walk_reasons]
             for row in measure_words.looked_at(results, texts).itertuples()
         ],
         "vetoes": [
-            [place[plot_id], " ".join(said)]
+            [place[plot_id], plot_id, " ".join(said)]
             for plot_id, said in islice(measure_words.vetoes(results, texts).items(), VETOES_MAX)
         ],
         "lead": [
