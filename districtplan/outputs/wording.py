@@ -672,7 +672,8 @@ def barred(plots: pd.DataFrame) -> NDArray[np.bool_]:
     numpy.ndarray
         Whether nothing is laid out, shape (plots,).
     """
-    return np.array([is_barred(row) for row in records(plots)], dtype=np.bool_)
+    told = records(plots[["erosion_flags", "outlet_flags"]])
+    return np.array([is_barred(row) for row in told], dtype=np.bool_)
 
 
 def set_by(row: Mapping[str, Any], plan: Plan) -> str:

@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any
 
 from districtplan.outputs import work_words
 from districtplan.outputs.file_names import village_stems
-from districtplan.outputs.page import content, cut, shapes, work
+from districtplan.outputs.page import columns, content, cut, shapes, work
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -92,8 +92,11 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     made = {PAGE: assemble(core, _heading(core, ordered, texts), shell, {}).encode()}
     made |= _loaded(SEARCH, packed(content.search(ordered, texts)))
     told = work_words.by_village(ordered, texts, work.HILLS_MAX) if paged else {}
+    tree, start = content.plots(ordered, texts), 0
     for name, stem, part in zip(names, stems, parts, strict=True):
-        own = packed(content.village(part, origin, texts))
+        end = start + len(part.plots)
+        own = packed(content.village(part, columns.cut(tree, start, end), origin))
+        start = end
         made |= _loaded(stem, own)
         if not paged:
             continue

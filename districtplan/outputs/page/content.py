@@ -20,20 +20,37 @@ from districtplan.outputs import (
     wording,
     work_words,
 )
-from districtplan.outputs.page import bought, ground, lines, overview, palette, shapes, teach, work
+from districtplan.outputs.page import (
+    bought,
+    columns,
+    ground,
+    lines,
+    overview,
+    palette,
+    shapes,
+    teach,
+    work,
+)
+from districtplan.outputs.page.columns import Each, Few, Numbers
 from districtplan.outputs.purchase_tables import GOODS, served_totals
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Hashable, Mapping, Sequence
+    from collections.abc import Hashable, Mapping
+
+    import numpy as np
+    from numpy.typing import NDArray
 
     from districtplan.demos import Allotment
+    from districtplan.outputs.page.columns import Column
     from districtplan.outputs.texts import Texts
     from districtplan.outputs.work_words import Hill
     from districtplan.plan import Demos
     from districtplan.results import Results
 
-LINES_TOLD_MAX = 20_000
-"""Most guide lines of a village that cards tell of: about 5 MB of words."""
+    Flags = NDArray[np.bool_]
+
+LINES_TOLD_MAX = 200_000
+"""Most guide lines that cards tell of: about 50 MB of words over all villages."""
 NUMBERS = {
     "longitude_deg": 6,
     "latitude_deg": 6,
@@ -153,6 +170,13 @@ SAID_OF = (
 SAID_IF_READ = ("soil_not_read", "soil_drainage")
 """The same, where they are there."""
 
+RAISED = (
+    "row_method",
+    "outline_repair",
+    *(f"{kind}_flags" for kind in wording.FLAG_KINDS),
+)
+"""Columns that tell what is noted of a plot."""
+
 ABOVE = (
     "slope_length_above_m",
     "slope_above_begins",
@@ -261,27 +285,34 @@ def _shared(results: Results, origin_deg: tuple[float, float], texts: Texts) -> 
     }
 
 
-def village(results: Results, origin_deg: tuple[float, float], texts: Texts) -> dict[str, Any]:
-    """Gather the plots of a village, and the water about them.
+def village(
+    results: Results, told: dict[str, Any], origin_deg: tuple[float, float]
+) -> dict[str, Any]:
+    """Put together the plots of a village, and the water about them.
 
     Parameters
     ----------
     results : Results
         The run of the village alone.
+    told : dict[str, Any]
+        What :func:`plots` told of them.
     origin_deg : tuple[float, float]
         Longitude and latitude that shapes are counted from [degrees].
-    texts : Texts
-        The words.
 
     Returns
     -------
     dict[str, Any]
         ``plots`` and ``flow``; ``plots.js`` says what it does with each part.
     """
-    return {
-        "plots": _plots(results, origin_deg, texts),
-        "flow": lines.flow(results, origin_deg),
+    drawn = {
+        "shape": shapes.pack(results.plots["geometry"].to_numpy(), results.plots_crs, origin_deg),
+        "rows": lines.rows(results, origin_deg),
+        "guides": lines.guides(results, origin_deg),
+        "boundaries": lines.boundaries(results, origin_deg),
+        "curved": lines.curved(results, origin_deg),
+        "pegs": lines.pegs(results, origin_deg),
     }
+    return {"plots": told | drawn, "flow": lines.flow(results, origin_deg)}
 
 
 def village_page(
@@ -367,23 +398,24 @@ def search(results: Results, texts: Texts) -> dict[str, Any]:
         ``id`` and, if the plan asks, ``farmer_name`` of each plot; ``slope``, packed as numbers;
         ``stage`` and ``flags``, packed as few texts, flags of a plot with ``|`` between them.
     """
-    plots = results.plots
-    barred = wording.barred(plots)
+    table = results.plots
+    barred = wording.barred(table)
+    searched = table[[name for name in (*RAISED, *SAID_IF_READ) if name in table]]
     stages: list[str | None] = [
         ("excluded" if wording.excluded(row) is not None else "later")
         if stopped
         else str(row["row_method"]).replace(" ", "_")
-        for row, stopped in zip(wording.records(plots), barred, strict=True)
+        for row, stopped in zip(wording.records(searched), barred, strict=True)
     ]
-    raised = ["|".join(sorted(wording.flags(row))) or None for row in wording.records(plots)]
+    raised = ["|".join(sorted(wording.flags(row))) or None for row in wording.records(searched)]
     found: dict[str, Any] = {
-        "id": plots["plot_id"].astype(str).tolist(),
-        "slope": shapes.numbers(plots["slope_used_pct"], 0),
+        "id": table["plot_id"].astype(str).tolist(),
+        "slope": Numbers.of(table["slope_used_pct"], 0).cut(0, len(table)),
         "stage": shapes.coded(stages),
         "flags": shapes.coded(raised),
     }
-    if "farmer_name" in plots:
-        found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
+    if "farmer_name" in table:
+        found["farmer_name"] = [None if pd.isna(n) else str(n) for n in table["farmer_name"]]
     return found
 
 
@@ -404,39 +436,52 @@ def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:
     return classes
 
 
-def _plots(results: Results, origin: tuple[float, float], texts: Texts) -> dict[str, Any]:
-    plots = results.plots.assign(**wording.bearings_set_out(results.plots))
-    found: dict[str, Any] = {
-        "id": plots["plot_id"].astype(str).tolist(),
-        "shape": shapes.pack(plots["geometry"].to_numpy(), results.plots_crs, origin),
-        "rows": lines.rows(results, origin),
-        "guides": lines.guides(results, origin),
-        "boundaries": lines.boundaries(results, origin),
-        "curved": lines.curved(results, origin),
-        "pegs": lines.pegs(results, origin),
-        "water": _water(plots),
-        "numbers": {name: shapes.numbers(plots[name], digits) for name, digits in NUMBERS.items()},
-        "words": {name: shapes.coded(plots[name].tolist()) for name in WORDS},
-        "beyond": [int(BEYOND in flags) for flags in plots["erosion_flags"]],
-        "barred": wording.barred(plots).astype(int).tolist(),
-        "steep": [int(not STEEP_CODES.isdisjoint(flags)) for flags in plots["erosion_flags"]],
-    }
+def plots(results: Results, texts: Texts) -> dict[str, Any]:
+    """Tell of all plots.
+
+    Parameters
+    ----------
+    results : Results
+        The run, its plots in the order of villages.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, Any]
+        A tree of columns, for :func:`columns.cut`.
+    """
+    table = results.plots.assign(**wording.bearings_set_out(results.plots))
+    barred = wording.barred(table)
+    numbers = {name: Numbers.of(table[name], digits) for name, digits in NUMBERS.items()}
+    words: dict[str, Column] = {name: columns.Texts(table[name].tolist()) for name in WORDS}
     for name in ("row_bearing_true_deg", "row_bearing_magnetic_deg"):
         # Both ends are written here: rounding twice could print a bearing one degree off.
-        found["words"][f"{name}_text"] = shapes.coded(
-            [None if pd.isna(value) else wording.both_ends(value) for value in plots[name]]
+        words[f"{name}_text"] = columns.Texts(
+            [None if pd.isna(value) else wording.both_ends(value) for value in table[name]]
         )
-    records = cast("list[dict[str, Any]]", plots[list(ABOVE)].to_dict("records"))
-    found["words"]["loss_above"] = shapes.coded([wording.loss_above(row, texts) for row in records])
+    above = wording.records(table[list(ABOVE)])
+    words["loss_above"] = columns.Texts([wording.loss_above(row, texts) for row in above])
     for name in ("soil_loss_up_down_likely_t_ha_yr", "soil_loss_contour_likely_t_ha_yr"):
-        tonnes = [None if pd.isna(v) else wording.tonnes(v) for v in plots[name]]
-        found["numbers"][name] = shapes.numbers(pd.Series(tonnes, dtype="Int64"), 0)
-    if "farmer_name" in plots:
-        found["farmer_name"] = [None if pd.isna(n) else str(n) for n in plots["farmer_name"]]
-    found["measure"] = _measures(results, texts)
-    found["kit"] = _kits(results, texts)
-    found["notes"] = _sentences(results, texts)
-    found["readings"] = {kind: _read(plots, kind, texts) for kind in ("slope", "bearing")}
+        tonnes = [None if pd.isna(v) else wording.tonnes(v) for v in table[name]]
+        numbers[name] = Numbers.of(pd.Series(tonnes, dtype="Int64"), 0)
+    raised = table["erosion_flags"]
+    found: dict[str, Any] = {
+        "id": Each(table["plot_id"].astype(str).tolist()),
+        "water": _water(table),
+        "numbers": numbers,
+        "words": words,
+        "beyond": Each([int(BEYOND in flags) for flags in raised]),
+        "barred": Each(barred.astype(int).tolist()),
+        "steep": Each([int(not STEEP_CODES.isdisjoint(flags)) for flags in raised]),
+        "measure": _measures(results, texts),
+        "kit": _kits(results, texts),
+        "notes": _sentences(results, barred, texts),
+        "readings": {kind: _read(table, kind, texts) for kind in ("slope", "bearing")},
+    }
+    if "farmer_name" in table:
+        names = [None if pd.isna(n) else str(n) for n in table["farmer_name"]]
+        found["farmer_name"] = Each(names)
     return found
 
 
@@ -453,18 +498,17 @@ def _measures(results: Results, texts: Texts) -> dict[str, Any]:
         None if pd.isna(each) else measure_words.person_days(each, texts, decimals=1)
         for each in chosen["days_owed"]
     ]
-    spaced = cast("list[dict[str, Any]]", chosen.to_dict("records"))
-    apart = [measure_words.apart(row, texts) for row in spaced]
+    apart = [measure_words.apart(row, texts) for row in wording.records(chosen)]
     ruled_out = measure_words.vetoes(results, texts)
     vetoes = [" ".join(ruled_out.get(str(one), [])) or None for one in results.plots["plot_id"]]
     return {
         "words": {
-            "measure": shapes.coded(names),
-            "apart": shapes.coded(apart),
-            "owed": shapes.coded(owed),
-            "veto": shapes.coded(vetoes),
+            "measure": columns.Texts(names),
+            "apart": columns.Texts(apart),
+            "owed": columns.Texts(owed),
+            "veto": columns.Texts(vetoes),
         },
-        "numbers": {name: shapes.numbers(chosen[name], places) for name, places in digits.items()},
+        "numbers": {name: Numbers.of(chosen[name], places) for name, places in digits.items()},
     }
 
 
@@ -474,86 +518,78 @@ def _kits(results: Results, texts: Texts) -> dict[str, Any]:
     digits = {"bean_area_ha": 2, **dict.fromkeys(KIT, 0)}
     said = [texts.say(f"order_lines.{line}") for line in kits["order_line"]]
     return {
-        "words": {"order_line": shapes.coded(said)},
-        "numbers": {name: shapes.numbers(kits[name], places) for name, places in digits.items()},
+        "words": {"order_line": columns.Texts(said)},
+        "numbers": {name: Numbers.of(kits[name], places) for name, places in digits.items()},
     }
 
 
-def _read(plots: pd.DataFrame, kind: str, texts: Texts) -> dict[str, str]:
-    """Say how plots were measured, by their place: few of them are."""
-    columns = [f"{kind}_reading_date", f"{kind}_reading_method"]
-    read = plots.loc[plots[columns[0]].notna(), columns]
-    records = cast("list[dict[str, Any]]", read.to_dict("records"))
-    return {
-        str(place): wording.reading_words(row, kind, texts)
-        for place, row in zip(read.index, records, strict=True)
-    }
+def _read(table: pd.DataFrame, kind: str, texts: Texts) -> Few:
+    """Say how plots were measured: few of them are."""
+    names = [f"{kind}_reading_date", f"{kind}_reading_method"]
+    read = table.loc[table[names[0]].notna(), names]
+    rows = zip(read.index, wording.records(read), strict=True)
+    return Few({int(place): wording.reading_words(row, kind, texts) for place, row in rows})
 
 
-def _water(plots: pd.DataFrame) -> dict[str, list[int | None]]:
-    """Gather what runs onto flagged plots and through them, by their place: few of them are.
+def _water(table: pd.DataFrame) -> Few:
+    """Gather what runs onto flagged plots and through them: few of them are.
 
     Tenths of a hectare from outside and through the plot, metres of flow lines, 1 for "at least".
     """
-    flagged = plots.loc[plots["water_flags"].map(len) > 0]
+    flagged = table.loc[table["water_flags"].map(len) > 0]
 
     def whole(name: str, scale: int) -> list[int | None]:
         return [None if pd.isna(v) else round(scale * v) for v in flagged[name]]
 
-    columns = {"run_on_area_ha": 10, "upslope_area_ha": 10, "flow_line_length_m": 1}
-    read = [whole(name, scale) for name, scale in columns.items()]
+    scales = {"run_on_area_ha": 10, "upslope_area_ha": 10, "flow_line_length_m": 1}
+    read = [whole(name, scale) for name, scale in scales.items()]
     rows = zip(*read, whole("upslope_area_at_least", 1), strict=True)
-    return {str(place): list(row) for place, row in zip(flagged.index, rows, strict=True)}
+    return Few({int(at): list(row) for at, row in zip(flagged.index, rows, strict=True)})
 
 
-def _sentences(results: Results, texts: Texts) -> dict[str, object]:
+def _sentences(results: Results, barred: Flags, texts: Texts) -> columns.Sentences:
     """Write every plot's sentences: why its method, its flags, what to take care of."""
     there = [name for name in (*SAID_OF, *SAID_IF_READ) if name in results.plots]
-    records = cast("list[dict[str, Any]]", results.plots[there].to_dict("records"))
     plan = results.plan
-    places: dict[str, int] = {}
-
-    def place(sentence: str) -> int:
-        return places.setdefault(sentence, len(places))
-
-    def place_any(sentence: str | None) -> int | None:
-        return None if sentence is None else place(sentence)
-
-    said = [wording.method_sentences(row, plan, texts) for row in records]
-    flags = [[place(s) for s in wording.flag_sentences(row, plan, texts)] for row in records]
-    found = results.demos
-    taught = {} if found is None else demo_words.of_plots(found, texts)
-    return {
-        "method": [[place(sentence) for sentence in sentences] for sentences in said],
-        "check": [int(wording.bearing_is_check(row, plan)) for row in records],
-        "flags": flags,
-        "excluded": [place_any(wording.excluded_sentence(row, plan, texts)) for row in records],
-        "same": [place_any(wording.same_tonnes(row, texts)) for row in records],
-        "care": _care(results, place, texts),
-        "lines": _lines(results, place, texts),
-        "pegged": _pegged(results, place, texts),
-        "teach": [[place(s) for s in taught[one]] for one in results.plots["plot_id"] if taught],
-        "texts": list(places),
+    said: dict[str, list[Any]] = {
+        name: [] for name in ("method", "check", "flags", "excluded", "same")
     }
+    for row in wording.records(results.plots[there]):
+        said["method"].append(wording.method_sentences(row, plan, texts))
+        said["check"].append(int(wording.bearing_is_check(row, plan)))
+        said["flags"].append(wording.flag_sentences(row, plan, texts))
+        said["excluded"].append(wording.excluded_sentence(row, plan, texts))
+        said["same"].append(wording.same_tonnes(row, texts))
+    found: dict[str, Each | Few] = {name: Each(column) for name, column in said.items()}
+    found["lines"] = _lines(results, barred, texts)
+    found["pegged"] = _pegged(results, barred, texts)
+    found["teach"] = _why(results, texts)
+    return columns.Sentences(found, _care(results, texts))
 
 
-def _lines(results: Results, place: Callable[[str], int], texts: Texts) -> dict[str, list[int]]:
-    """Say where guide lines start, by plots' places; of too many only where that is to be found."""
+def _why(results: Results, texts: Texts) -> Each:
+    """Say why each plot is a demonstration plot or none; nothing where the plan asks for none."""
+    if results.demos is None:
+        return Each([])
+    told = demo_words.of_plots(results.demos, texts)
+    return Each([told[plot_id] for plot_id in results.plots["plot_id"]])
+
+
+def _lines(results: Results, barred: Flags, texts: Texts) -> Few:
+    """Say where guide lines start; of too many only where that is to be found."""
     table = results.guides.lines
     at = {plot_id: at for at, plot_id in enumerate(results.plots["plot_id"])}
-    barred = results.plots.loc[wording.barred(results.plots), "plot_id"]
-    table = table[~table["plot_id"].isin(barred)]
+    table = table[~table["plot_id"].isin(results.plots.loc[barred, "plot_id"])]
     if len(table) > LINES_TOLD_MAX:
-        elsewhere = [place(texts.say("lines.left_out"))]
-        return {str(at[plot_id]): elsewhere for plot_id in table["plot_id"].unique()}
-    lines, pegs = _by_plot(table), _by_plot(results.guides.pegs)
-    return {
-        str(at[plot_id]): [
-            place(said)
-            for said in field_words.lines_words(of_plot, pegs.get(plot_id, []), results, texts)
-        ]
-        for plot_id, of_plot in lines.items()
-    }
+        elsewhere = [texts.say("lines.left_out")]
+        return Few({at[plot_id]: elsewhere for plot_id in table["plot_id"].unique()})
+    lines_of, pegs_of = _by_plot(table), _by_plot(results.guides.pegs)
+    return Few(
+        {
+            at[plot_id]: field_words.lines_words(of_plot, pegs_of.get(plot_id, []), results, texts)
+            for plot_id, of_plot in lines_of.items()
+        }
+    )
 
 
 def _by_plot(table: pd.DataFrame) -> dict[str, list[Mapping[Hashable, Any]]]:
@@ -563,28 +599,30 @@ def _by_plot(table: pd.DataFrame) -> dict[str, list[Mapping[Hashable, Any]]]:
     return found
 
 
-def _pegged(results: Results, place: Callable[[str], int], texts: Texts) -> dict[str, int]:
-    """Say where peg 1 of straight rows stands, as their sheets do, by plots' places."""
-    straight = results.plots["row_method"].eq(STRAIGHT).to_numpy() & ~wording.barred(results.plots)
-    return {
-        str(at): place(field_words.tie_words(walk.ties[0], None, results.plan, texts))
-        for at, plot_id in enumerate(results.plots["plot_id"])
-        if straight[at] and (walk := results.pegs.walks.get((plot_id, 1))) is not None
-    }
+def _pegged(results: Results, barred: Flags, texts: Texts) -> Few:
+    """Say where peg 1 of straight rows stands, as their sheets do."""
+    straight = results.plots["row_method"].eq(STRAIGHT).to_numpy() & ~barred
+    return Few(
+        {
+            at: field_words.tie_words(walk.ties[0], None, results.plan, texts)
+            for at, plot_id in enumerate(results.plots["plot_id"])
+            if straight[at] and (walk := results.pegs.walks.get((plot_id, 1))) is not None
+        }
+    )
 
 
-def _care(results: Results, place: Callable[[str], int], texts: Texts) -> dict[str, list[int]]:
-    def places(names: Sequence[str]) -> list[int]:
-        return [place(texts.say(f"cautions.{name}")) for name in names]
-
+def _care(results: Results, texts: Texts) -> dict[str, list[str]]:
     practice = results.plan.practice
     fed = any((practice.npk_kg_ha, practice.urea_kg_ha, practice.manure_kg_ha))
-    return {"steep": places(STEEP), "feed": places(FEED) if fed else []}
+    named = {"steep": STEEP, "feed": FEED if fed else ()}
+    return {kind: [texts.say(f"cautions.{n}") for n in names] for kind, names in named.items()}
 
 
 def _totals(frame: pd.DataFrame) -> dict[str, Any]:
     numbers = {
-        name: shapes.numbers(frame[name].astype("Float64"), 4 if name == "area_ha" else 0)
+        name: Numbers.of(frame[name].astype("Float64"), 4 if name == "area_ha" else 0).cut(
+            0, len(frame)
+        )
         for name in TOTALS
         if name in frame
     }

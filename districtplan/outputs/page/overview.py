@@ -155,7 +155,9 @@ def legend(results: Results, *, by_slope: bool) -> dict[str, Any]:
         "maize": any(family.crop == "maize" for family in families(results.plan)),
         "pegs": bool((plots["plot_id"].isin(pegged).to_numpy() & ~barred).any()),
         "barred": bool(barred.any()),
-        "excluded": any(wording.excluded(row) is not None for row in wording.records(plots)),
+        "excluded": any(
+            wording.excluded(row) is not None for row in wording.records(plots[["erosion_flags"]])
+        ),
         "beyond": any(BEYOND in flags for flags in plots["erosion_flags"]),
         "flow": sorted({int(one) for one in least}),
     }

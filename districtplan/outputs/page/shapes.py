@@ -121,8 +121,8 @@ def counts(values: ArrayLike) -> str:
     return _text(np.asarray(values, dtype=np.int64))
 
 
-def numbers(values: pd.Series, digits: int) -> dict[str, object]:
-    """Pack a column as whole multiples of its last decimal.
+def stepped(values: pd.Series, digits: int) -> Integers:
+    """Take a column as whole multiples of its last decimal.
 
     Parameters
     ----------
@@ -133,19 +133,16 @@ def numbers(values: pd.Series, digits: int) -> dict[str, object]:
 
     Returns
     -------
-    dict[str, object]
-        ``digits`` and ``packed``, a stream of zigzag numbers and 1, 0 for what isn't known; None
-        where none is known.
+    numpy.ndarray
+        Zigzag numbers and 1, 0 for what isn't known.
     """
     known = values.notna().to_numpy()
-    if not known.any():
-        return {"digits": digits, "packed": None}
     if digits == 0 and pd.api.types.is_integer_dtype(values):
         whole = values.to_numpy(dtype=np.int64, na_value=0)
     else:
         scaled = values.to_numpy(dtype=np.float64, na_value=np.nan) * 10**digits
         whole = np.rint(np.where(known, scaled, 0)).astype(np.int64)
-    return {"digits": digits, "packed": counts(np.where(known, zigzag(whole) + 1, 0))}
+    return np.where(known, zigzag(whole) + 1, 0)
 
 
 def coded(values: Sequence[Any]) -> dict[str, object]:
