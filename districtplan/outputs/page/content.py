@@ -35,7 +35,7 @@ from districtplan.outputs.page.columns import Each, Few, Numbers
 from districtplan.outputs.purchase_tables import GOODS, served_totals
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Mapping
+    from collections.abc import Callable, Hashable, Mapping
 
     import numpy as np
     from numpy.typing import NDArray

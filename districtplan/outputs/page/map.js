@@ -58,6 +58,7 @@ goes by its number i among those that are there, or by its place in the district
   const DOT_SHARE = 0.8;
   const LABEL_GAP = 14;
   const LABEL_MAX = 28;
+  const NAME_MAX = 120;
   const DOTS = [0.1, 8];
   // A guide line's direction holds near the middle only: half the length of its dash [pixels].
   const DASH_HALF_MAX = 26;
@@ -137,8 +138,14 @@ goes by its number i among those that are there, or by its place in the district
     return names.map((name, at) => {
       const [west, bottom, east, top] = edges.slice(4 * at, 4 * at + 4);
       const middle = (west + east) / 2;
-      return { at, name, start: from[at], end: from[at + 1], rows: [], coming: null, west, east, top, bottom, middle };
+      return { at, name: brief(name), start: from[at], end: from[at + 1], rows: [], coming: null, west, east, top, bottom, middle };
     });
+  }
+
+  /* A name as it is shown: one of thousands of signs would leave room for nothing else. */
+  function brief(name) {
+    const signs = [...name.slice(0, 2 * NAME_MAX)];
+    return signs.length > NAME_MAX ? `${signs.slice(0, NAME_MAX - 1).join("")}…` : name;
   }
 
   /* The village that the plot of a place is of. */
@@ -801,8 +808,10 @@ goes by its number i among those that are there, or by its place in the district
 
   const sizeOfVillage = (at) => villages[at].end - villages[at].start;
 
+  const foremost = data.villages_named.map(brief);
+
   // Villages that the finding names come first, then the largest.
-  const named = (at) => data.villages_named.indexOf(villages[at].name) + 1 || Infinity;
+  const named = (at) => foremost.indexOf(villages[at].name) + 1 || Infinity;
   const labelOrder = villages
     .map((_, at) => at)
     .sort((a, b) => named(a) - named(b) || sizeOfVillage(b) - sizeOfVillage(a));
@@ -1452,7 +1461,7 @@ goes by its number i among those that are there, or by its place in the district
   function placeLines(i) {
     const [latitude, longitude] = [numberOf("latitude_deg", i), numberOf("longitude_deg", i)];
     const ha = numberOf("area_ha", i);
-    const farmer = plots.farmer[i];
+    const farmer = plots.farmer[i] && brief(plots.farmer[i]);
     return [
       line("farmer", farmer),
       line("area", say("area_value", { ha: shown(ha, 2), m2: shown(10 * Math.round(ha * 1000)) })),
@@ -1493,11 +1502,11 @@ goes by its number i among those that are there, or by its place in the district
       make(
         "header",
         {},
-        make("h2", { id: "card-title" }, say("card_plot", { id: plots.id[i] })),
+        make("h2", { id: "card-title" }, say("card_plot", { id: brief(plots.id[i]) })),
         make("button", { type: "button", onclick: () => close() }, data.words.close),
       ),
       paragraph(excluded[i], "stop"),
-      make("p", { class: "place" }, wordOf("village", i)),
+      make("p", { class: "place" }, villageOf(plots.place[i]).name),
       state.view === "teach" ? teachPart(i) : null,
       first.length ? make("section", { class: "first" }, make("h3", {}, data.words.first_heading), list(first)) : null,
       list([slopeLine(i), bearingLine(i), magneticLine(i)]),
@@ -1705,6 +1714,7 @@ goes by its number i among those that are there, or by its place in the district
       const limits = { classes: number(asked.class), from: number(asked.from), to: number(asked.to), flag, stage };
       state.kept = Search.kept(limits, known, (place) => dots.number[place]);
     }
+    await fillFilter();
     showFilter(await finder.ready());
     redraw();
   }
@@ -1799,7 +1809,7 @@ goes by its number i among those that are there, or by its place in the district
     const farmer = entry.place === undefined || known.farmer === null ? null : known.farmer[entry.place];
     const texts = village
       ? [village.name, say("village_result", { count: shown(village.end - village.start) })]
-      : [known.id[entry.place], [farmer, villageOf(entry.place).name].filter((part) => part).join(", ")];
+      : [brief(known.id[entry.place]), [farmer && brief(farmer), villageOf(entry.place).name].filter((part) => part).join(", ")];
     const item = make("li", { id: `found-${at}`, role: "option", "aria-selected": "false" });
     item.append(texts[0], " ", make("small", {}, texts[1]));
     return item;
@@ -1917,7 +1927,7 @@ goes by its number i among those that are there, or by its place in the district
   function plotButton(place, id) {
     const found = classAtPlace(place);
     const tag = found ? make("span", { class: "tag" }, String(found.number)) : null;
-    const button = make("button", { type: "button" }, id, tag);
+    const button = make("button", { type: "button" }, brief(id), tag);
     button.addEventListener("click", () => openPlace(place, button));
     return button;
   }

@@ -1,0 +1,308 @@
+"""From the district to its villages and plots and back, in a browser."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from pyproj import Transformer
+from shapely import affinity
+
+from districtplan.outputs import page
+from tests.outputs import test_page_browser as driven
+from tests.outputs.conftest import PLOTS_CRS
+from tests.outputs.test_work_words import with_curve
+
+pytestmark = pytest.mark.browser
+
+browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+RENAMED = {
+    "Upper Tamba Ridge": "Éröñda Łɔ",
+    "Sondo": "<script>hit()</script>" + "ש" * 3 + "é\u202e" + "x" * 10_000,
+}
+
+
+@pytest.fixture(scope="module")
+def written(small_results, texts):
+    return page.render(with_curve(small_results), texts)
+
+
+@pytest.fixture(scope="module")
+def renamed(small_results, texts):
+    names = {**RENAMED}
+    table = small_results.villages
+    bought = small_results.purchase
+    kits = bought.kits.assign(village=bought.kits["village"].replace(names))
+    changed = replace(
+        small_results,
+        plots=small_results.plots.assign(village=small_results.plots["village"].replace(names)),
+        villages=table.assign(village=table["village"].replace(names)),
+        purchase=replace(bought, kits=kits),
+    )
+    return page.render(changed, texts)
+
+
+@pytest.fixture(scope="module")
+def far_apart(small_results, texts):
+    """One village so far from the others that no shape of a plot is seen with all in view."""
+    plots = small_results.plots
+    moved = plots["village"] == "Sondo"
+    away = plots["geometry"].map(lambda shape: affinity.translate(shape, 60_000, 0))
+    shapes = plots["geometry"].where(~moved, away)
+    inside = [shape.representative_point() for shape in shapes]
+    to_degrees = Transformer.from_crs(PLOTS_CRS, 4326, always_xy=True)
+    longitude, latitude = to_degrees.transform([p.x for p in inside], [p.y for p in inside])
+    plots = plots.assign(geometry=shapes, longitude_deg=longitude, latitude_deg=latitude)
+    return page.render(replace(small_results, plots=plots), texts)
+
+
+def settle(tab):
+    assert tab.evaluate("districtplan.settled()")
+
+
+def loaded(seen):
+    return [url.rsplit("/", 1)[1] for url in seen.requests if "/map/" in url]
+
+
+def test_a_village_is_loaded_when_it_is_asked_for_and_once(browser, far_apart, tmp_path):
+    with opened(browser, tmp_path / "index.html", far_apart) as (tab, seen):
+        # A dot a plot is all that the district needs.
+        assert loaded(seen) == []
+        tab.click("#list > summary")
+        tab.click("#list .village summary >> nth=0")
+        tab.wait_for_selector(
+            "#list .village[open] .tokens ~ button, #list .tokens button >> nth=1"
+        )
+        settle(tab)
+        assert loaded(seen) == ["v001-sondo.js"]
+        tab.click("#list .tokens button >> nth=1")
+        assert tab.inner_text("#card-title") == "Plot 007"
+        tab.keyboard.press("Escape")
+        tab.fill("#search-input", "a-01")
+        settle(tab)
+        tab.keyboard.press("Enter")
+        settle(tab)
+        assert tab.inner_text("#card-title") == "Plot A-01"
+        names = loaded(seen)
+        assert set(names) == {"v001-sondo.js", "search.js", "v002-upper-tamba-ridge.js"}
+        assert len(names) == 3
+    assert seen.faults() == []
+
+
+def test_a_click_on_a_far_village_opens_it(browser, far_apart, small_results, tmp_path):
+    there = small_results.plots.set_index("plot_id").loc["A-01"]
+    with opened(browser, tmp_path / "index.html", far_apart) as (tab, seen):
+        where = [there["longitude_deg"], there["latitude_deg"]]
+        at = tab.evaluate("([x, y]) => districtplan.pointOf(x, y)", where)
+        tab.mouse.click(at["x"], at["y"])
+        settle(tab)
+        assert tab.inner_text("#village-title") == "Upper Tamba Ridge"
+        assert "4 plots" in tab.inner_text("#village")
+        # Its plots are on the map now: a click on one opens that.
+        at = tab.evaluate("([x, y]) => districtplan.pointOf(x, y)", where)
+        tab.mouse.click(at["x"], at["y"])
+        assert tab.inner_text("#card-title") == "Plot A-01"
+        tab.click("#card button")
+        tab.click("#village header button")
+        assert tab.locator("#village").is_hidden()
+    assert seen.faults() == []
+
+
+def test_the_way_back_leads_through_what_was_looked_at(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        start = tab.evaluate("location.hash")
+        tab.click("text=Which way do rows run?")
+        tab.click("#list > summary")
+        tab.click("#list .village summary >> nth=0")
+        tab.wait_for_selector("#list .tokens button >> nth=1")
+        tab.click("#list .tokens button >> nth=0")
+        settle(tab)
+        tab.evaluate("districtplan.open('007')")
+        settle(tab)
+        sent = tab.evaluate("location.hash")
+        assert sent == "#view=rows&village=v001-sondo&plot=007"
+        tab.go_back()
+        settle(tab)
+        assert tab.locator("#card").is_hidden()
+        assert tab.inner_text("#village-title") == "Sondo"
+        tab.go_back()
+        settle(tab)
+        assert tab.locator("#village").is_hidden()
+        assert tab.locator("[data-view=rows][aria-pressed=true]").count() == 1
+        tab.go_back()
+        settle(tab)
+        assert tab.evaluate("location.hash") == start
+        assert tab.locator("[data-view=steep][aria-pressed=true]").count() == 1
+        tab.go_forward()
+        settle(tab)
+        assert tab.locator("[data-view=rows][aria-pressed=true]").count() == 1
+        # Who is sent the address sees the same.
+        tab.goto("about:blank")
+        tab.goto((tmp_path / "index.html").as_uri() + sent)
+        settle(tab)
+        assert tab.inner_text("#card-title") == "Plot 007"
+        assert tab.locator("[data-view=rows][aria-pressed=true]").count() == 1
+    assert seen.faults() == []
+
+
+@pytest.mark.parametrize(
+    "fragment", ["#plot=nobody", "#village=__proto__&view=%3Cb%3E", "#view=%E0%A4%A", "#&&=&plot"]
+)
+def test_an_address_that_tells_nothing_shows_the_district(browser, written, tmp_path, fragment):
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        tab.goto("about:blank")
+        tab.goto((tmp_path / "index.html").as_uri() + fragment)
+        settle(tab)
+        assert tab.locator("#card").is_hidden()
+        assert tab.locator("[data-view=steep][aria-pressed=true]").count() == 1
+    assert seen.faults() == []
+
+
+@pytest.mark.parametrize("typed", ["eronda lo", "ÉRÖÑDA", "łO", "Nda Łɔ"])
+def test_search_minds_neither_accents_nor_case(browser, renamed, tmp_path, typed):
+    with opened(browser, tmp_path / "index.html", renamed) as (tab, seen):
+        tab.fill("#search-input", typed)
+        settle(tab)
+        assert tab.inner_text("#found li >> nth=0").startswith("Éröñda Łɔ")
+        tab.keyboard.press("Enter")
+        settle(tab)
+        assert tab.inner_text("#village-title") == "Éröñda Łɔ"
+    assert seen.faults() == []
+
+
+def test_a_name_of_ten_thousand_signs_is_text_and_stays_in_its_place(browser, renamed, tmp_path):
+    with opened(browser, tmp_path / "index.html", renamed, size="phone") as (tab, seen):
+        tab.evaluate("districtplan.open('007')")
+        tab.click("#card button")
+        assert "<script>hit()</script>" in tab.inner_text("#village-title")
+        assert tab.inner_text("#village-title").endswith("…")
+        assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+        high = tab.evaluate("document.querySelector('#village').getBoundingClientRect().height")
+        assert high < 2 * SIZES["phone"][1]
+    assert seen.faults() == []
+
+
+def test_farmers_are_found_where_the_plan_names_them(browser, results_with_names, texts, tmp_path):
+    content = page.render(results_with_names, texts)
+    with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+        tab.fill("#search-input", "FARMER 11")
+        settle(tab)
+        tab.keyboard.press("Enter")
+        settle(tab)
+        assert tab.inner_text("#card-title") == "Plot 110"
+        assert "Invented Farmer 11" in tab.inner_text("#card")
+    assert seen.faults() == []
+
+
+def test_a_filter_keeps_what_it_says_and_can_be_sent(browser, written, small_results, tmp_path):
+    plots = small_results.plots
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        tab.click("#filter > summary")
+        settle(tab)
+
+        def told():
+            settle(tab)
+            return tab.inner_text("#filter-told")
+
+        tab.fill("#filter-from", "30")
+        tab.keyboard.press("Tab")
+        steep = int((plots["slope_used_pct"].round() >= 30).sum())
+        assert told().startswith(f"{steep} of 12 plots, in ")
+        tab.fill("#filter-to", "60")
+        tab.keyboard.press("Tab")
+        within = int(plots["slope_used_pct"].round().between(30, 60).sum())
+        assert within < steep
+        assert told().startswith(f"{within} of 12 plots")
+        tab.click("text=Show all plots")
+        settle(tab)
+        assert tab.evaluate("location.hash") == ""
+        for field, value, wanted in (
+            ("class", "5", plots["erosion_class_number"].eq(5)),
+            ("stage", "excluded", plots["erosion_flags"].map(lambda f: "forest_only" in f or
+             "perennials_only" in f)),
+            ("flag", "crossed_by_flow", plots["water_flags"].map(lambda f: "crossed_by_flow" in f)),
+        ):  # fmt: skip
+            tab.select_option(f"#filter-{field}", value)
+            assert told().startswith(f"{int(wanted.sum())} of 12 plots"), field
+            sent = tab.evaluate("location.hash")
+            assert sent == f"#{field}={value}"
+            for at in range(tab.locator("#filter-found .village summary").count()):
+                tab.click(f"#filter-found .village summary >> nth={at}")
+                tab.wait_for_selector(f"#filter-found .village >> nth={at} >> button")
+            listed = tab.evaluate(
+                "[...document.querySelectorAll('#filter-found .tokens button')]"
+                ".map((e) => e.firstChild.data)"
+            )
+            assert sorted(listed) == sorted(plots.loc[wanted, "plot_id"])
+            tab.click("text=Show all plots")
+            settle(tab)
+        tab.goto("about:blank")
+        tab.goto((tmp_path / "index.html").as_uri() + "#class=5")
+        settle(tab)
+        assert tab.input_value("#filter-class") == "5"
+    assert seen.faults() == []
+
+
+def test_what_a_filter_leaves_out_is_pale_on_the_map(browser, written, tmp_path):
+    pixel = """([x, y]) => {
+      const canvas = document.querySelector('canvas.fields');
+      const box = canvas.getBoundingClientRect();
+      const dense = canvas.width / box.width;
+      const at = [(x - box.left - 8) * dense, (y - box.top - 8) * dense, 17 * dense, 17 * dense];
+      const seen = canvas.getContext('2d').getImageData(...at).data;
+      return Math.min(...Array.from({ length: seen.length / 4 }, (_, i) => seen[4 * i]));
+    }"""
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        place = tab.evaluate("districtplan.placeOf('A-04')")
+        before = tab.evaluate(pixel, [place["x"], place["y"]])
+        tab.click("#filter > summary")
+        settle(tab)
+        tab.select_option("#filter-class", "1")
+        settle(tab)
+        assert before < 120
+        assert tab.evaluate(pixel, [place["x"], place["y"]]) > 200
+    assert seen.faults() == []
+
+
+def test_a_missing_file_is_told_and_named(browser, written, tmp_path):
+    alone = {"index.html": written["index.html"]}
+    with opened(browser, tmp_path / "index.html", alone, size="phone") as (tab, seen):
+        tab.fill("#search-input", "a-01")
+        settle(tab)
+        said = tab.inner_text("#told")
+        assert "map/" in said
+        assert "Copy the whole folder" in said
+        assert tab.locator("#told").get_attribute("role") == "status"
+    # A file that isn't there is an error of the browser's; the page's own script has none.
+    assert all("ERR_FILE_NOT_FOUND" in error for error in seen.errors)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_page_of_a_village_needs_no_other_file(browser, written, small_results, tmp_path, size):
+    (name,) = (name for name in written if name.endswith("sondo.html"))
+    with opened(browser, tmp_path / "v.html", {"v.html": written[name]}, size=size) as (tab, seen):
+        own = small_results.plots[small_results.plots["village"] == "Sondo"]
+        for plot_id, slope in zip(own["plot_id"], own["slope_mean_pct"], strict=True):
+            card = driven.click_plot(tab, plot_id)
+            assert card.startswith(f"Plot {plot_id}\n")
+            assert f"Slope {slope:.1f} %" in card
+        assert tab.evaluate("districtplan.open('A-01')") is False
+        tab.fill("#search-input", "11")
+        settle(tab)
+        assert tab.locator("#found li").count() == 1
+        for view in ("rows", "buy", "first", "steep"):
+            tab.evaluate("view => districtplan.show(view)", view)
+            assert tab.inner_text("#finding")
+            assert tab.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
+        assert len(seen.requests) == 1 + sum(url.startswith("data:") for url in seen.requests)
+    assert seen.faults() == []
+
+
+def test_pages_of_villages_are_left_out_where_they_would_be_too_many(small_results, texts):
+    def made(most):
+        asked = small_results.plan.page.model_copy(update={"village_pages_max": most})
+        plan = small_results.plan.model_copy(update={"page": asked})
+        return [n for n in page.render(replace(small_results, plan=plan), texts) if "villages" in n]
+
+    assert len(made(3)) == 3
+    assert made(2) == []
