@@ -1667,10 +1667,10 @@ class Sheets(Section):
 class Page(Section):
     """The map."""
 
-    language: Text = Field(
+    language: Literal["en", "fr"] = Field(
         "en",
-        max_length=20,
-        description="Language of what is printed: en, or another that has a catalogue.",
+        description="Language of what is printed: en; or fr, in part, not yet reviewed by a "
+        "speaker.",
     )
     village_pages_max: int = Field(
         100,

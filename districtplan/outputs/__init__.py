@@ -45,22 +45,20 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
 """What writes each format; the manifest comes after them, over their bytes."""
 
 
-def render_all(results: Results, language: str = "en") -> dict[str, bytes]:
+def render_all(results: Results) -> dict[str, bytes]:
     """Write every file of a run.
 
     Parameters
     ----------
     results : Results
-        The run.
-    language : str, default "en"
-        Language of the words.
+        The run; its plan says in which language.
 
     Returns
     -------
     dict[str, bytes]
         Files by relative name, ``run.json`` last.
     """
-    texts = Texts.load(language)
+    texts = Texts.load(results.plan.page.language)
     files: dict[str, bytes] = {}
     for render in FORMATS.values():
         files |= render(results, texts)

@@ -9,6 +9,7 @@ from pyproj import Transformer
 from shapely import affinity
 
 from districtplan.outputs import page
+from districtplan.outputs.texts import Texts
 from tests.outputs import test_page_browser as driven
 from tests.outputs.conftest import PLOTS_CRS
 from tests.outputs.test_work_words import with_curve
@@ -306,3 +307,21 @@ def test_pages_of_villages_are_left_out_where_they_would_be_too_many(small_resul
 
     assert len(made(3)) == 3
     assert made(2) == []
+
+
+def test_a_page_in_another_language_says_so_and_that_it_is_not_reviewed(
+    browser, small_results, tmp_path
+):
+    asked = small_results.plan.page.model_copy(update={"language": "fr"})
+    plan = small_results.plan.model_copy(update={"page": asked})
+    content = page.render(replace(small_results, plan=plan), Texts.load("fr"))
+    with opened(browser, tmp_path / "index.html", content, size="phone") as (tab, seen):
+        assert tab.get_attribute("html", "lang") == "fr"
+        assert "faire relire" in tab.inner_text("#review")
+        assert tab.inner_text("#views button >> nth=0") == "Où est-ce pentu ?"
+        assert driven.click_plot(tab, "A-01").startswith("Parcelle A-01\n")
+        assert "Pente 6,4 % ± 0,6" in tab.inner_text("#card")
+    assert seen.faults() == []
+    english = page.render(small_results, Texts.load("en"))
+    with opened(browser, tmp_path / "index.html", english) as (tab, seen):
+        assert tab.locator("#review").is_hidden()

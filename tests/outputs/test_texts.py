@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import re
 from datetime import date
+from importlib import resources
+from typing import get_args
 
 import pytest
 
 from districtplan import conservation, erosion, outputs, rows, terrain, water
+from districtplan.outputs import texts as words
 from districtplan.outputs.texts import Texts
+from districtplan.plan import Page
 from districtplan.rows.ends import ENDS
 
 PLACEHOLDER = re.compile(r"\{(\w+)\}")
@@ -108,6 +112,30 @@ def test_the_script_and_the_catalogue_know_the_same_words(texts):
     made |= {"holes", "plants", "seed_packs", "npk_packs", "urea_packs", "npk", "urea", "manure"}
     made |= {f"guide_{kind.replace(' ', '_')}" for kind in rows.KINDS}
     assert set(words) - used - made == set()
+
+
+def test_a_plan_may_ask_for_the_languages_that_there_are():
+    there = {
+        entry.name.removesuffix(".toml")
+        for entry in resources.files(words).iterdir()
+        if entry.name.endswith(".toml")
+    }
+    assert set(get_args(Page.model_fields["language"].annotation)) == there
+
+
+@pytest.mark.parametrize("language", ["fr"])
+def test_another_language_says_the_same_with_the_same_values(texts, language):
+    """It lacks nothing, has nothing of its own, and says on pages that it must be reviewed."""
+    other = Texts.load(language)
+    assert other.language == language
+    assert set(other.entries) == set(texts.entries)
+    for key, text in texts.entries.items():
+        assert set(PLACEHOLDER.findall(other.entries[key])) == set(PLACEHOLDER.findall(text)), key
+    assert other.say("page.review")
+    assert not texts.say("page.review")
+    pages = texts.section("page").items()
+    told = sum(other.entries[f"page.{key}"] != text for key, text in pages)
+    assert told > 150
 
 
 def test_a_date_in_words(texts):

@@ -2499,6 +2499,7 @@ goes by its number i among those that are there, or by its place in the district
       make("p", {}, data.words.map_notice),
     );
     byId("card-empty").textContent = data.words.card_empty;
+    byId("review").textContent = data.words.review;
   }
 
   // ---------------------------------------------------------------- views

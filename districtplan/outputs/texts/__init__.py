@@ -1,5 +1,8 @@
 """Every word that is printed, in one catalogue a language: ``<language>.toml`` in this package.
 
+English is whole. Another language may lack entries: those are printed in English. A catalogue that
+no speaker has reviewed yet says so in its entry ``page.review``, which pages show.
+
 An entry is a sentence with ``{placeholders}``. Values never become templates: a village named
 ``{plan}`` is printed as that text.
 """
@@ -17,6 +20,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from datetime import date
+
+
+WHOLE = "en"
+"""The language that lacks nothing."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +44,7 @@ class Texts:
     @staticmethod
     @functools.cache
     def load(language: str) -> Texts:
-        """Read a catalogue of the package.
+        """Read a catalogue of the package, what it lacks from the English one.
 
         Parameters
         ----------
@@ -58,8 +65,10 @@ class Texts:
         if f"{language}.toml" not in names:
             raise KeyError(language)
         file = resources.files(__name__).joinpath(f"{language}.toml")
-        tree = tomllib.loads(file.read_text(encoding="utf-8"))
-        return Texts(language, MappingProxyType(dict(_leaves(tree, ""))))
+        entries = dict(_leaves(tomllib.loads(file.read_text(encoding="utf-8")), ""))
+        if language != WHOLE:
+            entries = {**Texts.load(WHOLE).entries, **entries}
+        return Texts(language, MappingProxyType(entries))
 
     def say(self, key: str, **values: object) -> str:
         """Write one sentence.
