@@ -916,13 +916,17 @@ goes by its number i among those that are there, or by its place in the district
   function dotFill(place) {
     if (faded(place)) return FADED;
     if (plainly()) return lookAtPlace(place).fill;
-    if (dots.bare[place]) return PAPER;
+    // From afar, how steep land is tells more than that its rows aren't known.
+    if (dots.bare[place] && state.view !== "steep") return PAPER;
     return ((state.view === "steep" && classAtPlace(place)) || data.plain).fill;
   }
 
-  /* Plots whose own shape isn't there, or is too small to be seen: a square of their size. */
+  /*
+  Plots whose own shape isn't there, or is too small to be seen: a square of their size. What a filter
+  leaves out comes first, so that it covers nothing.
+  */
   function drawDots(context, some, frame) {
-    const byFill = new Map();
+    const byFill = new Map([[FADED, []]]);
     for (const { start, end } of some) {
       for (let place = start; place < end; place++) {
         const fill = dotFill(place);
@@ -930,21 +934,44 @@ goes by its number i among those that are there, or by its place in the district
         byFill.get(fill).push(place);
       }
     }
-    // What a filter leaves out first, so that it covers nothing.
-    const order = [...byFill].sort(([one], [other]) => (other === FADED) - (one === FADED));
-    for (const [fill, places] of order) {
+    const put = some.length && state.typical < SHAPE_FROM ? pixelsOf(context) : null;
+    for (const [fill, places] of byFill) {
       context.fillStyle = fill;
+      const colour = put && put.colourOf(fill);
       for (const place of places) {
         const size = Math.max(1.5, DOT_SHARE * dots.across[place] * frame.scale);
-        const [px, py] = [dots.x[place] * frame.scale + frame.east, frame.north - dots.y[place] * frame.scale];
-        context.fillRect(px - size / 2, py - size / 2, size, size);
+        const px = dots.x[place] * frame.scale + frame.east - size / 2;
+        const py = frame.north - dots.y[place] * frame.scale - size / 2;
+        if (put) put.square(px, py, size, colour);
+        else context.fillRect(px, py, size, size);
       }
     }
+    if (put) put.done();
+  }
+
+  /* Squares set pixel by pixel, before all else: 100,000 would keep the canvas's own way too long. */
+  function pixelsOf(context) {
+    const { width, height } = context.canvas;
+    const dense = context.getTransform().a;
+    const image = context.createImageData(width, height);
+    const pixels = new Uint32Array(image.data.buffer);
+    return {
+      colourOf: (fill) => new Uint32Array(Uint8Array.of(...[1, 3, 5].map((at) => parseInt(fill.slice(at, at + 2), 16)), 255).buffer)[0],
+      square(x, y, size, colour) {
+        const side = Math.max(1, Math.round(size * dense));
+        const [left, top] = [Math.round(x * dense), Math.round(y * dense)];
+        for (let row = Math.max(0, top); row < Math.min(height, top + side); row++) {
+          pixels.fill(colour, row * width + Math.max(0, left), row * width + Math.max(0, Math.min(width, left + side)));
+        }
+      },
+      done: () => context.putImageData(image, 0, 0),
+    };
   }
 
   function drawPlots(context, frame, size, view) {
     const near = villages.filter((village) => inView(village, frame, size));
     const typical = typicalOf(near, frame, size);
+    state.typical = typical;
     const close = typical >= SHAPE_FROM;
     const all = close ? near.flatMap((village) => village.rows.filter((i) => seen(i, frame, size))) : [];
     const rows = all.filter((i) => !faded(plots.place[i]));
@@ -969,7 +996,6 @@ goes by its number i among those that are there, or by its place in the district
     const ranked = rankedPlaces();
     const taken = ranked && typical < NUMBER_FROM ? writeRanks(context, frame, view, ranked) : covered(view);
     if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view, taken);
-    return typical;
   }
 
   /* One canvas over the view and a margin. The map library moves and scales it between redraws. */
@@ -998,7 +1024,7 @@ goes by its number i among those that are there, or by its place in the district
       const shift = this._map.containerPointToLayerPoint([0, 0]).subtract(this._bounds.min);
       const view = L.bounds(shift, shift.add(this._map.getSize()));
       const frame = frameOf(this._map.getZoom(), corner);
-      state.typical = drawPlots(context, frame, size, view);
+      drawPlots(context, frame, size, view);
       this.fire("drawn", { typical: state.typical });
       if (state.typical >= LOAD_FROM) want(villages.filter((village) => inView(village, frame, size)));
     },
