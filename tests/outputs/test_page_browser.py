@@ -444,7 +444,6 @@ def test_the_legend_lists_what_is_on_the_map(browser, small_results, texts, tmp_
         guides=replace(small_results.guides, lines=small_results.guides.lines.iloc[:0]),
         pegs=replace(small_results.pegs, table=small_results.pegs.table.iloc[:0]),
         flow_lines=small_results.flow_lines.iloc[:0],
-        works=replace(small_results.works, order=small_results.works.order.iloc[:0]),
     )
     content = page.render(some, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
