@@ -17,7 +17,12 @@ if TYPE_CHECKING:
 
 NAMED_MAX = 3
 """Villages that a sentence names; the others are counted."""
-WEIGHTS = ("weight_never_reached", "weight_women", "weight_youth")
+WEIGHTS: dict[str, tuple[str, str | bool]] = {
+    "weight_never_reached": ("reached", False),
+    "weight_women": ("sex", "female"),
+    "weight_youth": ("youth", True),
+}
+"""Answers that make a farmer count more, by the key of the plan."""
 HALF = 0.5
 LISTED_MAX = 5
 """Villages or plots that a condition names; more are counted."""
@@ -202,8 +207,19 @@ def noticed(results: Results, texts: Texts) -> list[str]:
     if found is None:
         return []
     if found.cover is None:
-        return conflicts(found, results.plan.demos, texts)
-    return cautions(found, texts)
+        return [*conflicts(found, results.plan.demos, texts), *_weighs_nobody(results, texts)]
+    return [*cautions(found, texts), *_weighs_nobody(results, texts)]
+
+
+def _weighs_nobody(results: Results, texts: Texts) -> list[str]:
+    """Tell which weights change nothing, since no row that is used gives the answer."""
+    files = [results.beside[key].used for key in ("homesteads", "answers") if key in results.beside]
+    said = []
+    for key, (column, answer) in WEIGHTS.items():
+        given = any(rows[column].eq(answer).any() for rows in files if column in rows)
+        if getattr(results.plan.demos, key) != 1 and not given:
+            said.append(texts.say(f"demos.{key}_nobody"))
+    return said
 
 
 def how(found: Allotment, asked: Demos, texts: Texts) -> list[str]:

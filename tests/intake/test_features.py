@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -173,3 +176,9 @@ def test_no_feature_is_lost(features):
     assert sorted([*used["source_row"], *aside["source_row"]]) == list(range(1, len(features) + 1))
     assert aside["reason"].str.len().gt(0).all()
     assert aside["remedy"].str.len().gt(0).all()
+
+
+def test_the_readme_lists_every_kind():
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    said = text.partition("The kind is")[2].partition(";")[0]
+    assert set(re.findall(r"`([^`]+)`", said)) == set(KINDS)

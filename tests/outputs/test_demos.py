@@ -11,9 +11,11 @@ import json
 import geopandas as gpd
 import numpy as np
 import openpyxl
+import pandas as pd
 import pypdf
 import pytest
 
+from districtplan.accepted import Given
 from districtplan.demos import candidates, explain
 from districtplan.demos.allot import THINNED
 from districtplan.demos.cover import Cover
@@ -124,7 +126,7 @@ def test_layers_tell_where_farmers_are_but_not_who(taught, texts, tmp_path):
 
 def test_the_workbook_has_a_sheet_of_them(taught, texts):
     book = openpyxl.load_workbook(io.BytesIO(workbook.render(taught, texts)["district.xlsx"]))
-    said = [row[0] for row in book[texts.say("workbook.demos")].values]
+    said = [row[0] for row in book[texts.say("workbook.demos")].iter_rows(values_only=True)]
     assert said[0] == demo_words.finding(taught.demos, taught.plan.demos, texts)[0]
     assert set(taught.demos.chosen["plot_id"]) <= set(said)
     assert texts.say("workbook.demo_villages") in book.sheetnames
@@ -229,6 +231,24 @@ def test_how_good_a_choice_is_stands_in_words(taught, texts, above, weights, sai
     asked = taught.plan.demos.model_copy(update=weights)
     found = dataclasses.replace(taught.demos, cover=cover)
     assert demo_words.finding(found, asked, texts)[0].endswith(f"{said}.")
+
+
+@pytest.mark.parametrize(
+    ("key", "answer"),
+    [("weight_women", {"sex": "female"}), ("weight_youth", {"youth": True}),
+     ("weight_never_reached", {"reached": False})],
+)  # fmt: skip
+def test_a_weight_that_counts_nobody_more_is_told(taught, texts, key, answer):
+    asked = taught.plan.demos.model_copy(update={key: 2.0})
+    plan = taught.plan.model_copy(update={"demos": asked})
+    said = texts.say(f"demos.{key}_nobody")
+    empty = Given(pd.DataFrame(), pd.DataFrame(), 3)
+    some = Given(pd.DataFrame([answer | {"farmer_id": "F1"}]), pd.DataFrame(), 3)
+    for homesteads, told in ((empty, True), (some, False)):
+        beside = {**taught.beside, "homesteads": homesteads, "answers": empty}
+        results = dataclasses.replace(taught, plan=plan, beside=beside)
+        assert (said in wording.noticed(results, texts)) is told
+    assert said not in wording.noticed(taught, texts)
 
 
 def test_a_clock_that_stopped_the_search_is_told_on_page_and_in_the_manifest(taught, texts):
