@@ -20,8 +20,8 @@ def override(water: pd.DataFrame, run_on: pd.DataFrame) -> pd.DataFrame:
     """Put what was recorded in the place of what was worked out.
 
     Where nothing runs on, no slope lies above, and no area. Where water is said to run on although
-    a feature is drawn above, the slope above the feature isn't known: what is left is a lower
-    limit.
+    a feature is drawn above, or the heights have no slope above, that slope isn't known: what is
+    left is a lower limit.
 
     Parameters
     ----------
@@ -39,10 +39,11 @@ def override(water: pd.DataFrame, run_on: pd.DataFrame) -> pd.DataFrame:
     said = water["plot_id"].map(dict(zip(run_on["plot_id"], run_on["run_on"], strict=True)))
     yes = said.eq(RUNS_ON).to_numpy(dtype=np.bool_)
     stopped = (said.notna() & said.ne("")).to_numpy(dtype=np.bool_) & ~yes
-    cut = yes & water["slope_above_begins"].eq(BEGINS[FEATURE]).to_numpy(dtype=np.bool_)
+    cut = water["slope_above_begins"].eq(BEGINS[FEATURE]) | water["slope_length_above_m"].eq(0)
+    unknown = yes & cut.to_numpy(dtype=np.bool_)
     found = water.copy()
     found.loc[stopped, ["slope_length_above_m", "run_on_area_ha"]] = 0.0
     found.loc[stopped, "slope_length_above_at_least"] = 0
-    found.loc[cut, "slope_length_above_at_least"] = 1
+    found.loc[unknown, "slope_length_above_at_least"] = 1
     found.loc[stopped, "slope_above_begins"] = RECORDED
     return found

@@ -42,3 +42,9 @@ def test_water_that_runs_on_in_spite_of_a_feature_makes_a_lower_limit():
     found = recorded(A="yes", B="yes")
     assert found[0] == (2.0, 80.0, 0, "divide")
     assert found[1] == (3.0, 0.0, 1, "feature")
+
+
+def test_water_that_runs_on_where_the_heights_have_no_slope_above_makes_a_lower_limit():
+    run_on = pd.DataFrame({"plot_id": ["A"], "run_on": ["yes"]})
+    level = WATER.assign(slope_length_above_m=0.0, run_on_area_ha=0.0)
+    assert override(level, run_on)["slope_length_above_at_least"].tolist() == [1, 0, 1]
