@@ -118,7 +118,7 @@ def test_the_page_says_how_it_was_measured(run):
         "slope": {"K00": "measured on the ground, 27 February 2026, clinometer"},
         "bearing": {
             "K00": "measured on the ground, 28 February 2026, A-frame & compass",
-            ids[place + 1]: "measured on the ground, 28 February 2026, A-frame",
+            "K01": "measured on the ground, 28 February 2026, A-frame",
         },
     }
     assert data["plots"]["numbers"]["slope_measured_pct"]["values"][place] == 235

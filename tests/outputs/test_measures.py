@@ -207,7 +207,7 @@ def test_a_veto_is_told_with_its_reason(small_results, texts):
     assert [row["veto_why"] for row in rows] == ["<b>goats</b> {why}", "no stalks", "'=slips"]
     assert {row["village"] for row in rows} == {"Upper Tamba Ridge"}
     listed = work.work(vetoed, [], (39.0, -9.0), texts)["vetoes"]
-    assert [said for _, said in listed] == [" ".join(said) for said in told.values()]
+    assert [said for *_, said in listed] == [" ".join(said) for said in told.values()]
 
 
 def test_both_rules_of_spacing_are_told_where_they_differ(texts):
