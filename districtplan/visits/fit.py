@@ -9,7 +9,7 @@ import numpy as np
 from districtplan.visits.clocked import timed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -80,10 +80,7 @@ def travel(task: Task, shift: int, order: list[int]) -> int:
     int
         From the base, between visits, and home [s].
     """
-    agent = task.shifts.agent[shift]
-    base = task.crew.base[agent]
-    places = [base, *task.visits.place[order], base]
-    return int(task.ways.seconds[task.crew.mode[agent]][places[:-1], places[1:]].sum())
+    return _along(task.ways.seconds, task, shift, order)
 
 
 def metres(task: Task, shift: int, order: list[int]) -> int:
@@ -103,10 +100,14 @@ def metres(task: Task, shift: int, order: list[int]) -> int:
     int
         From the base, between visits, and home [m].
     """
+    return _along(task.ways.metres, task, shift, order)
+
+
+def _along(ways: Sequence[NDArray[np.integer]], task: Task, shift: int, order: list[int]) -> int:
     agent = task.shifts.agent[shift]
     base = task.crew.base[agent]
     places = [base, *task.visits.place[order], base]
-    return int(task.ways.metres[task.crew.mode[agent]][places[:-1], places[1:]].sum())
+    return int(ways[task.crew.mode[agent]][places[:-1], places[1:]].sum())
 
 
 def fit(task: Task, days: Days, visit: int, shifts: Iterable[int]) -> Fit | None:
