@@ -230,8 +230,9 @@ def _ways(
     at = by_plot.index.get_indexer(pd.Index(offered["plot_id"]))
     ends = slope_for_limits(plots)[at] >= plan.erosion.perennials_from_slope_pct
     fits = (offered["land_taken_pct"] <= asked.land_taken_max_pct).to_numpy() | ends
-    # What holds nothing back itself, such as a waterway, is no choice but goes with others.
-    saves = (offered[LEFT] < 1).to_numpy()
+    # What holds nothing back itself, such as a waterway, is no choice but goes with others. What
+    # isn't known, such as the share that cover leaves of a cover not known, counts as the least.
+    saves = ~(offered[LEFT] >= 1).to_numpy()
     of_choice = offered["measure"].isin(_of_choice(asked, handbook)).to_numpy()
     kept = np.flatnonzero(fits & saves & of_choice)
     names = ["plot_id", "measure", GAIN, LEFT, "measure_plants"]
@@ -335,7 +336,7 @@ def _pooled(ways: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
     found = groups.agg(
         village=("village", "first"),
         erosion_rank=("erosion_rank", "min"),
-        saved=(LEFT, lambda left: (1 - left).sum()),
+        saved=(LEFT, lambda left: (1 - left).sum(min_count=1)),
     )
     # On plots of the site that the measure is not for, all is left.
     of_site = plots[SITE].value_counts().reindex(found.index.get_level_values("unit"))
@@ -436,8 +437,9 @@ def _refuse(missing: tuple[str, ...], ways: pd.DataFrame, asked: Conservation) -
 
 
 def _least_labour(ways: pd.DataFrame, asked: Conservation) -> pd.DataFrame:
-    enough = ways[ways[LEFT] <= 1 - asked.saved_share_min]
-    order = np.lexsort((enough[LEFT], enough["cost"], enough["unit"]))
+    """Keep of each unit the cheapest that saves enough; else one of which that isn't known."""
+    enough = ways[~(ways[LEFT] > 1 - asked.saved_share_min)]
+    order = np.lexsort((enough[LEFT], enough["cost"], enough[LEFT].isna(), enough["unit"]))
     return enough.iloc[np.sort(order[~enough["unit"].iloc[order].duplicated().to_numpy()])]
 
 
@@ -453,7 +455,7 @@ def _hold(costed: pd.DataFrame, plots: pd.DataFrame, name: str, budget: float) -
     order = order_without_tonnes(plots)
     place = pd.Series(np.arange(len(order)), index=plots[name].to_numpy()[order])
     place = place[~place.index.duplicated()]
-    mine = costed[costed["unit"].isin(place.index) & costed[LEFT].notna()]
+    mine = costed[costed["unit"].isin(place.index)]
     with np.errstate(divide="ignore"):
         worth = (1 - mine[LEFT].to_numpy()) / mine["cost"].to_numpy()
     ranked = mine.iloc[np.lexsort((mine.index, -worth, place.loc[mine["unit"]].to_numpy()))]

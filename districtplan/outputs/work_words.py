@@ -26,6 +26,8 @@ FIND, OUTLET = "find_outlet", "outlet"
 """Works before what carries water: a technician finds an outlet, one that is there is looked at."""
 LAST = "rows"
 """Work that all the others of a hillside come before."""
+BY_STEPS = frozenset({"no_outlet", "head_not_spanned", "plots_between", "gathered_water_left"})
+"""Reasons why lines aren't drawn that a work tells: it says what a technician does first."""
 OF_NUMBERS = ("cautions.tonnes", "cautions.left_out", "cautions.small_plots")
 """Cautions on what the numbers mean."""
 CARE = (
@@ -140,6 +142,7 @@ class _Site(NamedTuple):
     chosen: pd.DataFrame
     order: pd.DataFrame | None
     lines: pd.DataFrame | None
+    undrawn: pd.DataFrame
     owing: pd.DataFrame
     vetoes: tuple[tuple[str, str], ...]
     villages: tuple[str, ...]
@@ -499,6 +502,7 @@ def _sites(
                 own,
                 works.by_site.get(str(name)),
                 lines.get(name),
+                works.refused[works.refused["work_site"] == name],
                 owing.get(name, others.iloc[:0]),
                 tuple(ruled_out.get(str(name), ())),
                 own["site_villages"].iloc[0],
@@ -599,8 +603,18 @@ def _notes(site: _Site, about: _About) -> Iterator[str]:
             yield _agree(asked, site.villages, about)
         if site.lines is not None:
             yield from _safe(site.lines, about)
+        yield from _undrawn(site.undrawn, texts)
     yield from _share(site.owing, texts)
     yield from _raised(site.chosen, about)
+
+
+def _undrawn(refused: pd.DataFrame, texts: Texts) -> Iterator[str]:
+    """Say what isn't drawn, and why, where no work says it."""
+    pairs = zip(refused["structure"], refused["structure_reason"], strict=True)
+    for structure, reason in pairs:
+        if reason not in BY_STEPS:
+            name = measure_words.name(structure, texts)
+            yield texts.say("work.undrawn", measure=name, why=texts.say(f"work.why_not.{reason}"))
 
 
 def _agree(asked: tuple[str, ...], villages: tuple[str, ...], about: _About) -> str:

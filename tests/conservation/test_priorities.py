@@ -117,6 +117,25 @@ def test_a_steep_plot_is_not_last_for_lack_of_a_number():
     assert "P9" in set(no_length.chosen["plot_id"])
 
 
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {},
+        {"budget": 200.0},
+        {"budget": 200.0, "goal": "least labour"},
+        {"budget": 200.0, "choose_by": "work site"},
+    ],
+)
+def test_a_cover_that_is_not_known_keeps_no_steep_plot_from_permanent_cover(asked):
+    plan = plan_with(**asked)
+    plots = plots_of([55.0, 36.0], 40.0, plan, BOOK, work_site=["A", "B"], c=np.nan)
+    found = choose(options_of(plots, plan, BOOK), plots, plan, BOOK)
+    chosen = dict(zip(found.chosen["plot_id"], found.chosen["measure"], strict=True))
+    # What is known to hold soil back goes first.
+    assert chosen["P0"] == "permanent_cover"
+    assert chosen["P1"] != "permanent_cover"
+
+
 def test_what_the_held_share_leaves_goes_to_all():
     gentle = {"slopes": [14, 16, 18, 20]}
     held, _ = chosen_for(plan_with(budget=10.0, reserved_share=0.9), **gentle)

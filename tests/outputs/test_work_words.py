@@ -174,6 +174,26 @@ def test_what_was_ruled_out_on_a_hillside_stands_with_it(small_results, texts, h
     }
 
 
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        ("slipping_ground", "the ground slips"),
+        ("soil_not_deep_and_free", "deep and freely draining"),
+        ("ground_not_known", "no heights"),
+        ("no_land", "no land is left"),
+        ("less_fall_than_spacing", "falls less than they lie apart"),
+        *((reason, None) for reason in sorted(work_words.BY_STEPS)),
+    ],
+)
+def test_lines_that_are_not_drawn_are_told_with_the_reason(small_results, texts, reason, said):
+    works = small_results.works
+    row = {"work_site": "Hill-S01", "structure": "hillside_ditch", "structure_reason": reason}
+    some = dataclasses.replace(works, refused=pd.DataFrame([row]))
+    notes = first_hill(dataclasses.replace(small_results, works=some), texts).notes
+    told = [note for note in notes if note.startswith("No lines are drawn for hillside ditches")]
+    assert [said in note for note in told] == ([] if said is None else [True])
+
+
 def test_level_lines_are_safe_whoever_takes_part(small_results, texts):
     works = small_results.works
     level = works.lines.assign(structure_outlet=None, structure_needs=[()] * len(works.lines))
