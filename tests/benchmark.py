@@ -303,7 +303,7 @@ def district(
 def steps_that_draw(data: Path, folder: Path) -> None:
     """Print what the steps cost that work on each plot by itself."""
     # A better raster than that of the terrain step, on which most bearings wait for the ground.
-    sizes = (400, 50), (600, 1_000)
+    sizes = (400, 50), (300, 250)
     warm, plan = (district(data, folder, *size, error=0.1)[0] for size in sizes)
     subprocess.run([sys.executable, "-c", STEPS, warm, plan], check=True)
 
