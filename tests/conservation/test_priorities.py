@@ -16,6 +16,7 @@ from districtplan.conservation.priorities import (
     _pooled,
     choose,
     order_without_tonnes,
+    trimmed,
 )
 from districtplan.conservation.vetoes import respect
 from districtplan.errors import PlanError
@@ -382,3 +383,21 @@ def test_what_cannot_be_laid_out_is_not_said_to_cost_too_much():
     undrawn = frozenset((plot, str(name)) for plot in ("P0", "P1") for name in names)
     found = choose(options, plots, plan, book, None, Learned({}, undrawn))
     assert reasons_of(found) == {"P1": "not_laid_out"}
+
+
+def test_over_a_budget_what_saves_least_for_its_cost_is_given_up_first_and_places_held_last():
+    plan = plan_with(budget=60.0, reserved_share=0.5)
+    found, plots = chosen_for(plan)
+    saved = found.chosen.assign(worth=found.chosen[GAIN] / found.chosen["budget_used"])
+    most = saved[saved["chosen_by"] == SAVES_MOST].sort_values("worth")
+    assert len(most) > 2
+    assert HELD in set(saved["chosen_by"])
+    over = 0.5 * most["budget_used"].iloc[0]
+    less = trimmed(found, plots, "plot_id", over)
+    (gone,) = set(found.chosen["plot_id"]) - set(less.chosen["plot_id"])
+    assert gone == most["plot_id"].iloc[0]
+    assert less.spent == pytest.approx(found.spent - most["budget_used"].iloc[0])
+    assert less.saved_t_yr == pytest.approx(found.saved_t_yr - most[GAIN].iloc[0])
+    assert less.gap == pytest.approx(1 - less.saved_t_yr / found.bound_t_yr)
+    held = trimmed(found, plots, "plot_id", float(most["budget_used"].sum()))
+    assert set(held.chosen["chosen_by"]) == {HELD}
