@@ -34,7 +34,8 @@ class Given:
     used : pandas.DataFrame
         Rows that can be used, in the order of the file.
     set_aside : pandas.DataFrame
-        ``source_row``, the key, ``reason`` and ``remedy`` of the others.
+        ``source_row``, the key, ``reason`` and ``remedy`` of the others, and of rows that are used
+        but for some value.
     rows_read : int
         Rows of the file.
     """
@@ -45,7 +46,7 @@ class Given:
 
 
 class UnusableError(ValueError):
-    """A row that can't be used: reason and remedy."""
+    """A row, or a value of one, that can't be used: reason and remedy."""
 
 
 def accept(
@@ -67,7 +68,8 @@ def accept(
     known : Collection[str]
         Its values that there are.
     read : Callable[[dict[str, Any]], dict[str, Any]]
-        Reads one row, or raises :class:`UnusableError`.
+        Reads one row, or raises :class:`UnusableError`. A value that is such an error is left empty
+        and told; the rest of its row is used.
     names : tuple[str, ...]
         Columns of what is read.
 
@@ -81,7 +83,14 @@ def accept(
         row = {str(name): value for name, value in cells.items()}
         try:
             _check(row, key, there)
-            used.append(read(row))
+            values = read(row)
+            used.append({name: None if _wrong(one) else one for name, one in values.items()})
+            if wrong := [one.args for one in values.values() if _wrong(one)]:
+                reasons, remedies = (
+                    "; ".join(dict.fromkeys(some)) for some in zip(*wrong, strict=True)
+                )
+                told = f"{reasons}; the rest of the row is used"
+                aside.append((row["source_row"], str(row[key])[:TEXT_MAX], told, remedies))
         except UnusableError as unusable:
             aside.append((row["source_row"], str(row[key])[:TEXT_MAX], *unusable.args))
     return Given(
@@ -91,6 +100,10 @@ def accept(
         ),
         len(given),
     )
+
+
+def _wrong(value: object) -> bool:
+    return isinstance(value, UnusableError)
 
 
 def _check(row: dict[str, Any], key: str, there: set[str]) -> None:

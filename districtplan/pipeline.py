@@ -499,7 +499,9 @@ class _Beside(NamedTuple):
             "stock": inputs.accept_amounts(frames["stock"], points, inputs.STOCK),
             "arrived": inputs.accept_amounts(frames["arrived"], villages, inputs.ARRIVED),
             "answers": demos.accept_answers(frames["answers"], ids),
-            "homesteads": demos.accept_homesteads(frames["homesteads"]),
+            "homesteads": demos.accept_homesteads(
+                frames["homesteads"], plots, book.number("demo_choices", "homestead_far_deg")
+            ),
             "shown": demos.accept_shown(frames["shown"], ids),
         }
         return {key: given for key, given in found.items() if key in self.named}

@@ -1900,7 +1900,8 @@ COLUMNS: tuple[Column, ...] = (
         "demo_up_down",
         "demos",
         "",
-        "1 where rows up and down may stand beside rows across, to compare; else 0.",
+        "1 where rows up and down may stand beside rows across, to compare; else 0, as where the "
+        "slope must be read first.",
         nullable=False,
     ),
     _text(
@@ -1911,8 +1912,8 @@ COLUMNS: tuple[Column, ...] = (
     _codes(
         "demo_reasons",
         "demo plots",
-        "Why it can show nothing: what keeps it from every message or, where that differs, from "
-        "any.",
+        "Why it can show nothing: all that keeps it from the message that fewest reasons keep it "
+        "from.",
     ),
     _text(
         "demo_shows",
@@ -1971,7 +1972,12 @@ COLUMNS: tuple[Column, ...] = (
         "Why it has none: no candidate, conditions leave none, others reach its farmers, others "
         "reach more; has, where it has one.",
     ),
-    _text("demo_best", "demo villages", "Its plot that would add most.", nullable=True),
+    _text(
+        "demo_best",
+        "demo villages",
+        "Of its plots that could be chosen, besides or in another's place, the one that adds most.",
+        nullable=True,
+    ),
     Column(
         "demo_best_adds",
         "number",

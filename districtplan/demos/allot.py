@@ -80,6 +80,8 @@ class Allotment:
         The choice with its bound; None where conditions conflict.
     thinned : int
         Candidates that were left out since the plan asks for thinning.
+    weighed : bool
+        Whether any farmer counts more than another.
     laid : dict[str, Laid]
         Halves of the plots chosen, by id, where they can be laid out beforehand.
     """
@@ -102,6 +104,7 @@ class Allotment:
     farmers_near: int
     cover: Cover | None
     thinned: int = 0
+    weighed: bool = False
     laid: dict[str, Laid] = field(default_factory=dict)
 
     @property
@@ -178,7 +181,8 @@ def allot(facts: Facts, links: Links, asked: Demos, book: Handbook) -> Allotment
     cover = choose(model.reach, model.found, model.effort)
     chosen = np.empty(0, np.int64) if cover is None else cover.chosen
     times = model.reach.reached(chosen)
-    any_near = np.diff(model.reach.first) > 0
+    # Of all that may show something, thinned out or not.
+    near = np.unique(facts.people.farmer[links.start])
     return Allotment(
         chosen=_chosen(model, chosen),
         plots=_plots(model, chosen),
@@ -195,9 +199,10 @@ def allot(facts: Facts, links: Links, asked: Demos, book: Handbook) -> Allotment
         served=_served(model, chosen),
         farmers=len(times),
         farmers_reached=int((times > 0).sum()),
-        farmers_near=int(any_near.sum()),
+        farmers_near=len(near),
         cover=cover,
         thinned=len(model.thinned),
+        weighed=bool((facts.people.table["weight"] != 1).any()),
     )
 
 
@@ -358,7 +363,12 @@ def _chosen(model: _Model, chosen: Ints) -> pd.DataFrame:
     messages = list(asked.messages or ())
     plots = facts.plots.iloc[plot].reset_index(drop=True)
     standing = facts.offers.set_index(["plot", "message"])["demo_standing"]
+    provisional = np.array(
+        [standing[at] == PROVISIONAL for at in zip(plot, message, strict=True)], np.bool_
+    )
+    # What the raster says of a slope that somebody must read first allows nothing.
     slope = plots["slope_used_pct"].to_numpy(dtype=np.float64)
+    slope = np.where(provisional, np.nan, slope)
     limit = asked.up_down_slope_max_pct
     forced = plots["plot_id"].isin(asked.forced_in or ()).to_numpy()
     kept = np.isin(plot, list(facts.kept))
@@ -370,9 +380,7 @@ def _chosen(model: _Model, chosen: Ints) -> pd.DataFrame:
             "demo_treatments": [tuple(messages[at].treatments) for at in message],
             "demo_kits": [float(messages[at].kits) for at in message],
             "demo_why": np.select([kept, forced], ["kept", "forced in"], "chosen"),
-            "demo_provisional": [
-                int(standing[at] == PROVISIONAL) for at in zip(plot, message, strict=True)
-            ],
+            "demo_provisional": provisional.astype("int64"),
             "demo_reaches": heads["reached"].astype("int64"),
             "demo_reaches_alone": heads["alone"].astype("int64"),
             "demo_runner_up": model.ids(told["runner_up"]),
@@ -395,8 +403,8 @@ def _plots(model: _Model, chosen: Ints) -> pd.DataFrame:
     by_plot = able.groupby("plot")
     provisional = set(able.loc[able["demo_standing"] == PROVISIONAL, "plot"])
     shows = {plot: tuple(names[at] for at in own) for plot, own in by_plot["message"]}
-    # A plot that can show nothing has the reasons that keep it from every message.
-    reasons = _common(facts.offers, count)
+    # A plot that can show nothing has the reasons of the message that it is nearest to.
+    reasons = _nearest(facts.offers, count)
     others = explain.of_others(model.reach, model.found, chosen)
     others["plot"] = model.site_plot[others["site"].to_numpy()]
     others["in_place_of"] = model.ids(others["instead_of"])
@@ -437,16 +445,14 @@ def _plots(model: _Model, chosen: Ints) -> pd.DataFrame:
     )
 
 
-def _common(offers: pd.DataFrame, count: int) -> list[tuple[str, ...]]:
-    """Give the reasons that keep each plot from all messages, else all reasons of any."""
+def _nearest(offers: pd.DataFrame, count: int) -> list[tuple[str, ...]]:
+    """Give all reasons that keep each plot from the message that fewest keep it from.
+
+    With these out of the way it could show that one, which part of them would not be enough for.
+    """
     found: list[tuple[str, ...]] = [()] * count
     for plot, own in offers.groupby("plot")["demo_reasons"]:
-        sets = [set(reasons) for reasons in own if reasons]
-        shared = set.intersection(*sets) if sets else set()
-        kept = shared or set().union(*sets)
-        found[int(str(plot))] = tuple(
-            dict.fromkeys(one for some in own for one in some if one in kept)
-        )
+        found[int(str(plot))] = min((reasons for reasons in own if reasons), key=len, default=())
     return found
 
 
@@ -496,12 +502,11 @@ def _curve(model: _Model, cover: Cover | None, beyond: int) -> pd.DataFrame:
     counts = sorted({one for one in below if one >= first or by_kits} - {now, 0.0})
     more = [now + step * number for number in range(1, beyond + 1)]
     effort = replace(QUICK, seed=asked.seed)
-    tried = explain.curve(model.reach, model.sites, model.conditions, [*counts, *more], effort)
-    own = pd.DataFrame({"count": [now], "reached": [cover.value], "bound": [cover.bound]})
-    found = pd.concat([tried[["count", "reached", "bound"]], own], ignore_index=True)
-    found = found.astype("float64").sort_values("count", ignore_index=True)
-    # More plots never reach fewer: a shorter search may have missed what a smaller number reaches.
-    reached = found["reached"].cummax().where(found["reached"].notna())
+    numbers = sorted([*counts, now, *more])
+    found = explain.curve(
+        model.reach, model.sites, model.conditions, numbers, effort, {now: cover}
+    ).astype("float64")
+    reached = found["reached"]
     apart = found["count"].diff() / step
     return tables.check(
         pd.DataFrame(

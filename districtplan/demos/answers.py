@@ -9,7 +9,7 @@ from districtplan.accepted import NUMBER, SHOWN_MAX, Given, UnusableError, accep
 from districtplan.signs import hidden
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Callable, Collection
 
     import pandas as pd
 
@@ -45,21 +45,25 @@ def accept_answers(given: pd.DataFrame, plots: Collection[str]) -> Given:
         _once(seen[row["plot_id"]], "plot_id")
         return {
             "plot_id": row["plot_id"],
-            "tenure": _yes("tenure", row),
-            "seasons_since_beans": _seasons("seasons_since_beans", row),
+            "tenure": _told(_yes, "tenure", row),
+            "seasons_since_beans": _told(_seasons, "seasons_since_beans", row),
             **_who(row),
         }
 
     return accept(given, "plot_id", plots, read, ANSWERS)
 
 
-def accept_homesteads(given: pd.DataFrame) -> Given:
+def accept_homesteads(given: pd.DataFrame, plots: pd.DataFrame, far_deg: float) -> Given:
     """Take the homesteads that can be used and set the others aside.
 
     Parameters
     ----------
     given : pandas.DataFrame
         ``source_row``, the columns ``HOMESTEADS`` as text, ``reason`` and ``remedy``.
+    plots : pandas.DataFrame
+        ``longitude_deg`` and ``latitude_deg`` of the plots that are used (WGS 84).
+    far_deg : float
+        How far beyond all plots a homestead may be [degrees]: what is further is a slip.
 
     Returns
     -------
@@ -78,6 +82,12 @@ def accept_homesteads(given: pd.DataFrame) -> Given:
             name: _degrees(name, row[name], most)
             for name, most in (("longitude_deg", 180.0), ("latitude_deg", 90.0))
         }
+        for name, value in place.items():
+            if not plots[name].min() - far_deg <= value <= plots[name].max() + far_deg:
+                told = f"{name} = {row[name][:SHOWN_MAX]!a} is far from all plots"
+                raise UnusableError(
+                    told, "Look whether longitude and latitude are in their columns"
+                )
         return {"farmer_id": farmer, **place, **_who(row)}
 
     return accept(given, "farmer_id", set(given["farmer_id"]), read, HOMESTEADS)
@@ -99,8 +109,12 @@ def accept_shown(given: pd.DataFrame, plots: Collection[str]) -> Given:
         Rows used: ``plot_id``, ``message``, ``seasons_ago`` (1 the last) and ``seasons_shown``; and
         rows set aside.
     """
+    seen = given[["plot_id", "seasons_ago"]].value_counts()
 
     def read(row: dict[str, Any]) -> dict[str, Any]:
+        if seen[row["plot_id"], row["seasons_ago"]] > 1:
+            told = "this plot_id stands in several rows of one season"
+            raise UnusableError(told, "Keep one of them")
         if not row["message"]:
             raise UnusableError("it names no message", "Give it as the plan has it")
         found = {name: _seasons(name, row) for name in ("seasons_ago", "seasons_shown")}
@@ -118,12 +132,28 @@ def _once(times: int, key: str) -> None:
         raise UnusableError(f"this {key} stands in several rows", "Keep one of them")
 
 
+def _told(read: Callable[[str, dict[str, Any]], Any], name: str, row: dict[str, Any]) -> Any:  # noqa: ANN401 - of any kind
+    """Read a value; one that can't be read costs itself and not the row."""
+    try:
+        return read(name, row)
+    except UnusableError as wrong:
+        return wrong
+
+
 def _who(row: dict[str, Any]) -> dict[str, Any]:
-    sex = row["sex"].lower()
+    return {
+        "sex": _told(_sex, "sex", row),
+        "youth": _told(_yes, "youth", row),
+        "reached": _told(_yes, "reached", row),
+    }
+
+
+def _sex(name: str, row: dict[str, Any]) -> str:
+    sex: str = row[name].lower()
     if sex not in (WOMAN, MAN, ""):
-        told = f"sex = {row['sex'][:SHOWN_MAX]!a} isn't {WOMAN} or {MAN}"
+        told = f"{name} = {row[name][:SHOWN_MAX]!a} isn't {WOMAN} or {MAN}"
         raise UnusableError(told, "Write one of them, or leave it empty")
-    return {"sex": sex, "youth": _yes("youth", row), "reached": _yes("reached", row)}
+    return sex
 
 
 def _yes(name: str, row: dict[str, Any]) -> bool | None:

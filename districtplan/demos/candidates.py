@@ -176,7 +176,7 @@ def _failures(plots: pd.DataFrame, message: Message) -> Iterator[Bools]:
 
 
 def _said(answers: pd.Series) -> Bools:
-    return np.asarray(answers.fillna(value=False).astype(bool), np.bool_)
+    return np.asarray(answers.eq(other=True), np.bool_)
 
 
 def _below(values: pd.Series, limit: float) -> Bools:

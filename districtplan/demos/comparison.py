@@ -1,9 +1,9 @@
 """Two halves of a demonstration plot, so that what they yield can be compared.
 
-The halves lie side by side across the slope, at the same position on it and with rows of the same
-length, on both sides of a bund or path that runs straight down: neither drains into the other.
-Which of them gets the message is drawn by lot. In the middle of each a net plot of the same size at
-the same height is harvested and weighed; what borders on anything else is left out.
+The halves lie side by side across the slope, of one area, on both sides of a bund or path that
+runs straight down: neither drains into the other. Which of them gets the message is drawn by lot.
+In each a net plot of the same size, with rows of the same length, is harvested and weighed, both at
+the same height and as far from the path; what borders on anything else is left out.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ TABLE = "demo_comparison"
 Side = Literal["left", "right"]
 HEIGHTS = 41
 """Places up and down the slope at which net plots are tried."""
+LINE = 2
+"""Points that a line has at least."""
 HALVINGS = 40
 """Steps that bring both halves to the same area: to far less than a square centimetre."""
 
@@ -154,10 +156,13 @@ def halve(
     if nets is None:
         return None
     _, south, _, north = flat.bounds
-    # Not beyond the land, however far its other corners reach.
+    # Its ends are where a team finds the land to begin and to end, not beyond in a bay of it.
     whole = shapely.LineString([(middle, north), (middle, south)])
-    inside = shapely.get_coordinates(shapely.intersection(whole, shapely.convex_hull(flat)))
-    divide = shapely.LineString(inside[np.argsort(-inside[:, 1])])
+    inside = shapely.get_coordinates(shapely.intersection(whole, flat))
+    if len(inside) < LINE:
+        # Land that water or a path parts just there has no edge on the line.
+        inside = shapely.get_coordinates(shapely.intersection(whole, shapely.convex_hull(flat)))
+    divide = shapely.LineString(inside[np.argsort(-inside[:, 1])[[0, -1]]])
     return Halves(
         affinity.rotate(left, -turn, origin=origin),
         affinity.rotate(right, -turn, origin=origin),

@@ -18,11 +18,11 @@ from districtplan.demos.cover import choose
 from districtplan.demos.rules import Table, rules
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
-    from districtplan.demos.cover import Effort
+    from districtplan.demos.cover import Cover, Effort
     from districtplan.demos.reach import Reach
     from districtplan.demos.rules import Conditions, Rule, Sites
 
@@ -106,8 +106,9 @@ def of_villages(
     -------
     pandas.DataFrame
         One row a village: ``village``, ``candidates``, ``demos``, ``why`` (see ``HAS`` and those
-        beside it), ``best`` (its candidate that would add most, -1 none) and ``adds``, what that
-        would add to the choice.
+        beside it), ``best`` (of its candidates that could be chosen, besides or in
+        another's place, the one that adds most; -1 none) and ``adds``, what that would add to the
+        choice.
     """
     table = Table.of(found, reach.sites)
     adds = _adds(reach, reach.reached(chosen) == 0)
@@ -119,14 +120,14 @@ def of_villages(
     for village in villages:
         mine = np.flatnonzero(sites.village == village)
         demos = int(np.isin(mine, chosen).sum())
-        left = mine[~np.isin(mine, chosen)]
+        left = mine[~np.isin(mine, chosen) & able[mine]]
         best = int(left[np.argmax(adds[left])]) if len(left) else -1
         gain = float(adds[best]) if best >= 0 else 0.0
         if demos:
             why = HAS
         elif not len(mine):
             why = NO_CANDIDATE
-        elif not able[mine].any():
+        elif not len(left):
             why = NONE_ALLOWED
         else:
             why = ADDS_LESS if gain > 0 else ADDS_NOTHING
@@ -198,7 +199,12 @@ def _broken(table: Table, chosen: Ints) -> csr_array:
 
 
 def curve(
-    reach: Reach, sites: Sites, conditions: Conditions, counts: Sequence[float], effort: Effort
+    reach: Reach,
+    sites: Sites,
+    conditions: Conditions,
+    counts: Sequence[float],
+    effort: Effort,
+    known: Mapping[float, Cover] | None = None,
 ) -> pd.DataFrame:
     """Choose for several numbers of plots, so that an officer can argue for more.
 
@@ -215,6 +221,8 @@ def curve(
         budget.
     effort : Effort
         When each choice stops.
+    known : Mapping[float, Cover] | None, default None
+        Choices of some of these numbers that are known already.
 
     Returns
     -------
@@ -227,12 +235,31 @@ def curve(
         replace(conditions, budget=float(one)) if by_kits else replace(conditions, count=int(one))
         for one in counts
     ]
-    covers = [choose(reach, rules(sites, one), effort) for one in asked]
+    covers: list[Cover | None] = []
+    for number, one in zip(counts, asked, strict=True):
+        found = rules(sites, one)
+        cover = (known or {}).get(number) or choose(reach, found, effort)
+        if cover is not None and covers and covers[-1] is not None:
+            cover = _at_least(reach, Table.of(found, reach.sites), cover, covers[-1].chosen)
+        covers.append(cover)
     reached = pd.Series([np.nan if one is None else one.value for one in covers], dtype=float)
     bound = pd.Series([np.nan if one is None else one.bound for one in covers], dtype=float)
     return pd.DataFrame(
         {"count": list(counts), "reached": reached, "bound": bound, "gain": reached.diff()}
     )
+
+
+def _at_least(reach: Reach, table: Table, cover: Cover, fewer: Ints) -> Cover:
+    """Take a choice of fewer and what can be added to it, where a short search found less."""
+    chosen = fewer
+    adds = _adds(reach, reach.reached(chosen) == 0)
+    while len(able := np.flatnonzero(_able(table, chosen, reach.sites))):
+        chosen = np.sort(np.append(chosen, able[np.argmax(adds[able])]))
+        adds = _adds(reach, reach.reached(chosen) == 0)
+    value = reach.value(chosen)
+    if value <= cover.value + HAIR or not table.kept(chosen):
+        return cover
+    return replace(cover, chosen=chosen, value=value)
 
 
 def _adds(reach: Reach, wanting: NDArray[np.bool_]) -> Floats:

@@ -24,6 +24,9 @@ WEIGHTS: dict[str, tuple[str, str | bool]] = {
 }
 """Answers that make a farmer count more, by the key of the plan."""
 HALF = 0.5
+HAIR = 1e-6
+"""What a sum may be off by rounding."""
+TENS_M = 10.0
 LISTED_MAX = 5
 """Villages or plots that a condition names; more are counted."""
 ASKED = ("demo_asked_least", "demo_asked_most")
@@ -57,7 +60,7 @@ def finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
             reached=f"{found.farmers_reached:,}",
             farmers=farmers,
             within=within(asked, texts),
-            bound=bound(found, asked, texts),
+            bound=bound(found, texts),
         ),
         *_left(found, texts),
         *_next(found, asked, texts),
@@ -123,15 +126,13 @@ def within(asked: Demos, texts: Texts) -> str:
     return texts.say(key, metres=f"{asked.reach_m:,.0f}")
 
 
-def bound(found: Allotment, asked: Demos, texts: Texts) -> str:
+def bound(found: Allotment, texts: Texts) -> str:
     """Say how much better any other choice could be.
 
     Parameters
     ----------
     found : Allotment
         The choice.
-    asked : Demos
-        What the plan asks.
     texts : Texts
         The words.
 
@@ -140,13 +141,15 @@ def bound(found: Allotment, asked: Demos, texts: Texts) -> str:
     str
         Part of a sentence.
     """
-    more = found.near_value
-    if more < HALF:
-        return texts.say("demos.best")
-    if weighed(asked):
-        return texts.say("demos.near_weighed", more=f"{np.ceil(more):,.0f}")
-    key = "demos.near_one" if round(more) == 1 else "demos.near"
-    return texts.say(key, more=f"{more:,.0f}")
+    more = float(np.ceil(found.near_value - HAIR))
+    if more <= 0:
+        return texts.say("demos.best", weighed=_as_weighed(found, texts))
+    return _counted("demos.near", more, texts, weighed=_as_weighed(found, texts))
+
+
+def _as_weighed(found: Allotment, texts: Texts) -> str:
+    """Say that farmers are counted by weight, where any counts more than others."""
+    return texts.say("demos.as_weighed") if found.weighed else ""
 
 
 def weighed(asked: Demos) -> bool:
@@ -291,14 +294,18 @@ def _next(found: Allotment, asked: Demos, texts: Texts) -> Iterator[str]:
     beyond = found.curve[(found.curve["demo_number"] > now) & found.curve["demo_gain"].notna()]
     if beyond.empty:
         return
-    gains = [f"{gain:,.0f}" for gain in beyond["demo_gain"]]
+    gains = [
+        texts.say("demos.more.none") if gain < HALF else _counted("demos.more", gain, texts)
+        for gain in beyond["demo_gain"]
+    ]
+    weighed_as = _as_weighed(found, texts)
     if asked.plots is None:
         kits = f"{beyond['demo_number'].iloc[0]:g}"
-        yield texts.say("demos.next_kits", kits=kits, first=gains[0])
+        yield texts.say("demos.next_kits", kits=kits, first=gains[0], weighed=weighed_as)
     elif len(gains) == 1:
-        yield texts.say("demos.next_one", first=gains[0])
+        yield texts.say("demos.next_one", first=gains[0], weighed=weighed_as)
     else:
-        yield texts.say("demos.next", first=gains[0], second=gains[1])
+        yield texts.say("demos.next", first=gains[0], second=gains[1], weighed=weighed_as)
 
 
 def conflicts(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
@@ -376,6 +383,12 @@ def _relief(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:
     kind, enough = row["demo_condition"], row["demo_enough"]
     if kind == "class":
         enough = 100 * enough
+    if kind == "apart":
+        # Towards what can be kept: an officer sets a distance out in tens of metres.
+        unit = TENS_M if enough >= TENS_M else 1.0
+        enough = float(np.floor(enough / unit) * unit)
+    if kind == "budget":
+        enough = float(np.ceil(10 * enough - HAIR) / 10)
     change = texts.say(f"demos.eased.{kind}", of=row["demo_condition_of"], enough=_whole(enough))
     if pd.isna(row["demo_eased_reached"]):
         return texts.say("demos.relief_only", change=change)
@@ -423,6 +436,7 @@ def of_villages(found: Allotment, texts: Texts) -> dict[str, list[str]]:
                 village=village,
                 best=row["demo_best"],
                 adds=f"{row['demo_best_adds']:,.0f}",
+                weighed=_as_weighed(found, texts),
             )
         reached = texts.say("demos.why.reached", **numbers)
         count = texts.say("demos.why.candidates", count=f"{row['demo_candidates']:,}")
@@ -494,22 +508,24 @@ def of_chosen(found: Allotment, texts: Texts) -> dict[str, list[str]]:
         Sentences by plot.
     """
     rows = cast("list[dict[str, Any]]", found.chosen.to_dict("records"))
-    return {row["plot_id"]: _of_demo(row, texts) for row in rows}
+    return {row["plot_id"]: _of_demo(row, found, texts) for row in rows}
 
 
-def _of_demo(row: Mapping[str, Any], texts: Texts) -> list[str]:
+def _of_demo(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[str]:
     treatments = texts.listed(list(row["demo_treatments"]))
     first = texts.say("demos.plot.is", message=row["demo_message"], treatments=treatments)
-    return [first, *why_chosen(row, texts), side(row, texts)]
+    return [first, *why_chosen(row, found, texts), side(row, texts)]
 
 
-def why_chosen(row: Mapping[str, Any], texts: Texts) -> list[str]:
+def why_chosen(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[str]:
     """Say why a demonstration plot was chosen, and what comes first there.
 
     Parameters
     ----------
     row : Mapping[str, Any]
         Its row of those chosen.
+    found : Allotment
+        The choice.
     texts : Texts
         The words.
 
@@ -528,7 +544,7 @@ def why_chosen(row: Mapping[str, Any], texts: Texts) -> list[str]:
     else:
         key = "kept" if row["demo_why"] == "kept" else "forced"
         said += [texts.say(f"demos.plot.{key}"), texts.say("demos.plot.around", **numbers)]
-    said.append(runner_up(row, texts))
+    said.append(runner_up(row, found, texts))
     if row["demo_provisional"]:
         said.append(texts.say("demos.plot.read_first"))
     return said
@@ -562,13 +578,15 @@ def of_village(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[s
     return [f"{named} {reached}", *_served(served, texts)]
 
 
-def runner_up(row: Mapping[str, Any], texts: Texts) -> str:
+def runner_up(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:
     """Say which plot could take a demonstration plot's place, and what that would lose.
 
     Parameters
     ----------
     row : Mapping[str, Any]
         Its row of those chosen.
+    found : Allotment
+        The choice.
     texts : Texts
         The words.
 
@@ -583,7 +601,9 @@ def runner_up(row: Mapping[str, Any], texts: Texts) -> str:
     plot = row["demo_runner_up"]
     if loss < HALF:
         return texts.say("demos.plot.runner_up_same", plot=plot)
-    return _counted("demos.plot.runner_up", loss, texts, plot=plot)
+    return _counted(
+        "demos.plot.runner_up", loss, texts, plot=plot, weighed=_as_weighed(found, texts)
+    )
 
 
 def side(row: Mapping[str, Any], texts: Texts) -> str:
@@ -618,17 +638,27 @@ def _of_other(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[st
     said = [texts.say("demos.plot.not_one")]
     adds = row["demo_adds"]
     if adds >= HALF:
-        said.append(_counted("demos.plot.would_add", adds, texts))
+        as_weighed = _as_weighed(found, texts)
+        said.append(_counted("demos.plot.would_add", adds, texts, weighed=as_weighed))
     else:
         said.append(texts.say("demos.plot.no_need"))
     if pd.notna(row["demo_instead_of"]):
-        said.append(_instead(row, texts))
+        said.append(_instead(row, found, texts))
     if row["demo_stopped"]:
         stopped = [texts.say(f"demos.stopped.{kind}") for kind in row["demo_stopped"]]
         said.append(texts.say("demos.plot.stopped", stopped=texts.listed(stopped)))
     if str(row["demo_standing"]).startswith("provisional"):
         said.append(texts.say("demos.plot.read_first"))
-    return [*said, texts.say("demos.plot.more_would")]
+    return [*said, _could(row, texts)]
+
+
+def _could(row: Mapping[str, Any], texts: Texts) -> str:
+    """Say what would have to change for a plot to be chosen: never less than would be enough."""
+    stopped = row["demo_stopped"]
+    if row["demo_adds"] < HALF and "out" not in stopped:
+        return texts.say("demos.plot.not_needed")
+    changes = [texts.say(f"demos.could_change.{kind}") for kind in stopped or ("count",)]
+    return texts.say("demos.plot.could", changes=texts.listed(changes))
 
 
 def left_out(found: Allotment, texts: Texts) -> list[list[str]]:
@@ -679,15 +709,20 @@ def curve(found: Allotment, texts: Texts, unit: str) -> str:
         texts.say("demos.curve_point", number=f"{number:g}", reached=f"{reached:,.0f}")
         for number, reached in zip(known["demo_number"], known["demo_reached"], strict=True)
     ]
-    return texts.say("demos.curve", unit=unit, points=texts.listed(points)) if points else ""
+    if not points:
+        return ""
+    listed, as_weighed = texts.listed(points), _as_weighed(found, texts)
+    return texts.say("demos.curve", unit=unit, points=listed, weighed=as_weighed)
 
 
-def _instead(row: Mapping[str, Any], texts: Texts) -> str:
+def _instead(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:
     """Say what a plot would lose in the place of a demonstration plot."""
     plot, loss = row["demo_instead_of"], row["demo_loss"]
     if loss < HALF:
         return texts.say("demos.plot.would_lose_none", plot=plot)
-    return _counted("demos.plot.would_lose", loss, texts, plot=plot)
+    return _counted(
+        "demos.plot.would_lose", loss, texts, plot=plot, weighed=_as_weighed(found, texts)
+    )
 
 
 def compared(found: Allotment, texts: Texts) -> list[str]:

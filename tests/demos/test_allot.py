@@ -84,6 +84,51 @@ def test_the_curve_argues_for_two_plots_more():
     assert found.curve["demo_gain"].tolist()[1:] == [3, 3, 3]
 
 
+def test_the_curve_never_promises_more_than_its_bound():
+    # All live at the middle plot, beside which no other may be: two plots reach nobody.
+    homes = pd.DataFrame(
+        {
+            "farmer_id": ["F00", "F01", "F02"], "x_m": 100.0, "y_m": 0.0, "sex": "",
+            "youth": None, "reached": None,
+        }
+    )  # fmt: skip
+    found = chosen_of(asked(apart_m=150.0, reach_m=50.0), 3, {"homesteads": homes})
+    assert found.curve["demo_reached"].tolist()[:2] == [3, 0]
+    assert found.curve["demo_bound"].tolist()[:2] == [3, 0]
+
+
+def test_what_keeps_a_plot_out_is_told_of_the_message_that_it_is_nearest_to():
+    enrolled = pd.DataFrame({"plot_id": ["P00"], "enrolled": [False], "consent": [True]})
+    messages = [{**ROWS, "slope_max_pct": 3.0}, {**STRIPS, "slope_min_pct": 12.0}]
+    plan = asked(consent="needed", messages=messages, area_min_ha=0.1)
+    found = chosen_of(plan, 1, {"enrolled": enrolled})
+    # To enrol alone would not do: it is also too steep for one message and too flat for the other.
+    assert found.plots["demo_reasons"].tolist() == [("not enrolled", "too steep")]
+
+
+def test_rows_up_and_down_need_a_slope_that_somebody_knows():
+    found = chosen_of(asked(), 1, row_method="measure on the ground", slope_used_pct=3.0)
+    assert found.chosen[["demo_provisional", "demo_up_down"]].to_numpy().tolist() == [[1, 0]]
+    found = chosen_of(asked(), 1, slope_used_pct=3.0)
+    assert found.chosen[["demo_provisional", "demo_up_down"]].to_numpy().tolist() == [[0, 1]]
+
+
+def test_who_could_be_reached_counts_what_was_thinned_out_too():
+    assert chosen_of(asked(candidates_max=1), 9).farmers_near == 9
+
+
+def test_weights_count_only_where_somebody_has_the_answer():
+    plan = asked(weight_women=2.5)
+    assert not chosen_of(plan, 3).weighed
+    answers = pd.DataFrame(
+        {
+            "plot_id": ["P00"], "tenure": None, "seasons_since_beans": None, "sex": ["female"],
+            "youth": None, "reached": None,
+        }
+    )  # fmt: skip
+    assert chosen_of(plan, 3, {"answers": answers}).weighed
+
+
 def test_candidates_are_thinned_only_on_request_and_told():
     assert chosen_of(asked(), 9).thinned == 0
     found = chosen_of(asked(candidates_max=3, forced_in=["P08"]), 9)
@@ -185,9 +230,8 @@ def test_the_same_plan_gives_the_same_choice(seed):
 def test_every_number_of_demo_choices_changes_something(name, monkeypatch):
     def outcome(book) -> str:
         monkeypatch.setattr("districtplan.plan.packaged", lambda: book)
-        return asked().under(book).demos.model_dump_json() + str(
-            book.number("demo_choices", "next_plots")
-        )
+        told = [book.number("demo_choices", one) for one in ("next_plots", "homestead_far_deg")]
+        return asked().under(book).demos.model_dump_json() + str(told)
 
     usual = outcome(packaged())
     assert (

@@ -15,6 +15,7 @@ from districtplan.demos import (
 )
 
 PLOTS = {"P1", "P2"}
+AROUND = pd.DataFrame({"longitude_deg": [36.0, 36.4], "latitude_deg": [-1.2, -1.0]})
 
 
 def table(columns: tuple[str, ...], *rows: tuple[str, ...]) -> pd.DataFrame:
@@ -40,10 +41,6 @@ def test_answers_are_read():
     ("row", "reason"),
     [
         (("P9", "", "", "", "", ""), "no plot that is used"),
-        (("P1", "maybe", "", "", "", ""), "tenure = 'maybe' isn't yes or no"),
-        (("P1", "", "-1", "", "", ""), "seasons_since_beans = '-1'"),
-        (("P1", "", "٢", "", "", ""), "isn't a number of seasons"),
-        (("P1", "", "", "f", "", ""), "sex = 'f' isn't female or male"),
     ],
 )
 def test_answers_that_are_none_are_set_aside(row, reason):
@@ -51,6 +48,39 @@ def test_answers_that_are_none_are_set_aside(row, reason):
     assert found.used.empty
     assert reason in found.set_aside["reason"][0]
     assert found.rows_read == 1
+
+
+@pytest.mark.parametrize(
+    ("at", "value", "reason"),
+    [
+        (1, "maybe", "tenure = 'maybe' isn't yes or no"),
+        (2, "-1", "seasons_since_beans = '-1'"),
+        (2, "٢", "isn't a number of seasons"),
+        (3, "f", "sex = 'f' isn't female or male"),
+        (4, "old", "youth = 'old' isn't yes or no"),
+    ],
+)
+def test_a_wrong_answer_costs_itself_and_no_other(at, value, reason):
+    right = ("P1", "yes", "2", "female", "no", "yes")
+    (whole,) = accept_answers(table(ANSWERS, right), PLOTS).used.to_dict("records")
+    found = accept_answers(table(ANSWERS, (*right[:at], value, *right[at + 1 :])), PLOTS)
+    (row,) = found.used.to_dict("records")
+    assert pd.isna(row.pop(ANSWERS[at]))
+    assert row == {name: one for name, one in whole.items() if name != ANSWERS[at]}
+    (aside,) = found.set_aside.to_dict("records")
+    assert reason in aside["reason"]
+    assert aside["reason"].endswith("the rest of the row is used")
+    assert aside["source_row"] == 1
+
+
+def test_a_homestead_counts_whatever_is_wrong_with_who_lives_there():
+    row = ("F1", "36.5", "-1.25", "woman", "yes", "never")
+    found = accept_homesteads(table(HOMESTEADS, row), AROUND, 1.0)
+    (used,) = found.used.to_dict("records")
+    assert (used["longitude_deg"], used["youth"], used["sex"]) == (36.5, True, None)
+    (aside,) = found.set_aside["reason"]
+    assert "sex = 'woman'" in aside
+    assert "reached = 'never'" in aside
 
 
 def test_two_rows_of_one_plot_are_both_set_aside():
@@ -66,16 +96,19 @@ def test_two_rows_of_one_plot_are_both_set_aside():
         (("F", "181", "-1", "", "", ""), "longitude_deg = '181'"),
         (("F", "36", "nan", "", "", ""), "latitude_deg = 'nan'"),
         (("F", "36", "-91", "", "", ""), "latitude_deg = '-91'"),
+        (("F", "-1", "36", "", "", ""), "longitude_deg = '-1' is far from all plots"),
+        (("F", "36", "-2.21", "", "", ""), "latitude_deg = '-2.21' is far"),
     ],
 )
 def test_homesteads_that_are_nowhere_are_set_aside(row, reason):
-    found = accept_homesteads(table(HOMESTEADS, row))
+    found = accept_homesteads(table(HOMESTEADS, row), AROUND, 1.0)
     assert found.used.empty
     assert reason in found.set_aside["reason"][0]
 
 
 def test_homesteads_are_read():
-    found = accept_homesteads(table(HOMESTEADS, ("F1", "36.5", "-1.25", "male", "", "no")))
+    given = table(HOMESTEADS, ("F1", "36.5", "-1.25", "male", "", "no"))
+    found = accept_homesteads(given, AROUND, 1.0)
     (row,) = found.used.to_dict("records")
     assert (row["longitude_deg"], row["latitude_deg"], row["reached"]) == (36.5, -1.25, False)
 
@@ -98,3 +131,11 @@ def test_seasons_before_that_are_none_are_set_aside(row, reason):
 def test_a_plot_may_have_been_shown_twice():
     rows = (("P1", "rows", "1", "1"), ("P1", "strips", "4", "3"))
     assert len(accept_shown(table(SHOWN, *rows), PLOTS).used) == 2
+
+
+def test_a_plot_has_one_message_a_season():
+    rows = (("P1", "rows", "1", "1"), ("P1", "strips", "1", "1"), ("P2", "strips", "1", "1"))
+    found = accept_shown(table(SHOWN, *rows), PLOTS)
+    assert found.used["plot_id"].tolist() == ["P2"]
+    assert found.set_aside["source_row"].tolist() == [1, 2]
+    assert "several rows of one season" in found.set_aside["reason"][0]

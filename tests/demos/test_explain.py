@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -76,7 +78,8 @@ def test_villages_are_told_why():
         under_test.NO_CANDIDATE,
     ]
     assert told["demos"].tolist() == [1, 0, 0, 0, 0, 0]
-    assert told["adds"].tolist() == [0, 0, 1, 0, 1, 0]
+    # What is forced out would add one, and is not told as what the village could have.
+    assert told["adds"].tolist() == [0, 0, 1, 0, 0, 0]
 
 
 def test_the_curve_rises_by_what_the_next_plot_adds():
@@ -86,3 +89,30 @@ def test_the_curve_rises_by_what_the_next_plot_adds():
     assert told["gain"].tolist()[1:4] == [3, 2, 1]
     assert np.isnan(told["reached"][4])
     assert (told["bound"][:4] == told["reached"][:4]).all()
+
+
+def test_the_curve_of_more_plots_adds_to_what_is_known_of_fewer():
+    reach = reach_of((0,), (0,), (0,), (1,), (2,), sites=3)
+    sites = sites_of(3)
+    known = choose(reach, rules(sites, Conditions(count=2)))
+    worse = replace(known, chosen=np.array([1, 2]), value=2.0)
+    told = under_test.curve(reach, sites, Conditions(), [1, 2], QUICK, {2: worse})
+    assert told["reached"].tolist() == [3, 4]
+
+
+def test_the_curve_falls_where_more_plots_must_lie_elsewhere():
+    # Site 0 lies between the others, too near to both: two plots are these, three there aren't.
+    reach = reach_of((0,), (0,), (0,), (1,), (2,), sites=3)
+    sites = sites_of(3, place_m=[[0.0, 0.0], [-1000.0, 0.0], [1000.0, 0.0]])
+    told = under_test.curve(reach, sites, Conditions(apart_m=1500.0), [1, 2, 3], QUICK)
+    assert told["reached"].tolist()[:2] == [3, 2]
+    assert np.isnan(told["reached"][2])
+
+
+def test_a_village_is_not_told_of_a_plot_that_no_condition_lets_be_chosen():
+    # Site 1 would add most and is forced out; site 2 of the same village adds one.
+    reach = reach_of((0,), (0,), (0,), (1,), (1,), (2,), sites=3)
+    sites = sites_of(3, village=[0, 1, 1])
+    found = rules(sites, Conditions(count=1, forced_out=[1]))
+    told = under_test.of_villages(reach, sites, found, np.array([0]), [0, 1])
+    assert told[["best", "adds"]].to_numpy().tolist()[1] == [2, 1.0]

@@ -216,21 +216,84 @@ def test_a_plot_is_explained_on_the_command_line_too(taught, small_results, text
     assert title not in {one.title for one in explanation.explain(small_results, plot, texts)}
 
 
+AS_WEIGHED = ", counted as the plan weighs them"
+
+
 @pytest.mark.parametrize(
-    ("above", "weights", "said"),
+    ("above", "weighed", "said"),
     [
-        (0.0, {}, "no other choice reaches more"),
-        (1.0, {}, "no other choice reaches more than 1 further farmer"),
-        (3.0, {}, "no other choice reaches more than 3 further farmers"),
-        (2.2, {"weight_women": 2.0}, "3 further farmers, counted as the plan weighs them"),
+        (0.0, False, "no other choice reaches more"),
+        (1.0, False, "no other choice reaches more than 1 further farmer"),
+        (3.0, False, "no other choice reaches more than 3 further farmers"),
+        # Proved is the sum of weights alone: one more woman may be reached for three men.
+        (0.0, True, f"no other choice reaches more{AS_WEIGHED}"),
+        (0.3, True, f"no other choice reaches more than 1 further farmer{AS_WEIGHED}"),
+        (2.2, True, f"no other choice reaches more than 3 further farmers{AS_WEIGHED}"),
     ],
 )  # fmt: skip
-def test_how_good_a_choice_is_stands_in_words(taught, texts, above, weights, said):
+def test_how_good_a_choice_is_stands_in_words(taught, texts, above, weighed, said):
     own = taught.demos.cover
     cover = dataclasses.replace(own, bound=own.value + above)
-    asked = taught.plan.demos.model_copy(update=weights)
-    found = dataclasses.replace(taught.demos, cover=cover)
-    assert demo_words.finding(found, asked, texts)[0].endswith(f"{said}.")
+    found = dataclasses.replace(taught.demos, cover=cover, weighed=weighed)
+    assert demo_words.finding(found, taught.plan.demos, texts)[0].endswith(f"{said}.")
+
+
+@pytest.mark.parametrize(
+    ("gains", "weighed", "said"),
+    [
+        ([1.0, 0.0], False, "would reach about 1 farmer more, a second no farmer more."),
+        ([21.0, 6.0], True, f"about 21 farmers more, a second about 6 farmers more{AS_WEIGHED}."),
+        ([1.0], False, "One plot more would reach about 1 farmer more."),
+        ([-2.0], False, "One plot more would reach no farmer more."),
+    ],
+)  # fmt: skip
+def test_what_more_plots_would_give_is_said_of_one_and_of_many(taught, texts, gains, weighed, said):
+    now = taught.plan.demos.plots
+    beyond = pd.DataFrame(
+        {
+            "demo_number": [now + 1.0 + at for at in range(len(gains))],
+            "demo_reached": 1.0, "demo_bound": 1.0, "demo_gain": gains,
+        }
+    )  # fmt: skip
+    found = dataclasses.replace(taught.demos, curve=beyond, weighed=weighed)
+    told = " ".join(demo_words.finding(found, taught.plan.demos, texts))
+    assert said in told
+
+
+@pytest.mark.parametrize(
+    ("kind", "enough", "said"),
+    [
+        ("apart", 1325.83, "If 1,320 m between plots are enough,"),
+        ("apart", 7.9, "If 7 m between plots are enough,"),
+        ("budget", 0.25, "If there are 0.3 kits,"),
+        ("count", 3.0, "If the plots asked for are 3,"),
+    ],
+)
+def test_relief_is_rounded_towards_what_can_be_kept(torn, texts, kind, enough, said):
+    some = torn.demos.conflicts.iloc[:1].assign(demo_condition=kind, demo_enough=enough)
+    found = dataclasses.replace(torn.demos, conflicts=some)
+    assert any(one.startswith(said) for one in demo_words.conflicts(found, torn.plan.demos, texts))
+
+
+@pytest.mark.parametrize(
+    ("adds", "stopped", "said"),
+    [
+        (0.0, ("count",), "It would be needed only if another one near it were given up."),
+        (3.0, ("count",), "if there were more demonstration plots;"),
+        (3.0, ("count", "farmer"), "demonstration plots and its farmer gave up the other one;"),
+        (0.0, ("out",), "if the plan no longer forced it out;"),
+    ],
+)
+def test_what_would_change_it_is_no_less_than_what_stands_in_the_way(
+    taught, texts, adds, stopped, said
+):
+    plots = taught.demos.plots
+    at = plots.index[plots["demo_shows"].isna() & (plots["demo_standing"] != "no candidate")][0]
+    row = plots.loc[[at]].assign(demo_adds=adds, demo_stopped=[stopped])
+    found = dataclasses.replace(taught.demos, plots=row, weighed=True)
+    (told,) = demo_words.of_plots(found, texts).values()
+    assert said in told[-1]
+    assert any(AS_WEIGHED in one for one in told)
 
 
 @pytest.mark.parametrize(
@@ -303,7 +366,7 @@ def test_every_code_has_its_words(texts):
     assert set(texts.section("demos.kept_out")) == set(texts.section("demos.change")) == reasons
     kinds = set(Kind.__args__)
     assert set(texts.section("demos.stopped")) == kinds
-    assert set(texts.section("demos.eased")) == kinds
+    assert set(texts.section("demos.eased")) == set(texts.section("demos.could_change")) == kinds
     either = {"message_at_least", "message_at_most"}
     assert set(texts.section("demos.asked")) == (kinds - {"message"}) | either
     why = {explain.NO_CANDIDATE, explain.NONE_ALLOWED, explain.ADDS_LESS, explain.ADDS_NOTHING}

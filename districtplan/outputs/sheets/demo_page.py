@@ -110,7 +110,7 @@ def _page(row: dict[str, Any], found: Allotment, results: Results, texts: Texts)
     laid = found.laid.get(plot_id)
     lines = results.row_lines.lines
     drawn = lines.loc[lines["plot_id"] == plot_id, "geometry"]
-    why = [*demo_words.why_chosen(row, texts), *demo_words.of_village(row, found, texts)]
+    why = [*demo_words.why_chosen(row, found, texts), *demo_words.of_village(row, found, texts)]
     factor = "" if laid is None else f"{M2_HA / laid.net_area_m2:,.0f}"
     barred = bool(wording.barred(results.plots.iloc[[at]])[0])
     return _Page(
