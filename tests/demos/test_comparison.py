@@ -57,6 +57,9 @@ def test_halves_are_alike_in_all_that_is_compared(radii, down, quarter):
     assert apart @ uphill_left > 0
     run = np.diff(shapely.get_coordinates(halves.divide), axis=0)[0]
     assert run @ downhill == pytest.approx(np.hypot(*run))
+    ends = shapely.points(shapely.get_coordinates(halves.divide))
+    # A team walks from one edge of the land to the other, past no corner that juts out beyond.
+    assert shapely.distance(ends, plot.boundary).max() < 1e-6
 
 
 def test_a_plot_without_room_has_no_halves():
