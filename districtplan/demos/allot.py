@@ -82,6 +82,8 @@ class Allotment:
         Candidates that were left out since the plan asks for thinning.
     weighed : bool
         Whether any farmer counts more than another.
+    ended : tuple[str, ...]
+        Ids of plots shown last season whose message the plan no longer has.
     laid : dict[str, Laid]
         Halves of the plots chosen, by id, where they can be laid out beforehand.
     """
@@ -105,6 +107,7 @@ class Allotment:
     cover: Cover | None
     thinned: int = 0
     weighed: bool = False
+    ended: tuple[str, ...] = ()
     laid: dict[str, Laid] = field(default_factory=dict)
 
     @property
@@ -203,6 +206,7 @@ def allot(facts: Facts, links: Links, asked: Demos, book: Handbook) -> Allotment
         cover=cover,
         thinned=len(model.thinned),
         weighed=bool((facts.people.table["weight"] != 1).any()),
+        ended=facts.ended,
     )
 
 
@@ -298,10 +302,12 @@ def _conditions(facts: Facts, asked: Demos, village: NDArray[np.intp], classes: 
     ids = plots["plot_id"]
     forced = {name: set(np.flatnonzero(ids.isin(getattr(asked, name) or ())).tolist())
               for name in ("forced_in", "forced_out")}  # fmt: skip
-    share = None
+    share: Floats | None = None
     if asked.slope_limits_pct is not None:
-        land = np.bincount(classes, area, len(asked.slope_limits_pct) + 1)
-        share = land / land.sum()
+        # By the land that is tilled: none is where planting is closed.
+        tilled = area * ~plots["no_go"].to_numpy(dtype=np.bool_)
+        land: Floats = np.bincount(classes, tilled, len(asked.slope_limits_pct) + 1)
+        share = land / max(land.sum(), np.finfo(np.float64).tiny)
     return Conditions(
         count=asked.plots,
         budget=asked.kits,

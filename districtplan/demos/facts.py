@@ -94,6 +94,9 @@ class Facts:
         ``demo_reasons``.
     kept : dict[int, int]
         By the number of a plot that is still to be shown, that of its message.
+    ended : tuple[str, ...]
+        Ids of plots shown last season whose message the plan no longer has: how long that stays
+        isn't known, so they aren't kept.
     people : People
         Who is to be reached.
     """
@@ -102,6 +105,7 @@ class Facts:
     place_m: Floats
     offers: pd.DataFrame
     kept: dict[int, int]
+    ended: tuple[str, ...]
     people: People
 
     @property
@@ -215,7 +219,8 @@ def facts(plots: pd.DataFrame, outlines: Objects, beside: Beside, plan: Plan) ->
         ignore_index=True,
     )
     offers = offers.sort_values(["plot", "message"], kind="stable", ignore_index=True)
-    return Facts(known, place_m, offers, kept, _people(known, place_m, beside, asked))
+    people = _people(known, place_m, beside, asked)
+    return Facts(known, place_m, offers, kept, _ended(beside.shown, asked), people)
 
 
 def _check_forced(asked: Demos, number: dict[str, int]) -> None:
@@ -284,6 +289,15 @@ def _kept(shown: pd.DataFrame | None, asked: Demos, number: dict[str, int]) -> d
         if at is not None and seasons < asked.stays(messages[at]):
             found[number[plot]] = at
     return dict(sorted(found.items()))
+
+
+def _ended(shown: pd.DataFrame | None, asked: Demos) -> tuple[str, ...]:
+    """Name plots shown last season with a message that the plan no longer has."""
+    if shown is None:
+        return ()
+    names = [message.name for message in asked.messages or ()]
+    gone = (shown["seasons_ago"] == LAST) & ~shown["message"].isin(names)
+    return tuple(sorted(shown.loc[gone, "plot_id"]))
 
 
 def _offer(known: pd.DataFrame, at: int, kept: dict[int, int], asked: Demos) -> pd.DataFrame:

@@ -181,13 +181,16 @@ def cautions(found: Allotment, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        Sentences on a clock that stopped the search, and on candidates left out.
+        Sentences on a clock that stopped the search, on candidates left out, and on plots shown
+        last season that aren't kept.
     """
     said = []
     if found.cover is not None and not found.cover.reproducible:
         said.append(texts.say("demos.by_clock"))
     if found.thinned:
         said.append(texts.say("demos.thinned", count=f"{found.thinned:,}"))
+    if found.ended:
+        said.append(texts.say("demos.ended", plots=texts.listed(list(found.ended))))
     return said
 
 

@@ -67,6 +67,17 @@ def test_a_conservation_demo_is_kept_whatever_it_adds():
     assert (row["plot_id"], row["demo_message"], row["demo_why"]) == ("P01", "strips", "kept")
 
 
+def test_land_that_is_closed_counts_in_no_class_of_slope():
+    plan = asked(plots=2, slope_limits_pct=[10.0], class_tolerance_share=0.1)
+    slopes = [6.0] * 4 + [20.0] * 4
+    half = chosen_of(plan, 8, slope_used_pct=slopes).chosen["plot_id"]
+    assert sorted(half > "P03") == [False, True]
+    closed = ["enrolled"] * 4 + ["closed"] * 4
+    gentle = chosen_of(plan, 8, slope_used_pct=slopes, order_line=closed).chosen["plot_id"]
+    assert set(gentle) <= {"P00", "P01", "P02", "P03"}
+    assert len(gentle) == 2
+
+
 def test_kits_are_spent_by_message():
     dear = {**ROWS, "kits": 3.0}
     found = chosen_of(asked(plots=None, kits=5.0, messages=[dear]), 9)

@@ -103,6 +103,8 @@ def test_season_demos_rest_and_conservation_demos_stay():
     found = known_of(plan, 5, {"shown": shown})
     # Shown for two seasons of three: it goes on with its message alone.
     assert found.kept == {1: 1}
+    assert found.ended == ()
+    assert known_of(asked(messages=[ROWS]), 5, {"shown": shown}).ended == ("P01", "P02")
     able = found.offers[found.offers["demo_standing"] != OUT]
     assert able[["plot", "message"]].to_numpy().tolist() == [[1, 1], [4, 0], [4, 1]]
     resting = found.offers[found.offers["plot"].isin([0, 2, 3])]

@@ -329,6 +329,13 @@ def test_a_clock_that_stopped_the_search_is_told_on_page_and_in_the_manifest(tau
     assert told["gap"] > 0
 
 
+def test_plots_that_are_not_kept_since_their_message_is_gone_are_named(taught, texts):
+    said = texts.say("demos.ended", plots="A-02")
+    gone = dataclasses.replace(taught.demos, ended=("A-02",))
+    assert said not in wording.noticed(taught, texts)
+    assert said in wording.noticed(dataclasses.replace(taught, demos=gone), texts)
+
+
 def test_conflicts_come_first_and_nothing_is_chosen(torn, texts):
     assert torn.demos.cover is None
     said = demo_words.finding(torn.demos, torn.plan.demos, texts)
