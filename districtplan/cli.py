@@ -98,7 +98,7 @@ def _progress() -> Iterator[Callable[[str, float], None]]:
 
 def _say(results: Results) -> None:
     """Tell in a few lines what was found."""
-    from districtplan.outputs import wording
+    from districtplan.outputs import visit_words, wording
     from districtplan.outputs.texts import Texts
 
     texts = Texts.load("en")
@@ -107,6 +107,8 @@ def _say(results: Results) -> None:
         out.print(escape(line))
     out.print(escape(" ".join(wording.rows_sentences(results, texts))))
     out.print(escape(wording.district_finding(results, texts)))
+    if results.visits is not None:
+        out.print(escape(visit_words.finding(results.visits, texts)[0]))
     if len(results.set_aside):
         out.print(f"{len(results.set_aside)} of {results.rows_read} rows were set aside.")
     if not out.quiet:

@@ -22,6 +22,7 @@ from districtplan import (
     rows,
     terrain,
     travel,
+    visits,
     water,
 )
 from districtplan.clock import Clock
@@ -160,7 +161,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             )
         needed = _needed(
             plots,
-            there := _Known(ground, flow, lengths, given, mapped),
+            there := _Known(ground, flow, lengths, given, mapped, book),
             in_rows,
             asked,
             book,
@@ -177,6 +178,9 @@ def find(plan: Path, progress: Progress = silent) -> Results:
         teaching, picture = (
             _teaching(joined, bought, (lying, there), row_lines.planted, (asked, book), clock),
             _pictured(elevation, moved, clock),
+        )
+        season, by_hand = _visited(
+            _Ready(joined, bought, proposal, teaching), typed, (lying, there), (asked, book), clock
         )
     return Results(
         plan=asked,
@@ -227,9 +231,10 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *mapped.warnings,
             *(erosion.soils_doubts(given["soils"].used) if "soils" in given else ()),
         ),
-        beside=given,
+        beside=given | by_hand,
         village_names=spellings,
         demos=teaching,
+        visits=season,
     )
 
 
@@ -454,9 +459,15 @@ class _Beside(NamedTuple):
             "answers": demos.ANSWERS,
             "homesteads": demos.HOMESTEADS,
             "shown": demos.SHOWN,
+            "agents": visits.AGENTS,
+            "leave": visits.LEAVE,
+            "meeting_places": visits.MEETING_PLACES,
+            "by_hand": visits.BY_HAND,
+            "observed": visits.OBSERVED,
+            "carried_on": visits.CARRIED_ON,
         }
         names = {key: read.plan.file_of(key) for key in columns}
-        beside = {"village_names": intake.SUGGESTED}
+        beside = {"village_names": intake.SUGGESTED, "carried_on": visits.COLUMNS}
         return cls(
             {
                 key: keyed_csv.read_table(names[key], read.folder, known, beside.get(key, ()))
@@ -503,6 +514,10 @@ class _Beside(NamedTuple):
                 frames["homesteads"], plots, book.number("demo_choices", "homestead_far_deg")
             ),
             "shown": demos.accept_shown(frames["shown"], ids),
+            "agents": visits.accept_agents(frames["agents"], villages),
+            "meeting_places": visits.accept_meeting_places(frames["meeting_places"], villages),
+            "observed": visits.accept_observed(frames["observed"], villages),
+            "carried_on": visits.accept_carried_on(frames["carried_on"]),
         }
         return {key: given for key, given in found.items() if key in self.named}
 
@@ -515,6 +530,7 @@ class _Known(NamedTuple):
     length_by_area: Floats
     given: dict[str, Given]
     mapped: _Mapped
+    book: Handbook
 
     def used(self, key: str) -> pd.DataFrame | None:
         """Give the rows used of one file, None where the plan doesn't name it."""
@@ -692,7 +708,18 @@ def _ways(
         return travel.straight(starts, ends, wanted.way_factor, wanted.reach_m or 0)
     if wanted.reach_by == "paths":
         return travel.by_paths(starts, ends, paths, wanted.way_factor, wanted.reach_m or 0)
-    crs, walking, most = lying.elevation.grid.crs, travel.Walking.of(book), wanted.reach_min or 0
+    return _on_foot((starts, ends), paths, lying, book, (wanted.reach_min or 0, "[demos] reach_by"))
+
+
+def _on_foot(
+    ends: tuple[Floats, Floats],
+    paths: NDArray[np.object_],
+    lying: _Lying,
+    book: Handbook,
+    limit: tuple[float, str],
+) -> travel.Links:
+    """Measure ways on foot over the terrain, up to some minutes that a key of the plan has."""
+    crs, walking, (most, key) = lying.elevation.grid.crs, travel.Walking.of(book), limit
 
     def on_raster(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
         return geodesy.reproject(shapes, lying.zone, crs)
@@ -705,12 +732,135 @@ def _ways(
     streams = _drawn_lines(lying.features, ("stream",))
     land = travel.land(
         lying.elevation,
-        places(starts),
-        places(ends),
+        places(ends[0]),
+        places(ends[1]),
         (on_raster(paths), on_raster(streams)),
         walking.farthest_m(most) / 2,
+        key,
     )
     return travel.on_foot(land.ground, land.starts_m, land.ends_m, walking, (land.block, most))
+
+
+class _Ready(NamedTuple):
+    """What visits go by."""
+
+    joined: pd.DataFrame
+    bought: inputs.Purchase
+    proposal: conservation.Proposal
+    teaching: demos.Allotment | None
+
+
+def _visited(
+    ready: _Ready,
+    typed: _Beside,
+    known: tuple[_Lying, _Known],
+    asked: tuple[Plan, Handbook],
+    clock: Clock,
+) -> tuple[visits.VisitPlan | None, dict[str, Given]]:
+    """Plan who visits which plot on which day, if the plan asks; give leave and what is fixed."""
+    plan, book = asked
+    lying, there = known
+    agents = there.used("agents")
+    if agents is None:
+        return None, {}
+    with clock.step("visits"):
+        visits.require(there.given["agents"], plan.visits.agents or "", least=1)
+        leave = visits.accept_leave(typed.tables["leave"].frame, set(agents["agent_id"]))
+        visits.require(leave, plan.visits.leave or "")
+        calendar = ready.bought.calendar
+        dated = visits.dated(
+            calendar, _zone_of(there), plan.visits.season, there.used("observed"),
+            (sorted(ready.joined["village"].unique()), book),
+        )  # fmt: skip
+        ground, degrees, in_zone = _ground(ready, lying, there, plan)
+        table = visits.units(ground, dated, visits.policy(plan, book))
+        by_hand = visits.accept_by_hand(
+            typed.tables["by_hand"].frame, visits.fixable(table, ground, dated, agents)
+        )
+        own = visits.numbered(visits.with_hand(table, ground, dated, by_hand.used))
+        days = visits.season_days(own, agents, leave.used, plan)
+        bases = np.stack(list(_in_zone(agents, lying.zone).values()), axis=1)
+        at = np.concatenate([bases, in_zone[0][own.meetings], in_zone[1][own.plots]])
+        speeds = visits.speeds(agents)
+        measured = visits.Measured(speeds, *_by_modes(at, speeds, agents, lying, (plan, book)))
+        season = visits.Season(own, agents, *days, dated.onset, measured)
+        carried = there.used("carried_on")
+        stood = None if carried is None else visits.before(own, agents, carried)
+        planned = visits.plan(season, visits.effort(plan), visits.wanted(plan), stood)
+        places = pd.concat(
+            [degrees[0].iloc[own.meetings], degrees[1].iloc[own.plots]], ignore_index=True
+        )
+        stages = visits.stage_table(calendar, _zone_of(there), dated, plan, book)
+        found = visits.told(season, planned, stages, places, carried)
+    more = {"leave": leave, "by_hand": by_hand}
+    return found, {key: given for key, given in more.items() if key in typed.named}
+
+
+def _zone_of(there: _Known) -> dict[str, str]:
+    """Give the zone of onset of each village that has one."""
+    onsets = there.used("onsets")
+    return {} if onsets is None else dict(zip(onsets["village"], onsets["zone"], strict=True))
+
+
+def _ground(
+    ready: _Ready, lying: _Lying, there: _Known, plan: Plan
+) -> tuple[visits.Ground, tuple[pd.DataFrame, pd.DataFrame], tuple[Floats, Floats]]:
+    """Say who is visited and where sessions are held: as tables, in degrees, and in the zone."""
+    joined, enrolled = ready.joined, there.used("enrolment")
+    standing = erosion.standing(joined["plot_id"], there.used("current_practice"), there.book)
+    plots = visits.plots(
+        joined,
+        visits.About(
+            demos=set() if ready.teaching is None else set(ready.teaching.chosen["plot_id"]),
+            structures={
+                *standing.loc[standing["structure"] != "", "plot_id"],
+                *ready.proposal.chosen["plot_id"],
+            },
+            taking_part=None if enrolled is None else _answered(enrolled, "takes_part"),
+            closed=set() if enrolled is None else _answered(enrolled, "closed"),
+        ),
+        plan,
+    )
+    inside = shapely.point_on_surface(lying.on_zone["geometry"].to_numpy(dtype=object))
+    plots_m = shapely.get_coordinates(inside)
+    listed = there.used("meeting_places")
+    listed = pd.DataFrame(columns=list(visits.MEETING_PLACES)) if listed is None else listed
+    places_m = np.stack(list(_in_zone(listed, lying.zone).values()), axis=1)
+    shown = np.flatnonzero(plots["demo"])
+    meetings = visits.meetings(plots, listed)
+    meetings_m = np.concatenate([plots_m[shown], places_m])
+    wanted = plan.visits
+    near = travel.straight(plots_m, meetings_m, wanted.way_factor, wanted.walk_m)
+    degrees = joined[["plot_id", "longitude_deg", "latitude_deg"]]
+    both_deg = pd.concat([degrees.iloc[shown], listed[["longitude_deg", "latitude_deg"]]])
+    return visits.Ground(plots, meetings, near), (both_deg, degrees), (meetings_m, plots_m)
+
+
+def _by_modes(
+    places_m: Floats,
+    speeds: list[float],
+    agents: pd.DataFrame,
+    lying: _Lying,
+    asked: tuple[Plan, Handbook],
+) -> tuple[list[Floats], list[Floats]]:
+    """Measure ways between places by each speed, as the plan says."""
+    plan, book = asked
+    wanted, walking = plan.visits, travel.Walking.of(book)
+    paths = _drawn_lines(lying.features, demos.PATHS)
+    roads = _drawn_lines(lying.features, visits.ROADS)
+    visits.require_lines(plan, paths=len(paths) > 0, roads=len(roads) > 0)
+    longest = float((agents["to"] - agents["from"]).max())
+
+    def walk(points: Floats) -> Floats:
+        if wanted.walk_by == "straight line":
+            return travel.straight_minutes(points, wanted.way_factor, walking)
+        if wanted.walk_by == "paths":
+            return travel.path_minutes(points, paths, wanted.way_factor, walking)
+        links = _on_foot((points, points), paths, lying, book, (longest, "[visits] walk_by"))
+        return links.whole(len(points), len(points))
+
+    riding = travel.Riding(roads if wanted.ride_by == "roads" else None, wanted.way_factor)
+    return travel.by_modes(places_m, walk, riding, speeds)
 
 
 def _pegs(

@@ -8,6 +8,7 @@ description says. Published defaults come from the handbook. Reading the file is
 from __future__ import annotations
 
 import math
+import re
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
 
@@ -76,6 +77,20 @@ def _known_cover(name: str) -> str:
     return _one_of(name, _names("cover_factors", "name"))
 
 
+def _stages() -> list[str]:
+    return _names("visit_stages", "name")
+
+
+def _known_stage(name: str) -> str:
+    return _one_of(name, _stages())
+
+
+def _clock_time(text: str) -> str:
+    if not re.fullmatch("([01][0-9]|2[0-3]):[0-5][0-9]", text):
+        raise ValueError("isn't a time of the day such as 07:30")
+    return text
+
+
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Share = Annotated[float, Field(gt=0, le=1)]
 Source = Annotated[
@@ -99,6 +114,10 @@ PracticeName = Annotated[
     AfterValidator(_known_practice),
     WithJsonSchema({"enum": list(practices.names()), "type": "string"}),
 ]
+Stage = Annotated[
+    str, AfterValidator(_known_stage), WithJsonSchema({"enum": _stages(), "type": "string"})
+]
+ClockTime = Annotated[str, AfterValidator(_clock_time)]
 MonthMm = Annotated[float, Field(ge=0, le=5_000)]
 RateKgHa = Annotated[float, Field(gt=0, le=50_000)]
 DaysHa = Annotated[float, Field(gt=0, le=2_000)]
@@ -1644,6 +1663,186 @@ class Demos(Section):
         return self
 
 
+class Visits(Section):
+    """Who visits which plot on which day; without agents no visits are planned."""
+
+    agents: Text | None = Field(
+        None,
+        description="CSV file of agents, one row each: agent_id, name, longitude_deg, latitude_deg "
+        "of the base, week_days (mon tue ...), from, to (07:00), hours_most away, mode (on foot, "
+        "bicycle, motorcycle, car), speed_km_h, wet_speed_km_h (0: closed in the rains, goes on "
+        "foot), serves, barred (villages, parted by |), litres_100_km, fuel_l, tank_l, days_most "
+        "paid.",
+    )
+    leave: Text | None = Field(
+        None, description="CSV file of leave: agent_id, first_day, last_day."
+    )
+    holidays: list[Day] | None = Field(
+        None, min_length=1, max_length=200, description="Days on which nobody works."
+    )
+    meeting_places: Text | None = Field(
+        None,
+        description="CSV file of meeting places, one row each: meeting_place, village, "
+        "longitude_deg, latitude_deg. Sessions are held there and at demonstration plots.",
+    )
+    by_hand: Text | None = Field(
+        None,
+        description="CSV file of visits fixed by hand: place (a plot_id, or a meeting place), "
+        "stage, agent_id, day; one of the last two may be empty.",
+    )
+    observed: Text | None = Field(
+        None,
+        description="CSV file of what was seen: event (onset, planting, emergence, flowering, "
+        "harvest, storm), day, village (empty: all). Seen days stand before those of the rule; "
+        "storms are those above the plan's value.",
+    )
+    carried_on: Text | None = Field(
+        None,
+        description="visits.csv of the run before, with yes in the column done where a visit was "
+        "made: what is done is kept, as few other days as possible change. Needs made_on.",
+    )
+    made_on: Day | None = Field(
+        None,
+        description="Day on which the plan is made; visits are planned after it. Left out: before "
+        "the first of them.",
+    )
+    season: Literal["early", "usual", "late"] = Field(
+        "usual", description="Onset that windows count from where none was seen."
+    )
+    session_stages: list[Stage] = Field(
+        default_factory=lambda: ["consent", "planting", "weeding_1", "weeding_2", "field_day"],
+        max_length=20,
+        description="Stages with a group session at each meeting place and demonstration plot "
+        "(judgement).",
+    )
+    demo_stages: list[Stage] | None = Field(
+        None,
+        max_length=20,
+        description="Stages at which every demonstration plot is visited. Left out: all but storm.",
+    )
+    flagged_stages: list[Stage] = Field(
+        default_factory=lambda: ["pegging"],
+        max_length=20,
+        description="Stages at which plots above class_above, and those to be measured on the "
+        "ground, are visited.",
+    )
+    structure_stages: list[Stage] = Field(
+        default_factory=lambda: ["storm"],
+        max_length=20,
+        description="Stages at which plots with structures are visited, those chosen too.",
+    )
+    rest_stages: list[Stage] = Field(
+        default_factory=lambda: ["planting", "weeding_1", "weeding_2"],
+        max_length=20,
+        description="Stages at which a share of all other plots is visited, in turn.",
+    )
+    rest_every: int = Field(
+        0, ge=0, le=1_000, description="One other plot in so many is visited at each; 0: none."
+    )
+    class_above: int = Field(
+        3,
+        ge=0,
+        le=5,
+        description="Plots above this class of soil loss are visited by themselves; without "
+        "tonnes, plots above erosion.structures_from_slope_pct (judgement).",
+    )
+    visited: Literal["taking part", "all"] = Field(
+        "taking part",
+        description="Plots that are visited: where files.enrolment says who takes part, theirs; "
+        "or all.",
+    )
+    walk_m: float = Field(
+        2_000.0,
+        gt=0,
+        le=50_000,
+        description="Way within which farmers walk to a session [m] (judgement).",
+    )
+    way_factor: float = _published(
+        "walking",
+        "straight_line_factor",
+        ge=1,
+        le=5,
+        description="How many times as long a way off paths is as the straight line.",
+    )
+    walk_by: Literal["straight line", "paths", "on foot"] = Field(
+        "straight line",
+        description="How ways on foot are measured: the straight line times way_factor, along "
+        "paths and roads of files.features, or on foot over the terrain.",
+    )
+    ride_by: Literal["straight line", "roads"] = Field(
+        "straight line",
+        description="How ways of who rides are measured: the straight line times way_factor, or "
+        "along roads of files.features to the roadhead and on foot from there.",
+    )
+    storm_from: ClockTime = Field(
+        "14:00",
+        min_length=5,
+        max_length=5,
+        description="From then on storms are usual: nobody is in the field (judgement).",
+    )
+    storm_to: ClockTime = Field(
+        "17:00", min_length=5, max_length=5, description="The end of these hours (judgement)."
+    )
+    back_by: ClockTime = Field(
+        "17:30", min_length=5, max_length=5, description="When everybody is back, before dark."
+    )
+    rain_day_every: int = Field(
+        5,
+        ge=0,
+        le=100,
+        description="One working day in so many is held back for rain; 0: none (judgement).",
+    )
+    farmer_names: bool = Field(
+        default=False,
+        description="Whether farmers' names stand on the agents' own day sheets, where "
+        "files.farmer_name_column is read. In calendars and routes they never do.",
+    )
+    relief: bool = Field(
+        default=True,
+        description="Whether it is worked out what one more agent, a faster way or a tank of fuel "
+        "would recover and what a cut of cut_share would drop; each plans the season again.",
+    )
+    cut_share: Share = Field(0.2, description="Share of days that the cut takes (judgement).")
+    seed: int = Field(1, ge=1, le=1_000_000, description="Seed of the search.")
+    iterations: int = Field(
+        2_000,
+        ge=1,
+        le=1_000_000,
+        description="Steps of the search for every hundred visits (judgement).",
+    )
+    seconds: float | None = Field(
+        None,
+        gt=0,
+        le=86_400,
+        description="A search ends after so many seconds; such a plan isn't reproducible, and "
+        "says so. Left out: no clock.",
+    )
+
+    @property
+    def asked(self) -> bool:
+        """Whether visits are to be planned.
+
+        Returns
+        -------
+        bool
+            True where agents are named.
+        """
+        return self.agents is not None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Visits:
+        if not self.asked:
+            told = {"leave", "meeting_places", "by_hand", "observed", "carried_on"}
+            if self.model_fields_set & told:
+                raise ValueError("names no agents. Give them, or take the section out")
+            return self
+        if self.carried_on is not None and self.made_on is None:
+            raise ValueError("has carried_on without made_on. Give the day")
+        if self.storm_from >= self.storm_to:
+            raise ValueError("has storm_from at or after storm_to. Change one of them")
+        return self
+
+
 class Sheets(Section):
     """Which plots get a sheet of paper."""
 
@@ -1762,6 +1961,7 @@ class Plan(Section):
     labour: Labour = Field(default_factory=Labour)
     money: Money = Field(default_factory=Money)
     demos: Demos = Field(default_factory=Demos)
+    visits: Visits = Field(default_factory=Visits)
     sheets: Sheets = Field(default_factory=Sheets)
     page: Page = Field(default_factory=Page)
     limits: Limits = Field(default_factory=Limits)
@@ -1795,16 +1995,18 @@ class Plan(Section):
         Parameters
         ----------
         key : str
-            Its key, of ``[files]`` or ``[demos]``.
+            Its key, of ``[files]``, ``[demos]`` or ``[visits]``.
 
         Returns
         -------
         str | None
             The name; None where the plan names no such file.
         """
-        section = self.files if key in Files.model_fields else self.demos
-        name: str | None = getattr(section, key)
-        return name
+        for section in (self.files, self.demos, self.visits):
+            if key in type(section).model_fields:
+                name: str | None = getattr(section, key)
+                return name
+        raise KeyError(key)
 
     def usual_onset(self, handbook: Handbook) -> date:
         """Give the day on which rains usually begin.

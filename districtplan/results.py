@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from districtplan.plan import Plan
     from districtplan.rows import Clear, Guides, Pegs
     from districtplan.terrain import Calibration, Estimate, Forecast
+    from districtplan.visits import VisitPlan
 
 
 @dataclass(frozen=True)
@@ -182,6 +183,8 @@ class Results:
         plots are in; without rows where the plan asks for none.
     demos : Allotment | None
         Demonstration plots, or which conditions conflict; None where the plan asks for none.
+    visits : VisitPlan | None
+        Who visits which plot on which day; None where the plan names no agents.
     """
 
     plan: Plan
@@ -213,6 +216,7 @@ class Results:
     village_names: pd.DataFrame = field(default_factory=pd.DataFrame)
     catchments: pd.DataFrame = field(default_factory=pd.DataFrame)
     demos: Allotment | None = None
+    visits: VisitPlan | None = None
 
 
 def join(plots: pd.DataFrame, *found: pd.DataFrame) -> pd.DataFrame:

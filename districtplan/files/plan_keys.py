@@ -164,6 +164,8 @@ def expected(schema: Mapping[str, Any]) -> str:
 def _list(schema: Mapping[str, Any]) -> str:
     if "$ref" in schema["items"]:
         return f"a table for each, at most {schema['maxItems']}"
+    if schema["items"].get("format") == "date":
+        return f"a list of dates, such as [2026-03-15], at most {schema['maxItems']}"
     if schema["items"].get("type") == "string":
         return f'a list of names in quotes, such as ["a", "b"], at most {schema["maxItems"]}'
     exact = schema["minItems"] == schema["maxItems"]

@@ -15,9 +15,10 @@ from districtplan.outputs import (
     purchase_files,
     sheets,
     tables_csv,
+    visit_files,
     workbook,
 )
-from districtplan.outputs.sheets import aside_page, demo_page, hand_out, work_page
+from districtplan.outputs.sheets import aside_page, day_page, demo_page, hand_out, work_page
 from districtplan.outputs.texts import Texts
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "tables": tables_csv.render,
         "measures": measures_csv.render,
         "demos": demos_csv.render,
+        "visits": visit_files.render,
         "purchase": purchase_files.render,
         "workbook": workbook.render,
         "gpx": gpx.render,
@@ -39,6 +41,7 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "lists": hand_out.render,
         "work": work_page.render,
         "demo pages": demo_page.render,
+        "days": day_page.render,
         "set aside": aside_page.render,
     }
 )

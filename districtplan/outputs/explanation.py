@@ -21,7 +21,7 @@ from districtplan.errors import Fault, InputError
 from districtplan.handbook import cite
 from districtplan.inputs.need import seeds_per_hole
 from districtplan.inputs.seed import hundred_seed_weight_g
-from districtplan.outputs import demo_words, wording
+from districtplan.outputs import demo_words, visit_words, wording
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -137,6 +137,7 @@ def explain(results: Results, plot_id: str, texts: Texts) -> list[Step]:
         _soil,
         _planting,
         _teaching,
+        _visited,
     )
     return [step for make in makers for step in make(case)]
 
@@ -858,6 +859,17 @@ def _teaching(case: _Case) -> list[Step]:
     said = demo_words.of_plots(found, case.texts)[case.row["plot_id"]]
     how = demo_words.how(found, case.results.plan.demos, case.texts)
     return [Step(case.say("demos.title"), " ".join(how), "", "", " ".join(said))]
+
+
+def _visited(case: _Case) -> list[Step]:
+    """Say who visits the plot when, where the plan names agents."""
+    found = case.results.visits
+    if found is None:
+        return []
+    said = visit_words.of_plots(found, case.texts).get(case.row["plot_id"])
+    if said is None:
+        said = [case.texts.say("visits.plot_none")]
+    return [Step(case.say("visits.title"), case.say("visits.inputs"), "", "", " ".join(said))]
 
 
 def _row_count(case: _Case) -> Step:

@@ -1,15 +1,15 @@
 """A GPX 1.1 file a village: outlines of plots as tracks, ends of lines as waypoints.
 
-The standard fixes the order of elements: metadata, waypoints, tracks; within a waypoint and a track
-name, comment, description. Longitudes lie in [-180, 180), latitudes in [-90, 90]. No farmer's name
-is written: a phone is lent and lost.
+The standard fixes the order of elements: metadata, waypoints, routes, tracks; within a waypoint and
+a track name, comment, description. Longitudes lie in [-180, 180), latitudes in [-90, 90]. No
+farmer's name is written: a phone is lent and lost.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -79,6 +79,21 @@ class Waypoint:
     longitude_deg: float
     latitude_deg: float
     told: str | None = None
+
+
+class Route(NamedTuple):
+    """A way from place to place.
+
+    Attributes
+    ----------
+    name : str
+        What it is.
+    places : numpy.ndarray
+        Its places, shape (places, 2): longitude, latitude [degrees].
+    """
+
+    name: str
+    places: Floats
 
 
 def render(results: Results, texts: Texts) -> dict[str, bytes]:
@@ -187,7 +202,13 @@ def rings(outline: shapely.Polygon | shapely.MultiPolygon) -> tuple[Floats, ...]
     )
 
 
-def write(title: str, tracks: Sequence[Track], waypoints: Sequence[Waypoint], day: date) -> bytes:
+def write(
+    title: str,
+    tracks: Sequence[Track],
+    waypoints: Sequence[Waypoint],
+    day: date,
+    route: Route | None = None,
+) -> bytes:
     """Write one GPX 1.1 file.
 
     Parameters
@@ -200,6 +221,8 @@ def write(title: str, tracks: Sequence[Track], waypoints: Sequence[Waypoint], da
         Ends of lines.
     day : datetime.date
         Its date.
+    route : Route | None, default None
+        A way, if there is one.
 
     Returns
     -------
@@ -221,6 +244,10 @@ def write(title: str, tracks: Sequence[Track], waypoints: Sequence[Waypoint], da
         _text(waypoint, "name", point.name)
         if point.told is not None:
             _text(waypoint, "desc", point.told)
+    if route is not None:
+        rte = ET.SubElement(root, "rte")
+        _text(rte, "name", route.name)
+        _points(rte, "rtept", route.places)
     for track in tracks:
         trk = ET.SubElement(root, "trk")
         _text(trk, "name", track.name)

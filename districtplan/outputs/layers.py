@@ -17,6 +17,7 @@ from districtplan.outputs.plot_table import (
     with_hillside,
     work_layers,
 )
+from districtplan.outputs.visit_tables import visit_layers
 from districtplan.outputs.wording import BARRED
 from districtplan.outputs.work_words import care
 
@@ -35,6 +36,8 @@ GEOMETRY = {
     "structure_lines": "Unknown",
     "outlets": "Unknown",
     "demo_halves": "Unknown",
+    "visits": "Point",
+    "visit_routes": "LineString",
     "catchments": "MultiPolygon",
 }
 """Kinds of geometry of layers that have several, or whose rows may all be without one."""
@@ -77,6 +80,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "features": results.features.used,
         **_with_cautions(work_layers(results), results, texts),
         **demo_layers(results),
+        **visit_layers(results),
     }
     for name in OF_ROWS:
         others[name] = others[name][~others[name]["plot_id"].isin(barred)]

@@ -52,7 +52,8 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
     first, are empty under the least number of readings, its errors None where readings can't tell.
     ``other_rasters`` holds what each other raster would serve (:class:`terrain.Forecast`).
     ``demos`` is there where the plan asks for demonstration plots: value, bound and gap of the
-    choice, and ``reproducible``, false where the clock stopped the search.
+    choice, and ``reproducible``, false where the clock stopped the search. ``visits`` is there
+    where it names agents: visits by what became of them, days in the field, minutes on the way.
 
     It names no folder of the machine and no host, and reads no clock: ``seconds`` is all that may
     differ between equal runs.
@@ -86,6 +87,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
             **_features(results),
             **_beside(results),
             **({} if results.demos is None else {"demos": len(results.demos.chosen)}),
+            **({} if results.visits is None else {"visits": len(results.visits.visits)}),
         },
         "handbook": [
             {"table": name, "title": table.title, "sha256": table.sha256}
@@ -95,6 +97,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
         "readings_against_raster": _calibration(results),
         "other_rasters": [asdict(forecast) for forecast in results.forecasts],
         **_demos(results),
+        **_visits(results),
         "warnings": list(results.warnings),
         "outputs": [
             {"name": name, "sha256": hashlib.sha256(content).hexdigest()}
@@ -182,6 +185,22 @@ def _demos(results: Results) -> dict[str, Any]:
             "reproducible": None if cover is None else cover.reproducible,
             "candidates_thinned_out": found.thinned,
             "conflicts": int(found.conflicts["demo_conflict"].nunique()),
+        }
+    }
+
+
+def _visits(results: Results) -> dict[str, Any]:
+    """Tell what became of visits; nothing where the plan names no agents."""
+    found = results.visits
+    if found is None:
+        return {}
+    status = found.visits["visit_status"].value_counts()
+    return {
+        "visits": {
+            **{str(name): int(count) for name, count in sorted(status.items())},
+            "days": len(found.days),
+            "ways_min": int(found.days["day_way_min"].sum()),
+            "reproducible": found.reproducible,
         }
     }
 

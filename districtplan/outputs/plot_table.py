@@ -12,6 +12,7 @@ from districtplan.conservation import VETOES
 from districtplan.demos.layout import parts
 from districtplan.outputs import wording
 from districtplan.outputs.purchase_tables import GOODS, purchase_tables
+from districtplan.outputs.visit_tables import visit_tables
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -376,7 +377,7 @@ def dictionary(results: Results) -> pd.DataFrame:
     carried["walk_over"] = tuple(proposal.walk_over.columns)
     carried["left_out"] = tuple(proposal.priorities.left_out.columns)
     carried["nurseries"] = tuple(proposal.nurseries.columns)
-    shown = {**demo_tables(results), **demo_layers(results)}
+    shown = {**demo_tables(results), **demo_layers(results), **visit_tables(results)}
     carried |= {name: tuple(table.columns) for name, table in shown.items()}
     bought = purchase_tables(results).items()
     carried |= {f"purchase/{name}": tuple(table.columns) for name, table in bought if len(table)}

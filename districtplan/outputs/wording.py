@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import geodesy
-from districtplan.outputs import demo_words
+from districtplan.outputs import demo_words, visit_words
 from districtplan.rows import EITHER, INSIDE, NOT_KNOWN, REFUSED, SAFE, STANDING
 from districtplan.tables import CIRCLE, POOR
 from districtplan.terrain import LEVEL_REASONS, READING_FLAGS, SURFACE_FLAGS
@@ -379,6 +379,7 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         if (aside := len(of.set_aside))
     ]
     said += demo_words.noticed(results, texts)
+    said += visit_words.noticed(results, texts)
     return [*said, *readings_findings(results, texts), *rows_noticed(results, texts)]
 
 

@@ -18,6 +18,7 @@ from districtplan.outputs import (
     measure_words,
     purchase_sheets,
     purchase_words,
+    visit_words,
     wording,
     work_words,
 )
@@ -25,6 +26,7 @@ from districtplan.outputs.laid_sheets import Laid
 from districtplan.outputs.plot_table import demo_tables, dictionary, plot_table
 from districtplan.outputs.purchase_tables import theirs
 from districtplan.outputs.sources import listing
+from districtplan.outputs.visit_tables import visit_tables
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -141,7 +143,10 @@ NUMBER_FORMATS = {
     "week_share": "0.00",
     "value": "General",
 }
-DATES = ("first_day", "last_day", "delivery_day", "week_to")
+DATES = (
+    "first_day", "last_day", "delivery_day", "week_to", "visit_day", "visit_first_day",
+    "visit_last_day", "load_week", "cost_month",
+)  # fmt: skip
 WIDTHS = {
     "plot_id": 14,
     "village": 20,
@@ -202,6 +207,10 @@ WIDTHS = {
     "work_source": 44,
     "margin_of": 30,
     "assumption": 24,
+    "visit_id": 30,
+    "visit_place": 20,
+    "visit_why": 16,
+    "visit_left_out": 18,
     "demo_message": 30,
     "demo_treatments": 44,
     "demo_village_why": 90,
@@ -316,6 +325,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         _measures(book, results)
         _curve(book, results)
         _demos(book, results)
+        _visits(book, results)
         _set_aside(book, results)
         _readings(book, results)
         _table(book, "columns", dictionary(results))
@@ -491,6 +501,24 @@ def _demos(book: _Book, results: Results) -> None:
         _table(book, "demo_curve", found.curve)
 
 
+def _visits(book: _Book, results: Results) -> None:
+    """Write visits, days in the field, load and cost, if the plan names agents."""
+    if results.visits is None:
+        return
+    shown = visit_tables(results)
+    said = tuple(visit_words.finding(results.visits, book.texts))
+    for name, table in (
+        ("visits", shown["visits"].drop(columns=["done", "visit_sequence"])),
+        ("visit_days", shown["visits/days"]),
+        ("visit_load", shown["visits/load"]),
+        ("visit_costs", shown["visits/costs"]),
+    ):
+        if len(table) < ROWS_MAX:
+            _table(book, name, table, said if name == "visits" else ())
+        else:
+            book.sheet(name).write_string(0, 0, book.texts.say("workbook.too_many_visits"))
+
+
 def _set_aside(book: _Book, results: Results) -> None:
     if len(results.set_aside) == 0:
         sheet = book.sheet("set_aside")
@@ -595,6 +623,8 @@ def _findings(results: Results, texts: Texts) -> list[str]:
     ]
     if results.demos is not None:
         said.append(" ".join(demo_words.finding(results.demos, results.plan.demos, texts)))
+    if results.visits is not None:
+        said.append(" ".join(visit_words.finding(results.visits, texts)))
     key = "page.set_aside_some" if aside else "page.set_aside_none"
     said.append(texts.say(key, aside=f"{aside:,}", read=f"{results.rows_read:,}"))
     return said

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from districtplan.travel.foot import Ground, on_foot
 from districtplan.travel.links import Links, straight
+from districtplan.travel.modes import Riding, by_modes, path_minutes, straight_minutes
 from districtplan.travel.paths import by_paths
 from districtplan.travel.ridden import Ridden, Walks, ride_and_walk
 from districtplan.travel.terrain import Land, land
@@ -18,11 +19,15 @@ __all__ = [
     "Land",
     "Links",
     "Ridden",
+    "Riding",
     "Walking",
     "Walks",
+    "by_modes",
     "by_paths",
     "land",
     "on_foot",
+    "path_minutes",
     "ride_and_walk",
     "straight",
+    "straight_minutes",
 ]

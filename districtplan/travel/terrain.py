@@ -55,6 +55,7 @@ def land(
     ends: Floats,
     drawn: tuple[Objects, Objects],
     margin_m: float,
+    key: str = "[demos] reach_by",
 ) -> Land:
     """Read the land around places.
 
@@ -68,6 +69,8 @@ def land(
         Paths, and what can't be crossed but on them, in the raster's CRS.
     margin_m : float
         How far around them people may go [m].
+    key : str, default "[demos] reach_by"
+        Key of the plan that asks for it, for the message.
 
     Returns
     -------
@@ -91,7 +94,7 @@ def land(
     if rows * columns > CELLS_MAX:
         raise InputError(
             Fault(
-                "[demos] reach_by",
+                key,
                 f"would walk over {rows * columns:,} cells of the raster",
                 "Take paths or the straight line, or a coarser raster",
             )

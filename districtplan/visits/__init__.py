@@ -2,8 +2,112 @@
 
 from __future__ import annotations
 
+from districtplan.visits.asked import (
+    ROADS,
+    About,
+    effort,
+    fixable,
+    meetings,
+    plots,
+    policy,
+    require_lines,
+    season_days,
+    stage_table,
+    wanted,
+)
+from districtplan.visits.assign import NOBODY
+from districtplan.visits.dated import Dated, dated
+from districtplan.visits.days import Hours, working_days
+from districtplan.visits.given import (
+    AGENTS,
+    BY_HAND,
+    CARRIED_ON,
+    LEAVE,
+    MEETING_PLACES,
+    OBSERVED,
+    Fixable,
+    accept_agents,
+    accept_by_hand,
+    accept_carried_on,
+    accept_leave,
+    accept_meeting_places,
+    accept_observed,
+    require,
+)
 from districtplan.visits.route import Effort
 from districtplan.visits.schedule import Schedule, schedule
+from districtplan.visits.season import (
+    Before,
+    Help,
+    Measured,
+    Numbered,
+    Season,
+    before,
+    numbered,
+    plan,
+    speeds,
+)
+from districtplan.visits.sessions import SESSION, Policy
 from districtplan.visits.task import ANYONE, Crew, Shifts, Task, Visits, Ways
+from districtplan.visits.told import COLUMNS, VisitPlan, told
+from districtplan.visits.units import NO_PLOT, Ground, units, with_hand
 
-__all__ = ["ANYONE", "Crew", "Effort", "Schedule", "Shifts", "Task", "Visits", "Ways", "schedule"]
+__all__ = [
+    "AGENTS",
+    "ANYONE",
+    "BY_HAND",
+    "CARRIED_ON",
+    "COLUMNS",
+    "LEAVE",
+    "MEETING_PLACES",
+    "NOBODY",
+    "NO_PLOT",
+    "OBSERVED",
+    "ROADS",
+    "SESSION",
+    "About",
+    "Before",
+    "Crew",
+    "Dated",
+    "Effort",
+    "Fixable",
+    "Ground",
+    "Help",
+    "Hours",
+    "Measured",
+    "Numbered",
+    "Policy",
+    "Schedule",
+    "Season",
+    "Shifts",
+    "Task",
+    "VisitPlan",
+    "Visits",
+    "Ways",
+    "accept_agents",
+    "accept_by_hand",
+    "accept_carried_on",
+    "accept_leave",
+    "accept_meeting_places",
+    "accept_observed",
+    "before",
+    "dated",
+    "effort",
+    "fixable",
+    "meetings",
+    "numbered",
+    "plan",
+    "plots",
+    "policy",
+    "require",
+    "require_lines",
+    "schedule",
+    "season_days",
+    "speeds",
+    "stage_table",
+    "told",
+    "units",
+    "wanted",
+    "with_hand",
+    "working_days",
+]

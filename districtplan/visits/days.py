@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
 MINUTE_S = 60
+HOUR_MIN = 60
 WIDTH = 6
 """Numbers that tell a day: those of shifts, and the date."""
 

@@ -41,8 +41,9 @@ def test_every_format_renders_every_district(
 ):
     for results in (small_results, results_without_soil, results_with_names):
         made = FORMATS[name](results, texts)
-        # Nothing is handed out while it isn't known to whom; nobody asked for demonstration plots.
-        assert bool(made) is (name not in {"lists", "demos", "demo pages"})
+        # Nothing is handed out while it isn't known to whom; nobody asked for demonstration plots
+        # or visits.
+        assert bool(made) is (name not in {"lists", "demos", "demo pages", "visits", "days"})
         assert all(isinstance(content, bytes) and content for content in made.values())
 
 

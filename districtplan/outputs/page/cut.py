@@ -138,6 +138,7 @@ def villages(results: Results) -> list[Results]:
                 for name, parts in beside.items()
             },
             demos=demos[at],
+            visits=None,
             villages=total,
             district=total.iloc[0].drop("village"),
             set_aside=aside,

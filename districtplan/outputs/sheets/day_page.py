@@ -1,0 +1,300 @@
+"""An agent's days on paper, a page each: when to leave, where to go, what to do, what to carry."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
+
+from pyproj import Geod
+
+from districtplan.outputs import visit_words, wording
+from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Paper, Setting, line_box
+from districtplan.outputs.sheets.plot_page import (
+    FOOT_MM,
+    FULL,
+    GAP_MM,
+    HAIR_MM,
+    HEADING,
+    LEFT,
+    RIGHT,
+    Piece,
+)
+from districtplan.outputs.sheets.work_page import printable
+from districtplan.outputs.visit_tables import routes
+from districtplan.visits import SESSION
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable, Mapping
+    from datetime import date
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+
+    Floats = NDArray[np.float64]
+
+AGENT = Setting(20, bold=True)
+DAY = Setting(15, bold=True, align="right")
+PLACE = Setting(15, bold=True)
+TIME = Setting(15, bold=True)
+TIME_MM = 34.0
+"""Width of the column of times."""
+BAR_MM = 9.0
+"""Height of the bar of the day."""
+BOX_MM = 4.2
+NOTE_MM = 8.0
+"""Height of a line to write on."""
+TOOLS_ACROSS = 3
+CARE = ("dark", "alone", "river", "lightning", "heat")
+HOUR_MIN = 60
+GLOBE = Geod(ellps="WGS84")
+HERE_M = 30.0
+"""Places nearer than this are one [m]."""
+LETTER_MM = 5.0
+"""Narrowest part of the bar that holds its number."""
+
+
+class _Day(NamedTuple):
+    """A day of an agent."""
+
+    agent: str
+    when: date
+    day: Mapping[Hashable, Any]
+    stops: list[dict[str, Any]]
+    farmers: Mapping[str, str]
+    legs: list[str]
+    """Which way each stop lies from the one before."""
+
+
+def render(results: Results, texts: Texts) -> dict[str, bytes]:
+    """Draw the days of all agents.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, bytes]
+        ``visits/a001-….pdf`` of each agent who has any day; a farmer's name only where the plan
+        asks for it.
+    """
+    found = results.visits
+    if found is None:
+        return {}
+    district, stems = results.plan.district, visit_words.agent_stems(found)
+    names = found.agents.set_index("agent_id")["name"]
+    days = {(row["agent_id"], row["visit_day"]): row for row in found.days.to_dict("records")}
+    farmers = _farmers(results)
+    papers: dict[str, Paper] = {}
+    for agent, when, stops, line in routes(found):
+        if agent not in papers:
+            title = texts.say("visits.sheet.file", agent=agent, district=district.name)
+            papers[agent] = Paper(title, district.planting_date, texts.language)
+        told = days[agent, when]
+        rows = cast("list[dict[str, Any]]", stops.to_dict("records"))
+        _draw(
+            papers[agent],
+            _Day(str(names[agent]), cast("date", when), told, rows, farmers, _legs(line, texts)),
+            results,
+            texts,
+        )
+    return {f"visits/{stems[agent]}.pdf": paper.finish() for agent, paper in papers.items()}
+
+
+def _legs(line: Floats, texts: Texts) -> list[str]:
+    """Say how far and to which side each place lies from the one before, straight."""
+    longitude, latitude = line.T
+    bearing, _, metres = GLOBE.inv(longitude[:-1], latitude[:-1], longitude[1:], latitude[1:])
+    return [
+        texts.say("visits.sheet.here")
+        if away < HERE_M
+        else texts.say(
+            "visits.sheet.leg", side=wording.direction(turn % 360, texts), km=f"{away / 1000:.1f}"
+        )
+        for turn, away in zip(bearing.tolist(), metres.tolist(), strict=True)
+    ]
+
+
+def _farmers(results: Results) -> Mapping[str, str]:
+    """Give the farmer of each plot, where the plan asks for names on agents' own sheets."""
+    plots = results.plots
+    if not results.plan.visits.farmer_names or "farmer_name" not in plots:
+        return {}
+    known = plots[plots["farmer_name"].notna()]
+    return dict(zip(known["plot_id"], known["farmer_name"].astype(str), strict=True))
+
+
+def _draw(paper: Paper, told: _Day, results: Results, texts: Texts) -> None:
+    paper.page()
+    y = _header(paper, told, results, texts)
+    y = _summary(paper, told, results, texts, y)
+    y = _bar(paper, told, texts, y) + GAP_MM
+    tools = _tools(paper, told, texts)
+    tools.draw(y)
+    y += tools.height + GAP_MM
+    care = _care(paper, texts)
+    for number, row in enumerate(told.stops, 1):
+        stop = _stop(paper, told, (number, row), texts)
+        if y + stop.height > FOOT_MM:
+            paper.page()
+            y = _header(paper, told, results, texts)
+        stop.draw(y)
+        y += stop.height
+    if y + care.height + GAP_MM > FOOT_MM + 5:
+        paper.page()
+        y = _header(paper, told, results, texts)
+    care.draw(y + GAP_MM)
+
+
+def _header(paper: Paper, told: _Day, results: Results, texts: Texts) -> float:
+    top = 9.0
+    paper.name(told.agent, Box(LEFT, top, 0.5 * FULL, 9), AGENT, least_pt=13)
+    weekday = texts.say(f"visits.weekday_{told.when.weekday()}")
+    paper.write(f"{weekday} {texts.day(told.when)}", RIGHT, top + 1.4, DAY)
+    top += 9.6
+    paper.name(results.plan.district.name, line_box(LEFT, top, 0.6 * FULL), PLAIN)
+    paper.write(texts.say("visits.sheet.title"), RIGHT, top, PLAIN._replace(align="right"))
+    top += 5.6
+    paper.line([(LEFT, top), (RIGHT, top)], 0.9)
+    return top + GAP_MM
+
+
+def _summary(paper: Paper, told: _Day, results: Results, texts: Texts, y: float) -> float:
+    day = told.day
+    first = texts.say("visits.sheet.times", leaves=day["day_leaves"], home=day["day_home"])
+    y = paper.block(first, Box(LEFT, y, FULL, 0), HEADING)
+    spent = texts.say(
+        "visits.sheet.spent",
+        ride=day["day_ride_min"], walk=day["day_walk_min"], work=day["day_work_min"],
+        wait=day["day_wait_min"], slack=day["day_slack_min"], km=f"{day['day_ride_km']:.1f}",
+        back=results.plan.visits.back_by, storm=results.plan.visits.storm_from,
+    )  # fmt: skip
+    return paper.block(spent, Box(LEFT, y, FULL, 0)) + 1.5
+
+
+def _minutes(text: str) -> int:
+    hours, minutes = text.split(":")
+    return HOUR_MIN * int(hours) + int(minutes)
+
+
+def _bar(paper: Paper, told: _Day, texts: Texts, y: float) -> float:
+    """Draw the day from leaving to coming home: ways grey, visits white with their numbers."""
+    begin, end = (_minutes(str(told.day[f"day_{name}"])) for name in ("leaves", "home"))
+    scale = FULL / max(end - begin, 1)
+
+    def x(text: str) -> float:
+        return LEFT + scale * (_minutes(text) - begin)
+
+    paper.fill(
+        [(LEFT, y), (RIGHT, y), (RIGHT, y + BAR_MM), (LEFT, y + BAR_MM)],
+        grey=175,
+    )
+    paper.frame(Box(LEFT, y, FULL, BAR_MM))
+    for number, row in enumerate(told.stops, 1):
+        left, right = x(row["visit_begins"]), x(row["visit_ends"])
+        box = [(left, y), (right, y), (right, y + BAR_MM), (left, y + BAR_MM)]
+        paper.fill(box, grey=255)
+        paper.frame(Box(left, y, right - left, BAR_MM))
+        if right - left >= LETTER_MM:
+            middle = BOLD._replace(align="centre")
+            paper.write(str(number), (left + right) / 2, y + 2.2, middle)
+    y += BAR_MM + 0.6
+    paper.write(str(told.day["day_leaves"]), LEFT, y)
+    paper.write(texts.say("visits.sheet.bar"), LEFT + FULL / 2, y, PLAIN._replace(align="centre"))
+    paper.write(str(told.day["day_home"]), RIGHT, y, PLAIN._replace(align="right"))
+    return y + PLAIN.line_mm
+
+
+def _tools(paper: Paper, told: _Day, texts: Texts) -> Piece:
+    """List what to carry, with boxes to tick before leaving."""
+    listed = visit_words.tools([row["visit_stage"] for row in told.stops], texts)
+    wide = FULL / TOOLS_ACROSS
+    room = wide - BOX_MM - 6
+    rows = [listed[at : at + TOOLS_ACROSS] for at in range(0, len(listed), TOOLS_ACROSS)]
+    highs = [max(paper.height(tool, room) for tool in row) + 1.0 for row in rows]
+    height = HEADING.line_mm + sum(highs) + 2.5
+
+    def draw(y: float) -> None:
+        paper.frame(Box(LEFT, y, FULL, height))
+        paper.write(texts.say("visits.sheet.carry"), LEFT + 2, y + 1, HEADING)
+        y += 1.4 + HEADING.line_mm
+        for row, high in zip(rows, highs, strict=True):
+            for place, tool in enumerate(row):
+                x = LEFT + 2 + wide * place
+                paper.frame(Box(x, y + 0.4, BOX_MM, BOX_MM), 0.6)
+                paper.block(tool, Box(x + BOX_MM + 2, y, room, 0))
+            y += high
+
+    return Piece(height, draw)
+
+
+def _stop(paper: Paper, told: _Day, at: tuple[int, dict[str, Any]], texts: Texts) -> Piece:
+    """Write where to go, when, what to do there, and leave room for notes."""
+    number, row = at
+    x, room = LEFT + TIME_MM, FULL - TIME_MM
+    session = row["visit_kind"] == SESSION
+    way = texts.say(
+        "visits.sheet.way" if row["visit_ride_km"] else "visits.sheet.way_on_foot",
+        minutes=row["visit_way_min"], km=f"{row['visit_ride_km']:.1f}",
+    )  # fmt: skip
+    if session:
+        said = texts.say("visits.sheet.session", count=f"{row['visit_farmers']:,}")
+    else:
+        said = texts.say(f"visits.reason.{row['visit_why']}")
+    stage = f"{visit_words.stage(row, texts)}. {said}"
+    before = [one["visit_stage"] for one in told.stops[: number - 1]]
+    # What was said above needs no room again.
+    known = row["visit_stage"] in before
+    task = texts.say("visits.sheet.as_above") if known else visit_words.task(row, texts)
+    way = f"{told.legs[number - 1]}, {way}"
+    farmer = told.farmers.get(row["plot_id"], "")
+    heights = [paper.height(text, room) for text in (stage, task)]
+    line = PLACE.line_mm + 1.0
+    aside = TIME.line_mm + PLAIN.line_mm + paper.height(way, TIME_MM - 3) + 3.0
+    farmer_mm = PLAIN.line_mm if farmer else 0.0
+    height = max(1.6 + line + farmer_mm + sum(heights) + 2 * NOTE_MM, aside)
+
+    def draw(y: float) -> None:
+        paper.line([(LEFT, y), (RIGHT, y)], HAIR_MM)
+        y += 1.6
+        paper.write(f"{number}", LEFT, y, PLACE)
+        paper.write(str(row["visit_begins"]), LEFT + 9, y, TIME)
+        paper.write(
+            texts.say("visits.sheet.until", ends=row["visit_ends"]), LEFT + 9, y + TIME.line_mm
+        )
+        paper.block(way, Box(LEFT, y + TIME.line_mm + PLAIN.line_mm + 0.6, TIME_MM - 3, 0))
+        paper.name(row["visit_place"], Box(x, y, 0.52 * room, line), PLACE, least_pt=11)
+        right = PLAIN._replace(align="right")
+        paper.name(row["village"], Box(x + 0.54 * room, y, 0.46 * room - 14, line), right)
+        paper.frame(Box(RIGHT - BOX_MM - 1, y + 0.8, BOX_MM + 1, BOX_MM + 1), 0.6)
+        y += line
+        if farmer:
+            paper.name(farmer, line_box(x, y, room), BOLD)
+            y += PLAIN.line_mm
+        y = paper.block(printable(stage), Box(x, y, room, 0), BOLD)
+        y = paper.block(printable(task), Box(x, y, room, 0))
+        # The next line is that above the next stop.
+        paper.line([(x, y + NOTE_MM), (RIGHT, y + NOTE_MM)], HAIR_MM / 2)
+
+    return Piece(height, draw)
+
+
+def _care(paper: Paper, texts: Texts) -> Piece:
+    """Frame what keeps an agent safe."""
+    said = [texts.say(f"visits.care.{name}") for name in CARE]
+    room = FULL - 6
+    height = HEADING.line_mm + sum(paper.height(one, room) + 0.6 for one in said) + 3
+
+    def draw(y: float) -> None:
+        paper.frame(Box(LEFT, y, FULL, height), 0.9)
+        paper.write(texts.say("visits.sheet.care"), LEFT + 3, y + 1.2, HEADING)
+        y += 1.2 + HEADING.line_mm
+        for one in said:
+            y = paper.block(one, Box(LEFT + 3, y, room, 0)) + 0.6
+
+    return Piece(height, draw)

@@ -1,0 +1,363 @@
+"""Visits in words: what was planned, what is left out and why, what each stage needs."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime, time, timedelta
+from typing import TYPE_CHECKING, Any, cast
+
+from districtplan.outputs.file_names import village_stems
+from districtplan.outputs.visit_calendar import Event, revised
+from districtplan.visits import SESSION
+from districtplan.visits.season import CANCELLED
+from districtplan.visits.told import LEFT_OUT, PLANNED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    import pandas as pd
+
+    from districtplan.outputs.texts import Texts
+    from districtplan.results import Results
+    from districtplan.visits import VisitPlan
+
+CHANGES_MAX = 20
+"""Changes that are told one by one; more are counted."""
+UID_SIGNS = 32
+HOUR_MIN = 60
+
+
+def finding(found: VisitPlan, texts: Texts) -> list[str]:
+    """Say what was planned, how much of a day is on the road, and what is left out.
+
+    Parameters
+    ----------
+    found : VisitPlan
+        The plan.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        The finding, then what else a planner must know.
+    """
+    visits, days = found.visits, found.days
+    planned = visits[visits["visit_status"] == PLANNED]
+    missing = visits[visits["visit_left_out"].notna()]
+    away = days[["day_way_min", "day_work_min", "day_wait_min"]].to_numpy().sum()
+    share = 100 * days["day_way_min"].sum() / max(away, 1)
+    return [
+        texts.say(
+            "visits.finding" if len(missing) else "visits.finding_all",
+            made=f"{len(planned):,}",
+            count=f"{len(planned) + len(missing):,}",
+            left=f"{len(missing):,}",
+            agents=f"{len(found.agents):,}",
+            days=f"{len(days):,}",
+            share=f"{share:.0f}",
+        ),
+        *_spread(found, texts),
+        *_left_out(missing, texts),
+        *_reliefs(found, texts),
+        *_by_clock(found, texts),
+    ]
+
+
+def _by_clock(found: VisitPlan, texts: Texts) -> list[str]:
+    return [] if found.reproducible else [texts.say("visits.by_clock")]
+
+
+def _spread(found: VisitPlan, texts: Texts) -> Iterator[str]:
+    """Say how evenly the work is shared; nothing of one agent."""
+    if len(found.agents) < 2 or found.load.empty:  # noqa: PLR2004 - two to compare
+        return
+    hours = found.load.groupby("agent_id")["load_hours"].sum()
+    hours = hours.reindex(found.agents["agent_id"], fill_value=0.0)
+    yield texts.say("visits.spread", least=f"{hours.min():.0f}", most=f"{hours.max():.0f}")
+
+
+def _left_out(missing: pd.DataFrame, texts: Texts) -> Iterator[str]:
+    if missing.empty:
+        return
+    counts = missing["visit_left_out"].value_counts()
+    parts = [
+        texts.say("visits.left_part", count=f"{count:,}", why=texts.say(f"visits.why.{reason}"))
+        for reason, count in counts.items()
+    ]
+    yield texts.say("visits.left", parts=texts.listed(parts))
+
+
+def _reliefs(found: VisitPlan, texts: Texts) -> Iterator[str]:
+    for row in found.relief.to_dict("records"):
+        gained = int(row["relief_gained"])
+        if row["relief"] == "a cut of days":
+            yield texts.say("visits.cut", count=f"{max(-gained, 0):,}")
+        else:
+            yield texts.say(
+                "visits.relief", what=texts.say(f"visits.relief_of.{row['relief']}"),
+                agent=row["relief_agent"], count=f"{max(gained, 0):,}",
+            )  # fmt: skip
+
+
+def changes(found: VisitPlan, texts: Texts) -> list[str]:
+    """Say what a plan that is carried on changes.
+
+    Parameters
+    ----------
+    found : VisitPlan
+        The plan.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        A count, then the first changes one by one; empty where nothing is carried on.
+    """
+    rows = cast("list[dict[str, Any]]", found.changed.to_dict("records"))
+    if not rows:
+        return []
+    days = {
+        (row[f"changed_{way}_agent"], row[f"changed_{way}_day"])
+        for row in rows
+        for way in ("from", "to")
+        if row[f"changed_{way}_day"] is not None
+    }
+    said = [texts.say("visits.changed", count=f"{len(rows):,}", days=f"{len(days):,}")]
+    for row in rows[:CHANGES_MAX]:
+        was, now = row["changed_from_day"], row["changed_to_day"]
+        key = "new" if was is None else "gone" if now is None else "moved"
+        told = {
+            "visit": row["visit_id"],
+            "was": "" if was is None else texts.day(was),
+            "now": "" if now is None else texts.day(now),
+            "agent": row["changed_to_agent"] or row["changed_from_agent"] or "",
+        }
+        said.append(texts.say(f"visits.change_{key}", **told))
+    if len(rows) > CHANGES_MAX:
+        said.append(texts.say("visits.changed_more", count=f"{len(rows) - CHANGES_MAX:,}"))
+    return said
+
+
+def noticed(results: Results, texts: Texts) -> list[str]:
+    """Say what the run noticed of its visits: what is left out, what changed, if it has any.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences.
+    """
+    found = results.visits
+    if found is None:
+        return []
+    missing = found.visits[found.visits["visit_left_out"].notna()]
+    return [*_left_out(missing, texts), *changes(found, texts), *_by_clock(found, texts)]
+
+
+def of_plots(found: VisitPlan, texts: Texts) -> dict[str, list[str]]:
+    """Say of each plot who visits it when, or why nobody does.
+
+    Parameters
+    ----------
+    found : VisitPlan
+        The plan.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, list[str]]
+        Sentences by the id of the plot, of those with a visit or one left out.
+    """
+    said: dict[str, list[str]] = {}
+    own = found.visits[found.visits["plot_id"] != ""]
+    for row in _records(own.sort_values(["visit_first_day", "visit_id"])):
+        told = {"stage": stage(row, texts), "agent": row["agent_id"]}
+        status = row["visit_status"]
+        if status in (LEFT_OUT, CANCELLED):
+            reason = row["visit_left_out"]
+            why = texts.say(f"visits.why.{reason}") if reason else ""
+            sentence = texts.say("visits.plot_left_out", why=why, **told)
+        else:
+            day = texts.day(row["visit_day"])
+            sentence = texts.say(
+                "visits.plot_planned" if status == PLANNED else "visits.plot_done",
+                day=day, begins=row["visit_begins"], **told,
+            )  # fmt: skip
+        said.setdefault(row["plot_id"], []).append(sentence)
+    return said
+
+
+def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return cast("list[dict[str, Any]]", table.to_dict("records"))
+
+
+def stage(row: Mapping[str, Any], texts: Texts) -> str:
+    """Name the stage of a visit.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        The visit.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        Such as "second weeding".
+    """
+    return texts.say(f"visits.stage.{row['visit_stage']}")
+
+
+def task(row: Mapping[str, Any], texts: Texts) -> str:
+    """Say what is done at a visit.
+
+    Parameters
+    ----------
+    row : Mapping[str, Any]
+        The visit.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    str
+        A sentence or two.
+    """
+    said = texts.say(f"visits.task.{row['visit_stage']}")
+    if row["visit_no_hoe"]:
+        said = f"{said} {texts.say('visits.by_hand')}"
+    return said
+
+
+def tools(stages: list[str], texts: Texts) -> list[str]:
+    """List what to carry for some stages, each once.
+
+    Parameters
+    ----------
+    stages : list[str]
+        Names of stages.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Tools, forms last.
+    """
+    found = [
+        tool
+        for name in dict.fromkeys(stages)
+        for tool in texts.say(f"visits.tools.{name}").split("; ")
+    ]
+    return [*dict.fromkeys(found), texts.say("visits.tools_always")]
+
+
+def agent_stems(found: VisitPlan) -> dict[str, str]:
+    """Name the files of agents.
+
+    Parameters
+    ----------
+    found : VisitPlan
+        The plan.
+
+    Returns
+    -------
+    dict[str, str]
+        Stem of the files' names by agent.
+    """
+    stems = village_stems(found.agents["agent_id"].astype(str))
+    return {agent: f"a{stem[1:]}" for agent, stem in stems.items()}
+
+
+def calendars(results: Results, texts: Texts) -> dict[str, list[Event]]:
+    """Give each agent's calendar; of a plan that is carried on, revised.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    dict[str, list[Event]]
+        Visits by the id of the agent, without anybody's name.
+    """
+    found = results.visits
+    if found is None:
+        return {}
+    district = results.plan.district.name
+    now: dict[str, list[Event]] = {agent: [] for agent in found.agents["agent_id"]}
+    before: dict[str, list[Event]] = {agent: [] for agent in now}
+    rows = {row["visit_id"]: row for row in _records(found.visits)}
+    for row in rows.values():
+        if row["visit_day"] is not None and row["agent_id"] in now:
+            now[row["agent_id"]].append(_event(row, row, district, texts))
+    if "carried_on" in results.beside:
+        for old in _records(results.beside["carried_on"].used):
+            if old["visit_day"] is not None and old["agent_id"] in before:
+                told = {
+                    **old,
+                    "visit_begins": _clock(old["visit_begins"]),
+                    "visit_ends": _clock(old["visit_ends"]),
+                }
+                event = _event(rows[old["visit_id"]], told, district, texts)
+                before[old["agent_id"]].append(event)
+    return {agent: revised(before[agent], now[agent]) for agent in now}
+
+
+def uid(district: str, visit_id: str) -> str:
+    """Give what a visit is known by in calendars: the same in every plan of a district.
+
+    Parameters
+    ----------
+    district : str
+        Name of the district.
+    visit_id : str
+        The visit.
+
+    Returns
+    -------
+    str
+        Plain letters.
+    """
+    digest = hashlib.sha256(f"{district}\n{visit_id}".encode()).hexdigest()
+    return f"{digest[:UID_SIGNS]}@districtplan"
+
+
+def _event(row: dict[str, Any], when: dict[str, Any], district: str, texts: Texts) -> Event:
+    begins, ends = (
+        datetime.combine(when["visit_day"], time.fromisoformat(when[f"visit_{name}"]))
+        for name in ("begins", "ends")
+    )
+    session = row["visit_kind"] == SESSION
+    place = row["visit_place"]
+    return Event(
+        uid(district, row["visit_id"]),
+        begins,
+        max(ends, begins + timedelta(minutes=1)),
+        texts.say(
+            "visits.event_session" if session else "visits.event",
+            stage=stage(row, texts),
+            place=place,
+        ),
+        ", ".join(part for part in (place, row["village"]) if part),
+        f"{task(row, texts)} {texts.say('visits.care_short')}",
+        int(when["visit_sequence"]),
+        when["visit_status"] == CANCELLED,
+    )
+
+
+def _clock(minutes: int) -> str:
+    return f"{minutes // HOUR_MIN:02d}:{minutes % HOUR_MIN:02d}"

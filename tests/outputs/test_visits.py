@@ -1,0 +1,260 @@
+"""Visits as they leave a run: tables, calendars, routes, layers, workbook, words, paper."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import json
+from datetime import date
+from typing import get_args
+from xml.etree import ElementTree as ET
+
+import geopandas as gpd
+import icalendar
+import openpyxl
+import pandas as pd
+import pypdf
+import pytest
+
+from districtplan import visits
+from districtplan.accepted import Given
+from districtplan.handbook import packaged
+from districtplan.outputs import (
+    explanation,
+    layers,
+    manifest,
+    visit_files,
+    visit_words,
+    wording,
+    workbook,
+)
+from districtplan.outputs.plot_table import dictionary
+from districtplan.outputs.sheets import day_page
+from districtplan.visits.reasons import Reason
+from districtplan.visits.relief import Change
+from districtplan.visits.told import LEFT_OUT, PLANNED
+from tests.outputs.visited import visited_by
+
+GPX = "{http://www.topografix.com/GPX/1/1}"
+
+
+@pytest.fixture(scope="module")
+def seen(small_results):
+    return visited_by(small_results)
+
+
+@pytest.fixture(scope="module")
+def files(seen, texts):
+    return visit_files.render(seen, texts)
+
+
+def rows_of(content: bytes) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(content.decode(), newline="")))
+
+
+def test_without_agents_there_is_nothing_of_them(small_results, texts):
+    assert visit_files.render(small_results, texts) == {}
+    assert not dictionary(small_results)["name"].str.startswith("visit_").any()
+    assert "visits" not in json.loads(manifest.render(small_results, {})["run.json"])
+    book = openpyxl.load_workbook(
+        io.BytesIO(workbook.render(small_results, texts)["district.xlsx"])
+    )
+    assert texts.say("workbook.visits") not in book.sheetnames
+
+
+def test_every_visit_is_in_the_table_and_every_column_declared(seen, files):
+    rows = rows_of(files["visits.csv"])
+    assert len(rows) == len(seen.visits.visits) > 10
+    assert len({row["visit_id"] for row in rows}) == len(rows)
+    told = dictionary(seen).set_index("name")
+    for name, content in files.items():
+        if name.endswith(".csv"):
+            head = content.decode().split("\r\n", 1)[0].split(",")
+            assert all(column in told.index for column in head), name
+    # Text from outside is no formula.
+    assert {row["agent_id"] for row in rows} >= {"'=T1"}
+
+
+def test_calendars_pass_a_strict_reader(seen, files, texts):
+    planned = seen.visits.visits[seen.visits.visits["visit_status"] == PLANNED]
+    count = 0
+    for name, content in files.items():
+        if not name.endswith(".ics"):
+            continue
+        assert max(map(len, content.split(b"\r\n"))) <= 75
+        read = icalendar.Calendar.from_ical(content)
+        for event in read.walk("VEVENT"):
+            assert event["DTSTART"].dt.tzinfo is None
+            assert event["DTEND"].dt > event["DTSTART"].dt
+            assert event["DTSTAMP"].dt.date() == seen.plan.district.planting_date
+            count += 1
+        assert not read.errors
+    assert count == len(planned)
+
+
+def test_a_route_a_day_leads_from_base_to_base(seen, files):
+    names = [name for name in files if name.endswith(".gpx")]
+    assert len(names) == len(seen.visits.days)
+    for name in names:
+        root = ET.fromstring(files[name])
+        kinds = [child.tag.removeprefix(GPX) for child in root]
+        assert kinds == sorted(kinds, key=["metadata", "wpt", "rte", "trk"].index)
+        places = [(one.get("lat"), one.get("lon")) for one in root.iter(f"{GPX}rtept")]
+        assert places[0] == places[-1]
+        assert len(places) == len(root.findall(f"{GPX}wpt")) + 2
+
+
+def test_nobody_is_named_in_what_is_shared(results_with_names, texts):
+    seen = visited_by(results_with_names, farmer_names=True)
+    names = results_with_names.plots["farmer_name"].dropna()
+    assert len(names) > 3
+    for name, content in visit_files.render(seen, texts).items():
+        text = content.decode()
+        assert not any(farmer in text for farmer in names), name
+
+
+def test_layers_and_workbook_have_them(seen, texts, tmp_path):
+    path = tmp_path / "plots.gpkg"
+    path.write_bytes(layers.render(seen, texts)["plots.gpkg"])
+    points, lines = (gpd.read_file(path, layer=name) for name in ("visits", "visit_routes"))
+    assert len(points) == (seen.visits.visits["visit_status"] == PLANNED).sum()
+    assert len(lines) == len(seen.visits.days)
+    assert set(lines.geom_type) == {"LineString"}
+    book = openpyxl.load_workbook(io.BytesIO(workbook.render(seen, texts)["district.xlsx"]))
+    said = [row[0] for row in book[texts.say("workbook.visits")].iter_rows(values_only=True)]
+    assert said[0] == visit_words.finding(seen.visits, texts)[0]
+
+
+def test_the_finding_says_what_is_left_out_and_why(small_results, seen, texts):
+    assert visit_words.finding(seen.visits, texts)[0].startswith("All ")
+    late = seen.visits.visits["visit_last_day"].max()
+    none = visited_by(small_results, made_on=late)
+    first, *rest = visit_words.finding(none.visits, texts)
+    assert first.startswith("0 of ")
+    assert texts.say("visits.why.no day") in " ".join(rest)
+    assert set(none.visits.visits["visit_status"]) == {LEFT_OUT}
+    assert set(rest[1:2]) <= set(wording.noticed(none, texts))
+    assert layers.render(none, texts)["plots.gpkg"]
+    assert workbook.render(none, texts)["district.xlsx"]
+
+
+def test_a_plot_is_told_who_comes_when(seen, texts):
+    row = seen.visits.visits[seen.visits.visits["plot_id"] != ""].iloc[0]
+    title = texts.say("explain.visits.title")
+    (step,) = (
+        one for one in explanation.explain(seen, row["plot_id"], texts) if one.title == title
+    )
+    assert texts.day(row["visit_day"]) in step.result
+
+
+def carried_on(results, texts, done=(), **keys):
+    """The same district, its plan carried on from its own visits.csv."""
+    rows = rows_of(visit_files.render(results, texts)["visits.csv"])
+    given = pd.DataFrame(rows)[list(visits.CARRIED_ON)].astype(object)
+    given["agent_id"] = given["agent_id"].str.removeprefix("'")
+    given.loc[given["visit_id"].isin(done), "done"] = "yes"
+    given = given.assign(source_row=range(1, len(given) + 1), reason=None, remedy=None)
+    taken = visits.accept_carried_on(given)
+    assert taken.set_aside.empty
+    found = visited_by(results, taken.used, carried_on="visits.csv", **keys)
+    beside = {**results.beside, "carried_on": Given(taken.used, taken.set_aside, len(given))}
+    return dataclasses.replace(found, beside=beside)
+
+
+def test_a_plan_carried_on_keeps_what_can_stay(seen, files, texts):
+    again = carried_on(seen, texts, made_on=date(2025, 1, 1))
+    assert again.visits.changed.empty
+    planned = seen.visits.visits["visit_status"] == PLANNED
+    before = seen.visits.visits[planned].set_index("visit_id")["visit_day"]
+    after = again.visits.visits.set_index("visit_id")["visit_day"]
+    assert (after[before.index] == before).all()
+    same = visit_files.render(again, texts)
+    for name in files:
+        if name.endswith(".ics"):
+            # But for the day on which it was made, it is what was handed out.
+            old, new = (
+                [line for line in content.split(b"\r\n") if not line.startswith(b"DTSTAMP")]
+                for content in (files[name], same[name])
+            )
+            assert old == new
+
+
+def test_what_slipped_moves_and_what_is_dropped_stays_cancelled(seen, texts):
+    days = sorted(seen.visits.days["visit_day"])
+    middle = days[len(days) // 2]
+    table = seen.visits.visits
+    past = table[(table["visit_day"] <= middle).fillna(value=False)]
+    done = set(past["visit_id"].iloc[1:])
+    again = carried_on(seen, texts, done, made_on=middle)
+    status = again.visits.visits.set_index("visit_id")["visit_status"]
+    assert (status[list(done)] == "done").all()
+    slipped = past["visit_id"].iloc[0]
+    assert status[slipped] in (PLANNED, "cancelled")
+    assert slipped in set(again.visits.changed["visit_id"])
+    assert set(again.visits.changed["visit_id"]) == {slipped}
+    written = visit_files.render(again, texts)
+    old = {
+        str(event["UID"]): event
+        for name, content in visit_files.render(seen, texts).items()
+        if name.endswith(".ics")
+        for event in icalendar.Calendar.from_ical(content).walk("VEVENT")
+    }
+    new = {
+        str(event["UID"]): event
+        for name, content in written.items()
+        if name.endswith(".ics")
+        for event in icalendar.Calendar.from_ical(content).walk("VEVENT")
+    }
+    assert set(old) == set(new)
+    raised = {uid for uid in new if new[uid]["SEQUENCE"] > old[uid]["SEQUENCE"]}
+    assert raised == {visit_words.uid(seen.plan.district.name, slipped)}
+    (uid,) = raised
+    assert (str(new[uid]["STATUS"]) == "CANCELLED") is (status[slipped] == "cancelled")
+    rows = {row["visit_id"]: row for row in rows_of(written["visits.csv"])}
+    assert rows[slipped]["visit_sequence"] == "1"
+    # And once more: what was cancelled stays so.
+    third = carried_on(again, texts, made_on=middle)
+    assert third.visits.changed.empty
+
+
+def pages(content: bytes) -> list[str]:
+    read = pypdf.PdfReader(io.BytesIO(content)).pages
+    return [" ".join(page.extract_text().split()) for page in read]
+
+
+def test_a_page_a_day_says_what_to_do_and_what_to_carry(seen, texts):
+    files = day_page.render(seen, texts)
+    told = [page for content in files.values() for page in pages(content)]
+    assert len(told) >= len(seen.visits.days)
+    whole = " ".join(told)
+    for row in seen.visits.days.to_dict("records"):
+        assert any(texts.day(row["visit_day"]) in page for page in told)
+    assert texts.say("visits.care.river") in whole
+    assert whole.count(texts.say("visits.sheet.care")) == len(seen.visits.days)
+    planned = seen.visits.visits[seen.visits.visits["visit_status"] == PLANNED]
+    for stage in planned["visit_stage"].unique():
+        for tool in texts.say(f"visits.tools.{stage}").split("; "):
+            assert tool in whole
+    assert day_page.render(seen, texts) == files
+
+
+@pytest.mark.parametrize("asked", [False, True])
+def test_farmers_are_named_on_day_sheets_only_where_the_plan_asks(results_with_names, texts, asked):
+    seen = visited_by(results_with_names, farmer_names=asked)
+    whole = " ".join(
+        page for content in day_page.render(seen, texts).values() for page in pages(content)
+    )
+    names = results_with_names.plots["farmer_name"].dropna()
+    short = [name for name in names if name.isascii() and len(name) < 25]
+    assert any(name in whole for name in short) is asked
+    assert "<b>Tavi</b> Orrel" in whole
+
+
+def test_every_code_has_its_words(texts):
+    stages = set(packaged().rows("visit_stages")["name"])
+    for part in ("stage", "task", "tools"):
+        assert set(texts.section(f"visits.{part}")) == stages
+    assert set(texts.section("visits.why")) == set(get_args(Reason))
+    changes = set(get_args(Change)) - {"a cut of days"}
+    assert set(texts.section("visits.relief_of")) == changes
