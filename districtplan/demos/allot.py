@@ -306,7 +306,7 @@ def _conditions(facts: Facts, asked: Demos, village: NDArray[np.intp], classes: 
     if asked.slope_limits_pct is not None:
         # By the land that is tilled: none is where planting is closed.
         tilled = area * ~plots["no_go"].to_numpy(dtype=np.bool_)
-        land: Floats = np.bincount(classes, tilled, len(asked.slope_limits_pct) + 1)
+        land = np.bincount(classes, tilled, len(asked.slope_limits_pct) + 1).astype(np.float64)
         share = land / max(land.sum(), np.finfo(np.float64).tiny)
     return Conditions(
         count=asked.plots,
