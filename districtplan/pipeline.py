@@ -42,7 +42,7 @@ from districtplan.files import (
     soil_raster,
     vector,
 )
-from districtplan.outputs import explanation, measure_words, render_all, sheets, wording
+from districtplan.outputs import explanation, measure_words, page, render_all, sheets, wording
 from districtplan.outputs.sources import listing
 from districtplan.outputs.texts import Texts
 from districtplan.results import Features, GroundReadings, Relief, Results, RowLines, join
@@ -225,6 +225,7 @@ def find(plan: Path, progress: Progress = silent) -> Results:
             *geodesy.doubts(asked.district.planting_date),
             *terrain.unit_doubts(ground, compared, asked, book),
             *sheets.doubts(joined, asked),
+            *page.doubts(len(villages), asked),
             *elevation.warnings,
             *written.warnings,
             *typed.warnings,

@@ -27,12 +27,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Relief:
-    """A hillshade of the district, on an EPSG:3857 grid.
+    """A hillshade of the district and its heights, on an EPSG:3857 grid.
 
     Attributes
     ----------
     shade : numpy.ndarray
         Brightness, shape (rows, columns), uint8; 0 where there is no elevation.
+    heights_m : numpy.ndarray
+        Heights of the same cells, float32; NaN where there is none [m].
     west : float
         Outer edge of the grid as a longitude [degrees].
     south : float
@@ -44,6 +46,7 @@ class Relief:
     """
 
     shade: NDArray[np.uint8]
+    heights_m: NDArray[np.float32]
     west: float
     south: float
     east: float

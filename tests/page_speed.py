@@ -108,7 +108,9 @@ def many(plots: int, villages: int) -> Results:
         results.guides, lines=spread(results.guides.lines), pegs=spread(results.guides.pegs)
     )
     rows, columns = np.mgrid[0:3_000, 0:3_000]
-    shade = 150 + 60 * np.sin(columns / 29) * np.cos(rows / 23) + rng.normal(0, 3, rows.shape)
+    waves = np.sin(columns / 29) * np.cos(rows / 23)
+    noise = rng.normal(0, 3, rows.shape)
+    shade, heights = 150 + 60 * waves + noise, 1500 + 60 * waves + 0.3 * noise + rows / 5
     return dataclasses.replace(
         results,
         plots=table,
@@ -125,6 +127,7 @@ def many(plots: int, villages: int) -> Results:
         relief=dataclasses.replace(
             results.relief,
             shade=shade.astype(np.uint8),
+            heights_m=heights.astype(np.float32),
             west=west,
             east=east,
             south=south,

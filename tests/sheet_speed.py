@@ -33,7 +33,7 @@ def main() -> None:
     for size in (100, 25):
         results = many(size)
         start = time.perf_counter()
-        files = sheets.render(results, Texts.load("en"))
+        files = sheets.draw(results, Texts.load("en")).files
         seconds = time.perf_counter() - start
         megabytes = sum(map(len, files.values())) / 1e6
         print(  # noqa: T201 - this script's result

@@ -1,4 +1,4 @@
-"""The district's hillshade, small enough for a page and registered to a web map's plane."""
+"""The district's hillshade and heights, small enough for a page, on a web map's plane."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def read_relief(elevation: Elevation, polygons: NDArray[np.object_]) -> Relief:
     Returns
     -------
     Relief
-        Brightness on an EPSG:3857 grid, at most about 1,400 cells a side.
+        Brightness and heights on an EPSG:3857 grid, at most about 1,400 cells a side.
     """
     window = _window(elevation.grid, shapely.total_bounds(polygons))
     step = max(1, -(-max(window.rows, window.columns) // SIDE_MAX))
@@ -52,7 +52,7 @@ def read_relief(elevation: Elevation, polygons: NDArray[np.object_]) -> Relief:
     rows = np.arange(window.row, window.row + coarse.shape[0] * step, step)
     rows = np.minimum(rows, elevation.grid.rows - 1)
     shade = hillshade(coarse, width[rows] * step, height[rows] * step)
-    return _on_plane(shade, transform, elevation.grid.crs)
+    return _on_plane({"shade": shade, "heights": coarse}, transform, elevation.grid.crs)
 
 
 def _window(grid: Grid, bounds: Floats) -> Window:
@@ -103,32 +103,45 @@ def _averaged(elevation: Elevation, window: Window, step: int) -> tuple[Floats, 
     return coarse, transform
 
 
-def _on_plane(shade: Floats, transform: Affine, crs: CRS) -> Relief:
-    rows, columns = shade.shape
+def _on_plane(drawn: dict[str, Floats], transform: Affine, crs: CRS) -> Relief:
+    """Bring what was drawn of the raster's cells to square cells of the plane."""
+    rows, columns = drawn["shade"].shape
     west, south = transform @ (0, rows)
     east, north = transform @ (columns, 0)
     to_plane = Transformer.from_crs(crs, PLANE, always_xy=True)
     left, bottom, right, top = to_plane.transform_bounds(west, south, east, north)
-    # Square cells, as many along the longer side as the shaded grid has.
+    # As many along the longer side as the shaded grid has.
     cell = max(right - left, top - bottom) / max(rows, columns)
     wide, high = (int(np.ceil(span / cell)) for span in (right - left, top - bottom))
     target = Affine(cell, 0, left, 0, -cell, top)
-    warped = np.full((high, wide), np.nan)
-    reproject(
-        shade,
-        warped,
-        src_transform=transform,
-        src_crs=crs.to_wkt(),
-        src_nodata=np.nan,
-        dst_transform=target,
-        dst_crs=PLANE.to_wkt(),
-        dst_nodata=np.nan,
-        resampling=Resampling.bilinear,
-    )
+
+    def warped(values: Floats) -> Floats:
+        found = np.full((high, wide), np.nan)
+        reproject(
+            values,
+            found,
+            src_transform=transform,
+            src_crs=crs.to_wkt(),
+            src_nodata=np.nan,
+            dst_transform=target,
+            dst_crs=PLANE.to_wkt(),
+            dst_nodata=np.nan,
+            resampling=Resampling.bilinear,
+        )
+        return found
+
     to_lonlat = Transformer.from_crs(PLANE, 4326, always_xy=True)
     west_deg, south_deg = to_lonlat.transform(*(target @ (0, high)))
     east_deg, north_deg = to_lonlat.transform(*(target @ (wide, 0)))
+    shade, heights = warped(drawn["shade"]), warped(drawn["heights"])
     # 0 is kept for where there is no elevation.
-    known = ~np.isnan(warped)
-    levels = np.where(known, 1 + np.rint(254 * np.where(known, warped, 0)), 0)
-    return Relief(levels.astype(np.uint8), west_deg, south_deg, east_deg, north_deg)
+    known = ~np.isnan(shade)
+    levels = np.where(known, 1 + np.rint(254 * np.where(known, shade, 0)), 0)
+    return Relief(
+        levels.astype(np.uint8),
+        heights.astype(np.float32),
+        west_deg,
+        south_deg,
+        east_deg,
+        north_deg,
+    )

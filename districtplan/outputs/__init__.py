@@ -26,9 +26,16 @@ if TYPE_CHECKING:
 
     from districtplan.results import Results
 
+
+def _pages(results: Results, texts: Texts) -> dict[str, bytes]:
+    """Draw sheets, and the map, whose cards lead to them."""
+    drawn = sheets.draw(results, texts)
+    return page.render(results, texts, drawn.pages) | drawn.files
+
+
 FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingProxyType(
     {
-        "page": page.render,
+        "pages": _pages,
         "layers": layers.render,
         "tables": tables_csv.render,
         "measures": measures_csv.render,
@@ -37,7 +44,6 @@ FORMATS: Mapping[str, Callable[[Results, Texts], dict[str, bytes]]] = MappingPro
         "purchase": purchase_files.render,
         "workbook": workbook.render,
         "gpx": gpx.render,
-        "sheets": sheets.render,
         "lists": hand_out.render,
         "work": work_page.render,
         "demo pages": demo_page.render,

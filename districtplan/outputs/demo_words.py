@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 import numpy as np
 import pandas as pd
@@ -87,12 +87,12 @@ def village_finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        The finding, where they go, why the village has none, one or several, its candidates; or
-        that there is no choice yet.
+        The finding, why the village has none, one or several, where its farmers go, its
+        candidates; or that there is no choice yet.
     """
-    ((village, said),) = of_villages(found, texts).items()
+    ((village, told),) = _told(found, texts).items()
     if found.cover is None:
-        return said[:1]
+        return told.why
     (own,) = cast("list[dict[str, Any]]", found.villages.to_dict("records"))
     first = texts.say(
         "demos.of_village",
@@ -101,8 +101,7 @@ def village_finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
         farmers=f"{own['demo_farmers']:,}",
         within=within(asked, texts),
     )
-    why, _, *goes, able = said
-    return [first, *goes, why, able, *cautions(found, texts)]
+    return [first, *told.why, *told.goes, told.able, *cautions(found, texts)]
 
 
 def within(asked: Demos, texts: Texts) -> str:
@@ -418,6 +417,22 @@ def of_villages(found: Allotment, texts: Texts) -> dict[str, list[str]]:
     dict[str, list[str]]
         Sentences by village.
     """
+    return {
+        village: [*told.why, told.reached, *told.goes, told.able]
+        for village, told in _told(found, texts).items()
+    }
+
+
+class _Village(NamedTuple):
+    """What is told of a village."""
+
+    why: list[str]
+    reached: str
+    goes: list[str]
+    able: str
+
+
+def _told(found: Allotment, texts: Texts) -> dict[str, _Village]:
     own = found.chosen.groupby("village")["plot_id"].agg(list)
     served = dict(iter(found.served.groupby("village")))
     said = {}
@@ -444,8 +459,8 @@ def of_villages(found: Allotment, texts: Texts) -> dict[str, list[str]]:
         reached = texts.say("demos.why.reached", **numbers)
         count = texts.say("demos.why.candidates", count=f"{row['demo_candidates']:,}")
         alone = _each(found, plots, texts) if len(plots) > 1 else []
-        goes = _served(served.get(village), texts)
-        said[str(village)] = [first, *alone, reached, *goes, count]
+        goes = list(_served(served.get(village), plots, texts))
+        said[str(village)] = _Village([first, *alone], reached, goes, count)
     return said
 
 
@@ -456,9 +471,9 @@ def _each(found: Allotment, plots: list[str], texts: Texts) -> list[str]:
     return [texts.say("demos.why.each", plots=texts.listed(told))]
 
 
-def _served(table: pd.DataFrame | None, texts: Texts) -> Iterator[str]:
-    """Say to which plots a village's farmers go."""
-    if table is None:
+def _served(table: pd.DataFrame | None, own: list[str], texts: Texts) -> Iterator[str]:
+    """Say to which plots a village's farmers go, unless that is the one that it has."""
+    if table is None or table["plot_id"].tolist() == own:
         return
     told = [
         _counted("demos.why.goes", int(farmers), texts, plot=plot)
@@ -578,7 +593,7 @@ def of_village(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[s
     )
     served = found.served[found.served["village"] == row["village"]]
     named = texts.say("demos.why.of_village", village=row["village"])
-    return [f"{named} {reached}", *_served(served, texts)]
+    return [f"{named} {reached}", *_served(served, [], texts)]
 
 
 def runner_up(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:

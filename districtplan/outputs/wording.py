@@ -998,12 +998,12 @@ def district_sentences(results: Results, texts: Texts) -> list[str]:
     Returns
     -------
     list[str]
-        One to three sentences, the finding itself first.
+        One to three sentences, the finding itself first. Where they are is no news of one village.
     """
     total, steep = int(results.district["plots"]), int(results.district["plots_steep"])
     beyond = int(results.district["plots_beyond_equations"])
     said = [_counted("finding.steep", steep, texts, total=f"{total:,}")]
-    if steep:
+    if steep and len(results.villages) > 1:
         said.append(_where_steep(results.villages, steep, texts))
     if beyond:
         said.append(_counted("finding.beyond", beyond, texts))

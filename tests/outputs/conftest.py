@@ -565,12 +565,15 @@ def district_of(villages: pd.DataFrame) -> pd.Series:
 
 
 def make_relief(plots: pd.DataFrame) -> Relief:
-    """Make a hillshade that covers the plots, with a corner that has no elevation."""
+    """Make a hillshade and heights over the plots, with a corner that has no elevation."""
     rows, columns = np.mgrid[0:64, 0:96]
     shade = (150 + 80 * np.sin(columns / 9) * np.cos(rows / 7)).astype(np.uint8)
+    heights = (1500 + 4 * columns + 30 * np.cos(rows / 7)).astype(np.float32)
     shade[:10, :10] = 0
+    heights[:10, :10] = np.nan
     return Relief(
         shade,
+        heights,
         float(plots["longitude_deg"].min()) - 0.004,
         float(plots["latitude_deg"].min()) - 0.004,
         float(plots["longitude_deg"].max()) + 0.004,

@@ -500,6 +500,7 @@ def test_the_script_draws_with_the_colours_of_the_style():
     colours = colours_of_the_style()
     for name in ("ink", "paper", "accent", "water"):
         assert f'const {name.upper()} = "{colours[name]}"' in script
+    assert f'const CONTOUR = "{palette.CONTOUR}"' in script
 
 
 @pytest.mark.parametrize("fill", sorted({*palette.EROSION, *palette.SLOPE, palette.PLAIN}))
@@ -507,13 +508,57 @@ def test_numbers_and_rows_can_be_read_on_every_fill(fill):
     assert ratio(palette.ink_on(fill), fill) >= 4.5
 
 
+def lit(below, grey):
+    """The colour of ground: the hillshade over what shines through it."""
+    channels = [int(below[i : i + 2], 16) for i in (1, 3, 5)]
+    return "#" + "".join(
+        f"{round(ground.OPACITY * grey + (1 - ground.OPACITY) * c):02x}" for c in channels
+    )
+
+
+LEVEL_GREY = ground._grey(round(255 * np.sin(np.radians(45))))
+
+
 def test_edges_can_be_seen_on_the_darkest_ground():
-    paper = colours_of_the_style()["ground"]
-    channels = [int(paper[i : i + 2], 16) for i in (1, 3, 5)]
-    dark = [ground.OPACITY * ground.DARKEST + (1 - ground.OPACITY) * c for c in channels]
-    darkest = "#" + "".join(f"{round(c):02x}" for c in dark)
-    colours = colours_of_the_style()
-    assert ratio(colours["ink"], darkest) >= 4.5
+    for below in (colours_of_the_style()["ground"], *palette.TINT):
+        assert ratio(colours_of_the_style()["ink"], lit(below, ground.DARKEST)) >= 4.5
+
+
+@pytest.mark.parametrize("below", palette.TINT)
+def test_lines_of_height_can_be_seen_and_are_no_row_and_no_water(below):
+    level = lit(below, LEVEL_GREY)
+    assert ratio(palette.CONTOUR, level) >= 3
+    assert ratio(colours_of_the_style()["water"], level) >= 3
+    # Rows and edges of plots are drawn in ink, which stands out more.
+    assert ratio(colours_of_the_style()["ink"], level) > 1.8 * ratio(palette.CONTOUR, level)
+
+
+@pytest.mark.parametrize("vision", [None, *SIMULATIONS])
+def test_the_tint_pales_with_height_and_hides_no_plot(vision):
+    matrix = SIMULATIONS.get(vision)
+    low, high = palette.TINT
+    assert (_luminance(high, matrix) + 0.05) / (_luminance(low, matrix) + 0.05) > 2
+    # Level ground of any height beside plots of any class: some 5 apart is seen side by side.
+    for fill in (*palette.EROSION, *palette.SLOPE, palette.CHOSEN, palette.PLAIN):
+        for share in np.linspace(0, 1, 11):
+            mixed = [
+                round((1 - share) * int(low[i : i + 2], 16) + share * int(high[i : i + 2], 16))
+                for i in (1, 3, 5)
+            ]
+            below = "#" + "".join(f"{one:02x}" for one in mixed)
+            apart = _lab(fill, matrix) - _lab(lit(below, LEVEL_GREY), matrix)
+            assert np.linalg.norm(apart) > 5
+
+
+def _lab(colour, matrix):
+    """CIE 1976 L*a*b* under D65 (IEC 61966-2-1 primaries)."""
+    channels = np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
+    linear = np.where(channels <= 0.04045, channels / 12.92, ((channels + 0.055) / 1.055) ** 2.4)
+    seen = linear if matrix is None else np.clip(np.array(matrix) @ linear, 0, 1)
+    to_xyz = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    xyz = np.array(to_xyz) @ seen / (0.9505, 1.0, 1.089)
+    x, y, z = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * y - 16, 500 * (x - y), 200 * (y - z)])
 
 
 @pytest.mark.parametrize("ramp", [palette.EROSION, palette.SLOPE])

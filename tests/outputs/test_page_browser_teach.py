@@ -111,6 +111,14 @@ def test_a_page_of_a_village_tells_of_its_own_farmers(browser, taught, written, 
     with opened(browser, tmp_path / "page.html", alone, size=size) as (tab, seen):
         tab.click("text=Who teaches?")
         assert f"farmers of {first['village']} have a demo" in tab.inner_text("#finding")
+        rest = tab.locator("#rest").text_content()
+        assert rest.count(first["plot_id"]) == 1
+        assert "under a village's name" not in tab.locator("#legend").text_content()
+        assert tab.locator("button.whole").text_content() == "Whole village"
+        assert "All of them are in" not in tab.evaluate(
+            "() => { districtplan.show('steep'); return document.body.textContent; }"
+        )
+        tab.evaluate("districtplan.show('teach')")
         assert tab.evaluate("location.hash") == "#view=teach"
         shown = {part for part in FOLDS if not tab.locator(f"#{part}").evaluate("(e) => e.hidden")}
         assert shown == {"demo-list", "demo-villages", "demo-how"}
@@ -150,4 +158,15 @@ def test_farmers_of_a_village_are_told_of_on_its_card(browser, taught, written, 
             f"{row['demo_farmers_reached']} of its {row['demo_farmers']} farmers"
             in tab.inner_text("#village")
         )
+        left = row["demo_farmers"] - row["demo_farmers_reached"]
+        for place in ("#village", "#list"):
+            told = tab.locator(place).text_content()
+            assert "1 demonstration plot" in told
+            assert ("with none in reach" in told) == (left > 0 or place == "#list")
+        unreached = (
+            taught.demos.villages["demo_farmers"] - taught.demos.villages["demo_farmers_reached"]
+        )
+        for count in unreached[unreached > 0]:
+            farmers = "1 farmer" if count == 1 else f"{count} farmers"
+            assert f"{farmers} with none in reach" in tab.locator("#list").text_content()
     assert seen.faults() == []

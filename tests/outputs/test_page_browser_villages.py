@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
 
+import pypdf
 import pytest
 from pyproj import Transformer
 from shapely import affinity
 
-from districtplan.outputs import page
+from districtplan.outputs import FORMATS, page
 from districtplan.outputs.texts import Texts
 from tests.outputs import test_page_browser as driven
 from tests.outputs.conftest import PLOTS_CRS
@@ -307,6 +311,36 @@ def test_pages_of_villages_are_left_out_where_they_would_be_too_many(small_resul
 
     assert len(made(3)) == 3
     assert made(2) == []
+    plan = small_results.plan
+    assert page.doubts(plan.page.village_pages_max, plan) == []
+    (said,) = page.doubts(plan.page.village_pages_max + 1, plan)
+    assert "101 villages" in said
+    assert "Raise page.village_pages_max" in said
+
+
+def test_a_card_leads_to_the_page_of_its_sheet(browser, small_results, texts, tmp_path):
+    """Sheets may be several pages long: each page says which row of the plots file it is of."""
+    sheets = small_results.plan.sheets.model_copy(update={"plots": "flagged"})
+    plan = small_results.plan.model_copy(update={"sheets": sheets})
+    files = FORMATS["pages"](replace(small_results, plan=plan), texts)
+    rows = small_results.plots.set_index("plot_id")["source_row"]
+    led = {}
+    for name in ("index.html", *(name for name in files if name.startswith("villages/v001"))):
+        with opened(browser, tmp_path / "run" / "index.html", files) as (tab, seen):
+            tab.goto((tmp_path / "run" / name).as_uri())
+            for plot_id in tab.evaluate("districtplan.plots"):
+                tab.evaluate("id => districtplan.open(id)", plot_id)
+                link = tab.locator("#card .paper a")
+                led[plot_id] = link.evaluate("link => link.href") if link.count() else None
+                if led[plot_id] is None:
+                    continue
+                path, page_number = led[plot_id].split("#page=")
+                file = Path(url2pathname(urlsplit(path).path))
+                text = pypdf.PdfReader(file).pages[int(page_number) - 1].extract_text()
+                assert f"Plots file, row {rows[plot_id]}" in text.replace("\xa0", " ")
+                assert file.name in link.inner_text()
+        assert seen.faults() == []
+    assert {link is None for link in led.values()} == {True, False}
 
 
 def test_a_page_in_another_language_says_so_and_that_it_is_not_reviewed(

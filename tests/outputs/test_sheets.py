@@ -96,7 +96,7 @@ def all_results(small_results):
 
 @pytest.fixture(scope="module")
 def files(all_results, texts):
-    return sheets.render(all_results, texts)
+    return sheets.draw(all_results, texts).files
 
 
 @pytest.fixture(scope="module")
@@ -123,11 +123,11 @@ def test_a_file_of_sheets_and_one_for_the_wall_for_each_village(files):
 
 
 def test_same_bytes_twice(files, all_results, texts):
-    assert sheets.render(all_results, texts) == files
+    assert sheets.draw(all_results, texts).files == files
 
 
 def test_no_sheets_no_files(small_results, texts):
-    assert sheets.render(with_plan(small_results, plots="none"), texts) == {}
+    assert sheets.draw(with_plan(small_results, plots="none"), texts).files == {}
 
 
 def test_every_plot_has_one_page(pages, all_results):
@@ -410,7 +410,7 @@ def two_namings(results_with_names):
 
 
 def test_ink_of_hostile_names_stays_in_its_boxes(two_namings, texts, boxes):
-    hostile, plain = (sheets.render(results, texts) for results in two_namings)
+    hostile, plain = (sheets.draw(results, texts).files for results in two_namings)
     assert outside(hostile, plain, boxes[: len(boxes) // 2]) == 0
     for content in plot_files(hostile).values():
         assert any("mark what can't be printed" in text for text in read(content))
@@ -422,12 +422,12 @@ def unfitted(name, known, *_):
 
 def test_the_check_of_ink_sees_a_fault(two_namings, texts, boxes, monkeypatch):
     monkeypatch.setattr(paper, "fitted", unfitted)
-    hostile, plain = (sheets.render(results, texts) for results in two_namings)
+    hostile, plain = (sheets.draw(results, texts).files for results in two_namings)
     assert outside(hostile, plain, boxes[: len(boxes) // 2]) > 100
 
 
 def test_a_name_never_becomes_a_command_of_the_file(two_namings, texts):
-    made = sheets.render(two_namings[0], texts)
+    made = sheets.draw(two_namings[0], texts).files
     text = "".join(page for content in made.values() for page in read(content))
     assert "{plan} <b>&amp; (\\) Tj ET" in text.replace("\n", " ")
     for content in made.values():
@@ -446,7 +446,7 @@ def test_pegs_that_were_laid_out_are_listed_all(pegs, pages, small_results, text
     laid = pegs_of("109", outline, arc, 55.8 / (pegs - 1))
     walk = laid.walks["109", 1]
     results = with_plan(dataclasses.replace(small_results, pegs=laid), plot_ids=["109"])
-    found = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])[:-1]
+    found = read(sheets.draw(results, texts).files["sheets/v001-sondo.pdf"])[:-1]
     text = "\n".join(found)
     assert len(found) == pages
     for row in laid.table.iloc[1:-1].itertuples():
@@ -463,7 +463,7 @@ def test_pegs_that_were_laid_out_are_listed_all(pegs, pages, small_results, text
 def test_without_a_magnetic_model_the_level_leads(small_results, texts):
     plots = small_results.plots.assign(row_bearing_magnetic_deg=math.nan)
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["A-01"])
-    text, _ = read(sheets.render(results, texts)["sheets/v002-upper-tamba-ridge.pdf"])
+    text, _ = read(sheets.draw(results, texts).files["sheets/v002-upper-tamba-ridge.pdf"])
     assert "Rows by level" in text
     assert not re.search(r"\b\d{3}°", text)
 
@@ -471,7 +471,7 @@ def test_without_a_magnetic_model_the_level_leads(small_results, texts):
 def test_without_a_magnetic_model_rows_still_follow_a_guide_line(small_results, texts):
     plots = small_results.plots.assign(row_bearing_magnetic_deg=math.nan)
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["109"])
-    text, _ = read(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
+    text, _ = read(sheets.draw(results, texts).files["sheets/v001-sondo.pdf"])
     assert "bend for bend" in text
     assert "row drawn" not in text
     assert "Every row" not in text
@@ -481,7 +481,7 @@ def test_without_a_magnetic_model_rows_still_follow_a_guide_line(small_results, 
 def test_a_bearing_that_is_not_sure_says_so(small_results, texts):
     plots = small_results.plots.assign(row_bearing_se_deg=6.0)
     results = with_plan(dataclasses.replace(small_results, plots=plots), plot_ids=["A-01"])
-    text, _ = read(sheets.render(results, texts)["sheets/v002-upper-tamba-ridge.pdf"])
+    text, _ = read(sheets.draw(results, texts).files["sheets/v002-upper-tamba-ridge.pdf"])
     assert "the level is right" in text.replace("\n", " ")
 
 
@@ -520,7 +520,7 @@ def test_a_village_of_many_plots_goes_on_page_by_page(small_results, texts):
         small_results, plots=many, villages=small_results.villages.iloc[[1]]
     )
     results = with_plan(results, plot_ids=["P007"])
-    made = sheets.render(results, texts)
+    made = sheets.draw(results, texts).files
     found = read(made["sheets/v001-upper-tamba-ridge-wall.pdf"])
     assert len(found) == 4
     text = "\n".join(found)
@@ -529,7 +529,7 @@ def test_a_village_of_many_plots_goes_on_page_by_page(small_results, texts):
 
 def drawn_text(results, texts) -> str:
     few = with_plan(results, plot_ids=["007", "108"])
-    return "".join(t for content in sheets.render(few, texts).values() for t in read(content))
+    return "".join(t for content in sheets.draw(few, texts).files.values() for t in read(content))
 
 
 @pytest.fixture(scope="module")
@@ -573,7 +573,7 @@ def test_a_doubtful_reading_is_told_beside_its_bearing(all_results, texts, told,
     assert plots.loc[0, "row_method"] == "straight"
     for name, value in zip(("row_method_reason", "terrain_flags"), told, strict=True):
         plots[name] = [value, *plots[name][1:]]
-    files = plot_files(sheets.render(dataclasses.replace(all_results, plots=plots), texts))
+    files = plot_files(sheets.draw(dataclasses.replace(all_results, plots=plots), texts).files)
     pages = [re.sub(r"\s+", " ", text) for content in files.values() for text in read(content)]
     page, *_ = (text for text in pages if text.startswith("A-01"))
     assert [note for note in (LEVEL, AGAIN) if note in page] == said
@@ -586,7 +586,7 @@ def _told(results, texts, **values):
     plots = results.plots.copy()
     for column, value in values.items():
         plots[column] = [value if at == 0 else old for at, old in enumerate(plots[column])]
-    files = plot_files(sheets.render(dataclasses.replace(results, plots=plots), texts))
+    files = plot_files(sheets.draw(dataclasses.replace(results, plots=plots), texts).files)
     pages = [re.sub(r"\s+", " ", text) for content in files.values() for text in read(content)]
     (page,) = (text for text in pages if text.startswith("A-01"))
     return page
@@ -902,7 +902,7 @@ def test_more_pegs_than_anyone_carries_are_not_printed(small_results, texts):
     steps = sum(math.ceil(leg / 2) for leg in one.walks["109", 1].leg_m) + 1
     assert carried_of(sheet)["peg"] == str(lines * steps)
     results = with_plan(dataclasses.replace(small_results, pegs=laid), plot_ids=["109"])
-    printed_pages = read_fast(sheets.render(results, texts)["sheets/v001-sondo.pdf"])
+    printed_pages = read_fast(sheets.draw(results, texts).files["sheets/v001-sondo.pdf"])
     assert sum("Plots file, row 11" in page for page in printed_pages) <= 6
 
 

@@ -79,7 +79,7 @@ def test_the_list_says_what_its_amounts_are_and_why_less_may_come(lists, enrolle
 
 def test_sheets_say_that_the_list_differs(small_results, enrolled_results, texts):
     for results, listed in ((enrolled_results, True), (small_results, False)):
-        content = sheets.render(results, texts)["sheets/v001-sondo.pdf"]
+        content = sheets.draw(results, texts).files["sheets/v001-sondo.pdf"]
         told = said(content)
         assert ("Carry: all rows. The list: land under beans, seed for gaps." in told) == listed
 

@@ -25,17 +25,27 @@ from typing import TYPE_CHECKING, Any
 
 from districtplan.outputs import work_words
 from districtplan.outputs.file_names import village_stems
-from districtplan.outputs.page import columns, content, cut, shapes, work
+from districtplan.outputs.page import columns, content, cut, heights, shapes, work
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from districtplan.outputs.texts import Texts
+    from districtplan.plan import Plan
     from districtplan.results import Results
 
 PAGE = "index.html"
-LOADED, PAGES, SEARCH = "map", "villages", "search"
-SCRIPTS = ("packed.js", "plots.js", "loader.js", "search.js", "address.js", "map.js")
+LOADED, PAGES, SEARCH, HEIGHTS = "map", "villages", "search", "heights"
+SHEETS = "sheets"
+SCRIPTS = (
+    "packed.js",
+    "plots.js",
+    "loader.js",
+    "search.js",
+    "address.js",
+    "heights.js",
+    "map.js",
+)
 """Scripts of the page, each with its one job, in the order in which they need one another."""
 DEFLATE = 9
 MAP_PACKAGE = "django-js-lib-leaflet"
@@ -63,7 +73,9 @@ class Assets:
     licence: str
 
 
-def render(results: Results, texts: Texts) -> dict[str, bytes]:
+def render(
+    results: Results, texts: Texts, sheets: Mapping[str, int] | None = None
+) -> dict[str, bytes]:
     """Make the district's page, the data of its villages, and pages of villages for phones.
 
     Parameters
@@ -72,40 +84,72 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         The run.
     texts : Texts
         The words.
+    sheets : Mapping[str, int] | None, default None
+        By plot, on which page of its village's file its sheet of paper begins, from 1.
 
     Returns
     -------
     dict[str, bytes]
         Files by name in the run folder: the page; in ``map/`` what it loads when that is asked
-        for, a script a village and one to search by; in ``villages/`` a page a village that needs
-        no other file, where they are not too many.
+        for, a script a village, one to search by and one of lines of equal height that are seen
+        from near only; in ``villages/`` a page a village that needs no other file, where they are
+        not too many.
     """
     ordered = cut.in_order(results)
     parts = cut.villages(ordered)
     names = ordered.villages["village"].astype(str).tolist()
     stems = [village_stems(names)[name] for name in names]
-    paged = len(parts) <= results.plan.page.village_pages_max
+    paged = not doubts(len(parts), results.plan)
     origin, shell = shapes.origin_of(ordered.plots), assets()
-    core = content.district(ordered, origin, texts)
-    core["files"] = {"villages": stems, "pages": paged}
+    apart = heights.intervals(ordered.relief, results.plan.elevation.vertical_error_m)
+    core = content.district(ordered, apart, origin, texts)
+    core["files"] = {"villages": stems, "pages": paged, "sheets": SHEETS}
     core["nonce"] = base64.b64encode(hashlib.sha256(embedded(core).encode()).digest()).decode()
     made = {PAGE: assemble(core, _heading(core, ordered, texts), shell, {}).encode()}
     made |= _loaded(SEARCH, packed(content.search(ordered, texts)))
+    if apart is not None and apart.fine_m < apart.first_m:
+        made |= _loaded(HEIGHTS, packed(heights.lines(ordered.relief, apart.fine_m, origin)))
     told = work_words.by_village(ordered, texts, work.HILLS_MAX) if paged else {}
     tree, start = content.plots(ordered, texts), 0
     for name, stem, part in zip(names, stems, parts, strict=True):
         end = start + len(part.plots)
-        own = packed(content.village(part, columns.cut(tree, start, end), origin))
+        told_of = columns.cut(tree, start, end) | content.sheets(part, sheets or {})
+        own = packed(content.village(part, told_of, origin))
         start = end
         made |= _loaded(stem, own)
         if not paged:
             continue
-        core = content.village_page(part, told.get(name, ([], 0)), origin, texts)
-        core["files"] = {"villages": [stem], "pages": False}
+        core = content.village_page(part, told.get(name, ([], 0)), apart, origin, texts)
+        core["files"] = {"villages": [stem], "pages": False, "sheets": f"../{SHEETS}"}
         loaded = {stem: own, SEARCH: packed(content.search(part, texts))}
         page = assemble(core, _heading(core, part, texts, name), shell, loaded)
         made[f"{PAGES}/{stem}.html"] = page.encode()
     return made
+
+
+def doubts(villages: int, plan: Plan) -> list[str]:
+    """Say if the pages of villages aren't written.
+
+    Parameters
+    ----------
+    villages : int
+        How many there are.
+    plan : Plan
+        Its section ``page``.
+
+    Returns
+    -------
+    list[str]
+        A sentence, or none.
+    """
+    most = plan.page.village_pages_max
+    if villages <= most:
+        return []
+    return [
+        f"{villages:,} villages are more than page.village_pages_max = {most:,}, so no page of a "
+        "village by itself was written for phones. Raise page.village_pages_max, or copy "
+        "index.html with the folder map to each phone."
+    ]
 
 
 def _heading(

@@ -1,11 +1,11 @@
 /*
-The address of what is shown: view, village, plot and filter as the fragment of the page's address,
+The address of what is shown: view, village, plot, ground and filter as the fragment of the page's address,
 so that it can be sent, and the browser's way back leads through what was looked at.
 */
 "use strict";
 
 const Address = (() => {
-  const KEYS = ["view", "village", "plot", "class", "from", "to", "flag", "stage"];
+  const KEYS = ["view", "village", "plot", "ground", "class", "from", "to", "flag", "stage"];
 
   /* The fragment for a state; what isn't set is left out. */
   function written(state) {

@@ -24,6 +24,7 @@ from districtplan.outputs.page import (
     bought,
     columns,
     ground,
+    heights,
     lines,
     overview,
     palette,
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 
     from districtplan.demos import Allotment
     from districtplan.outputs.page.columns import Column
+    from districtplan.outputs.page.heights import Intervals
     from districtplan.outputs.texts import Texts
     from districtplan.outputs.work_words import Hill
     from districtplan.plan import Demos
@@ -196,13 +198,17 @@ STEEP = ("storms", "landslide", "law")
 FEED = ("fertiliser", "dressed", "bags", "store", "manure", "hands", "rates")
 
 
-def district(results: Results, origin_deg: tuple[float, float], texts: Texts) -> dict[str, Any]:
+def district(
+    results: Results, apart: Intervals | None, origin_deg: tuple[float, float], texts: Texts
+) -> dict[str, Any]:
     """Gather the content of the district's page, but for what its villages' own data holds.
 
     Parameters
     ----------
     results : Results
         The run, its plots in the order of villages.
+    apart : Intervals | None
+        How far apart lines of equal height are.
     origin_deg : tuple[float, float]
         Longitude and latitude that shapes are counted from [degrees].
     texts : Texts
@@ -222,7 +228,7 @@ def district(results: Results, origin_deg: tuple[float, float], texts: Texts) ->
         "work": work.work(results, hills, origin_deg, texts),
         "teach": teach.district(results, origin_deg, texts),
         "order": bought.order(results, texts),
-        **_shared(results, origin_deg, texts),
+        **_shared(results, apart, origin_deg, texts),
         "totals": _totals(villages),
         "district": _totals(whole.to_frame().T),
         "villages_named": wording.villages_named(results),
@@ -259,7 +265,9 @@ def findings(results: Results, first: Hill | None, texts: Texts) -> dict[str, li
     }
 
 
-def _shared(results: Results, origin_deg: tuple[float, float], texts: Texts) -> dict[str, Any]:
+def _shared(
+    results: Results, apart: Intervals | None, origin_deg: tuple[float, float], texts: Texts
+) -> dict[str, Any]:
     """Gather what pages of the district and of its villages hold alike."""
     plan = results.plan
     by_slope = not plan.tonnes
@@ -271,6 +279,7 @@ def _shared(results: Results, origin_deg: tuple[float, float], texts: Texts) -> 
         "classes": _classes(results, by_slope=by_slope),
         "plain": {"fill": palette.PLAIN, "ink": palette.ink_on(palette.PLAIN)},
         "ground": ground.picture(results.relief),
+        "heights": heights.shown(results.relief, apart, origin_deg),
         "frame": {"origin_deg": list(origin_deg), "step_m": shapes.STEP_M},
         "villages": overview.villages(results, origin_deg),
         "dots": overview.dots(results, origin_deg, by_slope=by_slope),
@@ -315,9 +324,28 @@ def village(
     return {"plots": told | drawn, "flow": lines.flow(results, origin_deg)}
 
 
+def sheets(results: Results, pages: Mapping[str, int]) -> dict[str, Any]:
+    """Tell where each plot's sheet of paper is.
+
+    Parameters
+    ----------
+    results : Results
+        The run of a village.
+    pages : Mapping[str, int]
+        By plot, the page on which its sheet begins.
+
+    Returns
+    -------
+    dict[str, Any]
+        ``sheet``, a stream of pages; 0 where there is none.
+    """
+    return {"sheet": shapes.counts([pages.get(one, 0) for one in results.plots["plot_id"]])}
+
+
 def village_page(
     results: Results,
     told: tuple[list[Hill], int],
+    apart: Intervals | None,
     origin_deg: tuple[float, float],
     texts: Texts,
 ) -> dict[str, Any]:
@@ -329,6 +357,8 @@ def village_page(
         The run of the village alone.
     told : tuple[list[Hill], int]
         Its hillsides in the order of work, and how many there are in all.
+    apart : Intervals | None
+        How far apart lines of equal height are on the page of the district.
     origin_deg : tuple[float, float]
         Longitude and latitude that shapes are counted from [degrees].
     texts : Texts
@@ -341,6 +371,8 @@ def village_page(
     """
     hills, count = told
     results = dataclasses.replace(results, relief=ground.around(results.relief, results.plots))
+    # A village has few lines: its page begins with all of them.
+    apart = None if apart is None else apart._replace(first_m=apart.fine_m)
     villages, _ = served_totals(results)
     return {
         "findings": findings(results, next(iter(hills), None), texts)
@@ -350,7 +382,7 @@ def village_page(
         | {"curve": None, "chosen": [], "left_out": count - len(hills)},
         "teach": teach.village(results, origin_deg, texts),
         "order": None,
-        **_shared(results, origin_deg, texts),
+        **_shared(results, apart, origin_deg, texts),
         "totals": _totals(villages),
         "district": None,
         "villages_named": [],

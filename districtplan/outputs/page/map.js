@@ -38,6 +38,7 @@ goes by its number i among those that are there, or by its place in the district
   const PAPER = "#fffdf8";
   const ACCENT = "#0b4a82";
   const WATER = "#1668b0";
+  const CONTOUR = "#5c4c3a";
   const FADED = "#efe8da";
   const FADED_EDGE = "#b5a893";
   const CHUNK = 100;
@@ -78,6 +79,9 @@ goes by its number i among those that are there, or by its place in the district
   const HALVES_FROM = 90;
   const UNREACHED = 7;
   const REACH_FILL = "rgba(22, 104, 176, 0.10)";
+  // What can be taken off the ground, in the order in which it lies.
+  const GROUND = ["tint", "lines"];
+  const BARE = "plain";
   const CURVE = { width: 380, height: 250, left: 64, right: 14, top: 26, bottom: 46, ticks: 4 };
 
   // ---------------------------------------------------------------- data
@@ -252,6 +256,7 @@ goes by its number i among those that are there, or by its place in the district
     framed: null,
     typical: 0,
     filter: { class: null, from: null, to: null, flag: null, stage: null },
+    ground: GROUND,
     kept: null,
     restoring: false,
     remembering: false,
@@ -477,12 +482,11 @@ goes by its number i among those that are there, or by its place in the district
 
   function fillPlots(context, rows, frame) {
     for (const i of rows) {
-      const bare = empty(i);
-      if (bare && sizeOf(i, frame) >= EDGE_FROM) continue;
       // One path a plot: in a common one, plots that overlap would blot each other out.
       context.beginPath();
       trace(context, i, frame);
-      context.fillStyle = bare ? PAPER : lookOf(i).fill;
+      // Lines of equal height must not be taken for rows of a plot that has none yet.
+      context.fillStyle = empty(i) ? PAPER : lookOf(i).fill;
       context.fill("evenodd");
     }
   }
@@ -998,10 +1002,10 @@ goes by its number i among those that are there, or by its place in the district
     if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view, taken);
   }
 
-  /* One canvas over the view and a margin. The map library moves and scales it between redraws. */
-  const Fields = L.Renderer.extend({
+  /* A canvas over the view and a margin. The map library moves and scales it between redraws. */
+  const Drawing = L.Renderer.extend({
     _initContainer() {
-      this._container = make("canvas", { class: "fields", "aria-hidden": "true" });
+      this._container = make("canvas", { class: this.options.name, "aria-hidden": "true" });
     },
     _destroyContainer() {
       this._container.remove();
@@ -1023,12 +1027,32 @@ goes by its number i among those that are there, or by its place in the district
       const corner = this._map.getPixelOrigin().add(this._bounds.min);
       const shift = this._map.containerPointToLayerPoint([0, 0]).subtract(this._bounds.min);
       const view = L.bounds(shift, shift.add(this._map.getSize()));
-      const frame = frameOf(this._map.getZoom(), corner);
-      drawPlots(context, frame, size, view);
-      this.fire("drawn", { typical: state.typical });
-      if (state.typical >= LOAD_FROM) want(villages.filter((village) => inView(village, frame, size)));
+      this.options.draw(context, frameOf(this._map.getZoom(), corner), size, view);
     },
   });
+
+  function drawFields(context, frame, size, view) {
+    drawPlots(context, frame, size, view);
+    fields.fire("drawn", { typical: state.typical });
+    if (state.typical >= LOAD_FROM) want(villages.filter((village) => inView(village, frame, size)));
+  }
+
+  const heights = heightsOf({
+    told: data.heights,
+    step,
+    load: () => tracked(loader.load("heights")),
+    redraw: () => map.hasLayer(contours) && contours._update(),
+    missed,
+    style: { colour: CONTOUR, label: { font: "600 13px system-ui, sans-serif", halo: 3, fill: PAPER, ink: CONTOUR } },
+    write,
+    worded: (height) => say("height_value", { m: shown(height) }),
+  });
+
+  function drawHeights(context, frame, size, view) {
+    const apart = heights.draw(context, frame, size, view);
+    const told = byId("heights-apart");
+    if (told && apart !== null && apart < Infinity) told.textContent = say("legend_heights", { m: shown(apart) });
+  }
 
   // ---------------------------------------------------------------- loading
 
@@ -1125,7 +1149,8 @@ goes by its number i among those that are there, or by its place in the district
     fadeAnimation: !still,
     inertia: !still,
   });
-  const fields = new Fields({ padding: 0.15 });
+  const contours = new Drawing({ padding: 0.15, pane: "ground", name: "contours", draw: drawHeights });
+  const fields = new Drawing({ padding: 0.15, name: "fields", draw: drawFields });
 
   function control(position, element) {
     L.DomEvent.disableClickPropagation(element);
@@ -1156,23 +1181,49 @@ goes by its number i among those that are there, or by its place in the district
     if (state.framed) fit(state.framed);
   }
 
+  // The hillshade lets what is below it shine through: the tint of heights, or the warm paper.
+  const ground = groundOf(data.ground);
+
+  function groundOf({ image, tint, bounds_deg: [west, south, east, north], opacity }) {
+    const over = (picture, options) => L.imageOverlay(picture, [[south, west], [north, east]], { pane: "ground", alt: "", ...options });
+    return { shade: over(image, { opacity, zIndex: 2 }), tint: tint && over(tint, { zIndex: 1 }), lines: contours };
+  }
+
+  /* Put on the map what is asked for of the ground. */
+  function showGround() {
+    for (const kind of GROUND) {
+      if (!ground[kind]) continue;
+      if (state.ground.includes(kind)) ground[kind].addTo(map);
+      else ground[kind].remove();
+    }
+  }
+
+  function setGround(kinds) {
+    if (kinds.join() === state.ground.join()) return;
+    state.ground = kinds;
+    for (const kind of GROUND) {
+      const box = byId(`ground-${kind}`);
+      if (box) box.checked = kinds.includes(kind);
+    }
+    showGround();
+    remember();
+  }
+
   function startMap() {
     byId("map").setAttribute("aria-label", data.words.map);
-    const [west, south, east, north] = data.ground.bounds_deg;
     fit(boundsOfVillages(villages));
-    const ground = L.imageOverlay(data.ground.image, [[south, west], [north, east]], {
-      alt: "",
-      // The paper below shines through: that makes the grey warm.
-      opacity: data.ground.opacity,
-    });
-    ground.addTo(map);
+    // Below the plots, whatever is put there later.
+    Object.assign(map.createPane("ground").style, { zIndex: 300, pointerEvents: "none" });
+    ground.shade.addTo(map);
+    showGround();
     // Wide enough not to pull the map back from where the legend left it room.
-    map.setMaxBounds(boundsOfVillages(villages).extend(ground.getBounds()).pad(2));
+    map.setMaxBounds(boundsOfVillages(villages).extend(ground.shade.getBounds()).pad(2));
     map.setMinZoom(Math.max(3, Math.floor(map.getZoom()) - 2));
     const titles = { zoomInTitle: data.words.zoom_in, zoomOutTitle: data.words.zoom_out };
     L.control.zoom({ position: "topright", ...titles }).addTo(map);
     L.control.scale({ imperial: false, position: phone.matches ? "topleft" : "bottomright" }).addTo(map);
-    const whole = make("button", { type: "button", class: "whole" }, data.words.whole);
+    const all = villages.length > 1 ? data.words.whole : data.words.whole_village;
+    const whole = make("button", { type: "button", class: "whole" }, all);
     whole.addEventListener("click", leaveVillage);
     control(phone.matches ? "bottomright" : "topright", whole);
     const hint = make("div", { class: "zoom-hint" }, data.words.zoom_hint);
@@ -1497,6 +1548,15 @@ goes by its number i among those that are there, or by its place in the district
     ];
   }
 
+  /* The plot's sheet of paper, where it has one. */
+  function sheetLink(i) {
+    const [page, village] = [plots.sheet[i], villageOf(plots.place[i])];
+    if (!page) return null;
+    const file = `${data.files.villages[village.at]}.pdf`;
+    const said = say("sheet_link", { page: shown(page), file });
+    return make("p", { class: "paper" }, make("a", { href: `${data.files.sheets}/${file}#page=${page}` }, said));
+  }
+
   /* Where guide lines start, and how many rows lie between them. */
   function linesOf(i) {
     const said = plots.notes.lines[i];
@@ -1533,6 +1593,7 @@ goes by its number i among those that are there, or by its place in the district
       ),
       paragraph(excluded[i], "stop"),
       make("p", { class: "place" }, villageOf(plots.place[i]).name),
+      sheetLink(i),
       state.view === "teach" ? teachPart(i) : null,
       first.length ? make("section", { class: "first" }, make("h3", {}, data.words.first_heading), list(first)) : null,
       list([slopeLine(i), bearingLine(i), magneticLine(i)]),
@@ -1679,7 +1740,8 @@ goes by its number i among those that are there, or by its place in the district
   function addressed() {
     const stem = state.village && data.files.villages[state.village.at];
     const view = state.view === VIEWS[0] ? null : state.view;
-    return { view, village: stem, plot: state.open === null ? null : plots.id[state.open], ...state.filter };
+    const ground = state.ground.length === GROUND.length ? null : state.ground.join() || BARE;
+    return { view, village: stem, plot: state.open === null ? null : plots.id[state.open], ground, ...state.filter };
   }
 
   /* One step back leads over all that was changed at once. */
@@ -1699,6 +1761,8 @@ goes by its number i among those that are there, or by its place in the district
     state.restoring = true;
     try {
       if ((wanted.view ?? VIEWS[0]) !== state.view) show(VIEWS.includes(wanted.view) ? wanted.view : VIEWS[0]);
+      const asked = wanted.ground;
+      setGround(GROUND.filter((kind) => asked === null || asked === kind || !(asked === BARE || GROUND.includes(asked))));
       await setFilter(wanted);
       const village = villages[data.files.villages.indexOf(wanted.village)] ?? null;
       if (village) await loadVillage(village);
@@ -1965,7 +2029,16 @@ goes by its number i among those that are there, or by its place in the district
     const size = end - start;
     const counts = [size === 1 ? data.words.village_plot : say("village_plots", { count: shown(size) })];
     if (steep) counts.push(say("village_steep", { count: shown(steep) }));
+    if (teach) counts.push(...taughtCounts(teachOf.get(at)));
     return counts.join(" · ");
+  }
+
+  /* How many demonstration plots a village has, and who of it has none in reach. */
+  function taughtCounts({ plots: here, reached, farmers }) {
+    const left = farmers - reached;
+    const plotsSaid = here === 1 ? data.words.village_demos_one : say("village_demos", { count: shown(here) });
+    const leftSaid = left === 1 ? data.words.village_unreached_one : say("village_unreached", { count: shown(left) });
+    return [plotsSaid, ...(left ? [leftSaid] : [])];
   }
 
   function villageFold(village) {
@@ -2389,6 +2462,10 @@ goes by its number i among those that are there, or by its place in the district
       context.fillStyle = INK;
       context.fillRect(24 - UNREACHED / 2, 14 - UNREACHED / 2, UNREACHED, UNREACHED);
     });
+    const counts = sample((context) => {
+      const look = { halo: 4, fill: PAPER, ink: INK };
+      write(context, "8 / 9", 24, 14.5, { font: "600 15px system-ui, sans-serif", ...look });
+    });
     const halves = sample((context, path) => {
       context.fillStyle = teach.look.fill;
       context.fill(path);
@@ -2406,7 +2483,8 @@ goes by its number i among those that are there, or by its place in the district
         "ul",
         {},
         ...(demoOf.size ? [entry(chosen, data.words.legend_demo)] : []),
-        make("li", {}, make("span", {}, data.words.legend_counts)),
+        // A page of one village writes no name on the map.
+        ...(villages.length > 1 ? [entry(counts, data.words.legend_counts)] : []),
         entry(ring, data.words.legend_reach),
         ...(demoShapes.people.x.length ? [entry(square, data.words.legend_unreached)] : []),
         ...(demoShapes.nets.x.length ? [entry(halves, data.words.legend_halves)] : []),
@@ -2455,6 +2533,36 @@ goes by its number i among those that are there, or by its place in the district
     return !phone.matches && window.innerHeight > 700;
   }
 
+  /* What is drawn of the ground, each with a box to take it off. */
+  function groundPart() {
+    const { tint, tints, low_m: low, high_m: high } = data.ground;
+    const box = (kind, ...children) => {
+      const input = make("input", { type: "checkbox", id: `ground-${kind}`, checked: "" });
+      input.addEventListener("change", () => setGround(GROUND.filter((each) => byId(`ground-${each}`)?.checked)));
+      return make("label", { class: "ground", for: input.id }, input, ...children);
+    };
+    const strip = sample((context) => {
+      const across = context.createLinearGradient(2, 0, 44, 0);
+      tints.forEach((colour, at) => across.addColorStop(at / (tints.length - 1), colour));
+      Object.assign(context, { fillStyle: across, strokeStyle: INK });
+      context.fillRect(2, 5, 42, 18);
+      context.strokeRect(2, 5, 42, 18);
+    });
+    const curve = sample((context) => {
+      context.strokeStyle = CONTOUR;
+      context.stroke(new Path2D("M2 10 C14 2 24 18 46 8"));
+      context.lineWidth = 1.4;
+      context.stroke(new Path2D("M2 20 C14 12 24 28 46 18"));
+    });
+    const ends = { low: say("height_value", { m: shown(low) }), high: say("height_value", { m: shown(high) }) };
+    return [
+      make("h3", {}, data.words.legend_hills),
+      ...(data.heights ? [box("lines", curve, make("span", { id: "heights-apart" }, data.words.legend_heights_none))] : []),
+      ...(tint ? [box("tint", strip, make("span", {}, say("legend_tint", ends)))] : []),
+      make("p", {}, data.words.legend_ground),
+    ];
+  }
+
   function startLegend() {
     const entry = (picture, text) => make("li", {}, picture, make("span", {}, text));
     const bySlope = data.colour_by === "slope";
@@ -2501,7 +2609,7 @@ goes by its number i among those that are there, or by its place in the district
         ...rowRemarks(methods),
       ),
       make("div", { id: "legend-water" }, ...waterPart(entry)),
-      make("p", {}, data.words.legend_ground),
+      make("div", { id: "legend-ground" }, ...groundPart()),
     );
     if (legend.excluded) {
       const cross = entry(sampleCross(), data.words.legend_excluded);

@@ -28,6 +28,14 @@ PLAIN = "#f6efdb"
 CHOSEN = "#e5bb7e"
 """Fill of a plot where work is proposed, in the view of where to work first."""
 
+TINT = ("#93ad95", "#fdf9f0")
+"""Tint of the lowest and of the highest ground, below the hillshade: a greyish green that is
+never dark, so that plots stand out; no blue, which is water; the higher the paler in any colour
+vision."""
+
+CONTOUR = "#5c4c3a"
+"""Lines of equal height."""
+
 INKS = ("#000000", "#ffffff")
 """What is drawn on a fill; of the two one always reaches 4.5 : 1."""
 

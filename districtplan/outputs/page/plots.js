@@ -12,6 +12,7 @@ function plotsOf(frame) {
     count: 0,
     id: [],
     place: [],
+    sheet: [],
     numbers: {},
     words: {},
     farmer: [],
@@ -144,6 +145,7 @@ function plotsOf(frame) {
       plots.readings.bearing.push(packed.readings.bearing[at]);
       plots.farmer.push(packed.farmer_name ? packed.farmer_name[at] : null);
     });
+    grow(plots.sheet, Packed.naturals(packed.sheet));
     for (const name of ["beyond", "barred", "steep"]) grow(plots[name], packed[name]);
     growColumns(plots, packed, count);
     growColumns(plots.measure, packed.measure, count);

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from districtplan.outputs.file_names import village_stems
 from districtplan.outputs.sheets import how_page, plot_page, wall_page
@@ -15,10 +15,25 @@ if TYPE_CHECKING:
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
-__all__ = ["chosen", "doubts", "render"]
+__all__ = ["Drawn", "chosen", "doubts", "draw"]
 
 
-def render(results: Results, texts: Texts) -> dict[str, bytes]:
+class Drawn(NamedTuple):
+    """Sheets of a run.
+
+    Attributes
+    ----------
+    files : dict[str, bytes]
+        Files by relative name.
+    pages : dict[str, int]
+        By plot, the page of its village's file on which its sheet begins, from 1.
+    """
+
+    files: dict[str, bytes]
+    pages: dict[str, int]
+
+
+def draw(results: Results, texts: Texts) -> Drawn:
     """Draw the sheets of the plots that the plan's policy names.
 
     Parameters
@@ -30,7 +45,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
 
     Returns
     -------
-    dict[str, bytes]
+    Drawn
         For each village with such plots ``sheets/v001-slug.pdf`` with them and, last, how the
         string is marked and a line levelled; and
         ``sheets/v001-slug-wall.pdf`` with all plots of the village; numbered in the order of the
@@ -39,13 +54,14 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
     positions = chosen(results.plots, results.plan)
     village_of = results.plots["village"].to_numpy(dtype=object)[positions]
     shared, how = common(results, texts), how_parts(results, texts)
-    files = {}
+    files, pages = {}, {}
     for village, stem in village_stems(results.villages["village"]).items():
         mine = positions[village_of == village]
         if not len(mine):
             continue
         paper = _paper(results, texts, village)
         for sheet in sheets_of(results, texts, mine):
+            pages[sheet.plot_id] = paper.pdf.page + 1
             plot_page.draw(paper, sheet, shared, texts)
         how_page.draw(paper, how, village)
         files[f"sheets/{stem}.pdf"] = paper.finish()
@@ -53,7 +69,7 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         inside = results.plots[results.plots["village"] == village]
         wall_page.draw(paper, wall_of(village, inside, results, texts), shared, texts)
         files[f"sheets/{stem}-wall.pdf"] = paper.finish()
-    return files
+    return Drawn(files, pages)
 
 
 def _paper(results: Results, texts: Texts, village: str) -> Paper:
