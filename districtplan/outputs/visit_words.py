@@ -52,7 +52,6 @@ def finding(found: VisitPlan, texts: Texts) -> list[str]:
             "visits.finding" if len(missing) else "visits.finding_all",
             made=f"{len(planned):,}",
             count=f"{len(planned) + len(missing):,}",
-            left=f"{len(missing):,}",
             agents=f"{len(found.agents):,}",
             days=f"{len(days):,}",
             share=f"{share:.0f}",

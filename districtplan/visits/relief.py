@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from districtplan.visits.schedule import schedule
+from districtplan.visits.schedule import PROCESSES, schedule
 from districtplan.visits.task import Crew, Shifts
 
 if TYPE_CHECKING:
@@ -37,7 +37,14 @@ class Relief:
     gained: int
 
 
-def reliefs(task: Task, found: Schedule, tank_m: int, fastest: int, effort: Effort) -> list[Relief]:
+def reliefs(
+    task: Task,
+    found: Schedule,
+    tank_m: int,
+    fastest: int,
+    effort: Effort,
+    processes: int = PROCESSES,
+) -> list[Relief]:
     """Plan again with one more agent, a faster way to go about, or a tank of fuel.
 
     Parameters
@@ -52,6 +59,8 @@ def reliefs(task: Task, found: Schedule, tank_m: int, fastest: int, effort: Effo
         Number of the fastest mode.
     effort : Effort
         When to stop.
+    processes : int, default PROCESSES
+        Agents planned at a time.
 
     Returns
     -------
@@ -73,12 +82,14 @@ def reliefs(task: Task, found: Schedule, tank_m: int, fastest: int, effort: Effo
         fuelled = replace(task.crew, furthest_m=furthest)
         changed.append(("a tank of fuel", replace(task, crew=fuelled)))
     return [
-        Relief(change, agent, len(found.dropped) - len(schedule(other, effort).dropped))
+        Relief(change, agent, len(found.dropped) - len(schedule(other, effort, processes).dropped))
         for change, other in changed
     ]
 
 
-def cut(task: Task, found: Schedule, share: float, effort: Effort) -> Relief:
+def cut(
+    task: Task, found: Schedule, share: float, effort: Effort, processes: int = PROCESSES
+) -> Relief:
     """Plan again with fewer days: every so-manieth day of each agent is taken away.
 
     Parameters
@@ -91,6 +102,8 @@ def cut(task: Task, found: Schedule, share: float, effort: Effort) -> Relief:
         Share of each agent's days that is lost, above 0.
     effort : Effort
         When to stop.
+    processes : int, default PROCESSES
+        Agents planned at a time.
 
     Returns
     -------
@@ -102,7 +115,7 @@ def cut(task: Task, found: Schedule, share: float, effort: Effort) -> Relief:
     place = np.arange(len(agent)) - first
     lost = np.floor((place + 1) * share) > np.floor(place * share)
     fewer = task.only(np.arange(len(task.visits)), np.flatnonzero(~lost))
-    dropped = schedule(fewer, effort).dropped
+    dropped = schedule(fewer, effort, processes).dropped
     return Relief("a cut of days", None, len(found.dropped) - len(dropped))
 
 

@@ -16,7 +16,7 @@ from districtplan.visits.assign import NOBODY, assign
 from districtplan.visits.build import Counts, crew_of, task_of, visits_of, ways_of
 from districtplan.visits.relief import Relief, cut, reliefs
 from districtplan.visits.replan import replan
-from districtplan.visits.schedule import schedule
+from districtplan.visits.schedule import PROCESSES, schedule
 from districtplan.visits.sessions import SESSION, SINGLE
 from districtplan.visits.timetable import COLUMNS, HOME, timetable
 from districtplan.visits.units import NO_PLOT
@@ -43,6 +43,8 @@ KM_M, LITRE_KM = 1_000, 100
 """Metres in a kilometre; kilometres that fuel is counted by."""
 CANCELLED = "cancelled"
 """What became of a visit that is no longer made."""
+SEVERAL_FROM = 500
+"""Visits from which the start of other processes is worth its time."""
 NEVER = -1
 """Moment before all days."""
 _NO_DAY: Reason = "no day"
@@ -301,7 +303,7 @@ def plan(season: Season, effort: Effort, wanted: Help, stood: Before | None = No
             carried = replan(task, _stood(season, part, stood, mine), (), NEVER, mine)
             days, why = carried.days, carried.dropped
         else:
-            found = schedule(task, effort)
+            found = schedule(task, effort, _processes(task))
             days, why, mine = found.days, found.dropped, found.agent_of
             reproducible &= found.reproducible
             helped += _helped(season, task, found, effort, wanted)
@@ -450,9 +452,13 @@ def _helped(
     tank_m = 0 if tank.isna().all() else int(tank.max())
     fastest = int(np.argmax(season.measured.speeds))
     return [
-        *reliefs(task, found, tank_m, fastest, effort),
-        cut(task, found, wanted.cut_share, effort),
+        *reliefs(task, found, tank_m, fastest, effort, _processes(task)),
+        cut(task, found, wanted.cut_share, effort, _processes(task)),
     ]
+
+
+def _processes(task: Task) -> int:
+    return 1 if len(task.visits) < SEVERAL_FROM else PROCESSES
 
 
 def _together(helped: list[Relief]) -> list[Relief]:

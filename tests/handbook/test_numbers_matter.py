@@ -564,6 +564,7 @@ NAMED = {
         "MUCH",
         "NEIGHBOURS",
         "NO_WAY_S",
+        "SEVERAL_FROM",
         "TOGETHER_MOST",
         "TOLERANCE",
         "WIDTH",

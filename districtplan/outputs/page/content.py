@@ -17,6 +17,7 @@ from districtplan.outputs import (
     field_words,
     measure_words,
     purchase_words,
+    visit_words,
     wording,
     work_words,
 )
@@ -30,6 +31,7 @@ from districtplan.outputs.page import (
     palette,
     shapes,
     teach,
+    visit_view,
     work,
 )
 from districtplan.outputs.page.columns import Each, Few, Numbers
@@ -224,9 +226,11 @@ def district(
     return {
         "findings": findings(results, next(iter(hills), None), texts)
         | {"buy": purchase_words.headline(results, texts)}
-        | _taught(results, demo_words.finding, texts),
+        | _taught(results, demo_words.finding, texts)
+        | _visited(results, texts),
         "work": work.work(results, hills, origin_deg, texts),
         "teach": teach.district(results, origin_deg, texts),
+        "visits": visit_view.district(results, origin_deg, texts),
         "order": bought.order(results, texts),
         **_shared(results, apart, origin_deg, texts),
         "totals": _totals(villages),
@@ -381,6 +385,7 @@ def village_page(
         "work": work.work(results, hills, origin_deg, texts)
         | {"curve": None, "chosen": [], "left_out": count - len(hills)},
         "teach": teach.village(results, origin_deg, texts),
+        "visits": None,
         "order": None,
         **_shared(results, apart, origin_deg, texts),
         "totals": _totals(villages),
@@ -395,6 +400,12 @@ def _taught(
     """Say what was found of demonstration plots, if the plan asks for any."""
     found = results.demos
     return {} if found is None else {"teach": tell(found, results.plan.demos, texts)}
+
+
+def _visited(results: Results, texts: Texts) -> dict[str, list[str]]:
+    """Say what was found of visits, if the plan names agents."""
+    found = results.visits
+    return {} if found is None else {"visits": visit_words.finding(found, texts)}
 
 
 def _village_buys(villages: pd.DataFrame, texts: Texts) -> list[str]:
@@ -596,6 +607,7 @@ def _sentences(results: Results, barred: Flags, texts: Texts) -> columns.Sentenc
     found["lines"] = _lines(results, barred, texts)
     found["pegged"] = _pegged(results, barred, texts)
     found["teach"] = _why(results, texts)
+    found["visits"] = Each(visit_view.of_plots(results, texts))
     return columns.Sentences(found, _care(results, texts))
 
 

@@ -16,7 +16,7 @@ For tests, and for people who script, the page offers window.districtplan:
                  some 4 cm and rows stand at their real distance
   open(id)       opens the plot's card; a promise, of false if there is no such plot
   close()        closes the card
-  show(view)     "steep", "rows", "buy", "first" or, where demonstration plots are asked for, "teach"
+  show(view)     "steep", "rows", "buy", "first" or, where demonstration plots are asked for, "teach", where agents are named, "visits"
   pointOf(longitude, latitude)
                  gives {x, y}: the place on screen of a point in degrees, WGS 84
   take(name, text)
@@ -109,7 +109,13 @@ goes by its number i among those that are there, or by its place in the district
   const outlets = Packed.lines(work.outlets);
   // Null where the plan asks for no demonstration plots.
   const teach = data.teach;
-  const VIEWS = ["steep", "rows", "buy", "first", ...(teach ? ["teach"] : [])];
+  // Null where the plan names no agents, and on pages of villages.
+  const visits = data.visits;
+  const VIEWS = ["steep", "rows", "buy", "first", ...(teach ? ["teach"] : []), ...(visits ? ["visits"] : [])];
+  const routes = visits && Packed.lines(visits.routes);
+  const agentOf = new Map(visits ? visits.plots : []);
+  // The day whose route is drawn before all others, by its line.
+  let dayShown = null;
   const demoShapes = teach && Object.fromEntries(
     ["reach", "people", "nets", "divides"].map((name) => [name, Packed.lines(teach[name])]),
   );
@@ -203,7 +209,7 @@ goes by its number i among those that are there, or by its place in the district
   // is known.
   const toFind = (i) => methodOf(i) === MEASURE || kindOf(i) === NO_CURVE;
   // Where to work, and who teaches, is shown alike on all plots.
-  const plainly = () => state.view === "first" || state.view === "teach";
+  const plainly = () => ["first", "teach", "visits"].includes(state.view);
   const empty = (i) => toFind(i) && !plainly();
   const hasGuides = (i) => guides.of[i + 1] > guides.of[i] && !barred(i);
   const classAt = new Map(data.classes.map((entry) => [entry.number, entry]));
@@ -470,8 +476,9 @@ goes by its number i among those that are there, or by its place in the district
 
   /* The look of a plot where plots are shown alike but for those that are chosen. */
   function lookAtPlace(place) {
-    const [chosen, look] = state.view === "first" ? [hillOf, work.look] : [demoOf, teach.look];
-    return chosen.has(place) ? look : data.plain;
+    const chosen = { first: [hillOf, work], teach: [demoOf, teach], visits: [agentOf, visits] };
+    const [some, { look }] = chosen[state.view];
+    return some.has(place) ? look : data.plain;
   }
 
   function lookOf(i) {
@@ -670,6 +677,20 @@ goes by its number i among those that are there, or by its place in the district
     }
   }
 
+  const ROUTE_LOOK = [{ width: 3, colour: PAPER }, { width: 1.2, colour: INK }];
+  const SHOWN_LOOK = [{ width: 9, colour: PAPER }, { width: 5, colour: ACCENT }];
+
+  /* The way of each day, straight from stop to stop; the one that is shown last, with arrows. */
+  function strokeRoutes(context, frame, size) {
+    for (let line = 0; line + 1 < routes.vertices.length; line++) {
+      if (line === dayShown || dayShown !== null || !crosses(routes, line, frame, size)) continue;
+      strokeOver(context, () => traceLine(context, routes, line, frame), ROUTE_LOOK);
+    }
+    if (dayShown === null) return;
+    strokeOver(context, () => traceLine(context, routes, dayShown, frame), SHOWN_LOOK);
+    pointArrows(context, routes, dayShown, frame);
+  }
+
   const NET_LOOK = [{ width: 3, colour: PAPER }, { width: 1.6, colour: INK, dash: [5, 3] }];
 
   /* Halves of demonstration plots: the one with the message, net plots, what lies between. */
@@ -737,6 +758,7 @@ goes by its number i among those that are there, or by its place in the district
   function markOf(i) {
     if (state.view === "first") return rankOf(plots.place[i]);
     if (state.view === "teach") return demoOf.has(plots.place[i]) ? String(demoOf.get(plots.place[i])) : null;
+    if (state.view === "visits") return agentOf.has(plots.place[i]) ? String(agentOf.get(plots.place[i])) : null;
     if (state.view !== "steep") return excluded[i] === null ? null : CROSS;
     const found = classOf(i);
     return found && String(found.number);
@@ -985,7 +1007,7 @@ goes by its number i among those that are there, or by its place in the district
     fillPlots(context, rows, frame);
     if (close) {
       if (!plainly()) strokeRows(context, rows, frame);
-      if (typical >= ROWS_FROM && state.view !== "buy" && state.view !== "teach") strokeFlow(context, frame, size);
+      if (typical >= ROWS_FROM && !["buy", "teach", "visits"].includes(state.view)) strokeFlow(context, frame, size);
       strokeEdges(context, rows, frame);
       if (state.view === "teach" && typical >= HALVES_FROM) strokeHalves(context, frame, size);
       if (state.view === "first" && typical >= ROWS_FROM) strokeWork(context, frame, size);
@@ -997,6 +1019,7 @@ goes by its number i among those that are there, or by its place in the district
       strokeAll(context, [state.open], frame, { width: 5, colour: ACCENT });
     }
     if (state.view === "teach") markUnreached(context, frame);
+    if (state.view === "visits") strokeRoutes(context, frame, size);
     const ranked = rankedPlaces();
     const taken = ranked && typical < NUMBER_FROM ? writeRanks(context, frame, view, ranked) : covered(view);
     if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view, taken);
@@ -1231,6 +1254,7 @@ goes by its number i among those that are there, or by its place in the district
     fields.on("drawn", ({ typical }) => {
       const said = { first: data.words.zoom_hint_first, teach: data.words.zoom_hint_teach };
       hint.textContent = said[state.view] || data.words.zoom_hint;
+      if (state.view === "visits") hint.hidden = true;
       if (state.view === "teach") hint.hidden = typical >= HALVES_FROM || !teach.sides.length;
       else hint.hidden = typical >= ROWS_FROM;
     });
@@ -1609,6 +1633,7 @@ goes by its number i among those that are there, or by its place in the district
       make("h3", {}, data.words.kit_heading),
       list(kitLines(i)),
       state.view === "teach" ? null : teachPart(i),
+      visitPart(i),
       make("h3", {}, data.words.place_heading),
       list(placeLines(i)),
       careOf(i),
@@ -2277,6 +2302,69 @@ goes by its number i among those that are there, or by its place in the district
     fold("demo-out", data.words.demo_out, make("p", { class: "hint" }, data.words.demo_out_hint), ...reasons);
   }
 
+  // ---------------------------------------------------------------- who comes when
+
+  const VISIT_FOLDS = ["visit-days", "visit-load", "visit-out"];
+
+  function dayFold({ line, day, said, stops }) {
+    const show = make("button", { type: "button" }, data.words.visit_show);
+    show.addEventListener("click", () => {
+      dayShown = line;
+      const [from, to] = [routes.vertices[line], routes.vertices[line + 1]];
+      const places = Array.from({ length: to - from }, (_, at) => latLngOf(routes.x[from + at], routes.y[from + at]));
+      fit(L.latLngBounds(places));
+      fields._update();
+    });
+    return make("details", { class: "hill" }, make("summary", {}, day, make("small", {}, said)), listed(stops), show);
+  }
+
+  function agentFold({ number, id, days }) {
+    const rank = make("span", { class: "rank" }, shown(number));
+    const count = make("small", {}, say("visit_days", { count: shown(days.length) }));
+    const list = make("div");
+    const more = inPieces(list, days, dayFold);
+    return make("details", { class: "village" }, make("summary", {}, rank, id, count), list, more);
+  }
+
+  function startVisits() {
+    if (!visits) return;
+    const all = make("button", { type: "button" }, data.words.visit_all);
+    all.addEventListener("click", () => {
+      dayShown = null;
+      fields._update();
+    });
+    const left = visits.days_left_out;
+    const more = left ? paragraphs([say("visit_days_left", { count: shown(left) })]) : [];
+    fold("visit-days", data.words.visit_list, all, ...visits.agents.map(agentFold), ...more);
+    const heads = [data.words.visit_week, ...visits.agents.map(({ id }) => id)];
+    fold("visit-load", data.words.visit_load, plainTable(heads, visits.load));
+    const out = visits.left.length ? [listed(visits.left)] : paragraphs([data.words.visit_none_out]);
+    const others = visits.left_more ? paragraphs([say("visit_out_more", { count: shown(visits.left_more) })]) : [];
+    fold("visit-out", data.words.visit_out, ...out, ...others);
+  }
+
+  function visitPart(i) {
+    const said = plots.notes.visits[i] ?? [];
+    if (!said.length) return null;
+    return make("section", { class: "visits" }, make("h3", {}, data.words.visit_card), ...paragraphs(said));
+  }
+
+  function visitLegend(entry) {
+    if (!visits) return [];
+    const chosen = sample((context, path) => {
+      context.fillStyle = visits.look.fill;
+      context.fill(path);
+      context.stroke(path);
+      write(context, "1", 24, 14.5, { font: "700 15px system-ui, sans-serif", halo: 0.01, ...visits.look });
+    });
+    const way = sample((context) => {
+      const points = [[3, 22], [18, 8], [44, 18]];
+      strokeOver(context, () => points.forEach(([x, y], at) => (at ? context.lineTo(x, y) : context.moveTo(x, y))), ROUTE_LOOK);
+    });
+    const entries = [entry(chosen, data.words.legend_visited), entry(way, data.words.legend_routes)];
+    return [make("h3", {}, data.words.legend_visits), make("ul", {}, ...entries)];
+  }
+
   /* To be read aloud: why the plot is or isn't one, what is flagged, its kit, what would change it. */
   function teachPart(i) {
     if (!teach) return null;
@@ -2594,6 +2682,7 @@ goes by its number i among those that are there, or by its place in the district
       make("div", { id: "legend-classes" }, ...classPart.filter((part) => part !== null)),
       make("div", { id: "legend-work" }, ...workPart(entry)),
       make("div", { id: "legend-teach" }, ...teachLegend(entry)),
+      make("div", { id: "legend-visits" }, ...visitLegend(entry)),
       make(
         "div",
         { id: "legend-lines" },
@@ -2652,8 +2741,9 @@ goes by its number i among those that are there, or by its place in the district
     byId("legend-classes").hidden = view !== "steep";
     byId("legend-work").hidden = view !== "first";
     byId("legend-teach").hidden = view !== "teach";
+    byId("legend-visits").hidden = view !== "visits";
     byId("legend-lines").hidden = plainly();
-    byId("legend-water").hidden = view === "buy" || view === "teach";
+    byId("legend-water").hidden = ["buy", "teach", "visits"].includes(view);
     const cross = byId("legend-excluded");
     if (cross) cross.hidden = view === "steep";
     remember();
@@ -2669,6 +2759,10 @@ goes by its number i among those that are there, or by its place in the district
     for (const id of DEMO_FOLDS) {
       byId(id).hidden = view !== "teach" || !byId(id).children.length;
       byId(id).open = id === "demo-list" || id === "demo-villages" || id === "demo-curve";
+    }
+    for (const id of VISIT_FOLDS) {
+      byId(id).hidden = view !== "visits";
+      byId(id).open = id !== "visit-out";
     }
     byId("totals").hidden = plainly();
     byId("cautions").hidden = view === "first";
@@ -2774,6 +2868,7 @@ goes by its number i among those that are there, or by its place in the district
   startTotals();
   startWork();
   startTeach();
+  startVisits();
   startList();
   startFilter();
   startNotes();

@@ -23,7 +23,7 @@ function plotsOf(frame) {
     readings: { slope: [], bearing: [] },
     measure: { numbers: {}, words: {} },
     kit: { numbers: {}, words: {} },
-    notes: { method: [], check: [], flags: [], excluded: [], same: [], lines: [], pegged: [], teach: [], care: { steep: [], feed: [] } },
+    notes: { method: [], check: [], flags: [], excluded: [], same: [], lines: [], pegged: [], teach: [], visits: [], care: { steep: [], feed: [] } },
     inside: [],
     shapes: outlines(),
     land: outlines(),
@@ -98,6 +98,7 @@ function plotsOf(frame) {
     grow(into.excluded, notes.excluded.map(said));
     grow(into.same, notes.same.map(said));
     grow(into.teach, notes.teach.map(all));
+    grow(into.visits, notes.visits.map(all));
     for (let at = 0; at < count; at++) {
       into.lines.push(all(notes.lines[at] ?? []));
       into.pegged.push(said(notes.pegged[at]));

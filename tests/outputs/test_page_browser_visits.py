@@ -1,0 +1,66 @@
+"""The view of visits, in a browser."""
+
+from __future__ import annotations
+
+import pytest
+
+from districtplan.outputs import page
+from districtplan.visits.told import PLANNED
+from tests.outputs import test_page_browser as driven
+from tests.outputs.visited import visited_by
+
+pytestmark = pytest.mark.browser
+
+browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+FOLDS = ("visit-days", "visit-load", "visit-out")
+
+
+@pytest.fixture(scope="module")
+def seen(small_results):
+    return visited_by(small_results)
+
+
+@pytest.fixture(scope="module")
+def written(seen, texts):
+    return page.render(seen, texts)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_one_click_says_who_comes_when(browser, seen, written, tmp_path, size):
+    with opened(browser, tmp_path / "index.html", written, size=size) as (tab, watched):
+        tab.click("text=Who comes when?")
+        assert tab.inner_text("#finding").startswith("All ")
+        agents = tab.locator("#visit-days .village")
+        assert agents.count() == len(seen.visits.agents)
+        # An agent's id is text from outside.
+        assert "=T1" in agents.nth(0).inner_text()
+        agents.nth(0).locator("summary").first.click()
+        agents.nth(0).locator(".hill summary").first.click()
+        agents.nth(0).locator(".hill button").first.click()
+        weeks = seen.visits.load["load_week"].nunique()
+        assert tab.locator("#visit-load tbody tr").count() == weeks
+        assert tab.evaluate("document.documentElement.scrollWidth") == SIZES[size][0]
+    assert watched.faults() == []
+
+
+def test_a_plot_s_card_says_who_comes_when_in_every_view(browser, seen, written, texts, tmp_path):
+    made = seen.visits.visits
+    plot = made[(made["visit_status"] == PLANNED) & (made["plot_id"] != "")].iloc[0]
+    with opened(browser, tmp_path / "index.html", written) as (tab, watched):
+        for view in ("steep", "visits"):
+            tab.evaluate("view => districtplan.show(view)", view)
+            tab.evaluate("id => districtplan.open(id)", plot["plot_id"])
+            said = tab.locator("#card .visits").inner_text()
+            assert texts.day(plot["visit_day"]) in said
+            for part in FOLDS:
+                hidden = tab.locator(f"#{part}").evaluate("(e) => e.hidden")
+                assert hidden == (view != "visits")
+    assert watched.faults() == []
+
+
+def test_without_agents_there_is_no_such_view(browser, small_results, texts, tmp_path):
+    written = page.render(small_results, texts)
+    with opened(browser, tmp_path / "index.html", written) as (tab, watched):
+        assert tab.locator("text=Who comes when?").count() == 0
+        assert tab.evaluate("districtplan.show('visits')") is False
+    assert watched.faults() == []
