@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 from datetime import date
 
+import pandas as pd
 import pytest
 
 from districtplan import pipeline
+from districtplan.errors import InputError
+from districtplan.visits import season
+from districtplan.visits.timetable import timetable
 from tests.conftest import small_district, write_district
+from tests.support import districtplan
+from tests.visits.checker import faults
 
 VISITS = """\
 [visits]
@@ -65,8 +74,36 @@ def plan_in(folder, more="", name="plan"):
 
 
 @pytest.fixture(scope="module")
-def found(folder):
-    return pipeline.find(plan_in(folder))
+def judged(folder):
+    """A run, with each task that it planned and its rows."""
+    tasks = []
+
+    def watched(task, days):
+        rows = timetable(task, days)
+        tasks.append((task, rows))
+        return rows
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(season, "timetable", watched)
+        return pipeline.find(plan_in(folder)), tasks
+
+
+@pytest.fixture(scope="module")
+def found(judged):
+    return judged[0]
+
+
+def test_every_part_of_the_plan_passes_the_judge(judged):
+    results, tasks = judged
+    # Days before the rains and days in them.
+    assert len(tasks) == 2
+    left = 0
+    for task, rows in tasks:
+        made = set(rows.loc[rows["visit"] >= 0, "visit"])
+        dropped = dict.fromkeys(set(range(len(task.visits))) - made, "left out")
+        assert faults(task, rows, dropped) == []
+        left += len(dropped)
+    assert left == (results.visits.visits["visit_status"] == "left out").sum()
 
 
 def test_all_that_is_named_is_read_and_used(found):
@@ -90,3 +127,72 @@ def test_all_that_is_named_is_read_and_used(found):
         .where(made["visit_by_hand"] == 0, other=True)
         .all()
     )
+
+
+def test_the_wet_speed_holds_from_the_onset_on(found):
+    days = found.visits.days
+    rode = days[days["agent_id"] == "T1"]
+    onset = found.visits.stages.loc[
+        found.visits.stages["visit_stage"] == "planting", "stage_first_day"
+    ].min()
+    dry = rode["visit_day"] < onset
+    assert (rode.loc[dry, "day_ride_km"] > 0).all()
+    # Closed in the rains: on foot.
+    assert (rode.loc[~dry, "day_ride_km"] == 0).all()
+    assert dry.any()
+    assert not dry.all()
+
+
+def test_a_run_is_carried_on_from_its_own_table(folder, tmp_path):
+    plan = plan_in(folder, name="first")
+    done = districtplan("run", plan, "--out", tmp_path / "run")
+    assert done.returncode == 0, done.stderr
+    assert "visits are planned" in done.stdout
+    listed = {path.name for path in (tmp_path / "run" / "visits").iterdir()}
+    assert {"a001-t1.ics", "a001-t1.pdf", "a002-t2.ics", "days.csv", "costs.csv"} <= listed
+    text = (tmp_path / "run" / "visits.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    past = [row for row in rows if row["visit_day"] and row["visit_day"] <= "2026-02-06"]
+    assert len(past) > 1
+    for row in past[1:]:
+        row["done"] = "yes"
+    target = io.StringIO(newline="")
+    writer = csv.DictWriter(target, list(rows[0]))
+    writer.writeheader()
+    writer.writerows(rows)
+    (folder / "before.csv").write_text(target.getvalue(), encoding="utf-8")
+    more = 'carried_on = "before.csv"\nmade_on = 2026-02-06'
+    done = districtplan("run", plan_in(folder, more, "second"), "--out", tmp_path / "again")
+    assert done.returncode == 0, done.stderr
+    assert "Carried on: 1 visits changed" in done.stderr
+    assert past[0]["visit_id"] in done.stderr
+    again = pd.read_csv(tmp_path / "again" / "visits.csv").set_index("visit_id")
+    assert (again.loc[[row["visit_id"] for row in past[1:]], "visit_status"] == "done").all()
+    rest = [row for row in rows if row["visit_day"] > "2026-02-06"]
+    assert all(again.loc[row["visit_id"], "visit_day"] == row["visit_day"] for row in rest)
+    told = json.loads((tmp_path / "again" / "run.json").read_text(encoding="utf-8"))
+    assert told["visits"]["done"] == len(past) - 1
+    assert (tmp_path / "again" / "visits" / "changed.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "line", "said"),
+    [
+        ("agents", "T3,x,33,-1.8,mon,08:00,07:00,,on foot,,,,,,,,", r"agents.csv row 3"),
+        ("leave", "T9,2026-01-01,2026-01-02", r"leave.csv row 2"),
+    ],
+)
+def test_a_bad_row_stops_the_run(folder, tmp_path, name, line, said):
+    there = folder / f"{name}.csv"
+    kept = there.read_text(encoding="utf-8")
+    there.write_text(f"{kept}\n{line}", encoding="utf-8")
+    try:
+        with pytest.raises(InputError, match=said):
+            pipeline.find(plan_in(folder, name="bad"))
+    finally:
+        there.write_text(kept, encoding="utf-8")
+
+
+def test_ways_on_roads_that_nobody_drew_stop_the_run(folder):
+    with pytest.raises(InputError, match=r"goes by roads, and files\.features has none"):
+        pipeline.find(plan_in(folder, 'ride_by = "roads"', "roads"))

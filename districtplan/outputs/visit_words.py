@@ -10,7 +10,7 @@ from districtplan.outputs.file_names import village_stems
 from districtplan.outputs.visit_calendar import Event, revised
 from districtplan.visits import SESSION
 from districtplan.visits.season import CANCELLED
-from districtplan.visits.told import LEFT_OUT, PLANNED
+from districtplan.visits.told import LEFT_OUT, PLANNED, clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 CHANGES_MAX = 20
 """Changes that are told one by one; more are counted."""
 UID_SIGNS = 32
-HOUR_MIN = 60
 
 
 def finding(found: VisitPlan, texts: Texts) -> list[str]:
@@ -308,8 +307,8 @@ def calendars(results: Results, texts: Texts) -> dict[str, list[Event]]:
             if old["visit_day"] is not None and old["agent_id"] in before:
                 told = {
                     **old,
-                    "visit_begins": _clock(old["visit_begins"]),
-                    "visit_ends": _clock(old["visit_ends"]),
+                    "visit_begins": clock(int(old["visit_begins"])),
+                    "visit_ends": clock(int(old["visit_ends"])),
                 }
                 event = _event(rows[old["visit_id"]], told, district, texts)
                 before[old["agent_id"]].append(event)
@@ -356,7 +355,3 @@ def _event(row: dict[str, Any], when: dict[str, Any], district: str, texts: Text
         int(when["visit_sequence"]),
         when["visit_status"] == CANCELLED,
     )
-
-
-def _clock(minutes: int) -> str:
-    return f"{minutes // HOUR_MIN:02d}:{minutes % HOUR_MIN:02d}"

@@ -343,8 +343,9 @@ def _done(known: dict[Any, Any]) -> dict[str, Any]:
     return {
         "agent_id": known["agent_id"],
         "visit_day": known["visit_day"],
-        "visit_begins": clock(known["visit_begins"]),
-        "visit_ends": clock(known["visit_ends"]),
+        # Numbers beside none at all come as fractions.
+        "visit_begins": clock(int(known["visit_begins"])),
+        "visit_ends": clock(int(known["visit_ends"])),
         "visit_status": DONE,
         "visit_left_out": None,
         "done": "yes",

@@ -1,0 +1,142 @@
+"""Files on visits: what can be used is read, what can't is told with row, reason and remedy."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from districtplan import visits
+from districtplan.errors import InputError
+
+GOOD = {
+    "agent_id": "T1", "name": "Tavi Orrel", "longitude_deg": "33.1", "latitude_deg": "-1.8",
+    "week_days": "mon Wed", "from": "07:00", "to": "13:30", "hours_most": "6",
+    "mode": "Motorcycle", "speed_km_h": "25", "wet_speed_km_h": "", "serves": "Sondo | Upper",
+    "barred": "", "litres_100_km": "2.5", "fuel_l": "40", "tank_l": "9", "days_most": "",
+}  # fmt: skip
+VILLAGES = {"Sondo", "Upper"}
+
+
+def given(*rows: dict[str, str], columns=visits.AGENTS) -> pd.DataFrame:
+    filled = [dict.fromkeys(columns, "") | row for row in rows]
+    table = pd.DataFrame(filled, columns=list(columns), dtype=object)
+    return table.assign(source_row=range(1, len(rows) + 1), reason=None, remedy=None)
+
+
+def test_an_agent_as_typed():
+    found = visits.accept_agents(given(GOOD), VILLAGES)
+    assert found.set_aside.empty
+    row = found.used.iloc[0]
+    assert (row["week_days"], row["from"], row["to"]) == ((0, 2), 420, 810)
+    assert (row["speed_km_h"], row["wet_speed_km_h"]) == (25, 25)
+    assert row["serves"] == ("Sondo", "Upper")
+    assert visits.speeds(found.used) == [25.0]
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"agent_id": " "}, "no agent_id that can be printed"),
+        ({"longitude_deg": "east"}, "longitude_deg = 'east' isn't a number of degrees"),
+        ({"latitude_deg": "91"}, "latitude_deg = '91' isn't"),
+        ({"week_days": "mon noday"}, "week_days = 'mon noday' isn't a list of days"),
+        ({"week_days": ""}, "week_days = '' isn't a list of days"),
+        ({"from": "7"}, "from = '7' isn't a time of the day"),
+        ({"to": "24:00"}, "to = '24:00' isn't a time of the day"),
+        ({"to": "06:00"}, "ends before it begins"),
+        ({"hours_most": "99"}, "hours_most = '99' isn't a number from 0.5 to 24"),
+        ({"mode": "rocket"}, "mode = 'rocket' isn't one of on foot, bicycle"),
+        ({"mode": "on foot"}, "goes on foot and has a speed"),
+        ({"speed_km_h": ""}, "rides and has no speed_km_h"),
+        ({"speed_km_h": "1e3"}, "speed_km_h = '1e3' isn't a number"),
+        ({"wet_speed_km_h": "30"}, "wet_speed_km_h is above speed_km_h"),
+        ({"litres_100_km": ""}, "burns fuel and has no litres_100_km"),
+        ({"serves": "Atlantis"}, "serves names 'Atlantis', which no plot that is used is in"),
+    ],
+)
+def test_a_wrong_agent_is_told_with_its_row_and_stops_the_run(changed, said):
+    found = visits.accept_agents(given(GOOD, GOOD | {"agent_id": "T2"} | changed), VILLAGES)
+    assert len(found.used) == 1
+    with pytest.raises(InputError) as caught:
+        visits.require(found, "agents.csv", least=1)
+    (fault,) = caught.value.faults
+    assert fault.where.startswith("agents.csv row 2, agent_id ")
+    assert said in fault.what
+    assert fault.remedy
+
+
+def test_two_agents_of_one_id_and_a_file_without_any_are_refused():
+    twice = visits.accept_agents(given(GOOD, GOOD), VILLAGES)
+    with pytest.raises(InputError, match="stands in several rows"):
+        visits.require(twice, "agents.csv")
+    none = visits.accept_agents(given(), VILLAGES)
+    with pytest.raises(InputError, match=r"agents\.csv: has no row"):
+        visits.require(none, "agents.csv", least=1)
+
+
+def test_leave_places_and_what_was_seen():
+    leave = visits.accept_leave(
+        given(
+            {"agent_id": "T1", "first_day": "2026-03-01", "last_day": "2026-03-02"},
+            {"agent_id": "T9", "first_day": "2026-03-01", "last_day": "2026-03-02"},
+            {"agent_id": "T1", "first_day": "2026-03-03", "last_day": "2026-03-02"},
+            columns=visits.LEAVE,
+        ),
+        {"T1"},
+    )
+    assert leave.used["first_day"].tolist() == [date(2026, 3, 1)]
+    assert leave.set_aside["source_row"].tolist() == [2, 3]
+    seen = visits.accept_observed(
+        given(
+            {"event": "Planting", "day": "2026-03-20"},
+            {"event": "planting", "day": "2026-03-21"},
+            {"event": "storm", "day": "2026-04-01", "village": "Sondo"},
+            {"event": "storm", "day": "2026-04-09", "village": "Sondo"},
+            {"event": "eclipse", "day": "2026-04-01"},
+            {"event": "onset", "day": "1st of March"},
+            columns=visits.OBSERVED,
+        ),
+        VILLAGES,
+    )
+    assert seen.used["event"].tolist() == ["planting", "storm", "storm"]
+    assert seen.set_aside["source_row"].tolist() == [2, 5, 6]
+
+
+def test_what_is_fixed_by_hand_names_one_agent_a_place():
+    known = visits.Fixable({"K1", "K2"}, {"planting", "harvest"}, {("tree", "planting")}, {"T1"})
+    found = visits.accept_by_hand(
+        given(
+            {"place": "K1", "stage": "planting", "agent_id": "T1"},
+            {"place": "K1", "stage": "harvest", "day": "2026-06-01"},
+            {"place": "tree", "stage": "planting", "day": "2026-03-20"},
+            {"place": "tree", "stage": "harvest", "day": "2026-03-20"},
+            {"place": "K2", "stage": "planting"},
+            {"place": "K2", "stage": "moonrise", "agent_id": "T1"},
+            {"place": "K2", "stage": "harvest", "agent_id": "T2"},
+            columns=visits.BY_HAND,
+        ),
+        known,
+    )
+    assert found.used["place"].tolist() == ["K1", "K1", "tree"]
+    assert found.set_aside["source_row"].tolist() == [4, 5, 6, 7]
+
+
+def test_a_plan_before_is_read_back():
+    row = {"visit_id": "harvest/single/K1", "agent_id": "T1", "visit_day": "2026-06-01",
+           "visit_begins": "08:00", "visit_ends": "09:30", "visit_sequence": "2"}  # fmt: skip
+    found = visits.accept_carried_on(
+        given(
+            row,
+            row | {"visit_id": "a", "done": "maybe"},
+            row | {"visit_id": "b", "visit_day": "", "done": "yes"},
+            row | {"visit_id": "c", "visit_sequence": "-1"},
+            row | {"visit_id": "d", "done": "Yes"},
+            columns=visits.CARRIED_ON,
+        )
+    )
+    assert found.used["visit_id"].tolist() == ["harvest/single/K1", "d"]
+    assert found.used["done"].tolist() == [False, True]
+    assert found.used["visit_begins"].tolist() == [480, 480]
+    assert found.set_aside["source_row"].tolist() == [2, 3, 4]
