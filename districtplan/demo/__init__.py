@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from districtplan.demo import broken, features, fields, ground, readings, season, write
+from districtplan.demo import agents, broken, features, fields, ground, readings, season, write
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,8 +30,9 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
     -------
     Mapping[str, bytes]
         ``plan.toml``, ``plots.gpkg``, ``elevation.tif``, ``features.gpkg``, ``readings.csv``,
-        ``enrolment.csv``, ``stock.csv``, ``answers.csv``, ``shown.csv``, ``README.txt`` and the
-        tables of the folder ``handbook`` by name.
+        ``enrolment.csv``, ``stock.csv``, ``answers.csv``, ``shown.csv``, ``agents.csv``,
+        ``leave.csv``, ``meeting_places.csv``, ``by_hand.csv``, ``README.txt`` and the tables of the
+        folder ``handbook`` by name.
     """
     random = np.random.default_rng(seed)
     hills = ground.make(random)
@@ -48,5 +49,9 @@ def make(seed: int = SEED) -> Mapping[str, bytes]:
         "stock.csv": season.stock(good),
         "answers.csv": season.answers(seed, good),
         "shown.csv": season.shown(),
+        "agents.csv": agents.agents(good),
+        "leave.csv": agents.leave(),
+        "meeting_places.csv": agents.meeting_places(good),
+        "by_hand.csv": agents.by_hand(),
         "README.txt": write.readme(good, bad, seed),
     }

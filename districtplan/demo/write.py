@@ -164,6 +164,18 @@ tenure = true
 slope_min_pct = 8
 slope_max_pct = 30
 
+[visits]
+# Three invented agents: one rides, one cycles, one walks. Sessions are at demonstration plots and
+# meeting places; where soil loss is highest or the raster says nothing, somebody comes to peg.
+agents = "agents.csv"
+leave = "leave.csv"
+meeting_places = "meeting_places.csv"
+by_hand = "by_hand.csv"
+holidays = [2026-05-01]
+class_above = 4
+# Few steps, for the demo to be quick: leave the key out for a better plan.
+iterations = 60
+
 [labour]
 # Invented person-days: time your own teams. No published figure could be confirmed.
 peg_and_dig_days_ha = 35
@@ -205,6 +217,10 @@ answers.csv     Who holds the land, when beans stood there, sex, youth, who was 
                 Drawn by chance.
 shown.csv       Two demonstration plots of the season before: a grass strip that is to stand for two
                 seasons more, and rows that now rest.
+agents.csv      Three agents: where they start, their days and hours, how they go about.
+leave.csv       A week of leave of one of them.
+meeting_places.csv  Three places where farmers meet, beside the demonstration plots.
+by_hand.csv     A visit that the office has fixed to a day.
 plan.toml       What is wanted. Rain erosivity, erodibility, rates, the weights of 100 seeds, of
                 caps and handfuls, sizes of packs, prices and person-days are invented; the cover
                 factor is an assumption, since no published one for hand-planted beans could be
