@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from districtplan.outputs import measure_words, work_words
+from districtplan.outputs.not_read import not_read
 from districtplan.outputs.page import palette, shapes
 
 if TYPE_CHECKING:
@@ -115,6 +116,7 @@ def work(
         "lead": [
             *measure_words.whose_matter(results, texts),
             *work_words.explained(results, texts),
+            *not_read(results, texts),
         ],
         "care": work_words.care(texts)["caution"].tolist(),
     }

@@ -11,6 +11,7 @@ import pandas as pd
 
 from districtplan.outputs import measure_words, work_words
 from districtplan.outputs.file_names import village_stems
+from districtplan.outputs.not_read import not_read
 from districtplan.outputs.sheets import hill_pages
 from districtplan.outputs.sheets.choice import chosen
 from districtplan.outputs.sheets.hill_pages import INDENT_MM, Line, Told
@@ -66,7 +67,8 @@ class _District(NamedTuple):
             village = village_of[plot_id]
             vetoes[village] = (*vetoes.get(village, ()), (plot_id, " ".join(said)))
         walk = measure_words.looked_at(results, texts)
-        return cls(results, texts, walk, vetoes, work_words.explained(results, texts))
+        meant = [*work_words.explained(results, texts), *not_read(results, texts)]
+        return cls(results, texts, walk, vetoes, meant)
 
 
 class _Sheet(NamedTuple):
