@@ -221,8 +221,11 @@ def test_strips(slope_pct, p, strips, length_ft):
 
 @pytest.mark.parametrize(
     ("degrees", "p"),
-    [(0.6, 0.6), (1.0, 0.6), (1.01, 0.5), (5.0, 0.5), (5.01, 0.6), (7.5, 0.7), (11.5, 0.9)],
-)
+    [
+        (0.6, 0.6), (1.0, 0.6), (1.01, 0.5), (5.0, 0.5), (5.01, 0.6), (6.99, 0.6), (7.01, 0.7),
+        (8.99, 0.7), (9.01, 0.8), (10.99, 0.8), (11.01, 0.9), (13.99, 0.9), (14.01, 1.0),
+    ],
+)  # fmt: skip
 def test_contour_p_of_morgan_goes_by_degrees(degrees, p):
     """Morgan 2005 (recalled); a gap between its classes goes to the steeper one."""
     slope = np.array([math.tan(math.radians(degrees)) * 100])
@@ -312,6 +315,31 @@ def test_steepness_equations_spread_as_published(slope_pct, low, high):
         assert low - 0.06 <= factor[0] <= high + 0.06
 
 
+def ends_at_10_pct(book: Handbook = BOOK) -> tuple[str, str]:
+    """LS of Nearing 1997 and of Liu 1994 at 10 % and 60 m, to the digits of the range above."""
+    slope = np.array([10.0])
+    nearing, liu = ls.steepness_others(slope, book)
+    length = ls.length_factor(slope, np.array([60.0]), ls.constants(BOOK))
+    return f"{(nearing * length)[0]:.2f}", f"{liu[0] * (60 / 22.13) ** 0.5:.2f}"
+
+
+def test_the_ends_of_the_range_at_10_pct_are_nearing_and_liu():
+    assert ends_at_10_pct() == ("1.91", "2.01")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "nearing_constant", "nearing_rise", "nearing_offset", "nearing_sine",
+        "liu_factor", "liu_constant",
+    ],
+)  # fmt: skip
+def test_a_steepness_constant_one_percent_off_moves_an_end(name):
+    value = BOOK.number("steepness_equations", name)
+    book = renumbered("steepness_equations", name, value * 1.01)
+    assert ends_at_10_pct(book) != ("1.91", "2.01")
+
+
 def test_liu_is_left_out_on_gentle_slopes():
     """Liu 1994 turns negative near 2 %, which a logarithm can't take."""
     assert np.isnan(ls.steepness_others(np.array([2.0, 8.9]), BOOK)[1]).all()
@@ -399,6 +427,33 @@ def test_no_p_of_sediment_stands_for_that_of_a_field():
     """Table 15 of Agriculture Handbook 537: 0.2 P leaves the field; what shortens has no P."""
     rows = BOOK.rows("structures_now")
     assert rows.loc[rows["way"] == "length", ["p_low", "p_high"]].isna().all(axis=None)
+
+
+@pytest.mark.parametrize(
+    ("table", "name", "low", "high"),
+    [
+        ("cover_factors", "hurni cereals and pulses", 0.15, 0.15),
+        ("cover_factors", "hurni dense grass", 0.01, 0.01),
+        ("cover_factors", "roose maize sorghum or millet", 0.4, 0.9),
+        ("cover_factors", "roose groundnut", 0.4, 0.8),
+        ("cover_factors", "morgan soya beans", 0.2, 0.5),
+        ("cover_factors", "morgan cowpeas", 0.3, 0.4),
+        ("cover_factors", "morgan plantains established", 0.05, 0.1),
+        ("cover_factors", "morgan coffee after first harvest", 0.05, 0.05),
+        ("structures_now", "grass strips", 0.1, 0.3),
+        ("structures_now", "stone lines", 0.1, 0.32),
+        ("structures_now", "tied ridges", 0.1, 0.2),
+        ("structures_now", "bench terraces level", 0.14, 0.14),
+        ("structures_now", "bench terraces reverse", 0.05, 0.05),
+        ("structures_now", "bench terraces outward", 0.35, 0.35),
+    ],
+)
+def test_recalled_factors_that_measures_and_legumes_go_by(table, name, low, high):
+    """Hurni 1985, Roose 1977 and Morgan 2005 (recalled), written down apart from the handbook."""
+    row = BOOK.rows(table).set_index("name").loc[name]
+    factor = "c" if table == "cover_factors" else "p"
+    assert (row[f"{factor}_low"], row[f"{factor}_high"]) == (low, high)
+    assert row["provenance"] == "memory"
 
 
 def test_cover_factors_keep_to_their_author():
