@@ -342,7 +342,8 @@ def _steepest(results: Results, texts: Texts) -> list[str]:
     bare = (slope_for_limits(plots) >= slope_pct) & ~chosen
     if not bare.any():
         return []
-    beside = bare & plots["work_site"].isin(plots.loc[chosen, "work_site"])
+    left_out = results.proposal.priorities.left_out.set_index("plot_id")["left_out_reason"]
+    beside = bare & plots["plot_id"].map(left_out).eq("other_measure")
     counts = {"count": f"{bare.sum():,}", "beside": f"{beside.sum():,}"}
     return [texts.say("measures.steepest", slope=f"{slope_pct:g}", **counts)]
 

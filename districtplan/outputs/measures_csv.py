@@ -37,7 +37,8 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         isn't offered. ``vetoes.csv`` has what staff ruled out, if they did; ``cautions.csv`` what
         to mind before any of it is begun.
     """
-    proposal = results.proposal
+    proposal, stop = results.proposal, texts.say("cautions.slipping")
+    raised = proposal.nurseries
     walk = proposal.walk_over.assign(walk_reasons=proposal.walk_over["walk_reasons"].map("; ".join))
     every = pd.concat([proposal.options.offered, proposal.options.refused], ignore_index=True)
     target = io.BytesIO()
@@ -50,9 +51,9 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         "measures.csv": write(chosen.assign(caution=cautions(chosen["measure"], results, texts))),
         "work_order.csv": write(works.assign(caution=work_cautions(order, results, texts))),
         "cautions.csv": write(care(texts)),
-        "walk_over.csv": write(walk),
-        "nurseries.csv": write(proposal.nurseries),
-        "left_out.csv": write(proposal.priorities.left_out),
+        "walk_over.csv": write(walk.assign(caution=stop)),
+        "nurseries.csv": write(raised.assign(caution=cautions(raised["measure"], results, texts))),
+        "left_out.csv": write(proposal.priorities.left_out.assign(caution=stop)),
         "measure_options.parquet": target.getvalue(),
         **({"vetoes.csv": write(vetoes)} if len(vetoes) else {}),
     }

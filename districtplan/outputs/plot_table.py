@@ -374,9 +374,9 @@ def dictionary(results: Results) -> pd.DataFrame:
         *proposal.options.offered.columns,
         *proposal.options.refused.columns,
     )
-    carried["walk_over"] = tuple(proposal.walk_over.columns)
-    carried["left_out"] = tuple(proposal.priorities.left_out.columns)
-    carried["nurseries"] = tuple(proposal.nurseries.columns)
+    carried["walk_over"] = (*proposal.walk_over.columns, "caution")
+    carried["left_out"] = (*proposal.priorities.left_out.columns, "caution")
+    carried["nurseries"] = (*proposal.nurseries.columns, "caution")
     shown = {**demo_tables(results), **demo_layers(results), **visit_tables(results)}
     carried |= {name: tuple(table.columns) for name, table in shown.items()}
     bought = purchase_tables(results).items()

@@ -446,12 +446,14 @@ def curve(results: Results, texts: Texts) -> str:
 def _chosen(results: Results) -> pd.DataFrame:
     """Give the measures chosen with what their reasons go by, in the order of work."""
     plots = results.plots.set_index("plot_id")
-    chosen = results.proposal.chosen[["plot_id", "measure", "measure_plants"]]
+    chosen = results.proposal.chosen
     told = plots.loc[chosen["plot_id"], list(COLUMNS)].reset_index()
     owed = results.works.days.set_index("plot_id")["days_owed"]
     return told.assign(
         measure=chosen["measure"].astype(object).to_numpy(),
         measure_plants=chosen["measure_plants"].to_numpy(),
+        saved_t_yr=chosen[measure_words.GAIN].to_numpy(),
+        saved_by_floor=chosen["saved_by_floor"].to_numpy(),
         days_owed=owed.reindex(told["plot_id"]).to_numpy(),
     )
 
@@ -548,10 +550,16 @@ def _summary(site: _Site, texts: Texts) -> str:
     ]
     # Plots without a measure of their own owe a share of what all have in common.
     days = sum(float(own["days_owed"].sum(skipna=False)) for own in (site.chosen, site.owing))
-    if np.isnan(days):
-        return texts.say("work.summary", measures=texts.listed(named))
-    said = measure_words.person_days(days, texts)
-    return texts.say("work.summary_days", measures=texts.listed(named), days=said)
+    told = texts.say("work.summary", measures=texts.listed(named))
+    if not np.isnan(days):
+        said = measure_words.person_days(days, texts)
+        told = texts.say("work.summary_days", measures=texts.listed(named), days=said)
+    saved = site.chosen["saved_t_yr"]
+    if saved.isna().all():
+        return told
+    least = saved.isna().any() or site.chosen["saved_by_floor"].any()
+    key = "work.saved_at_least" if least else "work.saved"
+    return texts.say(key, summary=told, saved=f"{saved.sum():,.0f}")
 
 
 def _there(order: pd.DataFrame, texts: Texts) -> str:

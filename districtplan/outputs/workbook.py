@@ -450,8 +450,10 @@ def _measures(book: _Book, results: Results) -> None:
         book.sheet("work_order").write_string(0, 0, book.texts.say("workbook.no_works"))
     nurseries = results.proposal.nurseries
     named = [measure_words.name(str(one), book.texts) for one in nurseries["measure"]]
-    _table(book, "nurseries", nurseries.assign(measure=named))
-    _table(book, "walk_over", measure_words.looked_at(results, book.texts))
+    caution = measure_words.cautions(nurseries["measure"], results, book.texts)
+    _table(book, "nurseries", nurseries.assign(measure=named, caution=caution))
+    looked = measure_words.looked_at(results, book.texts)
+    _table(book, "walk_over", looked.assign(caution=book.texts.say("cautions.slipping")))
     vetoes = measure_words.ruled_out(results, book.texts)
     if len(vetoes):
         _table(book, "vetoes", vetoes)

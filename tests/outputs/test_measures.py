@@ -274,7 +274,7 @@ def test_the_headline_counts_all_that_is_chosen_and_marks_floors(texts, small_re
         in told[0]
     )
     assert told[1].startswith(f"{10 * (len(chosen) - 1)} t of this are chosen to save most")
-    assert told[2].startswith("On 1 plots from the share held")
+    assert told[2].startswith("On 1 plots, of hillsides that the share held")
     assert "On 1 plots 1,000 t are a floor" in told[3]
 
 
@@ -347,7 +347,13 @@ def test_plots_too_steep_for_annual_crops_that_bear_nothing_are_counted(texts, s
         slope_measured_pct=np.nan,
         work_site=plots["plot_id"].map(site),
     )
-    results = with_budget(small_results, chosen[chosen["plot_id"] == first])
+    reasons = {"plot_id": [second, third], "left_out_reason": ["other_measure", "budget_spent"]}
+    proposal = small_results.proposal
+    told_why = dataclasses.replace(proposal.priorities, left_out=pd.DataFrame(reasons))
+    left = dataclasses.replace(
+        small_results, proposal=dataclasses.replace(proposal, priorities=told_why)
+    )
+    results = with_budget(left, chosen[chosen["plot_id"] == first])
     told = measure_words.whose_matter(dataclasses.replace(results, plots=given), texts)
     (line,) = [one for one in told if one.startswith(f"From {limit:g} % on")]
     assert "2 such plots are left without any measure, 1 of them on hillsides" in line
@@ -369,13 +375,13 @@ ORDER = pd.DataFrame(
     [
         (
             ("hillside_ditch",),
-            "Not built before it is found: hillside ditches beyond those that are drawn.",
+            "Until it is found do not build: hillside ditches beyond those that are drawn.",
         ),
-        (("cut_off_drain",), "Not built before it is found: cut-off drain."),
+        (("cut_off_drain",), "Until it is found do not build: cut-off drain."),
         (
             ("gathered_water", "cut_off_drain"),
-            "Not built before it is found: whatever is to lead the gathered water that no outlet "
-            "takes yet and cut-off drain. No rows before where this water crosses.",
+            "Until it is found do not build: anything that is to lead the gathered water that no "
+            "outlet takes yet and cut-off drain. No rows before where this water crosses.",
         ),
     ],
 )

@@ -123,7 +123,7 @@ def test_what_has_no_room_is_told_in_brief_or_counted(small_results, texts, monk
     hills = work_words.hills(some, texts)
     assert len(hills) > 8
     there = [hill.name in told for hill in hills]
-    assert sum(there) > 2
+    assert sum(there) > 1
     assert there == sorted(there, reverse=True)
     assert f"no room here: {there.count(False)}." in told
     # The first keeps its reason whatever the others are.

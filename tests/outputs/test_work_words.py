@@ -199,7 +199,7 @@ def test_level_lines_are_safe_whoever_takes_part(small_results, texts):
     level = works.lines.assign(structure_outlet=None, structure_needs=[()] * len(works.lines))
     some = dataclasses.replace(small_results, works=dataclasses.replace(works, lines=level))
     (hill,) = (one for one in work_words.hills(some, texts) if one.name == "Hill-S01")
-    assert hill.notes[1].startswith(f"{len(level)} lines hold water on the plots")
+    assert hill.notes[1].startswith(f"{len(level)} lines lead no water away")
 
 
 def test_the_finding_says_where_with_what_and_that_an_outlet_comes_first(
@@ -237,13 +237,34 @@ def test_an_outlet_that_is_there_is_told_from_one_to_be_found(small_results, tex
     assert "a technician finds a safe outlet (" in told
 
 
+def test_what_a_hillside_saves_is_told_with_a_floor_marked(small_results, texts):
+    proposal = small_results.proposal
+    offered = proposal.options.offered
+
+    def summary(saved, by_floor):
+        own = offered.assign(soil_saved_counted_t_yr=saved, saved_by_floor=by_floor)
+        chosen = proposal.priorities.chosen.assign(soil_saved_counted_t_yr=saved)
+        some = dataclasses.replace(
+            proposal,
+            options=proposal.options._replace(offered=own),
+            priorities=dataclasses.replace(proposal.priorities, chosen=chosen),
+        )
+        hills = work_words.hills(dataclasses.replace(small_results, proposal=some), texts)
+        return hills[0].summary, len(hills[0].plots)
+
+    told, plots = summary(7.0, 0)
+    assert told.endswith(f"; saves about {7 * plots} t of soil a year")
+    assert summary(7.0, 1)[0].endswith(f"; saves at least {7 * plots} t of soil a year")
+    assert "saves" not in summary(np.nan, 0)[0]
+
+
 def test_days_are_told_only_where_all_are_known(small_results, texts, hills):
     assert "person-days" not in hills[0].summary
     works = small_results.works
     days = works.days.assign(days_owed=2.25)
     some = dataclasses.replace(small_results, works=dataclasses.replace(works, days=days))
     first = work_words.hills(some, texts)[0]
-    assert first.summary.endswith(f", {2.25 * len(first.plots):,.0f} person-days")
+    assert f", {2.25 * len(first.plots):,.0f} person-days;" in first.summary
     days.loc[days["plot_id"] == first.plots[-1].plot_id, "days_owed"] = np.nan
     assert "person-days" not in work_words.hills(some, texts)[0].summary
 
@@ -270,7 +291,8 @@ def test_the_days_of_a_hillside_count_plots_that_owe_some_without_a_measure(
         works=dataclasses.replace(works, days=works.days.assign(days_owed=owed)),
         proposal=dataclasses.replace(proposal, priorities=alone),
     )
-    assert first_hill(some, texts).summary == f"grass strips or live barriers on 1 plot{said}"
+    told = first_hill(some, texts).summary
+    assert told.startswith(f"grass strips or live barriers on 1 plot{said}; saves")
 
 
 def test_a_village_gets_its_own_hillsides(small_results, texts, hills):

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from districtplan.conservation import Works
     from districtplan.demos import Allotment
     from districtplan.results import Results
 
@@ -94,6 +95,7 @@ def villages(results: Results) -> list[Results]:
         "chosen": parted(proposal.chosen),
         "days": parted(results.works.days),
         "walk_over": parted(proposal.walk_over),
+        "left_out": parted(proposal.priorities.left_out),
     }
     beside = {
         name: parted(given.used)
@@ -126,12 +128,14 @@ def villages(results: Results) -> list[Results]:
             proposal=dataclasses.replace(
                 proposal,
                 priorities=dataclasses.replace(
-                    proposal.priorities, chosen=chosen[[n for n in first if n in chosen]]
+                    proposal.priorities,
+                    chosen=chosen[[n for n in first if n in chosen]],
+                    left_out=part["left_out"],
                 ),
                 options=proposal.options._replace(offered=chosen[offered]),
                 walk_over=part["walk_over"],
             ),
-            works=dataclasses.replace(results.works, days=part["days"]),
+            works=_works(results, results.plots.iloc[own], part),
             purchase=dataclasses.replace(results.purchase, kits=kits),
             beside={
                 name: dataclasses.replace(results.beside[name], used=parts[at])
@@ -192,6 +196,21 @@ def _demos(
         )
 
     return [village(name, own) for name, own in zip(names.astype(str), plots, strict=True)]
+
+
+def _works(results: Results, plots: pd.DataFrame, part: dict[str, pd.DataFrame]) -> Works:
+    """Keep the works of the hillsides that a village has land on."""
+    works, there = results.works, set(plots["work_site"])
+    order = works.order[works.order["work_site"].isin(there)]
+    worked = set(plots.loc[plots["plot_id"].isin(part["chosen"]["plot_id"]), "work_site"])
+    return dataclasses.replace(
+        works,
+        order=order.reset_index(drop=True),
+        days=part["days"],
+        waiting=works.waiting & there,
+        sites=len(worked),
+        sites_drawn=len(worked.intersection(order["work_site"])),
+    )
 
 
 def _flow(results: Results, ends: Integers) -> list[Integers]:
