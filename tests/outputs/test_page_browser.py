@@ -527,7 +527,12 @@ def test_printing_fits_the_map_to_the_paper_and_back(browser, written, tmp_path)
         tab.evaluate("window.dispatchEvent(new Event('beforeprint'))")
         width = tab.evaluate("document.querySelector('#map').getBoundingClientRect().width")
         assert width == pytest.approx(182 / 25.4 * 96, abs=2)
+        # A canvas that is drawn anew for printing hides what lies below it: it holds the ground.
+        fields = "document.querySelector('canvas.fields').getContext('2d')"
+        corner = f"{fields}.getImageData(9, 9, 1, 1).data[3]"
+        assert tab.evaluate(corner) == 255
         tab.evaluate("window.dispatchEvent(new Event('afterprint'))")
+        assert tab.evaluate(corner) == 0
         after = tab.evaluate("document.querySelector('#map').getBoundingClientRect().width")
         assert after == before
     assert seen.faults() == []

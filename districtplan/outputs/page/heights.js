@@ -6,11 +6,11 @@ map is near enough to show them.
 "use strict";
 
 function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
-  const APART = 8;
+  const APART = 12;
   const ROUND = [1, 2, 5];
   const EVERY = 5;
   const PIECE = 40;
-  const WIDTHS = [0.7, 1.4];
+  const WIDTHS = [0.6, 1.2];
   const LABELS_APART = 190;
   const LABEL_ROOM = 30;
   const LABELS_MAX = 40;

@@ -715,6 +715,11 @@ goes by its number i among those that are there, or by its place in the district
       const px = (x.subarray(from, to).reduce((sum, value) => sum + value, 0) / (to - from)) * frame.scale;
       const top = frame.north - Math.max(...y.subarray(from, to)) * frame.scale;
       const words = half === side ? data.words.demo_shows_it : data.words.demo_as_usual;
+      const across = x.subarray(from, to);
+      const room = 2 * (Math.max(...across) - Math.min(...across)) * frame.scale;
+      context.font = look.font;
+      // Wider than its half it would lie over the other's.
+      if (context.measureText(words).width > room) return;
       write(context, words, px + frame.east, top - LABEL_GAP, look);
     });
   }
@@ -960,7 +965,7 @@ goes by its number i among those that are there, or by its place in the district
         byFill.get(fill).push(place);
       }
     }
-    const put = some.length && state.typical < SHAPE_FROM ? pixelsOf(context) : null;
+    const put = some.length && state.typical < SHAPE_FROM && !printing() ? pixelsOf(context) : null;
     for (const [fill, places] of byFill) {
       context.fillStyle = fill;
       const colour = put && put.colourOf(fill);
@@ -1022,7 +1027,8 @@ goes by its number i among those that are there, or by its place in the district
     if (state.view === "visits") strokeRoutes(context, frame, size);
     const ranked = rankedPlaces();
     const taken = ranked && typical < NUMBER_FROM ? writeRanks(context, frame, view, ranked) : covered(view);
-    if (typical < 2 * NUMBER_FROM || state.view === "buy") writeVillages(context, frame, size, view, taken);
+    // The heading of a page of one village names it, and its finding says the rest.
+    if (villages.length > 1 && (typical < 2 * NUMBER_FROM || state.view === "buy")) writeVillages(context, frame, size, view, taken);
   }
 
   /* A canvas over the view and a margin. The map library moves and scales it between redraws. */
@@ -1054,7 +1060,10 @@ goes by its number i among those that are there, or by its place in the district
     },
   });
 
+  const printing = () => document.body.classList.contains("printing");
+
   function drawFields(context, frame, size, view) {
+    if (printing()) paintGround(context, frame, size, view);
     drawPlots(context, frame, size, view);
     fields.fire("drawn", { typical: state.typical });
     if (state.typical >= LOAD_FROM) want(villages.filter((village) => inView(village, frame, size)));
@@ -1070,6 +1079,26 @@ goes by its number i among those that are there, or by its place in the district
     write,
     worded: (height) => say("height_value", { m: shown(height) }),
   });
+
+  /*
+  On paper the ground is drawn below the plots on their own canvas: one that is drawn anew for
+  printing is printed as opaque, and would hide whatever lies below it.
+  */
+  function paintGround(context, frame, size, view) {
+    context.fillStyle = getComputedStyle(byId("map")).backgroundColor;
+    context.fillRect(0, 0, size.x, size.y);
+    const [west, south, east, north] = data.ground.bounds_deg;
+    const [left, bottom] = planeOf(west, south).map((at, axis) => (at - origin[axis]) / step);
+    const [right, top] = planeOf(east, north).map((at, axis) => (at - origin[axis]) / step);
+    for (const picture of [ground.tint, ground.shade]) {
+      if (!picture || !map.hasLayer(picture)) continue;
+      context.globalAlpha = picture.options.opacity;
+      const [x, y] = [left * frame.scale + frame.east, frame.north - top * frame.scale];
+      context.drawImage(picture.getElement(), x, y, (right - left) * frame.scale, (top - bottom) * frame.scale);
+    }
+    context.globalAlpha = 1;
+    if (map.hasLayer(contours)) heights.draw(context, frame, size, view);
+  }
 
   function drawHeights(context, frame, size, view) {
     const apart = heights.draw(context, frame, size, view);
@@ -1183,7 +1212,7 @@ goes by its number i among those that are there, or by its place in the district
 
   function legendWidth() {
     const legend = byId("legend");
-    const aside = !phone.matches && !document.body.classList.contains("printing");
+    const aside = !phone.matches && !printing();
     return legend.open && aside ? legend.offsetLeft + legend.offsetWidth : 0;
   }
 
