@@ -7,8 +7,10 @@ import io
 import json
 from datetime import date
 
+import geopandas as gpd
 import pandas as pd
 import pytest
+import shapely
 
 from districtplan import pipeline
 from districtplan.errors import InputError
@@ -191,6 +193,40 @@ def test_a_bad_row_stops_the_run(folder, tmp_path, name, line, said):
             pipeline.find(plan_in(folder, name="bad"))
     finally:
         there.write_text(kept, encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("walk_by", "ride_by"),
+    [
+        ("paths", "straight line"),
+        ("on foot", "straight line"),
+        ("straight line", "roads"),
+        ("on foot", "roads"),
+    ],
+)
+def test_ways_are_measured_as_the_plan_says(folder, judged, walk_by, ride_by):
+    plots, _ = small_district()
+    west, south, east, north = plots.total_bounds
+    middle = (south + north) / 2 + 60
+    road = shapely.LineString([(west - 900, middle), (east + 900, middle)])
+    drawn = gpd.GeoDataFrame({"kind": ["road"]}, geometry=[road], crs=plots.crs)
+    drawn.to_file(folder / "features.gpkg", driver="GPKG")
+    plan = plan_in(folder, f'walk_by = "{walk_by}"\nride_by = "{ride_by}"\nrelief = false', "ways")
+    text = plan.read_text(encoding="utf-8")
+    text = text.replace("[elevation]\nv", 'features = "features.gpkg"\n[elevation]\nv')
+    plan.write_text(text, encoding="utf-8")
+    told, usual = pipeline.find(plan).visits, judged[0].visits
+    made = told.visits[told.visits["visit_status"] == "planned"]
+    assert len(made) >= (usual.visits["visit_status"] == "planned").sum() - 1
+    rode = told.days[told.days["day_ride_km"] > 0]
+    assert len(rode) > 0
+    # On a road along the plots who rides walks the rest; across the land nobody does.
+    assert bool(rode["day_walk_min"].sum() > len(rode)) is (ride_by == "roads")
+    # With roads, plots go to others than before.
+    on_foot = [
+        one.days.loc[one.days["agent_id"] == "T2", "day_walk_min"].sum() for one in (told, usual)
+    ]
+    assert ride_by == "roads" or on_foot[0] < on_foot[1]
 
 
 def test_ways_on_roads_that_nobody_drew_stop_the_run(folder):

@@ -41,6 +41,11 @@ PACKAGES = (
     "uharfbuzz",
     "xlsxwriter",
 )
+NAMING = {
+    "demos": ("homesteads", "answers", "shown"),
+    "visits": ("agents", "leave", "meeting_places", "by_hand", "observed", "carried_on"),
+}
+"""Keys of other sections that name files."""
 NO_FILE = ("_layer", "_crs", "_column")
 """Endings of keys of ``[files]`` that name no file."""
 
@@ -117,6 +122,10 @@ def _settings(results: Results) -> dict[str, Any]:
             files[key] = [without_folder(each) for each in name]
         elif name is not None and not key.endswith(NO_FILE):
             files[key] = without_folder(name)
+    for section, keys in NAMING.items():
+        for key in keys:
+            if settings[section][key] is not None:
+                settings[section][key] = without_folder(settings[section][key])
     if settings["practice"]["file"] is not None:
         settings["practice"]["file"] = without_folder(settings["practice"]["file"])
     land = settings["elevation"]["reference_land"]

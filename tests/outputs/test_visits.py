@@ -11,6 +11,7 @@ from typing import get_args
 from xml.etree import ElementTree as ET
 
 import geopandas as gpd
+import gpxpy
 import icalendar
 import openpyxl
 import pandas as pd
@@ -100,9 +101,10 @@ def test_a_route_a_day_leads_from_base_to_base(seen, files):
         root = ET.fromstring(files[name])
         kinds = [child.tag.removeprefix(GPX) for child in root]
         assert kinds == sorted(kinds, key=["metadata", "wpt", "rte", "trk"].index)
+        (route,) = gpxpy.parse(files[name].decode()).routes
+        assert len(route.points) == len(root.findall(f"{GPX}wpt")) + 2
         places = [(one.get("lat"), one.get("lon")) for one in root.iter(f"{GPX}rtept")]
         assert places[0] == places[-1]
-        assert len(places) == len(root.findall(f"{GPX}wpt")) + 2
 
 
 def test_nobody_is_named_in_what_is_shared(results_with_names, texts):
@@ -126,6 +128,14 @@ def test_layers_and_workbook_have_them(seen, texts, tmp_path):
     assert said[0] == visit_words.finding(seen.visits, texts)[0]
 
 
+def test_the_manifest_names_no_folder(seen):
+    asked = seen.plan.visits.model_copy(update={"agents": "/home/someone/agents.csv"})
+    results = dataclasses.replace(seen, plan=seen.plan.model_copy(update={"visits": asked}))
+    written = manifest.render(results, {})["run.json"].decode()
+    assert json.loads(written)["settings"]["visits"]["agents"] == "agents.csv"
+    assert "someone" not in written
+
+
 def test_the_finding_says_what_is_left_out_and_why(small_results, seen, texts):
     assert visit_words.finding(seen.visits, texts)[0].startswith("All ")
     late = seen.visits.visits["visit_last_day"].max()
@@ -135,6 +145,8 @@ def test_the_finding_says_what_is_left_out_and_why(small_results, seen, texts):
     assert texts.say("visits.why.no day") in " ".join(rest)
     assert set(none.visits.visits["visit_status"]) == {LEFT_OUT}
     assert set(rest[1:2]) <= set(wording.noticed(none, texts))
+    assert day_page.render(none, texts) == {}
+    assert visit_files.render(none, texts)["visits.csv"]
     assert layers.render(none, texts)["plots.gpkg"]
     assert workbook.render(none, texts)["district.xlsx"]
 
