@@ -466,6 +466,7 @@ class _Beside(NamedTuple):
             "by_hand": visits.BY_HAND,
             "observed": visits.OBSERVED,
             "carried_on": visits.CARRIED_ON,
+            "trips": visits.TRIPS,
         }
         names = {key: read.plan.file_of(key) for key in columns}
         beside = {"village_names": intake.SUGGESTED, "carried_on": visits.COLUMNS}
@@ -768,11 +769,13 @@ def _visited(
         visits.require(there.given["agents"], plan.visits.agents or "", least=1)
         leave = visits.accept_leave(typed.tables["leave"].frame, set(agents["agent_id"]))
         visits.require(leave, plan.visits.leave or "")
+        trips = visits.accept_trips(typed.tables["trips"].frame, set(agents["agent_id"]))
         calendar = ready.bought.calendar
         dated = visits.dated(
             calendar, _zone_of(there), plan.visits.season, there.used("observed"),
             (sorted(ready.joined["village"].unique()), book),
         )  # fmt: skip
+        agents, recorded = visits.calibrated(agents, trips.used, dated.onset, plan.visits.trips_min)
         ground, degrees, in_zone = _ground(ready, lying, there, plan)
         table = visits.units(ground, dated, visits.policy(plan, book))
         by_hand = visits.accept_by_hand(
@@ -793,7 +796,8 @@ def _visited(
         )
         stages = visits.stage_table(calendar, _zone_of(there), dated, plan, book)
         found = visits.told(season, planned, stages, places, carried)
-    more = {"leave": leave, "by_hand": by_hand}
+    more = {"leave": leave, "by_hand": by_hand, "trips": trips}
+    found = dataclasses.replace(found, speeds=recorded)
     return found, {key: given for key, given in more.items() if key in typed.named}
 
 

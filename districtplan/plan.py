@@ -1701,6 +1701,14 @@ class Visits(Section):
         description="visits.csv of the run before, with yes in the column done where a visit was "
         "made: what is done is kept, as few other days as possible change. Needs made_on.",
     )
+    trips: Text | None = Field(
+        None,
+        description="CSV file of recorded trips, one row each: agent_id, day, km, minutes; where "
+        "an agent has trips_min of them before the rains or in them, its speed is theirs.",
+    )
+    trips_min: int = Field(
+        5, ge=1, le=1_000, description="Fewest trips that tell a speed (judgement)."
+    )
     made_on: Day | None = Field(
         None,
         description="Day on which the plan is made; visits are planned after it. Left out: before "
@@ -1832,7 +1840,7 @@ class Visits(Section):
     @model_validator(mode="after")
     def _whole(self) -> Visits:
         if not self.asked:
-            told = {"leave", "meeting_places", "by_hand", "observed", "carried_on"}
+            told = {"leave", "meeting_places", "by_hand", "observed", "carried_on", "trips"}
             if self.model_fields_set & told:
                 raise ValueError("names no agents. Give them, or take the section out")
             return self

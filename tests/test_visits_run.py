@@ -27,6 +27,8 @@ leave = "leave.csv"
 meeting_places = "places.csv"
 by_hand = "by_hand.csv"
 observed = "observed.csv"
+trips = "trips.csv"
+trips_min = 2
 holidays = [2026-04-03]
 rest_every = 3
 iterations = 100
@@ -53,6 +55,9 @@ FILES = {
         "K00,planting,T1,2026-03-17",
         "<b>big tree</b>,consent,T2,",
         "K77,planting,T1,",
+    ],
+    "trips": [
+        "agent_id,day,km,minutes", "T1,2026-01-09,9,30", "T1,2026-01-12,7,30", "T1,2026-01-13,x,5",
     ],
     "observed": ["event,day,village", "planting,2026-03-16,", "storm,2026-04-10,Tilverra"],
 }  # fmt: skip
@@ -114,6 +119,7 @@ def test_all_that_is_named_is_read_and_used(found):
     assert len(made) >= 12
     assert {name: len(given.set_aside) for name, given in found.beside.items()} == {
         "agents": 0, "meeting_places": 1, "observed": 0, "leave": 0, "by_hand": 1,
+        "trips": 1,
     }  # fmt: skip
     fixed = made[(made["visit_place"] == "K00") & (made["visit_stage"] == "planting")].iloc[0]
     assert (fixed["agent_id"], fixed["visit_day"]) == ("T1", date(2026, 3, 17))
@@ -129,6 +135,13 @@ def test_all_that_is_named_is_read_and_used(found):
         .where(made["visit_by_hand"] == 0, other=True)
         .all()
     )
+
+
+def test_a_recorded_speed_stands_in_place_of_the_given(found):
+    assert found.visits.speeds["speed_recorded_km_h"].tolist() == [16.0]
+    rode = found.visits.days[found.visits.days["day_ride_km"] > 0]
+    minutes = 60 * rode["day_ride_km"] / 16
+    assert (rode["day_ride_min"] - minutes).between(-1, 1).all()
 
 
 def test_the_wet_speed_holds_from_the_onset_on(found):

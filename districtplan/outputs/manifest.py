@@ -43,7 +43,7 @@ PACKAGES = (
 )
 NAMING = {
     "demos": ("homesteads", "answers", "shown"),
-    "visits": ("agents", "leave", "meeting_places", "by_hand", "observed", "carried_on"),
+    "visits": ("agents", "leave", "meeting_places", "by_hand", "observed", "carried_on", "trips"),
 }
 """Keys of other sections that name files."""
 NO_FILE = ("_layer", "_crs", "_column")

@@ -38,7 +38,8 @@ def visit_tables(results: Results) -> Mapping[str, pd.DataFrame]:
     -------
     Mapping[str, pandas.DataFrame]
         ``visits``, then those of the folder of that name. Empty where the plan names no agents;
-        what changed only where a plan is carried on. No farmer is named.
+        what changed only where a plan is carried on, speeds only where trips are recorded. No
+        farmer is named.
     """
     found = results.visits
     if found is None:
@@ -52,14 +53,16 @@ def visit_tables(results: Results) -> Mapping[str, pd.DataFrame]:
         "relief": found.relief,
         "held_back": found.held_back,
         "changed": found.changed,
+        "speeds": found.speeds,
+    }
+    asked = results.plan.visits
+    left = {
+        *(["changed"] if asked.carried_on is None else []),
+        *(["speeds"] if asked.trips is None else []),
     }
     return {
         "visits": found.visits,
-        **{
-            f"visits/{name}": table
-            for name, table in others.items()
-            if name != "changed" or results.plan.visits.carried_on is not None
-        },
+        **{f"visits/{name}": table for name, table in others.items() if name not in left},
     }
 
 

@@ -157,7 +157,20 @@ def noticed(results: Results, texts: Texts) -> list[str]:
     if found is None:
         return []
     missing = found.visits[found.visits["visit_left_out"].notna()]
-    return [*_left_out(missing, texts), *changes(found, texts), *_by_clock(found, texts)]
+    recorded = [
+        texts.say(
+            "visits.speed_wet" if row["speed_wet"] else "visits.speed_dry",
+            agent=row["agent_id"], trips=row["speed_trips"],
+            recorded=f"{row['speed_recorded_km_h']:g}", given=f"{row['speed_given_km_h']:g}",
+        )
+        for row in found.speeds.to_dict("records")
+    ]  # fmt: skip
+    return [
+        *_left_out(missing, texts),
+        *recorded,
+        *changes(found, texts),
+        *_by_clock(found, texts),
+    ]
 
 
 def of_plots(found: VisitPlan, texts: Texts) -> dict[str, list[str]]:

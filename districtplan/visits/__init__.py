@@ -25,6 +25,7 @@ from districtplan.visits.given import (
     LEAVE,
     MEETING_PLACES,
     OBSERVED,
+    TRIPS,
     Fixable,
     accept_agents,
     accept_by_hand,
@@ -32,6 +33,7 @@ from districtplan.visits.given import (
     accept_leave,
     accept_meeting_places,
     accept_observed,
+    accept_trips,
     require,
 )
 from districtplan.visits.route import Effort
@@ -50,6 +52,7 @@ from districtplan.visits.season import (
 from districtplan.visits.sessions import SESSION, Policy
 from districtplan.visits.task import ANYONE, Crew, Shifts, Task, Visits, Ways
 from districtplan.visits.told import COLUMNS, VisitPlan, told
+from districtplan.visits.trips import calibrated
 from districtplan.visits.units import NO_PLOT, Ground, units, with_hand
 
 __all__ = [
@@ -65,6 +68,7 @@ __all__ = [
     "OBSERVED",
     "ROADS",
     "SESSION",
+    "TRIPS",
     "About",
     "Before",
     "Crew",
@@ -90,7 +94,9 @@ __all__ = [
     "accept_leave",
     "accept_meeting_places",
     "accept_observed",
+    "accept_trips",
     "before",
+    "calibrated",
     "dated",
     "effort",
     "fixable",

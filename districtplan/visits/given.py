@@ -28,6 +28,7 @@ LEAVE = ("agent_id", "first_day", "last_day")
 MEETING_PLACES = ("meeting_place", "village", "longitude_deg", "latitude_deg")
 BY_HAND = ("place", "stage", "agent_id", "day")
 OBSERVED = ("event", "day", "village")
+TRIPS = ("agent_id", "day", "km", "minutes")
 CARRIED_ON = (
     "visit_id", "agent_id", "visit_day", "visit_begins", "visit_ends", "visit_status",
     "visit_sequence", "done",
@@ -44,7 +45,8 @@ FUEL_MODES = frozenset(MODES[2:])
 LIMITS = {
     "hours_most": (0.5, 24.0), "speed_km_h": (1.0, 120.0), "wet_speed_km_h": (0.0, 120.0),
     "litres_100_km": (0.1, 100.0), "fuel_l": (0.0, 100_000.0), "tank_l": (0.1, 1_000.0),
-    "days_most": (0.0, 366.0),
+    "days_most": (0.0, 366.0), "km": (0.1, 1_000.0),
+    "minutes": (1.0, 1_440.0),
 }  # fmt: skip
 """Least and most of each number."""
 _CLOCK = re.compile("([01][0-9]|2[0-3]):([0-5][0-9])")
@@ -74,7 +76,11 @@ def accept_agents(given: pd.DataFrame, villages: Collection[str]) -> Given:
     def read(row: dict[str, Any]) -> dict[str, Any]:
         agent = _printed(row, "agent_id", "Give each agent an id")
         _once(seen[agent], "agent_id")
-        numbers = {name: _number(name, row[name], limits) for name, limits in LIMITS.items()}
+        numbers = {
+            name: _number(name, row[name], limits)
+            for name, limits in LIMITS.items()
+            if name in AGENTS
+        }
         told = {name: row[name] for name in ("from", "to")}
         begins, ends = (_minutes(name, text) for name, text in told.items())
         if begins >= ends:
@@ -118,6 +124,37 @@ def accept_leave(given: pd.DataFrame, agents: Collection[str]) -> Given:
         return {"agent_id": row["agent_id"], "first_day": first, "last_day": last}
 
     return accept(given, "agent_id", set(given["agent_id"]), read, LEAVE)
+
+
+def accept_trips(given: pd.DataFrame, agents: Collection[str]) -> Given:
+    """Take the recorded trips that can be used and set the others aside.
+
+    Parameters
+    ----------
+    given : pandas.DataFrame
+        ``source_row``, the columns ``TRIPS`` as text, ``reason`` and ``remedy``.
+    agents : Collection[str]
+        Ids of agents.
+
+    Returns
+    -------
+    Given
+        Rows used: the columns ``TRIPS``, ``day`` as a date and numbers as numbers; and rows set
+        aside.
+    """
+
+    def read(row: dict[str, Any]) -> dict[str, Any]:
+        _known("agent_id", row["agent_id"], agents)
+        told = {name: _number(name, row[name], LIMITS[name]) for name in TRIPS[2:]}
+        for name, value in told.items():
+            if value is None:
+                raise UnusableError(f"it has no {name}", "Give it")
+        low, high = LIMITS["speed_km_h"]
+        if not low <= HOUR_MIN * (told["km"] or 0) / (told["minutes"] or 1) <= high:
+            raise UnusableError("nobody rides at such a speed", "Check km and minutes")
+        return {"agent_id": row["agent_id"], "day": _day("day", row["day"]), **told}
+
+    return accept(given, "agent_id", set(given["agent_id"]), read, TRIPS)
 
 
 def accept_meeting_places(given: pd.DataFrame, villages: Collection[str]) -> Given:
@@ -276,7 +313,8 @@ def accept_carried_on(given: pd.DataFrame) -> Given:
             raise UnusableError("visit_sequence isn't a whole number", "Leave it as it was")
         return {
             "visit_id": row["visit_id"],
-            "agent_id": row["agent_id"],
+            # Tables that a run writes guard text that a spreadsheet would work out.
+            "agent_id": row["agent_id"].removeprefix("'"),
             "visit_day": _day("visit_day", row["visit_day"]) if planned else None,
             **{
                 name: _minutes(name, row[name]) if planned else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -58,6 +58,8 @@ class VisitPlan:
         One row an agent: id, name and base.
     reproducible : bool
         Whether no clock stopped the search.
+    speeds : pandas.DataFrame
+        Speeds that recorded trips tell.
     """
 
     visits: pd.DataFrame
@@ -71,6 +73,7 @@ class VisitPlan:
     changed: pd.DataFrame
     agents: pd.DataFrame
     reproducible: bool
+    speeds: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def told(

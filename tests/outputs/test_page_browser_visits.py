@@ -6,11 +6,13 @@ import pytest
 
 from districtplan.outputs import page
 from districtplan.visits.told import PLANNED
+from tests.outputs import test_page_access as access
 from tests.outputs import test_page_browser as driven
 from tests.outputs.visited import visited_by
 
 pytestmark = pytest.mark.browser
 
+checker = access.checker
 browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
 FOLDS = ("visit-days", "visit-load", "visit-out")
 
@@ -56,6 +58,15 @@ def test_a_plot_s_card_says_who_comes_when_in_every_view(browser, seen, written,
                 hidden = tab.locator(f"#{part}").evaluate("(e) => e.hidden")
                 assert hidden == (view != "visits")
     assert watched.faults() == []
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_view_has_no_grave_fault_of_access(browser, written, checker, tmp_path, size):
+    with opened(browser, tmp_path / "index.html", written, size=size) as (tab, _):
+        tab.evaluate("districtplan.show('visits')")
+        tab.locator("#visit-days .village summary").first.click()
+        tab.locator("#visit-days .hill summary").first.click()
+        assert access.grave(tab, checker) == []
 
 
 def test_without_agents_there_is_no_such_view(browser, small_results, texts, tmp_path):

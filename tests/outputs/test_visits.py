@@ -164,7 +164,6 @@ def carried_on(results, texts, done=(), **keys):
     """The same district, its plan carried on from its own visits.csv."""
     rows = rows_of(visit_files.render(results, texts)["visits.csv"])
     given = pd.DataFrame(rows)[list(visits.CARRIED_ON)].astype(object)
-    given["agent_id"] = given["agent_id"].str.removeprefix("'")
     given.loc[given["visit_id"].isin(done), "done"] = "yes"
     given = given.assign(source_row=range(1, len(given) + 1), reason=None, remedy=None)
     taken = visits.accept_carried_on(given)

@@ -104,6 +104,35 @@ def test_leave_places_and_what_was_seen():
     assert seen.set_aside["source_row"].tolist() == [2, 5, 6]
 
 
+def test_trips_tell_speeds_where_there_are_enough():
+    found = visits.accept_trips(
+        given(
+            {"agent_id": "T1", "day": "2026-02-01", "km": "10", "minutes": "60"},
+            {"agent_id": "T1", "day": "2026-02-02", "km": "30", "minutes": "60"},
+            {"agent_id": "T1", "day": "2026-03-20", "km": "6", "minutes": "60"},
+            {"agent_id": "T1", "day": "2026-03-20", "km": "6", "minutes": "0"},
+            {"agent_id": "T1", "day": "2026-03-20", "km": "", "minutes": "9"},
+            {"agent_id": "T9", "day": "2026-02-02", "km": "30", "minutes": "60"},
+            {"agent_id": "T1", "day": "2026-02-02", "km": "1", "minutes": "600"},
+            columns=visits.TRIPS,
+        ),
+        {"T1"},
+    )
+    assert found.set_aside["source_row"].tolist() == [4, 5, 6, 7]
+    agents = visits.accept_agents(given(GOOD), VILLAGES).used
+    onset = date(2026, 3, 8)
+    known, told = visits.calibrated(agents, found.used, onset, 2)
+    # 40 km in two hours; one trip in the rains tells nothing.
+    assert known[["speed_km_h", "wet_speed_km_h"]].iloc[0].tolist() == [20, 25]
+    assert told.to_dict("records") == [
+        {"agent_id": "T1", "speed_wet": 0, "speed_trips": 2, "speed_recorded_km_h": 20.0,
+         "speed_given_km_h": 25.0}
+    ]  # fmt: skip
+    none, empty = visits.calibrated(agents, found.used.iloc[:0], onset, 1)
+    assert none.equals(agents)
+    assert empty.empty
+
+
 def test_what_is_fixed_by_hand_names_one_agent_a_place():
     known = visits.Fixable({"K1", "K2"}, {"planting", "harvest"}, {("tree", "planting")}, {"T1"})
     found = visits.accept_by_hand(
