@@ -786,7 +786,9 @@ def _visited(
         bases = np.stack(list(_in_zone(agents, lying.zone).values()), axis=1)
         at = np.concatenate([bases, in_zone[0][own.meetings], in_zone[1][own.plots]])
         speeds = visits.speeds(agents)
-        measured = visits.Measured(speeds, *_by_modes(at, speeds, agents, lying, (plan, book)))
+        measured = visits.Measured(
+            speeds, visits.ways_of(*_by_modes(at, speeds, agents, lying, (plan, book)))
+        )
         season = visits.Season(own, agents, *days, dated.onset, measured)
         carried = there.used("carried_on")
         stood = None if carried is None else visits.before(own, agents, carried)

@@ -75,9 +75,10 @@ def by_modes(
     if not rides or riding.roads is None:
         walked = walk(places_m) if 0 in speeds_km_h else np.empty((count, count))
         ridden = riding.factor * cdist(places_m, places_m)
+        nothing = np.zeros_like(ridden)
         return (
             [ridden / _per_minute(speed) if speed else walked for speed in speeds_km_h],
-            [ridden if speed else np.zeros_like(ridden) for speed in speeds_km_h],
+            [ridden if speed else nothing for speed in speeds_km_h],
         )
     heads = _roadheads(places_m, riding.roads)
     walked = walk(np.concatenate([places_m, heads]))

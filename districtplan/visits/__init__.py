@@ -16,6 +16,7 @@ from districtplan.visits.asked import (
     wanted,
 )
 from districtplan.visits.assign import NOBODY
+from districtplan.visits.build import ways_of
 from districtplan.visits.dated import Dated, dated
 from districtplan.visits.days import Hours, working_days
 from districtplan.visits.given import (
@@ -114,6 +115,7 @@ __all__ = [
     "told",
     "units",
     "wanted",
+    "ways_of",
     "with_hand",
     "working_days",
 ]

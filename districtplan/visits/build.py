@@ -104,7 +104,10 @@ def ways_of(minutes: Sequence[Floats], metres: Sequence[Floats]) -> Ways:
         Rounded up, so that nobody is late by rounding.
     """
     seconds = [np.ceil(np.minimum(MINUTE_S * told, NO_WAY_S)).astype(np.int32) for told in minutes]
-    return Ways(seconds, [np.ceil(told).astype(np.int32) for told in metres])
+    # Modes that go the same ways share them: of thousands of places each takes much room.
+    whole = {id(told): told for told in metres}
+    counted = {key: np.ceil(told).astype(np.int32) for key, told in whole.items()}
+    return Ways(seconds, [counted[id(told)] for told in metres])
 
 
 def crew_of(agents: pd.DataFrame, villages: Sequence[str]) -> Crew:

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan.visits.assign import NOBODY, assign
-from districtplan.visits.build import Counts, crew_of, task_of, visits_of, ways_of
+from districtplan.visits.build import Counts, crew_of, task_of, visits_of
 from districtplan.visits.relief import Relief, cut, reliefs
 from districtplan.visits.replan import replan
 from districtplan.visits.schedule import PROCESSES, schedule
@@ -32,9 +32,8 @@ if TYPE_CHECKING:
     from districtplan.visits.relief import Change
     from districtplan.visits.route import Effort
     from districtplan.visits.schedule import Schedule
-    from districtplan.visits.task import Task
+    from districtplan.visits.task import Task, Ways
 
-    Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
 MUCH = 2**40
@@ -118,15 +117,12 @@ class Measured(NamedTuple):
     ----------
     speeds : list[float]
         Of those who ride, each once; 0 of who goes on foot [km/h].
-    minutes : list[numpy.ndarray]
-        A speed each, infinite where no way leads, shape (places, places) [minutes].
-    metres : list[numpy.ndarray]
-        What is ridden of it, shape (places, places) [m].
+    ways : Ways
+        A mode for each speed.
     """
 
     speeds: list[float]
-    minutes: list[Floats]
-    metres: list[Floats]
+    ways: Ways
 
 
 @dataclass(frozen=True)
@@ -371,7 +367,7 @@ def _made(season: Season, stood: Before) -> pd.DataFrame:
         column = "wet_speed_km_h" if day >= season.onset else "speed_km_h"
         mode = season.measured.speeds.index(agents[column].iloc[agent])
         at = [agent, *(len(agents) + own.followed[visit] for _, visit in sorted(stops)), agent]
-        gone = season.measured.metres[mode][at[:-1], at[1:]].sum()
+        gone = season.measured.ways.metres[mode][at[:-1], at[1:]].sum()
         rows.append((agent, day.toordinal(), int(np.ceil(gone))))
     return pd.DataFrame(rows, columns=["agent", "shift", "metres"], dtype=np.int64)
 
@@ -414,7 +410,7 @@ def _task(season: Season, part: _Part, agent_of: Ints, left: _Left) -> Task:
     units = own.units.iloc[part.visits].assign(agent=agent_of[own.followed[part.visits]])
     visits = visits_of(units, counts, season.first)
     shifts = season.days.shifts.take(part.shifts)
-    return task_of(visits, crew, shifts, ways_of(measured.minutes, measured.metres))
+    return task_of(visits, crew, shifts, measured.ways)
 
 
 def _stood(season: Season, part: _Part, stood: Before, agent_of: Ints) -> dict[int, list[int]]:

@@ -71,7 +71,9 @@ def visited_by(results: Results, carried: pd.DataFrame | None = None, **keys) ->
         at, lambda points: travel.straight_minutes(points, 1.3, walk), travel.Riding(None, 1.3),
         speeds,
     )  # fmt: skip
-    season = visits.Season(own, agents, *days, dated.onset, visits.Measured(speeds, *ways))
+    season = visits.Season(
+        own, agents, *days, dated.onset, visits.Measured(speeds, visits.ways_of(*ways))
+    )
     stood = None if carried is None else visits.before(own, agents, carried)
     planned = visits.plan(season, visits.effort(plan), visits.wanted(plan), stood)
     both = pd.concat([degrees.iloc[demos], tree, degrees], ignore_index=True)
