@@ -26,7 +26,7 @@ NOBODY = -1
 """A plot that no agent may or can go to."""
 CANDIDATES = 8
 """Nearest agents of a plot that are thought of first; the others are too far to help."""
-TOLERANCE = 0.05
+TOLERANCE = 0.02
 """Share by which an agent may have more work than others before balance counts."""
 FULL = 0.95
 """Share of the hours up to which that holds: work is only estimated."""

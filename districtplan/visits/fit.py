@@ -165,6 +165,38 @@ def fill(task: Task, days: Days, agent_of: Ints) -> None:
             days[found.shift] = found.order
 
 
+def crowd(task: Task, days: Days) -> bool:
+    """Put visits that no day has beside the nearest one of an open day, whatever the hours say.
+
+    Parameters
+    ----------
+    task : Task
+        What is planned.
+    days : dict[int, list[int]]
+        Visits in order by the number of the day; changed in place, and perhaps no longer kept.
+
+    Returns
+    -------
+    bool
+        Whether each visit is in a day; some have none that is open.
+    """
+    may, shifts = task.may(), task.shifts
+    for visit in left_out(task, days):
+        best: tuple[int, int, int] | None = None
+        for day in days_of(task, visit, np.flatnonzero(may[:, visit]).tolist()):
+            agent = shifts.agent[day]
+            near = [task.crew.base[agent], *task.visits.place[days.get(day, [])]]
+            away = task.ways.seconds[task.crew.mode[agent]][near, task.visits.place[visit]]
+            place = int(away.argmin())
+            if best is None or (int(away[place]), day) < best[:2]:
+                best = int(away[place]), day, place
+        if best is None:
+            return False
+        _, day, place = best
+        days[day] = [*days.get(day, [])[:place], visit, *days.get(day, [])[place:]]
+    return True
+
+
 def left_out(task: Task, days: Days) -> list[int]:
     """List visits that no day has.
 

@@ -65,6 +65,22 @@ class Part:
                 started[place] = np.searchsorted(visits, order).tolist()
         return cls(visits, shifts, _compact(task.only(visits, shifts)), Routes.of(started))
 
+    @classmethod
+    def whole(cls, task: Task) -> Part:
+        """Take all of a task, with nothing planned yet.
+
+        Parameters
+        ----------
+        task : Task
+            The whole.
+
+        Returns
+        -------
+        Part
+            All of it, with no places but those needed.
+        """
+        return cls.of(task, {}, np.arange(len(task.visits)), np.arange(len(task.shifts)))
+
     def back(self, days: Days) -> Days:
         """Give days the numbers of the whole.
 

@@ -44,7 +44,7 @@ class Effort:
     Attributes
     ----------
     iterations : int
-        Steps of the search for every hundred visits, and for fewer.
+        Steps of the search for every hundred visits, and half as many for fewer than fifty.
     stale : int
         Of these, steps without anything better after which it stops earlier.
     seed : int
@@ -71,7 +71,7 @@ class Effort:
         tuple[int, int]
             In all, and without anything better.
         """
-        hundreds = max(visits, 100) / 100
+        hundreds = max(visits, 50) / 100
         return round(self.iterations * hundreds), round(self.stale * hundreds)
 
 
@@ -163,13 +163,21 @@ def route(task: Task, effort: Effort, start: Routes | None = None) -> Routes:
     if not len(task.visits) or not len(task.shifts):
         return Routes.of({})
     # The solver takes half a second to import: only who plans visits waits for it.
+    from districtplan.visits.fit import crowd
     from districtplan.visits.solver import solved
 
     every = np.arange(len(task.visits))
-    found = solved(task, np.ones(len(every), np.bool_), start, effort)
-    by_clock = found.by_clock
-    if len(found.visit) == len(every):
-        return found
+    found, by_clock = start or Routes.of({}), False
+    days = found.by_shift()
+    # Beside a plan that lacks visits, which looks cheap, the search believes in no full one.
+    if crowd(task, days):
+        begun = None if start is None else Routes.of(days)
+        full = solved(task, np.ones(len(every), np.bool_), begun, effort)
+        by_clock = full.by_clock
+        if len(full.visit) == len(every):
+            return full
+        if len(full.visit) > len(found.visit):
+            found = full
     held = np.empty(0, np.int64)
     for level in np.unique(task.visits.priority):
         some = np.flatnonzero(task.visits.priority <= level)
