@@ -18,10 +18,10 @@ from typing import NamedTuple
 import pandas as pd
 
 from districtplan.visits import schedule
+from districtplan.visits.nearest import nearest_first
 from districtplan.visits.timetable import timetable
 from tests.benchmark import CALIBRATION
 from tests.visits.checker import faults
-from tests.visits.nearest import nearest_first
 from tests.visits.planted import LARGE, SMALL, Size, planted
 
 SPARE_S = 2_700

@@ -37,6 +37,7 @@ from districtplan.visits.given import (
     accept_trips,
     require,
 )
+from districtplan.visits.quality import quality
 from districtplan.visits.route import Effort
 from districtplan.visits.schedule import Schedule, schedule
 from districtplan.visits.season import (
@@ -106,6 +107,7 @@ __all__ = [
     "plan",
     "plots",
     "policy",
+    "quality",
     "require",
     "require_lines",
     "schedule",

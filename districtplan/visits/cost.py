@@ -91,5 +91,5 @@ def spread(rows: pd.DataFrame, agents: int) -> tuple[int, int]:
     """
     days = spent(rows)
     away = np.zeros(agents, np.int64)
-    np.add.at(away, days["agent"].to_numpy(), days["away_s"].to_numpy())
+    np.add.at(away, *(days[name].to_numpy(dtype=np.int64) for name in ("agent", "away_s")))
     return int(away.min()), int(away.max())

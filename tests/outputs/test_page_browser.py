@@ -258,7 +258,7 @@ def test_what_is_touched_is_large_enough_and_named(browser, written, tmp_path):
         small = tab.evaluate(
             """() => [...document.querySelectorAll('button, input, summary, a[role=button]')]
               .filter((e) => e.getClientRects().length)
-              .map((e) => [e, e.getBoundingClientRect()])
+              .map((e) => [e, (e.closest('label') ?? e).getBoundingClientRect()])
               .filter(([e, box]) => box.height < 44 || box.width < 44)
               .map(([e]) => e.outerHTML)"""
         )
