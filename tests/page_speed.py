@@ -23,6 +23,7 @@ import pandas as pd
 import shapely
 from pyproj import Transformer
 
+from districtplan.files.relief import SIDE_MAX
 from districtplan.handbook import packaged
 from districtplan.inputs import purchase
 from districtplan.outputs import page
@@ -107,7 +108,8 @@ def many(plots: int, villages: int) -> Results:
     guides = dataclasses.replace(
         results.guides, lines=spread(results.guides.lines), pegs=spread(results.guides.pegs)
     )
-    rows, columns = np.mgrid[0:3_000, 0:3_000]
+    # As many cells as a run hands on at most.
+    rows, columns = np.mgrid[0:SIDE_MAX, 0:SIDE_MAX]
     waves = np.sin(columns / 29) * np.cos(rows / 23)
     noise = rng.normal(0, 3, rows.shape)
     shade, heights = 150 + 60 * waves + noise, 1500 + 60 * waves + 0.3 * noise + rows / 5

@@ -22,8 +22,8 @@ LISTED_MAX = 12
 """Plots that a sentence names; more are counted."""
 ASKED_MAX = 60
 """The same of plots that must agree, take part or work: each of them is to be asked."""
-FIND, OUTLET = "find_outlet", "outlet"
-"""Works before what carries water: a technician finds an outlet, one that is there is looked at."""
+FIND, OUTLET, LINES = "find_outlet", "outlet", "structures"
+"""A technician finds an outlet, one that is there is looked at; and lines are built."""
 LAST = "rows"
 """Work that all the others of a hillside come before."""
 BY_STEPS = frozenset({"no_outlet", "head_not_spanned", "plots_between", "gathered_water_left"})
@@ -394,14 +394,19 @@ def before_rows(row: Mapping[str, Any], results: Results, texts: Texts) -> list[
         crossed = wording.CROSSED in row["water_flags"]
         return [texts.say("sheets.hillside.not_laid_out", site=site)] if crossed else []
     before = order[order["work"] != LAST]
+    # A work on lines says of what measure they are: rows are lines too.
+    told = {OUTLET: "outlet", LINES: "lines"}
     steps = [
         texts.say(
-            f"sheets.hillside.{'outlet' if work == OUTLET else 'step'}",
+            f"sheets.hillside.{told.get(work, 'step')}",
             short=step.short,
             facts=step.facts,
             season=step.season,
+            measure=measure_words.name(structure, texts) if work == LINES else "",
         )
-        for work, step in zip(before["work"], _steps(before, texts), strict=True)
+        for work, structure, step in zip(
+            before["work"], before["work_structure"], _steps(before, texts), strict=True
+        )
     ]
     if not steps:
         return []

@@ -85,7 +85,8 @@ def test_a_hillside_tells_its_steps_who_must_agree_and_what_is_safe(hills, hosti
     assert any("ends at" in step.facts for step in hill.steps)
     agree, together, raised = hill.notes
     assert agree == (
-        f"Must agree in writing: the village Upper Tamba Ridge; <b>B2</b> in {hostile}."
+        "Must agree in writing to where the water is led: the village Upper Tamba Ridge; "
+        f"<b>B2</b> in {hostile}."
     )
     assert raised.startswith("Raise ")
     assert together.startswith("Lines that lead water away are safe only if all")
@@ -113,7 +114,7 @@ def test_who_must_agree_stands_by_village(small_results, texts):
     order = works.order.assign(work_agreed_by=[asked] * len(works.order))
     some = dataclasses.replace(small_results, works=dataclasses.replace(works, order=order))
     assert first_hill(some, texts).notes[0] == (
-        "Must agree in writing: the village Upper Tamba Ridge; "
+        "Must agree in writing to where the water is led: the village Upper Tamba Ridge; "
         f"<b>B2</b> in {village['<b>B2</b>']}; A-02 in Upper Tamba Ridge; 109 in {village['109']}."
     )
 
@@ -223,6 +224,7 @@ def test_an_outlet_that_is_there_is_told_from_one_to_be_found(small_results, tex
     first = works.order.iloc[[0, 0, 0]].assign(
         work_site=name,
         work=["find_outlet", "outlet", "structures"],
+        work_structure=[None, None, "grass_strips"],
         work_outlet=[None, "stream 1; waterway 2", None],
         work_waits=[("gathered_water",), (), ()],
     )
@@ -230,6 +232,7 @@ def test_an_outlet_that_is_there_is_told_from_one_to_be_found(small_results, tex
     (told,) = work_words.before_rows({"work_site": name}, some, texts)
     assert "a technician finds a safe outlet for water that does not go to stream 1 and" in told
     assert "look over the safe outlet that is there: stream 1; waterway 2 (" in told
+    assert "grass strips or live barriers, set out and built from the top down (" in told
     assert "stream 1 and waterway 2" in work_words.finding(some, hills[0], texts)[1]
     alone = dataclasses.replace(works, order=first.iloc[[0, 2]])
     some = dataclasses.replace(small_results, works=alone)
