@@ -13,6 +13,7 @@ import pandas as pd
 
 from districtplan import tables
 from districtplan.visits.cost import spent, spread
+from districtplan.visits.days import HOUR_MIN, MINUTE_S
 from districtplan.visits.nearest import nearest_first
 from districtplan.visits.timetable import timetable
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-HOUR_S = 3600
+HOUR_S = HOUR_MIN * MINUTE_S
 
 
 def quality(task: Task, days: Days, agent_of: Ints) -> pd.DataFrame:
@@ -62,7 +63,7 @@ def _of(task: Task, days: Days) -> dict[str, object]:
         "quality_visits": visits,
         "quality_days": len(each),
         "quality_road_h": road / HOUR_S,
-        "quality_road_visit_min": road / 60 / visits if visits else math.nan,
+        "quality_road_visit_min": road / MINUTE_S / visits if visits else math.nan,
         "quality_road_share": road / away if away else math.nan,
         "quality_road_share_most": each["road_share"].max() if len(each) else math.nan,
         "quality_agent_least_h": least / HOUR_S,

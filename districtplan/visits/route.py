@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 ITERATIONS = 2_000
 STALE = 1_000
 """Iterations for every hundred visits, in all and without anything better."""
+FEWEST = 50
+"""Visits that a search of fewer is given steps for."""
 LEFT_OUT = 10
 """How many times the longest way there and back a visit counts that is left out."""
 
@@ -71,7 +73,7 @@ class Effort:
         tuple[int, int]
             In all, and without anything better.
         """
-        hundreds = max(visits, 50) / 100
+        hundreds = max(visits, FEWEST) / 100
         return round(self.iterations * hundreds), round(self.stale * hundreds)
 
 
