@@ -45,9 +45,9 @@ if TYPE_CHECKING:
 
 HAIR = 1e-6
 """What a sum may be off by rounding."""
-WORK = 12_000_000_000
+WORK = 6_600_000_000
 STEPS = 1_000
-STEP_LINKS = 6_000_000_000
+STEP_LINKS = 4_200_000_000
 NODES = 20_000
 LINKS = 100_000
 """Limits that a search of a large district reaches in half a minute."""
