@@ -492,6 +492,7 @@ def _sites(
     """Gather what belongs to each hillside, the first to go to at the top."""
     works, plots = results.works, results.plots
     lines = dict(iter(works.lines.groupby("work_site", sort=False)))
+    undrawn = dict(iter(works.refused.groupby("work_site", sort=False)))
     owed = works.days.set_index("plot_id")["days_owed"].reindex(plots["plot_id"]).to_numpy()
     # Days that aren't known are owed too.
     owes = (owed != 0) & ~plots["plot_id"].isin(wanted["plot_id"]).to_numpy()
@@ -509,7 +510,7 @@ def _sites(
                 own,
                 works.by_site.get(str(name)),
                 lines.get(name),
-                works.refused[works.refused["work_site"] == name],
+                undrawn.get(name, works.refused.iloc[:0]),
                 owing.get(name, others.iloc[:0]),
                 tuple(ruled_out.get(str(name), ())),
                 own["site_villages"].iloc[0],

@@ -12,7 +12,7 @@ import pandas as pd
 from districtplan import tables
 from districtplan.visits.cost import costs, spent
 from districtplan.visits.days import HOUR_MIN, MINUTE_S
-from districtplan.visits.season import CANCELLED
+from districtplan.visits.season import CANCELLED, KM_M
 from districtplan.visits.task import DAY_S
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ PLANNED, LEFT_OUT, DONE = "planned", "left out", "done"
 _OF_PLACES = ("plot_id", "village")
 COLUMNS = (*tables.made_by("visits"), *_OF_PLACES)
 """Columns that the table of visits may have."""
-KM_M = 1_000
 LITRE_ML = 1_000
 SHARE_PCT = 100
 
