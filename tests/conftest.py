@@ -17,7 +17,7 @@ import shapely
 from affine import Affine
 from pyproj import CRS, Transformer
 
-from districtplan import handbook, pipeline
+from districtplan import handbook, outputs, pipeline
 from districtplan.grid import Grid, Window
 from districtplan.intake import utm_zone
 from districtplan.plan import Plan
@@ -141,6 +141,16 @@ def random_outlines(rng: np.random.Generator, count: int, extent: tuple) -> np.n
             shape = shape.difference(shapely.box(x - 1, south, x + 1, north))
         outlines.append(shape)
     return np.array(outlines, dtype=object)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _formats(request):
+    """Write only the formats that a file of tests reads, where its ``WRITES`` names them."""
+    named = getattr(request.module, "WRITES", None)
+    with pytest.MonkeyPatch.context() as patch:
+        if named is not None:
+            patch.setattr(outputs, "FORMATS", {name: outputs.FORMATS[name] for name in named})
+        yield
 
 
 @pytest.fixture

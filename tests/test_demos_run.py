@@ -13,6 +13,8 @@ from districtplan.errors import InputError
 from tests.conftest import small_district, write_district
 from tests.support import districtplan
 
+WRITES = ("tables", "demos")
+
 DEMOS = """\
 [demos]
 plots = 2

@@ -22,6 +22,8 @@ from tests.conftest import SMALL_PLAN, square, surface_raster, write_district
 from tests.outputs.page_data import data_of, files_of
 from tests.terrain.errors import correlated
 
+WRITES = ("pages", "layers", "tables", "workbook")
+
 SIGMA, LENGTH_M = 0.8, 20.0
 
 

@@ -17,6 +17,8 @@ from districtplan.outputs import wording
 from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, square, surface_raster, write_district
 
+WRITES = ("tables", "layers", "workbook")
+
 MORE = """\
 [soil]
 drainage = "poor"

@@ -18,6 +18,8 @@ from districtplan.outputs.texts import Texts
 from tests.conftest import middle, square, surface_raster, write_district
 from tests.support import districtplan
 
+WRITES = ("pages", "layers", "gpx")
+
 SLOPE_PCT = 12.0
 
 

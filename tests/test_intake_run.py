@@ -20,6 +20,8 @@ from tests.conftest import small_district, square, write_district
 from tests.files.stored import store
 from tests.support import districtplan
 
+WRITES = ("layers", "tables")
+
 QUIET = '[sheets]\nplots = "none"\n'
 
 

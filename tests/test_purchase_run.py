@@ -13,6 +13,8 @@ import shapely
 from districtplan import handbook, pipeline
 from tests.conftest import small_district, write_district
 
+WRITES = ("tables", "purchase")
+
 MORE = """\
 [practice]
 file = "ours.toml"

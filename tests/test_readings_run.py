@@ -23,6 +23,8 @@ from tests.outputs.page_data import data_of, files_of
 from tests.support import districtplan
 from tests.terrain.errors import correlated
 
+WRITES = ("pages", "layers", "tables", "workbook")
+
 READINGS = """\
 plot_id,slope_pct,bearing_deg,bearing_reference,method,date
 K00,23.5,,,clinometer,2026-02-27

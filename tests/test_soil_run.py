@@ -19,6 +19,8 @@ from districtplan.outputs.plot_table import plot_table
 from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, write_district
 
+WRITES = ("tables",)
+
 MORE = """\
 [soil]
 rain_equation = "renard_freimund_fournier"

@@ -11,6 +11,8 @@ import pandas as pd
 from tests.conftest import small_district, write_district
 from tests.support import districtplan
 
+WRITES = ("layers", "tables")
+
 
 def test_the_file_to_edit_is_read_back(tmp_path):
     plots, raster = small_district()

@@ -20,6 +20,8 @@ from tests.conftest import small_district, write_district
 from tests.support import districtplan
 from tests.visits.checker import faults
 
+WRITES = ("tables", "visits", "days")
+
 VISITS = """\
 [visits]
 agents = "agents.csv"
