@@ -23,7 +23,13 @@ def walked(rng, corners, alike_m):
     return corners + ERROR_M * np.einsum("ij,wjk->wik", root, noise)
 
 
-@pytest.mark.parametrize(("points", "alike_m"), [(9, 0.0), (40, 60.0)], ids=["corners", "dense"])
+@pytest.mark.parametrize(
+    ("points", "alike_m"),
+    [
+        pytest.param(9, 0.0, id="corners", marks=pytest.mark.slow),
+        pytest.param(40, 60.0, id="dense"),
+    ],
+)
 def test_the_reported_error_is_that_of_walks_read_from_a_file(points, alike_m, tmp_path):
     """Walks of one field go through the whole run; their areas scatter as each of them says."""
     _, raster = small_district()

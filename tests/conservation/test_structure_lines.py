@@ -138,7 +138,7 @@ def test_a_raster_that_errs_too_much_gives_start_places_only(form, floor):
     assert {line.state for line in sure.lines} == {"drawn"}
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_no_line_harms_on_any_hillside(seed):
     site, drop = random_hillside(seed)

@@ -16,7 +16,7 @@ from tests.demos.cases import kept_choices, random_case, reach_of, sites_of
 QUICK = Effort(work=200_000, steps=200)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.integers(0, 2**32 - 1))
 def test_brute_force(seed):
     reach, sites, conditions = random_case(seed)
@@ -35,7 +35,7 @@ def test_brute_force(seed):
     assert cover.reproducible
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.integers(0, 2**32 - 1))
 def test_the_bound_holds_however_little_is_done(seed):
     reach, sites, conditions = random_case(seed)

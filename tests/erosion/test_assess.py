@@ -225,7 +225,7 @@ def test_every_flag_can_be_raised_and_none_else():
     assert raised == set(erosion.FLAGS)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.floats(0, 200), st.floats(0.1, 500), st.sampled_from([RIDGED, FLAT, DRY]))
 def test_contour_never_loses_more(slope, length, plan):
     found = one(slope, length, plan)
@@ -235,7 +235,7 @@ def test_contour_never_loses_more(slope, length, plan):
         assert plan is DRY or found["erosion_class_number"] == 5
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.permutations(range(6)))
 def test_order_of_plots_changes_nothing(order):
     slope = np.array([0.5, 4, 9, 18, 28, 45.0])

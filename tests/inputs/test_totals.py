@@ -55,7 +55,7 @@ def district_of(plots: list[tuple], plan) -> pd.DataFrame:
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(farms, st.sampled_from(LEVELS))
 def test_sums_are_exact(plots, level):
     joined = district_of(plots, plan_for(level))
@@ -74,7 +74,7 @@ def test_sums_are_exact(plots, level):
             assert row[name] == sum(map(int, mine[name]))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(farms)
 def test_counts(plots):
     villages, district = inputs.totals(district_of(plots, plan_for("plot")), plan_for("plot"))
@@ -98,7 +98,7 @@ def test_counts(plots):
         assert district[name] == len(places) == int(villages[name].sum())
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(farms, st.sampled_from(LEVELS))
 def test_packs_are_rounded_up_once_where_bought(plots, level):
     joined = district_of(plots, plan_for(level))
@@ -119,7 +119,7 @@ def test_packs_are_rounded_up_once_where_bought(plots, level):
     assert villages["urea_packs"].isna().all()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(farms, st.randoms(use_true_random=False))
 def test_order_of_plots_changes_nothing(plots, random):
     plan = plan_for("village")

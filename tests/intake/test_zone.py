@@ -15,7 +15,7 @@ from districtplan.intake.zone import middle
 from tests.conftest import NORTH, WEST, surface_raster
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.floats(-180, 179.999), st.floats(-79.9, 83.9))
 def test_zone_is_that_of_the_longitude(longitude, latitude):
     found = utm_zone(np.array([longitude]), np.array([latitude])).to_epsg()

@@ -76,10 +76,10 @@ def told_of(raster, plots, plan):
     ("at_hand", "seed", "sizes", "within"),
     [
         ((10, 1.0, 30.0), 1, (25, 90), 0.1),
-        ((10, 1.0, 30.0), 2, (50, 150), 0.1),
+        pytest.param((10, 1.0, 30.0), 2, (50, 150), 0.1, marks=pytest.mark.slow),
         # Cells of 30 m don't see all the bends that decide.
-        ((30, 0.9, 60.0), 2, (25, 90), 0.15),
-        ((30, 0.9, 60.0), 1, (50, 150), 0.15),
+        pytest.param((30, 0.9, 60.0), 2, (25, 90), 0.15, marks=pytest.mark.slow),
+        pytest.param((30, 0.9, 60.0), 1, (50, 150), 0.15, marks=pytest.mark.slow),
     ],
 )
 def test_the_forecast_is_what_such_rasters_serve(at_hand, seed, sizes, within):
