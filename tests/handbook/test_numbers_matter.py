@@ -567,6 +567,7 @@ NAMED = {
         "MUCH",
         "NEIGHBOURS",
         "NO_WAY_S",
+        "ROUNDED",
         "SEVERAL",
         "SEVERAL_FROM",
         "TOLERANCE",

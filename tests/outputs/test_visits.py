@@ -234,6 +234,24 @@ def pages(content: bytes) -> list[str]:
     return [" ".join(page.extract_text().split()) for page in read]
 
 
+def test_the_plan_stands_beside_nearest_first_wherever_a_planner_looks(seen, files, texts):
+    planned, simple = rows_of(files["visits/quality.csv"])
+    days = seen.visits.days
+    assert planned["quality_visits"] == str(days["day_visits"].sum())
+    # Minutes of days are rounded up one by one.
+    for name, column in (("quality_road_h", "day_way_min"), ("quality_walk_h", "day_walk_min")):
+        assert 0 <= days[column].sum() / 60 - float(planned[name]) < len(days) / 60
+    assert float(planned["quality_road_share_most_pct"]) == days["day_way_share_pct"].max()
+    (sentence,) = (
+        one for one in visit_words.finding(seen.visits, texts) if "nearest visit first" in one
+    )
+    assert f"{float(planned['quality_road_h']):.1f} hours" in sentence
+    assert f"{simple['quality_visits']} visits" in sentence
+    content = workbook.render(seen, texts)["district.xlsx"]
+    book = openpyxl.load_workbook(io.BytesIO(content), read_only=True)
+    assert texts.say("workbook.visit_quality") in book.sheetnames
+
+
 def test_a_page_a_day_says_what_to_do_and_what_to_carry(seen, texts):
     files = day_page.render(seen, texts)
     told = [page for content in files.values() for page in pages(content)]
