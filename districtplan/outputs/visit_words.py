@@ -119,7 +119,8 @@ def _left_out(missing: pd.DataFrame, texts: Texts) -> Iterator[str]:
         texts.say("visits.left_part", count=f"{count:,}", why=texts.say(f"visits.why.{reason}"))
         for reason, count in counts.items()
     ]
-    yield texts.say("visits.left", parts=texts.listed(parts))
+    remedies = [texts.say(f"visits.remedy.{reason}") for reason in counts.index]
+    yield " ".join([texts.say("visits.left", parts=texts.listed(parts)), *remedies])
 
 
 def _reliefs(found: VisitPlan, texts: Texts) -> Iterator[str]:
@@ -203,10 +204,22 @@ def noticed(results: Results, texts: Texts) -> list[str]:
     ]  # fmt: skip
     return [
         *_left_out(missing, texts),
+        *_without_session(results, texts),
         *recorded,
         *changes(found, texts),
         *_by_clock(found, texts),
     ]
+
+
+def _without_session(results: Results, texts: Texts) -> Iterator[str]:
+    """Name the meeting places to which nobody is near enough to come."""
+    found, listed = results.visits, results.beside.get("meeting_places")
+    if found is None or listed is None or not results.plan.visits.session_stages:
+        return
+    held = set(found.visits["visit_place"])
+    empty = [place for place in listed.used["meeting_place"] if place not in held]
+    if empty:
+        yield texts.say("visits.no_session", places=texts.listed(empty))
 
 
 def of_plots(found: VisitPlan, texts: Texts) -> dict[str, list[str]]:

@@ -285,5 +285,6 @@ def test_every_code_has_its_words(texts):
     for part in ("stage", "task", "tools"):
         assert set(texts.section(f"visits.{part}")) == stages
     assert set(texts.section("visits.why")) == set(get_args(Reason))
+    assert set(texts.section("visits.remedy")) == set(get_args(Reason))
     changes = set(get_args(Change)) - {"a cut of days"}
     assert set(texts.section("visits.relief_of")) == changes
