@@ -108,7 +108,8 @@ def _say(results: Results) -> None:
     out.print(escape(" ".join(wording.rows_sentences(results, texts))))
     out.print(escape(wording.district_finding(results, texts)))
     if results.visits is not None:
-        for sentence in visit_words.finding(results.visits, texts):
+        said = visit_words.finding(results.visits, texts)[:1]
+        for sentence in [*said, *visit_words.quality(results.visits, texts)]:
             out.print(escape(sentence))
     if len(results.set_aside):
         out.print(f"{len(results.set_aside)} of {results.rows_read} rows were set aside.")
