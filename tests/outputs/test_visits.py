@@ -268,6 +268,25 @@ def test_a_page_a_day_says_what_to_do_and_what_to_carry(seen, texts):
     assert day_page.render(seen, texts) == files
 
 
+def test_what_keeps_an_agent_safe_is_on_the_first_page_of_a_long_day_too(seen, texts):
+    found = seen.visits
+    day = found.days.iloc[[0]]
+    agent, when = day[["agent_id", "visit_day"]].iloc[0]
+    planned = found.visits[found.visits["visit_status"] == PLANNED]
+    crowded = planned.assign(agent_id=agent, visit_day=when)
+    long = dataclasses.replace(
+        seen, visits=dataclasses.replace(found, days=day, visits=crowded.reset_index(drop=True))
+    )
+    (content,) = day_page.render(long, texts).values()
+    first, *others = pages(content)
+    assert others
+    assert texts.say("visits.sheet.overleaf") in first
+    for part in ("care.river", "sheet.care", "sheet.word"):
+        assert texts.say(f"visits.{part}") in first
+    whole = " ".join([first, *others])
+    assert all(place in whole for place in crowded["visit_place"] if place.isascii())
+
+
 @pytest.mark.parametrize("asked", [False, True])
 def test_farmers_are_named_on_day_sheets_only_where_the_plan_asks(results_with_names, texts, asked):
     seen = visited_by(results_with_names, farmer_names=asked)
