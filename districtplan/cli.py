@@ -108,7 +108,9 @@ def _say(results: Results) -> None:
     out.print(escape(" ".join(wording.rows_sentences(results, texts))))
     out.print(escape(wording.district_finding(results, texts)))
     if results.visits is not None:
-        out.print(escape(visit_words.finding(results.visits, texts)[0]))
+        said = visit_words.finding(results.visits, texts)[:1]
+        for sentence in [*said, *visit_words.quality(results.visits, texts)]:
+            out.print(escape(sentence))
     if len(results.set_aside):
         out.print(f"{len(results.set_aside)} of {results.rows_read} rows were set aside.")
     if not out.quiet:

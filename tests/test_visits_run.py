@@ -14,6 +14,8 @@ import shapely
 
 from districtplan import pipeline
 from districtplan.errors import InputError
+from districtplan.outputs import visit_words
+from districtplan.outputs.texts import Texts
 from districtplan.visits import season
 from districtplan.visits.timetable import timetable
 from tests.conftest import small_district, write_district
@@ -94,7 +96,9 @@ def judged(folder):
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(season, "timetable", watched)
-        return pipeline.find(plan_in(folder)), tasks
+        results = pipeline.find(plan_in(folder))
+    # After each plan stands the one that goes to the nearest visit first.
+    return results, tasks[::2]
 
 
 @pytest.fixture(scope="module")
@@ -190,6 +194,22 @@ def test_a_run_is_carried_on_from_its_own_table(folder, tmp_path):
     told = json.loads((tmp_path / "again" / "run.json").read_text(encoding="utf-8"))
     assert told["visits"]["done"] == len(past) - 1
     assert (tmp_path / "again" / "visits" / "changed.csv").exists()
+
+
+def test_who_never_works_says_so_and_what_to_do(folder):
+    there = folder / "leave.csv"
+    kept = there.read_text(encoding="utf-8")
+    away = [f"{agent},2025-01-01,2027-12-31" for agent in ("T1", "T2")]
+    there.write_text("\n".join([kept.split("\n")[0], *away]), encoding="utf-8")
+    try:
+        results = pipeline.find(plan_in(folder, "relief = false", name="away"))
+    finally:
+        there.write_text(kept, encoding="utf-8")
+    assert results.visits.days.empty
+    texts = Texts.load("en")
+    said = " ".join(visit_words.noticed(results, texts))
+    assert texts.say("visits.why.no day") in said
+    assert texts.say("visits.remedy.no day") in said
 
 
 @pytest.mark.parametrize(

@@ -48,6 +48,7 @@ def visit_tables(results: Results) -> Mapping[str, pd.DataFrame]:
         "days": found.days,
         "load": found.load,
         "costs": found.costs,
+        "quality": found.quality,
         "left_out": found.left_out,
         "stages": found.stages,
         "relief": found.relief,

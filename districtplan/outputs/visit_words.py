@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 from districtplan.outputs.file_names import village_stems
 from districtplan.outputs.visit_calendar import Event, revised
 from districtplan.visits import SESSION
+from districtplan.visits.quality import AS_PLANNED, NEAREST
 from districtplan.visits.season import CANCELLED
 from districtplan.visits.told import LEFT_OUT, PLANNED, clock
 
@@ -55,10 +56,45 @@ def finding(found: VisitPlan, texts: Texts) -> list[str]:
             days=f"{len(days):,}",
             share=f"{share:.0f}",
         ),
+        *quality(found, texts),
         *_spread(found, texts),
         *_left_out(missing, texts),
         *_reliefs(found, texts),
         *_by_clock(found, texts),
+    ]
+
+
+def quality(found: VisitPlan, texts: Texts) -> list[str]:
+    """Say how long the ways are, beside a plan that goes to the nearest visit first.
+
+    Parameters
+    ----------
+    found : VisitPlan
+        The plan.
+    texts : Texts
+        The words.
+
+    Returns
+    -------
+    list[str]
+        Sentences; none of a plan without visits.
+    """
+    rows = {row["quality_plan"]: row for row in _records(found.quality)}
+    own, simple = rows[AS_PLANNED], rows[NEAREST]
+    if not own["quality_visits"] or not simple["quality_visits"]:
+        return []
+    return [
+        texts.say(
+            "visits.quality",
+            road=f"{own['quality_road_h']:,.1f}",
+            walk=f"{own['quality_walk_h']:,.1f}",
+            each=f"{own['quality_road_visit_min']:.0f}",
+            most=f"{own['quality_road_share_most_pct']:.0f}",
+            simple_count=f"{simple['quality_visits']:,}",
+            simple_road=f"{simple['quality_road_h']:,.1f}",
+            simple_each=f"{simple['quality_road_visit_min']:.0f}",
+        ),
+        texts.say("visits.no_bound"),
     ]
 
 
@@ -83,7 +119,8 @@ def _left_out(missing: pd.DataFrame, texts: Texts) -> Iterator[str]:
         texts.say("visits.left_part", count=f"{count:,}", why=texts.say(f"visits.why.{reason}"))
         for reason, count in counts.items()
     ]
-    yield texts.say("visits.left", parts=texts.listed(parts))
+    remedies = [texts.say(f"visits.remedy.{reason}") for reason in counts.index]
+    yield " ".join([texts.say("visits.left", parts=texts.listed(parts)), *remedies])
 
 
 def _reliefs(found: VisitPlan, texts: Texts) -> Iterator[str]:
@@ -167,10 +204,22 @@ def noticed(results: Results, texts: Texts) -> list[str]:
     ]  # fmt: skip
     return [
         *_left_out(missing, texts),
+        *_without_session(results, texts),
         *recorded,
         *changes(found, texts),
         *_by_clock(found, texts),
     ]
+
+
+def _without_session(results: Results, texts: Texts) -> Iterator[str]:
+    """Name the meeting places to which nobody is near enough to come."""
+    found, listed = results.visits, results.beside.get("meeting_places")
+    if found is None or listed is None or not results.plan.visits.session_stages:
+        return
+    held = set(found.visits["visit_place"])
+    empty = [place for place in listed.used["meeting_place"] if place not in held]
+    if empty:
+        yield texts.say("visits.no_session", places=texts.listed(empty))
 
 
 def of_plots(found: VisitPlan, texts: Texts) -> dict[str, list[str]]:

@@ -514,6 +514,7 @@ def _visits(book: _Book, results: Results) -> None:
         ("visit_days", shown["visits/days"]),
         ("visit_load", shown["visits/load"]),
         ("visit_costs", shown["visits/costs"]),
+        ("visit_quality", shown["visits/quality"]),
     ):
         if len(table) < ROWS_MAX:
             _table(book, name, table, said if name == "visits" else ())

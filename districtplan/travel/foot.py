@@ -79,6 +79,23 @@ class Ground:
         """
         return np.isfinite(self.heights) & (self.path | ~self.closed)
 
+    def inside(self, places_m: Floats) -> Ints:
+        """Find the points that lie on this land.
+
+        Parameters
+        ----------
+        places_m : numpy.ndarray
+            Points, east and north, shape (points, 2) [m].
+
+        Returns
+        -------
+        numpy.ndarray
+            Their numbers, rising.
+        """
+        rows, columns = self.heights.shape
+        away = (places_m - self.corner_m) * (1, -1) / self.cell_m
+        return np.flatnonzero(((away >= 0) & (away <= (columns, rows))).all(axis=1))
+
     def cells(self, places_m: Floats) -> tuple[Ints, Ints]:
         """Find the cells that points lie in, the nearest for those outside.
 
@@ -138,9 +155,13 @@ def on_foot(
     Returns
     -------
     Links
-        Pairs that can be walked in that time, with their minutes.
+        Pairs that can be walked in that time, with their minutes; none of points off the land.
     """
     block, most = limits
+    here, there = ground.inside(starts_m), ground.inside(ends_m)
+    if len(here) < len(starts_m) or len(there) < len(ends_m):
+        known = on_foot(ground, starts_m[here], ends_m[there], walking, limits)
+        return Links(here[known.start], there[known.end], known.cost)
     land = _Land(ground, walking, ground.open_cells)
     nodes = _nodes(ground, land.open_cells, block)
     steps = _steps(land, nodes, block)

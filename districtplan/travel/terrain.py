@@ -64,7 +64,8 @@ def land(
     elevation : Elevation
         The raster.
     starts, ends : numpy.ndarray
-        Places in the raster's CRS, shape (points, 2).
+        Places in the raster's CRS, shape (points, 2); who lies off it is told no way by
+        :func:`~.foot.on_foot`.
     drawn : tuple[numpy.ndarray, numpy.ndarray]
         Paths, and what can't be crossed but on them, in the raster's CRS.
     margin_m : float
@@ -87,6 +88,9 @@ def land(
     cell = np.array([grid.cell_x, -grid.cell_y])
     corner = np.array([grid.west, grid.north])
     both = (np.concatenate([starts, ends]) - corner) / cell
+    on_it = ((both >= 0) & (both <= [grid.columns, grid.rows])).all(axis=1)
+    # Places off the raster have no heights, and no way; without any other, a cell is read.
+    both = both[on_it] if on_it.any() else np.zeros((1, 2))
     around = margin_m / size
     low = np.clip(np.floor(both.min(axis=0) - around), 0, [grid.columns - 1, grid.rows - 1])
     high = np.clip(np.ceil(both.max(axis=0) + around), 1, [grid.columns, grid.rows])

@@ -37,7 +37,6 @@ from districtplan.visits.given import (
     accept_trips,
     require,
 )
-from districtplan.visits.quality import quality
 from districtplan.visits.route import Effort
 from districtplan.visits.schedule import Schedule, schedule
 from districtplan.visits.season import (
@@ -107,7 +106,6 @@ __all__ = [
     "plan",
     "plots",
     "policy",
-    "quality",
     "require",
     "require_lines",
     "schedule",

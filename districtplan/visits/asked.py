@@ -10,7 +10,7 @@ import pandas as pd
 
 from districtplan import tables
 from districtplan.errors import Fault, InputError
-from districtplan.visits.dated import dated
+from districtplan.visits.dated import YEAR, dated
 from districtplan.visits.days import HOUR_MIN, Days, Hours, working_days
 from districtplan.visits.given import Fixable
 from districtplan.visits.route import ITERATIONS, STALE, Effort
@@ -231,11 +231,13 @@ def fixable(table: pd.DataFrame, ground: Ground, known: Dated, agents: pd.DataFr
         Plots, stages, sessions and agents.
     """
     held = table[table["kind"] == SESSION]
+    year = timedelta(days=YEAR)
     return Fixable(
         set(ground.plots["plot_id"]),
         set(known.windows["stage"]),
         set(zip(held["place"], held["stage"], strict=True)),
         set(agents["agent_id"]),
+        (known.windows["first_day"].min() - year, known.windows["last_day"].max() + year),
     )
 
 
@@ -278,7 +280,7 @@ def season_days(
     number = {name: at for at, name in enumerate(agents["agent_id"])}
     hours = Hours(
         _minutes(asked.storm_from), _minutes(asked.storm_to), _minutes(asked.back_by),
-        asked.rain_day_every, frozenset(asked.holidays or ()),
+        asked.rain_day_every, frozenset(asked.holidays or ()), frozenset(fixed),
     )  # fmt: skip
     found = working_days(
         agents.assign(
@@ -304,7 +306,7 @@ def _after(days: Days, made_on: date) -> Days:
     return Days(
         days.shifts.take(np.flatnonzero(kept)),
         [day for day, one in zip(days.date, kept, strict=True) if one],
-        held[[day > made_on for day in held["date"]]].reset_index(drop=True),
+        held[np.array([day > made_on for day in held["date"]], np.bool_)].reset_index(drop=True),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 import pandas as pd
@@ -10,7 +11,7 @@ from districtplan.errors import Fault, InputError
 from districtplan.visits.stages import EVENTS, STORM, windows
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from datetime import date
 
     from districtplan.handbook import Handbook
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     """Calendar of a village, what was seen there, and its storms."""
 
 ONSET = "onset"
+YEAR = 366
+"""What was seen or fixed further from the season than this is a slip of the pen [days]."""
 CALENDAR = ["work", "first_day", "last_day", "counted_from", "from_day", "no_hoe"]
 
 
@@ -70,7 +73,7 @@ def dated(
     Raises
     ------
     InputError
-        If a zone has no onset in that season.
+        If a zone has no onset in that season; if what was seen contradicts itself or the season.
     """
     villages, handbook = known
     numbers: dict[Key, int] = {}
@@ -78,7 +81,7 @@ def dated(
     for village in sorted(villages):
         key = (zone_of.get(village, ""), *_seen(observed, village))
         group[village] = numbers.setdefault(key, len(numbers))
-    found, onsets = [], []
+    found, onsets, faults = [], [], list[Fault]()
     for (zone, events, storms), number in numbers.items():
         own = (calendar["zone"] == zone) & (calendar["season"] == season)
         works = calendar.loc[own, CALENDAR]
@@ -90,10 +93,14 @@ def dated(
                     f"Give season.onset_{season}, or take another season",
                 )
             )
+        begins = calendar[(calendar["zone"] == zone) & (calendar["work"] == ONSET)]["first_day"]
+        faults += _contradictions(events, storms, begins.min())
         seen = dict(events)
         table = windows(works, seen, storms, handbook)
         onsets.append(seen.get(ONSET, works.loc[works["work"] == ONSET, "first_day"].iloc[0]))
         found.append(table.assign(group=number))
+    if faults:
+        raise InputError(*dict.fromkeys(faults))
     table = pd.concat(found, ignore_index=True)
     return Dated(table[["group", *(name for name in table if name != "group")]], group, min(onsets))
 
@@ -114,3 +121,31 @@ def _seen(
                 events[str(row["event"])] = row["day"]
     ordered = tuple((event, events[event]) for event in EVENTS if event in events)
     return ordered, tuple(sorted(set(storms)))
+
+
+def _contradictions(
+    events: tuple[tuple[str, date], ...], storms: Sequence[date], onset: date
+) -> Iterator[Fault]:
+    """Name what was seen before what comes before it, or in another year than the season."""
+    before = (f"{ONSET} of the plan at its earliest", onset)
+    for event, day in events:
+        if abs(day - onset) > timedelta(days=YEAR):
+            yield Fault(
+                "[visits] observed",
+                f"{event} was seen on {day}, more than a year from the onset of {onset}",
+                "Correct the year",
+            )
+        elif event != ONSET and day < before[1]:
+            yield Fault(
+                "[visits] observed",
+                f"{event} was seen on {day}, before {before[0]} on {before[1]}",
+                f"Correct the day, or give the day on which {ONSET} was seen",
+            )
+        before = (event, day)
+    for day in storms:
+        if abs(day - onset) > timedelta(days=YEAR):
+            yield Fault(
+                "[visits] observed",
+                f"a storm was seen on {day}, more than a year from the onset of {onset}",
+                "Correct the year",
+            )

@@ -34,6 +34,8 @@ class Hours:
         One working day in so many is held back for rain; 0 for none.
     holidays : Collection[datetime.date]
         Days on which nobody works.
+    fixed : Collection[datetime.date]
+        Days on which a visit is fixed by hand: the next one is held back in their place.
     """
 
     storm_from: int
@@ -41,6 +43,7 @@ class Hours:
     back_by: int
     rain_day_every: int
     holidays: Collection[date] = ()
+    fixed: Collection[date] = ()
 
 
 class Days(NamedTuple):
@@ -96,8 +99,11 @@ def working_days(
             for day in (first + timedelta(days=number) for number in range((last - first).days + 1))
             if day.weekday() in told["week_days"] and day not in away and day not in hours.holidays
         ]
-        for place, day in enumerate(worked if begins < ends else []):
-            if hours.rain_day_every and (place + 1) % hours.rain_day_every == 0:
+        owed = 0
+        for day in worked if begins < ends else []:
+            owed += 1
+            if 0 < hours.rain_day_every <= owed and day not in hours.fixed:
+                owed -= hours.rain_day_every
                 held.append((agent, day))
                 continue
             midnight = DAY_S * (day - first).days

@@ -196,12 +196,15 @@ class Fixable(NamedTuple):
         Places and stages of sessions.
     agents : Collection[str]
         Ids of agents.
+    days : tuple[datetime.date, datetime.date]
+        First and last day that can be meant: others are slips of the pen.
     """
 
     plots: Collection[str]
     stages: Collection[str]
     sessions: Collection[tuple[str, str]]
     agents: Collection[str]
+    days: tuple[date, date]
 
 
 def accept_by_hand(given: pd.DataFrame, known: Fixable) -> Given:
@@ -246,6 +249,11 @@ def accept_by_hand(given: pd.DataFrame, known: Fixable) -> Given:
             raise UnusableError("this place and stage stand in several rows", "Keep one of them")
         told.add((place, stage))
         day = _day("day", row["day"]) if row["day"] else None
+        if day is not None and not known.days[0] <= day <= known.days[1]:
+            raise UnusableError(
+                f"day = {day.isoformat()} lies more than a year from the season's visits",
+                "Correct the year",
+            )
         return {"place": place, "stage": stage, "agent_id": agent, "day": day}
 
     return accept(given, "place", set(given["place"]), read, BY_HAND)

@@ -14,6 +14,7 @@ import pandas as pd
 
 from districtplan.visits.assign import NOBODY, assign
 from districtplan.visits.build import Counts, crew_of, task_of, visits_of
+from districtplan.visits.nearest import nearest_first
 from districtplan.visits.relief import Relief, cut, reliefs
 from districtplan.visits.replan import replan
 from districtplan.visits.schedule import PROCESSES, schedule
@@ -166,12 +167,15 @@ class Planned(NamedTuple):
         What a change would gain or lose.
     reproducible : bool
         Whether no clock stopped the search.
+    simple : pandas.DataFrame
+        Rows of the plan that goes to the nearest visit first, with the same agents.
     """
 
     rows: pd.DataFrame
     dropped: dict[int, Reason]
     reliefs: list[Relief]
     reproducible: bool
+    simple: pd.DataFrame
 
 
 class Before(NamedTuple):
@@ -287,7 +291,8 @@ def plan(season: Season, effort: Effort, wanted: Help, stood: Before | None = No
     """
     agent_of = _bound(season, stood)
     left = _limits(season, stood)
-    tables, reproducible = [pd.DataFrame(columns=list(COLUMNS), dtype=np.int64)], True
+    tables, reproducible = list[pd.DataFrame](), True
+    simple = list[pd.DataFrame]()
     dropped: dict[int, Reason] = {}
     helped: list[Relief] = []
     for part in _parts(season, stood):
@@ -303,15 +308,20 @@ def plan(season: Season, effort: Effort, wanted: Help, stood: Before | None = No
             days, why, mine = found.days, found.dropped, found.agent_of
             reproducible &= found.reproducible
             helped += _helped(season, task, found, effort, wanted)
-        # Without any row it has columns of no kind.
         rows = timetable(task, days).astype(np.int64)
         tables.append(_renumbered(rows, part))
+        nearest = timetable(task, nearest_first(task, mine)).astype(np.int64)
+        simple.append(_renumbered(nearest, part))
         dropped |= {int(part.visits[visit]): reason for visit, reason in why.items()}
         agent_of = np.where(agent_of == NOBODY, mine, agent_of)
         left = left.without(rows)
-    table = pd.concat(tables, ignore_index=True)
-    table = table.sort_values(["shift", "sequence"], kind="stable", ignore_index=True)
-    return Planned(table, dropped, _together(helped), reproducible)
+    return Planned(_joined(tables), dropped, _together(helped), reproducible, _joined(simple))
+
+
+def _joined(tables: list[pd.DataFrame]) -> pd.DataFrame:
+    """Put the rows of all parts by day and stop; without any row columns have no kind."""
+    table = pd.concat([pd.DataFrame(columns=list(COLUMNS)), *tables]).astype(np.int64)
+    return table.sort_values(["shift", "sequence"], kind="stable", ignore_index=True)
 
 
 class _Left(NamedTuple):

@@ -12,6 +12,7 @@ import pandas as pd
 from districtplan import tables
 from districtplan.visits.cost import costs, spent
 from districtplan.visits.days import HOUR_MIN, MINUTE_S
+from districtplan.visits.quality import AS_PLANNED, HOUR_S, NEAREST, quality
 from districtplan.visits.season import CANCELLED, KM_M
 from districtplan.visits.task import DAY_S
 
@@ -26,6 +27,8 @@ COLUMNS = (*tables.made_by("visits"), *_OF_PLACES)
 """Columns that the table of visits may have."""
 LITRE_ML = 1_000
 SHARE_PCT = 100
+ROUNDED = 6
+"""Decimals of minutes below which a sum is no more than its parts."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,8 @@ class VisitPlan:
         Visits with another day than in the plan before; without rows where none is carried on.
     agents : pandas.DataFrame
         One row an agent: id, name and base.
+    quality : pandas.DataFrame
+        The plan beside the simple one, nearest first.
     reproducible : bool
         Whether no clock stopped the search.
     speeds : pandas.DataFrame
@@ -71,6 +76,7 @@ class VisitPlan:
     held_back: pd.DataFrame
     changed: pd.DataFrame
     agents: pd.DataFrame
+    quality: pd.DataFrame
     reproducible: bool
     speeds: pd.DataFrame = field(default_factory=pd.DataFrame)
 
@@ -130,6 +136,13 @@ def told(
         ),
         changed=changed,
         agents=agents[["agent_id", "name", "mode", "longitude_deg", "latitude_deg"]],
+        quality=quality(
+            {
+                AS_PLANNED: _walked(season, planned.rows),
+                NEAREST: _walked(season, planned.simple),
+            },
+            len(agents),
+        ),
         reproducible=planned.reproducible,
     )
 
@@ -234,22 +247,33 @@ def _in_order(table: pd.DataFrame) -> pd.DataFrame:
     return table.drop(columns=["late", "when", "rank"])
 
 
+def _walked(season: Season, rows: pd.DataFrame) -> pd.DataFrame:
+    """Say what is walked of each way: all but what is ridden at the speed of that day."""
+    agents, onset = season.agents, season.onset
+    wet = np.array([day >= onset for day in season.days.date], np.bool_)
+    number = rows["agent"].to_numpy(dtype=np.int64)
+    speed = np.where(
+        wet[rows["shift"].to_numpy(dtype=np.int64)],
+        agents["wet_speed_km_h"].to_numpy(dtype=np.float64)[number],
+        agents["speed_km_h"].to_numpy(dtype=np.float64)[number],
+    )
+    # Nobody rides who has no speed; ways are whole seconds, which leave less than one of a ride.
+    metres = rows["metres"].to_numpy(dtype=np.float64)
+    walked = rows["travel_s"].to_numpy() - HOUR_S * metres / KM_M / np.where(speed > 0, speed, 1)
+    return rows.assign(walk_s=np.where(walked < 1, 0.0, walked))
+
+
 def _days(season: Season, rows: pd.DataFrame) -> pd.DataFrame:
     found = spent(rows)
     name = season.agents["agent_id"].to_numpy(dtype=object)
     shifts, at = season.days.shifts, found["shift"].to_numpy(dtype=np.int64)
-    grouped = rows.groupby("shift")
+    grouped = _walked(season, rows).groupby("shift")
     leaves, home = grouped["leaves"].min(), grouped["arrives"].max()
-    speed = [
-        season.agents["wet_speed_km_h" if day >= season.onset else "speed_km_h"].iloc[agent]
-        for agent, day in zip(
-            found["agent"], (season.days.date[shift] for shift in at), strict=True
-        )
-    ]
     km = grouped["metres"].sum().to_numpy() / KM_M
-    ridden = np.where(np.array(speed) > 0, HOUR_MIN * km / np.maximum(speed, 1), 0)
+    walk = grouped["walk_s"].sum().to_numpy()
     road = _minutes(found["travel_s"])
-    ride = np.minimum(np.ceil(ridden).astype(np.int64), road)
+    ridden = (found["travel_s"].to_numpy() - walk) / MINUTE_S
+    ride = np.minimum(np.ceil(ridden.round(ROUNDED)).astype(np.int64), road)
     slack = (shifts.longest[at] - found["away_s"]) // MINUTE_S
     return pd.DataFrame(
         {

@@ -592,6 +592,7 @@ NAMED = {
         "MUCH",
         "NEIGHBOURS",
         "NO_WAY_S",
+        "ROUNDED",
         "SEVERAL",
         "SEVERAL_FROM",
         "TOLERANCE",

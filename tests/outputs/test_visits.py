@@ -234,6 +234,24 @@ def pages(content: bytes) -> list[str]:
     return [" ".join(page.extract_text().split()) for page in read]
 
 
+def test_the_plan_stands_beside_nearest_first_wherever_a_planner_looks(seen, files, texts):
+    planned, simple = rows_of(files["visits/quality.csv"])
+    days = seen.visits.days
+    assert planned["quality_visits"] == str(days["day_visits"].sum())
+    # Minutes of days are rounded up one by one.
+    for name, column in (("quality_road_h", "day_way_min"), ("quality_walk_h", "day_walk_min")):
+        assert 0 <= days[column].sum() / 60 - float(planned[name]) < len(days) / 60
+    assert float(planned["quality_road_share_most_pct"]) == days["day_way_share_pct"].max()
+    (sentence,) = (
+        one for one in visit_words.finding(seen.visits, texts) if "nearest visit first" in one
+    )
+    assert f"{float(planned['quality_road_h']):.1f} hours" in sentence
+    assert f"{simple['quality_visits']} visits" in sentence
+    content = workbook.render(seen, texts)["district.xlsx"]
+    book = openpyxl.load_workbook(io.BytesIO(content), read_only=True)
+    assert texts.say("workbook.visit_quality") in book.sheetnames
+
+
 def test_a_page_a_day_says_what_to_do_and_what_to_carry(seen, texts):
     files = day_page.render(seen, texts)
     told = [page for content in files.values() for page in pages(content)]
@@ -248,6 +266,25 @@ def test_a_page_a_day_says_what_to_do_and_what_to_carry(seen, texts):
         for tool in texts.say(f"visits.tools.{stage}").split("; "):
             assert tool in whole
     assert day_page.render(seen, texts) == files
+
+
+def test_what_keeps_an_agent_safe_is_on_the_first_page_of_a_long_day_too(seen, texts):
+    found = seen.visits
+    day = found.days.iloc[[0]]
+    agent, when = day[["agent_id", "visit_day"]].iloc[0]
+    planned = found.visits[found.visits["visit_status"] == PLANNED]
+    crowded = planned.assign(agent_id=agent, visit_day=when)
+    long = dataclasses.replace(
+        seen, visits=dataclasses.replace(found, days=day, visits=crowded.reset_index(drop=True))
+    )
+    (content,) = day_page.render(long, texts).values()
+    first, *others = pages(content)
+    assert others
+    assert texts.say("visits.sheet.overleaf") in first
+    for part in ("care.river", "sheet.care", "sheet.word"):
+        assert texts.say(f"visits.{part}") in first
+    whole = " ".join([first, *others])
+    assert all(place in whole for place in crowded["visit_place"] if place.isascii())
 
 
 @pytest.mark.parametrize("asked", [False, True])
@@ -267,5 +304,6 @@ def test_every_code_has_its_words(texts):
     for part in ("stage", "task", "tools"):
         assert set(texts.section(f"visits.{part}")) == stages
     assert set(texts.section("visits.why")) == set(get_args(Reason))
+    assert set(texts.section("visits.remedy")) == set(get_args(Reason))
     changes = set(get_args(Change)) - {"a cut of days"}
     assert set(texts.section("visits.relief_of")) == changes

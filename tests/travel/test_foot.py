@@ -188,6 +188,15 @@ def test_no_further_than_the_longest_time():
     assert near.cost == pytest.approx(every.cost[kept])
 
 
+def test_who_is_off_the_land_has_no_way():
+    ground = ground_of(np.zeros((9, 9)))
+    points = np.array([[-500.0, 45.0], [5.0, 45.0], [85.0, 45.0], [45.0, 91.0]])
+    links = on_foot(ground, points, points[::-1], WALKING, (2, np.inf))
+    assert set(zip(links.start.tolist(), links.end.tolist(), strict=True)) == {
+        (1, 1), (1, 2), (2, 1), (2, 2)
+    }  # fmt: skip
+
+
 def test_nobody_to_walk():
     ground, none = ground_of(np.zeros((9, 9))), np.zeros((0, 2))
     for pair in ((none, at(ground, (1, 1))), (at(ground, (1, 1)), none), (none, none)):

@@ -64,6 +64,10 @@ def with_crew(**told):
     return replace(TASK, crew=replace(TASK.crew, **told))
 
 
+def with_shifts(name: str, told):
+    return replace(TASK, shifts=replace(TASK.shifts, **{name: told}))
+
+
 def heavy():
     load, carries = np.ones_like(TASK.visits.load), np.full_like(TASK.shifts.carries, 2)
     visits, shifts = replace(TASK.visits, load=load), replace(TASK.shifts, carries=carries)
@@ -84,8 +88,9 @@ FAULTS = {
     "before arrival": (TASK, changed(ROWS, 1, begins=0), {}, "before arrival"),
     "too early": (TASK, later(ROWS, 0, -DAY_S * 300), {}, "outside its window"),
     "short service": (TASK, changed(ROWS, 0, ends=ROWS["ends"].iloc[0] - 60), {}, "service"),
-    "late": (TASK, later(ROWS, HOME_AT, 4_000), {}, "home too late"),
-    "long day": (TASK, later(ROWS, HOME_AT, 4_000), {}, "too long a day"),
+    "late": (with_shifts("returns", TASK.shifts.leaves + 600), ROWS, {}, "home too late"),
+    "long day": (with_shifts("longest", np.full_like(TASK.shifts.longest, 600)), ROWS, {},
+                 "too long a day"),
     "no way home": (TASK, ROWS.drop(ROWS.index[HOME_AT]), {}, "no way home"),
     "barred village": (barred(), ROWS, {}, "barred"),
     "bound elsewhere": (bound(), ROWS, {}, "bound to another"),
@@ -94,6 +99,10 @@ FAULTS = {
     "heavy": (heavy(), ROWS, {}, "too heavy"),
     "out of order": (TASK, changed(ROWS, 0, sequence=2), {}, "sequence"),
 }  # fmt: skip
+
+
+def test_they_are_told_apart():
+    assert len({what for *_, what in FAULTS.values()}) >= 12
 
 
 def test_the_plan_itself_has_no_fault():

@@ -51,6 +51,12 @@ def test_one_day_in_five_is_held_back_for_rain():
     assert found.held_back["date"].tolist() == [date(2026, 3, 6), date(2026, 3, 13)]
 
 
+def test_a_day_fixed_by_hand_is_not_held_back_but_the_next_one_is():
+    found = days(replace(HOURS, rain_day_every=5, fixed=[date(2026, 3, 6)]))
+    assert found.held_back["date"].tolist() == [date(2026, 3, 9), date(2026, 3, 13)]
+    assert date(2026, 3, 6) in found.date
+
+
 def test_leave_and_holidays():
     leave = pd.DataFrame(
         [{"agent": 0, "first_day": date(2026, 3, 3), "last_day": date(2026, 3, 4)}]

@@ -134,7 +134,10 @@ def test_trips_tell_speeds_where_there_are_enough():
 
 
 def test_what_is_fixed_by_hand_names_one_agent_a_place():
-    known = visits.Fixable({"K1", "K2"}, {"planting", "harvest"}, {("tree", "planting")}, {"T1"})
+    known = visits.Fixable(
+        {"K1", "K2"}, {"planting", "harvest"}, {("tree", "planting")}, {"T1"},
+        (date(2025, 1, 1), date(2027, 7, 1)),
+    )  # fmt: skip
     found = visits.accept_by_hand(
         given(
             {"place": "K1", "stage": "planting", "agent_id": "T1"},
@@ -144,12 +147,13 @@ def test_what_is_fixed_by_hand_names_one_agent_a_place():
             {"place": "K2", "stage": "planting"},
             {"place": "K2", "stage": "moonrise", "agent_id": "T1"},
             {"place": "K2", "stage": "harvest", "agent_id": "T2"},
+            {"place": "K2", "stage": "planting", "day": "2062-03-20"},
             columns=visits.BY_HAND,
         ),
         known,
     )
     assert found.used["place"].tolist() == ["K1", "K1", "tree"]
-    assert found.set_aside["source_row"].tolist() == [4, 5, 6, 7]
+    assert found.set_aside["source_row"].tolist() == [4, 5, 6, 7, 8]
 
 
 def test_a_plan_before_is_read_back():

@@ -39,22 +39,32 @@ def test_the_simple_plan_can_be_kept(seed):
     assert [what for what in found if not what.startswith("agent ")] == []
 
 
+def told(task, days):
+    rows = timetable(task, days).astype(np.int64)
+    return rows.assign(walk_s=0.5 * rows["travel_s"])
+
+
 def test_what_is_told_by_hand():
     # Out 30 minutes, work, home; on the second day twice 10 minutes.
     task = line_task([30, 10], service_min=60, days=2)
-    found = quality(task, {0: [0], 1: [1]}, np.zeros(2, np.int64)).set_index("quality_plan")
+    plans = {
+        "as planned": told(task, {0: [0], 1: [1]}),
+        "nearest first": told(task, nearest_first(task, NONE[:2])),
+    }
+    found = quality(plans, len(task.crew)).set_index("quality_plan")
     planned, simple = found.loc["as planned"], found.loc["nearest first"]
     assert found.columns.tolist() == list(tables.made_by("visit quality"))[1:]
     assert planned["quality_road_h"] == pytest.approx(80 / 60)
+    assert planned["quality_walk_h"] == pytest.approx(40 / 60)
     assert planned["quality_road_visit_min"] == 40
-    assert planned["quality_road_share"] == pytest.approx(80 / 200)
-    assert planned["quality_road_share_most"] == pytest.approx(60 / 120)
+    assert planned["quality_road_share_pct"] == pytest.approx(100 * 80 / 200)
+    assert planned["quality_road_share_most_pct"] == pytest.approx(100 * 60 / 120)
     assert planned["quality_agent_most_h"] == pytest.approx(200 / 60)
     assert (simple["quality_days"], simple["quality_road_h"]) == (1, 1)
 
 
 def test_a_plan_without_days_has_no_shares():
     task = line_task([30], opens=[10 * 86_400], closes=[11 * 86_400])
-    found = quality(task, {}, np.zeros(1, np.int64))
-    assert found["quality_visits"].tolist() == [0, 0]
-    assert found["quality_road_share"].isna().all()
+    found = quality({"as planned": told(task, {})}, len(task.crew))
+    assert found["quality_visits"].tolist() == [0]
+    assert found["quality_road_share_pct"].isna().all()

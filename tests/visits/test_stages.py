@@ -11,6 +11,9 @@ from districtplan.inputs.calendar import calendar
 from districtplan.visits.stages import windows
 from tests.conftest import plan_of
 
+FLOWERS = date(2026, 3, 15) + timedelta(days=32)
+"""When the first open: 32 days after planting."""
+
 
 def works(of: str = "usual", **told):
     dated = calendar(plan_of(**told), packaged())
@@ -25,7 +28,7 @@ def dated(observed=None, storms=(), of=None):
 def test_each_stage_stands_once_and_in_order_of_time():
     found = dated()
     assert list(found) == [
-        "consent", "pegging", "planting", "weeding_1", "weeding_2", "field_day", "weeding_3",
+        "consent", "pegging", "planting", "weeding_1", "weeding_2", "weeding_3", "field_day",
         "harvest",
     ]  # fmt: skip
     assert all(row["first_day"] <= row["last_day"] for row in found.values())
@@ -54,7 +57,7 @@ def test_what_was_seen_overrides_the_rule_and_moves_what_comes_after(event, move
     usual = dated()
     day = {
         "onset": date(2026, 3, 15), "planting": date(2026, 3, 15),
-        "flowering": usual["field_day"]["first_day"], "harvest": usual["harvest"]["last_day"],
+        "flowering": FLOWERS, "harvest": usual["harvest"]["last_day"],
     }[event]  # fmt: skip
     later = dated({event: day + timedelta(days=9)})
     shifted = {
@@ -66,7 +69,7 @@ def test_what_was_seen_overrides_the_rule_and_moves_what_comes_after(event, move
 
 def test_no_hoe_while_flowers_are_open():
     usual = dated()
-    opened = usual["field_day"]["first_day"]
+    opened = FLOWERS
     assert [usual[f"weeding_{look}"]["no_hoe"] for look in (1, 2, 3)] == [0, 0, 1]
     assert usual["weeding_2"]["last_day"] < opened
     # Flowers seen late: the third look may hoe, until they open.
@@ -76,6 +79,13 @@ def test_no_hoe_while_flowers_are_open():
     # Flowers seen early: the second look is by hand already.
     early = dated({"flowering": usual["weeding_2"]["first_day"]})
     assert early["weeding_2"]["no_hoe"] == 1
+
+
+def test_the_field_day_is_at_pod_fill():
+    # Pods are filled some days after they set, and before the first crop is ripe.
+    found = dated()["field_day"]
+    assert FLOWERS + timedelta(days=10) <= found["first_day"]
+    assert found["last_day"] < dated()["harvest"]["first_day"]
 
 
 def test_a_round_after_every_storm():

@@ -53,6 +53,20 @@ def test_an_own_row_stands_before_that_of_all(works):
     assert (high - low).days == 4
 
 
+@pytest.mark.parametrize(
+    ("seen", "said"),
+    [
+        ([("planting", date(2026, 1, 5))], "before onset of the plan at its earliest"),
+        ([("onset", date(2026, 3, 9)), ("planting", date(2026, 3, 5))], "onset on 2026-03-09"),
+        ([("harvest", date(2062, 6, 1))], "more than a year from the onset"),
+        ([("storm", date(2062, 6, 1))], "a storm was seen on 2062-06-01"),
+    ],
+)  # fmt: skip
+def test_what_cannot_have_been_seen_is_told(works, seen, said):
+    with pytest.raises(InputError, match=said):
+        dated(works, *((*one, VILLAGES[0]) for one in seen))
+
+
 def test_a_season_without_an_onset_says_so(works):
     with pytest.raises(InputError, match="has no onset"):
         visits.dated(works, {}, "early", None, (VILLAGES, packaged()))

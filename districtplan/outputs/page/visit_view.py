@@ -91,7 +91,8 @@ def _days(found: VisitPlan, texts: Texts) -> dict[str, list[dict[str, Any]]]:
                 "day": texts.day(cast("date", when)),
                 "said": texts.say(
                     "visits.day", leaves=day["day_leaves"], home=day["day_home"],
-                    way=day["day_way_min"], work=day["day_work_min"], slack=day["day_slack_min"],
+                    way=day["day_way_min"], share=f"{day['day_way_share_pct']:.0f}",
+                    work=day["day_work_min"], slack=day["day_slack_min"],
                 ),
                 "stops": [
                     f"{row['visit_begins']} {row['visit_place']}: {visit_words.stage(row, texts)}"

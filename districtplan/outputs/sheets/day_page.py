@@ -1,4 +1,8 @@
-"""An agent's days on paper, a page each: when to leave, where to go, what to do, what to carry."""
+"""An agent's days on paper: when to leave, where to go, what to do, what to carry.
+
+A day is a page, at whose foot stands what keeps an agent safe; of many visits the last ones follow
+on the next. Room that a page has to spare is for notes.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +11,17 @@ from typing import TYPE_CHECKING, Any, NamedTuple, cast
 from pyproj import Geod
 
 from districtplan.outputs import visit_words, wording
-from districtplan.outputs.sheets.paper import BOLD, PLAIN, Box, Paper, Setting, line_box
+from districtplan.outputs.sheets.paper import (
+    BOLD,
+    HEIGHT_MM,
+    MARGIN_MM,
+    PLAIN,
+    Box,
+    Paper,
+    Setting,
+    line_box,
+)
 from districtplan.outputs.sheets.plot_page import (
-    FOOT_MM,
     FULL,
     GAP_MM,
     HAIR_MM,
@@ -38,6 +50,9 @@ AGENT = Setting(20, bold=True)
 DAY = Setting(15, bold=True, align="right")
 PLACE = Setting(15, bold=True)
 TIME = Setting(15, bold=True)
+TASK = Setting(12.5)
+TASK_BOLD = TASK._replace(bold=True)
+BOTTOM_MM = HEIGHT_MM - MARGIN_MM
 TIME_MM = 34.0
 """Width of the column of times."""
 BAR_MM = 9.0
@@ -45,6 +60,8 @@ BAR_MM = 9.0
 BOX_MM = 4.2
 NOTE_MM = 8.0
 """Height of a line to write on."""
+NOTES, NOTES_MOST = 2, 6
+"""Such lines for each visit, the one above the next visit among them."""
 TOOLS_ACROSS = 3
 CARE = ("dark", "alone", "river", "lightning", "heat")
 HOUR_MIN = 60
@@ -138,17 +155,27 @@ def _draw(paper: Paper, told: _Day, results: Results, texts: Texts) -> None:
     tools.draw(y)
     y += tools.height + GAP_MM
     care = _care(paper, texts)
-    for number, row in enumerate(told.stops, 1):
-        stop = _stop(paper, told, (number, row), texts)
-        if y + stop.height > FOOT_MM:
+    care.draw(BOTTOM_MM - care.height)
+    foot = BOTTOM_MM - care.height - GAP_MM
+    stops = _stops(paper, told, NOTES, texts)
+    spare = foot - y - sum(stop.height for stop in stops)
+    if spare < 0:
+        foot -= PLAIN.line_mm
+    else:
+        more = min(int(spare / (NOTE_MM * len(stops))), NOTES_MOST - NOTES)
+        stops = _stops(paper, told, NOTES + more, texts)
+    for stop in stops:
+        if y + stop.height > foot:
+            overleaf = PLAIN._replace(bold=True, align="right")
+            paper.write(texts.say("visits.sheet.overleaf"), RIGHT, y + 1, overleaf)
             paper.page()
-            y = _header(paper, told, results, texts)
+            y, foot = _header(paper, told, results, texts), BOTTOM_MM
         stop.draw(y)
         y += stop.height
-    if y + care.height + GAP_MM > FOOT_MM + 5:
-        paper.page()
-        y = _header(paper, told, results, texts)
-    care.draw(y + GAP_MM)
+
+
+def _stops(paper: Paper, told: _Day, notes: int, texts: Texts) -> list[Piece]:
+    return [_stop(paper, told, at, notes, texts) for at in enumerate(told.stops, 1)]
 
 
 def _header(paper: Paper, told: _Day, results: Results, texts: Texts) -> float:
@@ -166,7 +193,9 @@ def _header(paper: Paper, told: _Day, results: Results, texts: Texts) -> float:
 
 def _summary(paper: Paper, told: _Day, results: Results, texts: Texts, y: float) -> float:
     day = told.day
-    first = texts.say("visits.sheet.times", leaves=day["day_leaves"], home=day["day_home"])
+    first = texts.say(
+        "visits.sheet.times", leaves=day["day_leaves"], home=day["day_home"], leg=told.legs[-1]
+    )
     y = paper.block(first, Box(LEFT, y, FULL, 0), HEADING)
     spent = texts.say(
         "visits.sheet.spent",
@@ -233,15 +262,16 @@ def _tools(paper: Paper, told: _Day, texts: Texts) -> Piece:
     return Piece(height, draw)
 
 
-def _stop(paper: Paper, told: _Day, at: tuple[int, dict[str, Any]], texts: Texts) -> Piece:
+def _stop(
+    paper: Paper, told: _Day, at: tuple[int, dict[str, Any]], notes: int, texts: Texts
+) -> Piece:
     """Write where to go, when, what to do there, and leave room for notes."""
     number, row = at
     x, room = LEFT + TIME_MM, FULL - TIME_MM
     session = row["visit_kind"] == SESSION
-    way = texts.say(
-        "visits.sheet.way" if row["visit_ride_km"] else "visits.sheet.way_on_foot",
-        minutes=row["visit_way_min"], km=f"{row['visit_ride_km']:.1f}",
-    )  # fmt: skip
+    ridden = f"{row['visit_ride_km']:.1f}"
+    key = "way" if float(ridden) else "way_on_foot"
+    way = texts.say(f"visits.sheet.{key}", minutes=row["visit_way_min"], km=ridden)
     if session:
         said = texts.say("visits.sheet.session", count=f"{row['visit_farmers']:,}")
     else:
@@ -253,11 +283,12 @@ def _stop(paper: Paper, told: _Day, at: tuple[int, dict[str, Any]], texts: Texts
     task = texts.say("visits.sheet.as_above") if known else visit_words.task(row, texts)
     way = f"{told.legs[number - 1]}, {way}"
     farmer = told.farmers.get(row["plot_id"], "")
-    heights = [paper.height(text, room) for text in (stage, task)]
+    pairs = ((stage, TASK_BOLD), (task, TASK))
+    heights = [paper.height(text, room, setting) for text, setting in pairs]
     line = PLACE.line_mm + 1.0
     aside = TIME.line_mm + PLAIN.line_mm + paper.height(way, TIME_MM - 3) + 3.0
     farmer_mm = PLAIN.line_mm if farmer else 0.0
-    height = max(1.6 + line + farmer_mm + sum(heights) + 2 * NOTE_MM, aside)
+    height = max(1.6 + line + farmer_mm + sum(heights) + notes * NOTE_MM, aside)
 
     def draw(y: float) -> None:
         paper.line([(LEFT, y), (RIGHT, y)], HAIR_MM)
@@ -276,10 +307,11 @@ def _stop(paper: Paper, told: _Day, at: tuple[int, dict[str, Any]], texts: Texts
         if farmer:
             paper.name(farmer, line_box(x, y, room), BOLD)
             y += PLAIN.line_mm
-        y = paper.block(printable(stage), Box(x, y, room, 0), BOLD)
-        y = paper.block(printable(task), Box(x, y, room, 0))
-        # The next line is that above the next stop.
-        paper.line([(x, y + NOTE_MM), (RIGHT, y + NOTE_MM)], HAIR_MM / 2)
+        for text, setting in pairs:
+            y = paper.block(printable(text), Box(x, y, room, 0), setting)
+        # The last line is that above the next stop.
+        for line_y in range(1, notes):
+            paper.line([(x, y + line_y * NOTE_MM), (RIGHT, y + line_y * NOTE_MM)], HAIR_MM / 2)
 
     return Piece(height, draw)
 
@@ -288,7 +320,7 @@ def _care(paper: Paper, texts: Texts) -> Piece:
     """Frame what keeps an agent safe."""
     said = [texts.say(f"visits.care.{name}") for name in CARE]
     room = FULL - 6
-    height = HEADING.line_mm + sum(paper.height(one, room) + 0.6 for one in said) + 3
+    height = HEADING.line_mm + sum(paper.height(one, room) + 0.6 for one in said) + 3 + NOTE_MM
 
     def draw(y: float) -> None:
         paper.frame(Box(LEFT, y, FULL, height), 0.9)
@@ -296,5 +328,9 @@ def _care(paper: Paper, texts: Texts) -> Piece:
         y += 1.2 + HEADING.line_mm
         for one in said:
             y = paper.block(one, Box(LEFT + 3, y, room, 0)) + 0.6
+        word = texts.say("visits.sheet.word")
+        line = y + NOTE_MM - 1.5
+        paper.write(word, LEFT + 3, line - PLAIN.line_mm, BOLD)
+        paper.line([(LEFT + 5 + paper.width(word, BOLD), line), (RIGHT - 3, line)], HAIR_MM / 2)
 
     return Piece(height, draw)
