@@ -241,6 +241,7 @@ def wide_district(folder: Path, seed: int) -> Path:
     return plan
 
 
+@pytest.mark.slow
 def test_the_error_of_a_simulated_raster_is_found_from_readings(tmp_path):
     shares, biases = [], []
     for seed in range(4):

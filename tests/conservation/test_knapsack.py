@@ -88,6 +88,7 @@ def test_ways_below_the_hull_may_be_part_of_the_best():
     assert choose(ways, 7.0).places.tolist() == [1]
 
 
+@pytest.mark.slow
 def test_a_large_case_is_close_to_its_bound_and_repeats(monkeypatch):
     monkeypatch.setattr(knapsack, "NODES_MAX", 20)
     rng = np.random.default_rng(7)

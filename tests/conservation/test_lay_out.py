@@ -71,6 +71,7 @@ def test_a_shared_work_is_charged_once():
     assert found.spent == pytest.approx(own + waterway)
 
 
+@pytest.mark.slow
 def test_the_choice_of_hillsides_is_the_best_that_the_budget_pays_with_their_works():
     """Every choice of sites and measures, tried one by one, each with its own works."""
     book = with_labour({"grass_strips": 6.0, "stone_lines": 20.0, "grassed_waterway": 25.0})

@@ -101,6 +101,7 @@ def test_no_plots_make_no_sites():
     assert len(work_sites(field(1, 1).iloc[:0], NOTHING, packaged())) == 0
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_every_site_keeps_its_bounds_in_any_order_of_rows(seed):

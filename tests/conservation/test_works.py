@@ -308,8 +308,8 @@ def ditched(vetoed=(), **given):
     "given",
     [
         {"vetoed": [("P1", "all")]},
-        {"vetoed": [("P1", "hillside_ditch")]},
-        {"soil_depth_m": [2.0, 0.1, 2.0]},
+        pytest.param({"vetoed": [("P1", "hillside_ditch")]}, marks=pytest.mark.slow),
+        pytest.param({"soil_depth_m": [2.0, 0.1, 2.0]}, marks=pytest.mark.slow),
         {"slope_pct": [20.0, 70.0, 20.0]},
         {"closed": frozenset({"P1"})},
     ],

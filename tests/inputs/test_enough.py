@@ -86,9 +86,9 @@ def test_a_shift_of_all_points_changes_no_area():
     ("plots", "season", "error_m", "alike_m", "chance"),
     [
         (40, (0.6, 0.8, 0.95), 3.0, 30.0, 0.9),
-        (40, (0.6, 0.8, 0.95), 3.0, 30.0, 0.75),
+        pytest.param(40, (0.6, 0.8, 0.95), 3.0, 30.0, 0.75, marks=pytest.mark.slow),
         pytest.param(300, (0.3, 0.8, 0.9), 3.0, 30.0, 0.9, marks=pytest.mark.slow),
-        (50, (1.0, 1.0, 1.0), 5.0, 30.0, 0.9),
+        pytest.param(50, (1.0, 1.0, 1.0), 5.0, 30.0, 0.9, marks=pytest.mark.slow),
         (40, (1.0, 1.0, 1.0), 5.0, 120.0, 0.8),
         (40, (0.8, 0.8, 0.8), 3.0, 30.0, 0.95),
         # One plot, all but sure to be planted: not more is enough than its own errors ask for.

@@ -58,6 +58,7 @@ def pages(content: bytes) -> list[str]:
     return [" ".join(page.extract_text().split()) for page in read]
 
 
+@pytest.mark.slow
 def test_without_demonstration_plots_there_is_nothing_of_them(small_results, texts):
     assert demos_csv.render(small_results, texts) == {}
     assert demo_page.render(small_results, texts) == {}

@@ -12,7 +12,8 @@ from tests.outputs.test_work_words import with_curve
 
 pytestmark = pytest.mark.browser
 
-browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+browser, opened = driven.browser, driven.opened
+EACH_SIZE = driven.EACH_SIZE
 GRAVE = ("serious", "critical")
 VIEWS = ("steep", "rows", "buy", "first")
 
@@ -40,7 +41,7 @@ def grave(tab, checker):
     ]
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_the_page_of_the_district_has_no_grave_fault(browser, written, checker, tmp_path, size):
     with opened(browser, tmp_path / "index.html", written, size=size) as (tab, _):
         for view in VIEWS:
@@ -60,7 +61,7 @@ def test_the_page_of_the_district_has_no_grave_fault(browser, written, checker, 
         assert grave(tab, checker) == []
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_the_page_of_a_village_has_no_grave_fault(browser, written, checker, tmp_path, size):
     (name,) = (name for name in written if name.endswith("sondo.html"))
     content = {"village.html": written[name]}

@@ -29,6 +29,7 @@ ARGUMENTS = (
 )
 LOCAL = ("file:", "data:", "blob:")
 SIZES = {"desk": (1280, 800), "phone": (360, 740)}
+EACH_SIZE = ("desk", pytest.param("phone", marks=pytest.mark.slow))
 
 
 # The pixels themselves are measured: summed along the bearing of the lines, dark lines and light
@@ -126,7 +127,7 @@ def click_plot(tab, plot_id):
     return tab.inner_text("#card")
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_a_click_on_a_plot_shows_its_numbers(browser, written, small_results, tmp_path, size):
     with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):
         for row in small_results.plots.to_dict("records"):
@@ -323,7 +324,11 @@ def test_every_plot_is_reached_from_the_list_by_keyboard(browser, written, tmp_p
 
 @pytest.mark.parametrize(
     ("plot_id", "bearing"),
-    [("A-01", 57.6), ("A-03", 71.0), ("A-04", 80.4)],
+    [
+        ("A-01", 57.6),
+        pytest.param("A-03", 71.0, marks=pytest.mark.slow),
+        pytest.param("A-04", 80.4, marks=pytest.mark.slow),
+    ],
 )
 def test_the_picture_shows_rows_at_their_bearing(browser, written, tmp_path, plot_id, bearing):
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):

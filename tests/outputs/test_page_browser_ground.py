@@ -13,7 +13,8 @@ from tests.outputs import test_page_browser as driven
 
 pytestmark = pytest.mark.browser
 
-browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+browser, opened = driven.browser, driven.opened
+EACH_SIZE = driven.EACH_SIZE
 
 # The darkest alpha of the lines' canvas within a pixel of each point.
 INKED = """(points) => {
@@ -70,7 +71,7 @@ def test_a_line_is_drawn_where_its_height_is(browser, sloping, texts, tmp_path, 
     assert seen.faults() == []
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_lines_and_tint_are_taken_off_and_the_address_says_so(
     browser, sloping, texts, tmp_path, size
 ):
@@ -100,6 +101,7 @@ def test_lines_and_tint_are_taken_off_and_the_address_says_so(
     assert seen.faults() == []
 
 
+@pytest.mark.slow
 def test_more_lines_are_loaded_when_the_map_is_near(browser, sloping, texts, tmp_path, monkeypatch):
     monkeypatch.setattr(heights, "CROSSINGS_FIRST_MAX", 400)
     files = page.render(sloping, texts)
@@ -118,6 +120,7 @@ def test_more_lines_are_loaded_when_the_map_is_near(browser, sloping, texts, tmp
         assert "map/heights.js" in tab.inner_text("#told")
 
 
+@pytest.mark.slow
 def test_land_to_find_the_level_of_hides_the_lines(browser, sloping, texts, tmp_path):
     (plot_id, *_) = sloping.plots.loc[
         sloping.plots["row_method"] == "measure on the ground", "plot_id"

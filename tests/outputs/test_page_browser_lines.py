@@ -103,6 +103,7 @@ def test_a_line_in_the_wrong_place_is_noticed(browser, small_results, texts, tmp
         assert (look(tab, "<b>B2</b>", 19, along(line), crs)[:, 0] > LIGHT).all()
 
 
+@pytest.mark.slow
 def test_level_lines_are_broken_and_arcs_are_not(browser, small_results, texts, tmp_path):
     line, crs = guide_of(small_results, "<b>B2</b>"), small_results.guides.crs
     shares = np.linspace(0.05, 0.95, 181)
@@ -122,6 +123,7 @@ def test_level_lines_are_broken_and_arcs_are_not(browser, small_results, texts, 
     assert 0.15 < broken["level"] < 0.5
 
 
+@pytest.mark.slow
 def test_dashes_lie_between_parts(browser, small_results, parted_results, texts, tmp_path):
     (line,) = parted_results.guides.boundaries["geometry"]
     shares, crs = np.linspace(0.05, 0.95, 181), small_results.guides.crs
@@ -219,7 +221,9 @@ def laid(results, plot_id):
     return results, lines["geometry"].to_numpy(dtype=object)
 
 
-@pytest.mark.parametrize("plot_id", ["A-01", "A-03", "A-04"])
+@pytest.mark.parametrize(
+    "plot_id", ["A-03", *(pytest.param(name, marks=pytest.mark.slow) for name in ("A-01", "A-04"))]
+)
 def test_rows_are_drawn_where_they_are_laid(browser, small_results, texts, tmp_path, plot_id):
     results, lines = laid(small_results, plot_id)
     step = results.plots.set_index("plot_id")["row_spacing_map_m"][plot_id]
@@ -272,6 +276,7 @@ def test_no_row_is_drawn_on_land_that_is_taken(browser, small_results, texts, tm
 # ---------------------------------------------------------------- water
 
 
+@pytest.mark.slow
 def test_water_is_blue_and_dashed_where_it_may_be_more(browser, small_results, texts, tmp_path):
     outline = small_results.plots.set_index("plot_id")["geometry"]["A-01"]
     x, y = outline.representative_point().coords[0]

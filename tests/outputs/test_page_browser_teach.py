@@ -15,7 +15,8 @@ from tests.outputs.taught import taught_by
 
 pytestmark = pytest.mark.browser
 
-browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+browser, opened = driven.browser, driven.opened
+EACH_SIZE, SIZES = driven.EACH_SIZE, driven.SIZES
 FOLDS = ("demo-list", "demo-villages", "demo-curve", "demo-compared", "demo-out", "demo-how")
 
 
@@ -29,7 +30,7 @@ def written(taught, texts):
     return page.render(taught, texts)
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_one_click_says_who_teaches_and_who_is_left(browser, taught, written, tmp_path, size):
     with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):
         tab.click("text=Who teaches?")
@@ -43,6 +44,7 @@ def test_one_click_says_who_teaches_and_who_is_left(browser, taught, written, tm
     assert seen.faults() == []
 
 
+@pytest.mark.slow
 def test_other_views_show_none_of_it(browser, written, tmp_path):
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
         for view in ("teach", "steep", "rows", "buy", "first"):
@@ -71,6 +73,7 @@ def test_any_plot_says_aloud_why_it_is_one_or_not(browser, taught, written, tmp_
     assert seen.faults() == []
 
 
+@pytest.mark.slow
 def test_a_page_without_them_has_no_such_view(browser, small_results, texts, tmp_path):
     written = page.render(small_results, texts)
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
@@ -102,7 +105,7 @@ def test_farmers_without_one_are_seen(browser, taught, written, tmp_path):
     assert seen.faults() == []
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_a_page_of_a_village_tells_of_its_own_farmers(browser, taught, written, tmp_path, size):
     first = taught.demos.chosen.iloc[0]
     stem = village_stems(taught.villages["village"].tolist())[first["village"]]
@@ -131,6 +134,7 @@ def test_a_page_of_a_village_tells_of_its_own_farmers(browser, taught, written, 
     assert seen.faults() == []
 
 
+@pytest.mark.slow
 def test_the_view_has_an_address(browser, taught, written, tmp_path):
     plot = taught.demos.chosen["plot_id"][0]
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):

@@ -20,7 +20,8 @@ from tests.outputs.test_work_words import with_curve
 
 pytestmark = pytest.mark.browser
 
-browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+browser, opened = driven.browser, driven.opened
+EACH_SIZE, SIZES = driven.EACH_SIZE, driven.SIZES
 RENAMED = {
     "Upper Tamba Ridge": "Éröñda Łɔ",
     "Sondo": "<script>hit()</script>" + "ש" * 3 + "é\u202e" + "x" * 10_000,
@@ -282,7 +283,7 @@ def test_a_missing_file_is_told_and_named(browser, written, tmp_path):
     assert all("ERR_FILE_NOT_FOUND" in error for error in seen.errors)
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_a_page_of_a_village_needs_no_other_file(browser, written, small_results, tmp_path, size):
     (name,) = (name for name in written if name.endswith("sondo.html"))
     with opened(browser, tmp_path / "v.html", {"v.html": written[name]}, size=size) as (tab, seen):

@@ -13,7 +13,8 @@ from tests.outputs.visited import visited_by
 pytestmark = pytest.mark.browser
 
 checker = access.checker
-browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+browser, opened = driven.browser, driven.opened
+EACH_SIZE, SIZES = driven.EACH_SIZE, driven.SIZES
 FOLDS = ("visit-days", "visit-load", "visit-out")
 
 
@@ -27,7 +28,7 @@ def written(seen, texts):
     return page.render(seen, texts)
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_one_click_says_who_comes_when(browser, seen, written, tmp_path, size):
     with opened(browser, tmp_path / "index.html", written, size=size) as (tab, watched):
         tab.click("text=Who comes when?")
@@ -60,7 +61,7 @@ def test_a_plot_s_card_says_who_comes_when_in_every_view(browser, seen, written,
     assert watched.faults() == []
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_the_view_has_no_grave_fault_of_access(browser, written, checker, tmp_path, size):
     with opened(browser, tmp_path / "index.html", written, size=size) as (tab, _):
         tab.evaluate("districtplan.show('visits')")
@@ -69,6 +70,7 @@ def test_the_view_has_no_grave_fault_of_access(browser, written, checker, tmp_pa
         assert access.grave(tab, checker) == []
 
 
+@pytest.mark.slow
 def test_without_agents_there_is_no_such_view(browser, small_results, texts, tmp_path):
     written = page.render(small_results, texts)
     with opened(browser, tmp_path / "index.html", written) as (tab, watched):

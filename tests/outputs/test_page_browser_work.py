@@ -16,7 +16,8 @@ from tests.outputs.test_work_words import with_curve
 
 pytestmark = pytest.mark.browser
 
-browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+browser, opened = driven.browser, driven.opened
+EACH_SIZE, SIZES = driven.EACH_SIZE, driven.SIZES
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +33,7 @@ def visible(tab, selector):
     )
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_one_click_says_where_to_go_and_with_what(browser, written, tmp_path, size):
     with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):
         tab.click("text=Where do we work first?")
@@ -61,6 +62,7 @@ def test_one_click_says_where_to_go_and_with_what(browser, written, tmp_path, si
     assert seen.faults() == []
 
 
+@pytest.mark.slow
 def test_other_views_show_none_of_it(browser, written, tmp_path):
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
         for view in ("first", "steep", "rows", "buy"):
@@ -103,7 +105,7 @@ def darkest(tab, x, y):
     )
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", EACH_SIZE)
 def test_a_card_says_what_to_do_first_on_top(browser, small_results, texts, tmp_path, size):
     written = page.render(with_vetoes(with_curve(small_results)), texts)
     with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):

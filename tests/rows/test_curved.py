@@ -160,6 +160,7 @@ def test_a_short_row_starts_and_ends_in_the_middle():
     assert len(spans) == 4
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(
     seed=st.integers(0, 2**32 - 1),

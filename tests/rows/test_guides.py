@@ -97,7 +97,7 @@ def test_a_cone_gets_arcs_around_its_apex():
 
 
 @pytest.mark.parametrize(("end", "north"), [("north end", 1), ("south end", -1)])
-@pytest.mark.parametrize("form", [cone, ridges])
+@pytest.mark.parametrize("form", [cone, pytest.param(ridges, marks=pytest.mark.slow)])
 def test_guide_lines_fall_by_their_design_to_the_end_that_they_are_to(form, end, north):
     raster = surface_raster(form)
     plots = [square(raster, x, 0, 90) for x in (-150, 0)]

@@ -89,7 +89,7 @@ def recovered(count: int, runs: int, rng: np.random.Generator) -> dict[str, floa
     return pd.DataFrame(found).mean().to_dict()
 
 
-@pytest.mark.parametrize("count", [60, 200])
+@pytest.mark.parametrize("count", [pytest.param(60, marks=pytest.mark.slow), 200])
 def test_bias_scatter_and_error_come_back_on_fresh_seeds(count):
     seed = int(np.random.SeedSequence().generate_state(1)[0])
     found = recovered(count, 8_000 // count, np.random.default_rng(seed))
@@ -110,6 +110,7 @@ def test_a_thousand_readings_come_within_a_tenth_each_time(seed):
     assert found.vertical_error_m == pytest.approx(TIMES, rel=0.1)
 
 
+@pytest.mark.slow
 def test_the_errors_own_error_is_what_seeds_show():
     rng = np.random.default_rng(7)
     told = [noisy(rng, 100)[0] for _ in range(150)]

@@ -116,6 +116,7 @@ def test_a_faint_bend_is_in_the_grade_though_not_in_the_bearing():
     assert said.level[1] - said.level[0] == pytest.approx(bend, rel=0.05)
 
 
+@pytest.mark.slow
 def test_draws_agree_with_the_model():
     """A short run of the Monte Carlo; the long one is ``-m slow``."""
     told = monte_carlo.summary(monte_carlo.cases(seed=8, count=40, draws=300))["all"]
