@@ -44,8 +44,15 @@ SLACK_MM = 0.45
 KEPT_MAX = 20_000
 """Texts whose widths and lines are kept: the same sentences stand on sheet after sheet."""
 
-FAMILY = "sheet"
-FILES = {"": "DejaVuSansCondensed.ttf", "B": "DejaVuSansCondensed-Bold.ttf"}
+WHOLE, LATIN = "whole", "latin"
+FILES = {
+    (WHOLE, ""): "DejaVuSansCondensed.ttf",
+    (WHOLE, "B"): "DejaVuSansCondensed-Bold.ttf",
+    (LATIN, ""): "DejaVuSansCondensed-Latin.ttf",
+    (LATIN, "B"): "DejaVuSansCondensed-Bold-Latin.ttf",
+}
+"""The typeface, and its Latin letters alone: a tenth of it, and nearly all that is ever printed. To
+read the whole of it takes longer than to draw a page."""
 
 Align = Literal["left", "centre", "right"]
 
@@ -144,20 +151,18 @@ class Paper:
         self.pdf.set_producer("districtplan")
         self.pdf.set_title(title)
         self.pdf.set_lang(language)
-        for style in FILES:
-            self.pdf.add_font(FAMILY, style, _path(style))
-        self._hold_fonts()
         self.names: list[str] = []
         """Names that had to be shortened, as printed."""
 
-    def _hold_fonts(self) -> None:
-        """Hold fonts in memory: the library leaves their files open for as long as it lives."""
-        for font in self.pdf.fonts.values():
-            if isinstance(font, TTFFont):
-                reader = font.ttfont.reader
-                with reader.file as opened:
-                    opened.seek(0)
-                    reader.file = io.BytesIO(opened.read())
+    def _add_font(self, family: str, style: str) -> None:
+        self.pdf.add_font(family, style, _path(family, style))
+        font = self.pdf.fonts[family + style]
+        if isinstance(font, TTFFont):
+            # Held in memory: the library leaves its file open for as long as it lives.
+            reader = font.ttfont.reader
+            with reader.file as opened:
+                opened.seek(0)
+                reader.file = io.BytesIO(opened.read())
 
     def page(self) -> None:
         """Start a page."""
@@ -248,7 +253,7 @@ class Paper:
         share = {"left": 0.0, "centre": 0.5, "right": 1.0}[setting.align]
         if share:
             x -= share * self.width(text, setting)
-        self._type(setting)
+        self._type(setting, text)
         self.pdf.text(x, y + ASCENT * setting.pt * MM_PER_PT, text)
 
     def block(self, text: str, box: Box, setting: Setting = PLAIN) -> float:
@@ -317,7 +322,7 @@ class Paper:
         x = box.x + share * (box.width - reach.width * size / cut.per_em)
         x += reach.before * size / cut.per_em
         y = box.y + _base(box, setting.pt)
-        self._type(setting)
+        self._type(setting, text)
         if is_plain(text):
             self.pdf.text(x, y, text)
             return
@@ -329,8 +334,12 @@ class Paper:
         finally:
             self.pdf.set_text_shaping(use_shaping_engine=False)
 
-    def _type(self, setting: Setting) -> None:
-        self.pdf.set_font(FAMILY, "B" if setting.bold else "", setting.pt)
+    def _type(self, setting: Setting, text: str) -> None:
+        style = "B" if setting.bold else ""
+        family = LATIN if _is_latin(text) else WHOLE
+        if family + style not in self.pdf.fonts:
+            self._add_font(family, style)
+        self.pdf.set_font(family, style, setting.pt)
 
     def line(self, points: Sequence[Sequence[float]] | NDArray[np.float64], width: float) -> None:
         """Draw a line.
@@ -471,13 +480,24 @@ def face(style: str) -> Face:
     Face
         The cut.
     """
-    loaded = uharfbuzz.Face(uharfbuzz.Blob.from_file_path(_path(style)))
+    loaded = uharfbuzz.Face(uharfbuzz.Blob.from_file_path(_path(WHOLE, style)))
     font, per_em = uharfbuzz.Font(loaded), loaded.upem
     wide = {
         code: font.get_glyph_h_advance(font.get_nominal_glyph(code)) / per_em
         for code in loaded.unicodes
     }
     return Face(font, per_em, MappingProxyType(wide))
+
+
+@functools.cache
+def _latin() -> frozenset[int]:
+    """List code points of the Latin files; both have the same, and no sign that needs shaping."""
+    return frozenset(uharfbuzz.Face(uharfbuzz.Blob.from_file_path(_path(LATIN, ""))).unicodes)
+
+
+@functools.lru_cache(maxsize=KEPT_MAX)
+def _is_latin(text: str) -> bool:
+    return _latin().issuperset(map(ord, text))
 
 
 @functools.lru_cache(maxsize=KEPT_MAX)
@@ -508,5 +528,5 @@ def _base(box: Box, pt: float) -> float:
     return (box.height - LEADING * pt * MM_PER_PT) / 2 + ASCENT * pt * MM_PER_PT
 
 
-def _path(style: str) -> str:
-    return str(resources.files(__package__).joinpath("fonts", FILES[style]))
+def _path(family: str, style: str) -> str:
+    return str(resources.files(__package__).joinpath("fonts", FILES[family, style]))
