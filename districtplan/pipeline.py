@@ -726,21 +726,24 @@ def _on_foot(
     def on_raster(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
         return geodesy.reproject(shapes, lying.zone, crs)
 
-    def places(points: Floats) -> Floats:
-        moved = on_raster(np.array(shapely.points(points), dtype=object).reshape(-1))
-        found: Floats = shapely.get_coordinates(moved)
-        return found
-
     streams = _drawn_lines(lying.features, ("stream",))
     land = travel.land(
         lying.elevation,
-        places(ends[0]),
-        places(ends[1]),
+        _points_on_raster(ends[0], lying),
+        _points_on_raster(ends[1], lying),
         (on_raster(paths), on_raster(streams)),
         walking.farthest_m(most) / 2,
         key,
     )
     return travel.on_foot(land.ground, land.starts_m, land.ends_m, walking, (land.block, most))
+
+
+def _points_on_raster(points: Floats, lying: _Lying) -> Floats:
+    """Bring points from metres of the zone to the raster's CRS."""
+    shapes = np.array(shapely.points(points), dtype=object).reshape(-1)
+    moved = geodesy.reproject(shapes, lying.zone, lying.elevation.grid.crs)
+    found: Floats = shapely.get_coordinates(moved)
+    return found
 
 
 class _Ready(NamedTuple):
@@ -859,12 +862,14 @@ def _by_modes(
     longest = float((agents["to"] - agents["from"]).max())
 
     def walk(points: Floats) -> Floats:
+        straight = travel.straight_minutes(points, wanted.way_factor, walking)
         if wanted.walk_by == "straight line":
-            return travel.straight_minutes(points, wanted.way_factor, walking)
+            return straight
         if wanted.walk_by == "paths":
             return travel.path_minutes(points, paths, wanted.way_factor, walking)
         links = _on_foot((points, points), paths, lying, book, (longest, "[visits] walk_by"))
-        return links.whole(len(points), len(points))
+        off = travel.off(lying.elevation.grid, _points_on_raster(points, lying))
+        return travel.beyond(links.whole(len(points), len(points)), off, straight)
 
     riding = travel.Riding(roads if wanted.ride_by == "roads" else None, wanted.way_factor)
     return travel.by_modes(places_m, walk, riding, speeds)

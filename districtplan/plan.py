@@ -1775,7 +1775,8 @@ class Visits(Section):
     walk_by: Literal["straight line", "paths", "on foot"] = Field(
         "straight line",
         description="How ways on foot are measured: the straight line times way_factor, along "
-        "paths and roads of files.features, or on foot over the terrain.",
+        "paths and roads of files.features, or on foot over the terrain (places off the raster: "
+        "the straight line).",
     )
     ride_by: Literal["straight line", "roads"] = Field(
         "straight line",

@@ -229,6 +229,41 @@ def test_what_slipped_moves_and_what_is_dropped_stays_cancelled(seen, texts):
     assert third.visits.changed.empty
 
 
+def events_of(files, stem: str) -> dict[str, icalendar.Event]:
+    (content,) = (files[name] for name in files if name.startswith(stem) and name.endswith(".ics"))
+    read = icalendar.Calendar.from_ical(content)
+    assert not read.errors
+    return {str(event["UID"]): event for event in read.walk("VEVENT")}
+
+
+def test_a_visit_that_another_agent_takes_over_is_cancelled_for_the_first(seen, texts):
+    made = seen.visits.visits
+    one = made[(made["visit_status"] == PLANNED) & (made["agent_id"] == "=T1")].iloc[0]
+    uid = visit_words.uid(seen.plan.district.name, one["visit_id"])
+    early = date(2025, 1, 1)
+    second = carried_on(seen, texts, hand={one["visit_place"]: "T2"}, made_on=early)
+    third = carried_on(second, texts, made_on=early)
+    back = carried_on(third, texts, hand={one["visit_place"]: "=T1"}, made_on=early)
+    runs = [visit_files.render(run, texts) for run in (seen, second, third, back)]
+    told = []
+    for files in runs:
+        both = [events_of(files, f"visits/a00{number}").get(uid) for number in (1, 2)]
+        told.append([one and (str(one["STATUS"]), one["SEQUENCE"]) for one in both])
+    kept = [("CANCELLED", 1), ("CONFIRMED", 1)]
+    # The third run hands nothing over, and whoever skipped the second still loses the visit.
+    assert told == [
+        [("CONFIRMED", 0), None], kept, kept, [("CONFIRMED", 2), ("CANCELLED", 2)]
+    ]  # fmt: skip
+    assert one["visit_id"] in set(second.visits.changed["visit_id"])
+    assert third.visits.changed.empty
+    (sentence,) = (
+        one_of
+        for one_of in visit_words.changes(second.visits, texts)
+        if one_of.startswith(f"{one['visit_id']}: from =T1")
+    )
+    assert "to T2" in sentence
+
+
 def pages(content: bytes) -> list[str]:
     read = pypdf.PdfReader(io.BytesIO(content)).pages
     return [" ".join(page.extract_text().split()) for page in read]

@@ -158,7 +158,8 @@ def test_what_is_fixed_by_hand_names_one_agent_a_place():
 
 def test_a_plan_before_is_read_back():
     row = {"visit_id": "harvest/single/K1", "agent_id": "T1", "visit_day": "2026-06-01",
-           "visit_begins": "08:00", "visit_ends": "09:30", "visit_sequence": "2"}  # fmt: skip
+           "visit_begins": "08:00", "visit_ends": "09:30", "visit_sequence": "2",
+           "visit_agents_before": "T3|T2"}  # fmt: skip
     found = visits.accept_carried_on(
         given(
             row,
@@ -172,4 +173,5 @@ def test_a_plan_before_is_read_back():
     assert found.used["visit_id"].tolist() == ["harvest/single/K1", "d"]
     assert found.used["done"].tolist() == [False, True]
     assert found.used["visit_begins"].tolist() == [480, 480]
+    assert found.used["visit_agents_before"].tolist() == [("T3", "T2")] * 2
     assert found.set_aside["source_row"].tolist() == [2, 3, 4]
