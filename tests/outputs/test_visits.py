@@ -30,8 +30,10 @@ from districtplan.outputs import (
     wording,
     workbook,
 )
+from districtplan.outputs.page import visit_view
 from districtplan.outputs.plot_table import dictionary
 from districtplan.outputs.sheets import day_page
+from districtplan.outputs.visit_tables import visit_layers
 from districtplan.visits.reasons import Reason
 from districtplan.visits.relief import Change
 from districtplan.visits.told import LEFT_OUT, PLANNED
@@ -111,8 +113,19 @@ def test_nobody_is_named_in_what_is_shared(results_with_names, texts):
     seen = visited_by(results_with_names, farmer_names=True)
     names = results_with_names.plots["farmer_name"].dropna()
     assert len(names) > 3
-    for name, content in visit_files.render(seen, texts).items():
-        text = content.decode()
+    told = {name: content.decode() for name, content in visit_files.render(seen, texts).items()}
+    told |= {
+        f"layer {name}": str(table.to_numpy().tolist())
+        for name, table in visit_layers(seen).items()
+    }
+    told["view"] = json.dumps(visit_view.district(seen, (33.0, -1.8), texts), ensure_ascii=False)
+    told["cards"] = json.dumps(visit_view.of_plots(seen, texts), ensure_ascii=False)
+    told["words"] = " ".join(visit_words.finding(seen.visits, texts))
+    book = openpyxl.load_workbook(io.BytesIO(workbook.render(seen, texts)["district.xlsx"]))
+    for sheet in ("visits", "visit_days", "visit_load", "visit_costs", "visit_quality"):
+        rows = book[texts.say(f"workbook.{sheet}")].iter_rows(values_only=True)
+        told[f"sheet {sheet}"] = str(list(rows))
+    for name, text in told.items():
         assert not any(farmer in text for farmer in names), name
 
 
