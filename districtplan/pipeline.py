@@ -789,8 +789,9 @@ def _visited(
         bases = np.stack(list(_in_zone(agents, lying.zone).values()), axis=1)
         at = np.concatenate([bases, in_zone[0][own.meetings], in_zone[1][own.plots]])
         speeds = visits.speeds(agents)
+        slower, on_foot = _walked(agents, trips.used, plan, book)
         measured = visits.Measured(
-            speeds, visits.ways_of(*_by_modes(at, speeds, agents, lying, (plan, book)))
+            speeds, visits.ways_of(*_by_modes(at, speeds, agents, lying, (plan, book), slower))
         )
         season = visits.Season(own, agents, *days, dated.onset, measured)
         carried = there.used("carried_on")
@@ -802,7 +803,7 @@ def _visited(
         stages = visits.stage_table(calendar, _zone_of(there), dated, plan, book)
         found = visits.told(season, planned, stages, places, carried)
     more = {"leave": leave, "by_hand": by_hand, "trips": trips}
-    found = dataclasses.replace(found, speeds=recorded)
+    found = dataclasses.replace(found, speeds=pd.concat([recorded, on_foot]))
     return found, {key: given for key, given in more.items() if key in typed.named}
 
 
@@ -852,8 +853,9 @@ def _by_modes(
     agents: pd.DataFrame,
     lying: _Lying,
     asked: tuple[Plan, Handbook],
+    slower: float,
 ) -> tuple[list[Floats], list[Floats]]:
-    """Measure ways between places by each speed, as the plan says."""
+    """Measure ways by each speed as the plan says, those on foot so many times as long."""
     plan, book = asked
     wanted, walking = plan.visits, travel.Walking.of(book)
     paths = _drawn_lines(lying.features, demos.PATHS)
@@ -871,8 +873,22 @@ def _by_modes(
         off = travel.off(lying.elevation.grid, _points_on_raster(points, lying))
         return travel.beyond(links.whole(len(points), len(points)), off, straight)
 
+    def paced(points: Floats) -> Floats:
+        return slower * walk(points)
+
     riding = travel.Riding(roads if wanted.ride_by == "roads" else None, wanted.way_factor)
-    return travel.by_modes(places_m, walk, riding, speeds)
+    return travel.by_modes(places_m, paced, riding, speeds)
+
+
+def _walked(
+    agents: pd.DataFrame, trips: pd.DataFrame, plan: Plan, book: Handbook
+) -> tuple[float, pd.DataFrame]:
+    """Say how much slower than the rule people walk, by trips; over the terrain the rule stands."""
+    by = plan.visits.walk_by
+    level = travel.Walking.of(book).level_km_h(path=by == "paths")
+    # How a trip rises isn't known.
+    used = trips.iloc[:0] if by == "on foot" else trips
+    return visits.walked(agents, used, level, plan.visits.trips_min)
 
 
 def _pegs(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 from districtplan.outputs.file_names import village_stems
 from districtplan.outputs.visit_calendar import Event, revised
 from districtplan.visits import SESSION
-from districtplan.visits.given import PARTED
+from districtplan.visits.given import ON_FOOT, PARTED
 from districtplan.visits.quality import AS_PLANNED, NEAREST
 from districtplan.visits.season import CANCELLED
 from districtplan.visits.told import LEFT_OUT, PLANNED, clock
@@ -199,12 +199,15 @@ def noticed(results: Results, texts: Texts) -> list[str]:
     missing = found.visits[found.visits["visit_left_out"].notna()]
     recorded = [
         texts.say(
-            "visits.speed_wet" if row["speed_wet"] else "visits.speed_dry",
+            f"visits.speed_{_kind(row)}",
             agent=row["agent_id"], trips=row["speed_trips"],
             recorded=f"{row['speed_recorded_km_h']:g}", given=f"{row['speed_given_km_h']:g}",
         )
-        for row in found.speeds.to_dict("records")
+        for row in _records(found.speeds)
     ]  # fmt: skip
+    unused = _walks(results) if results.plan.visits.walk_by == "on foot" else 0
+    if unused:
+        recorded.append(texts.say("visits.trips_unused", count=f"{unused:,}"))
     return [
         *_left_out(missing, texts),
         *_without_session(results, texts),
@@ -212,6 +215,20 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         *changes(found, texts),
         *_by_clock(found, texts),
     ]
+
+
+def _kind(speed: Mapping[str, Any]) -> str:
+    """Name what a recorded speed is of."""
+    return "foot" if speed["agent_id"] == "" else "wet" if speed["speed_wet"] else "dry"
+
+
+def _walks(results: Results) -> int:
+    """Count the recorded trips of agents on foot."""
+    found, trips = results.visits, results.beside.get("trips")
+    if found is None or trips is None:
+        return 0
+    walkers = found.agents.loc[found.agents["mode"] == ON_FOOT, "agent_id"]
+    return int(trips.used["agent_id"].isin(walkers).sum())
 
 
 def _without_session(results: Results, texts: Texts) -> Iterator[str]:

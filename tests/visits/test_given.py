@@ -133,6 +133,22 @@ def test_trips_tell_speeds_where_there_are_enough():
     assert empty.empty
 
 
+def test_trips_on_foot_tell_how_fast_people_walk():
+    agents = pd.DataFrame({"agent_id": ["T1", "T2", "T3"], "mode": ["on foot", "car", "on foot"]})
+    trips = pd.DataFrame(
+        [("T1", 2.0, 60.0), ("T3", 1.0, 30.0), ("T2", 40.0, 60.0)],
+        columns=["agent_id", "km", "minutes"],
+    )
+    factor, told = visits.walked(agents, trips, 3.0, 2)
+    # 3 km in an hour and a half.
+    assert factor == 1.5
+    assert told[["speed_trips", "speed_recorded_km_h", "speed_given_km_h"]].to_numpy().tolist() == [
+        [2, 2.0, 3.0]
+    ]
+    factor, told = visits.walked(agents, trips, 3.0, 3)
+    assert (factor, len(told)) == (1.0, 0)
+
+
 def test_what_is_fixed_by_hand_names_one_agent_a_place():
     known = visits.Fixable(
         {"K1", "K2"}, {"planting", "harvest"}, {("tree", "planting")}, {"T1"},
