@@ -726,21 +726,24 @@ def _on_foot(
     def on_raster(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
         return geodesy.reproject(shapes, lying.zone, crs)
 
-    def places(points: Floats) -> Floats:
-        moved = on_raster(np.array(shapely.points(points), dtype=object).reshape(-1))
-        found: Floats = shapely.get_coordinates(moved)
-        return found
-
     streams = _drawn_lines(lying.features, ("stream",))
     land = travel.land(
         lying.elevation,
-        places(ends[0]),
-        places(ends[1]),
+        _points_on_raster(ends[0], lying),
+        _points_on_raster(ends[1], lying),
         (on_raster(paths), on_raster(streams)),
         walking.farthest_m(most) / 2,
         key,
     )
     return travel.on_foot(land.ground, land.starts_m, land.ends_m, walking, (land.block, most))
+
+
+def _points_on_raster(points: Floats, lying: _Lying) -> Floats:
+    """Bring points from metres of the zone to the raster's CRS."""
+    shapes = np.array(shapely.points(points), dtype=object).reshape(-1)
+    moved = geodesy.reproject(shapes, lying.zone, lying.elevation.grid.crs)
+    found: Floats = shapely.get_coordinates(moved)
+    return found
 
 
 class _Ready(NamedTuple):
@@ -786,8 +789,9 @@ def _visited(
         bases = np.stack(list(_in_zone(agents, lying.zone).values()), axis=1)
         at = np.concatenate([bases, in_zone[0][own.meetings], in_zone[1][own.plots]])
         speeds = visits.speeds(agents)
+        slower, on_foot = _walked(agents, trips.used, plan, book)
         measured = visits.Measured(
-            speeds, visits.ways_of(*_by_modes(at, speeds, agents, lying, (plan, book)))
+            speeds, visits.ways_of(*_by_modes(at, speeds, agents, lying, (plan, book), slower))
         )
         season = visits.Season(own, agents, *days, dated.onset, measured)
         carried = there.used("carried_on")
@@ -799,7 +803,7 @@ def _visited(
         stages = visits.stage_table(calendar, _zone_of(there), dated, plan, book)
         found = visits.told(season, planned, stages, places, carried)
     more = {"leave": leave, "by_hand": by_hand, "trips": trips}
-    found = dataclasses.replace(found, speeds=recorded)
+    found = dataclasses.replace(found, speeds=pd.concat([recorded, on_foot]))
     return found, {key: given for key, given in more.items() if key in typed.named}
 
 
@@ -849,8 +853,9 @@ def _by_modes(
     agents: pd.DataFrame,
     lying: _Lying,
     asked: tuple[Plan, Handbook],
+    slower: float,
 ) -> tuple[list[Floats], list[Floats]]:
-    """Measure ways between places by each speed, as the plan says."""
+    """Measure ways by each speed as the plan says, those on foot so many times as long."""
     plan, book = asked
     wanted, walking = plan.visits, travel.Walking.of(book)
     paths = _drawn_lines(lying.features, demos.PATHS)
@@ -859,15 +864,31 @@ def _by_modes(
     longest = float((agents["to"] - agents["from"]).max())
 
     def walk(points: Floats) -> Floats:
+        straight = travel.straight_minutes(points, wanted.way_factor, walking)
         if wanted.walk_by == "straight line":
-            return travel.straight_minutes(points, wanted.way_factor, walking)
+            return straight
         if wanted.walk_by == "paths":
             return travel.path_minutes(points, paths, wanted.way_factor, walking)
         links = _on_foot((points, points), paths, lying, book, (longest, "[visits] walk_by"))
-        return links.whole(len(points), len(points))
+        off = travel.off(lying.elevation.grid, _points_on_raster(points, lying))
+        return travel.beyond(links.whole(len(points), len(points)), off, straight)
+
+    def paced(points: Floats) -> Floats:
+        return slower * walk(points)
 
     riding = travel.Riding(roads if wanted.ride_by == "roads" else None, wanted.way_factor)
-    return travel.by_modes(places_m, walk, riding, speeds)
+    return travel.by_modes(places_m, paced, riding, speeds)
+
+
+def _walked(
+    agents: pd.DataFrame, trips: pd.DataFrame, plan: Plan, book: Handbook
+) -> tuple[float, pd.DataFrame]:
+    """Say how much slower than the rule people walk, by trips; over the terrain the rule stands."""
+    by = plan.visits.walk_by
+    level = travel.Walking.of(book).level_km_h(path=by == "paths")
+    # How a trip rises isn't known.
+    used = trips.iloc[:0] if by == "on foot" else trips
+    return visits.walked(agents, used, level, plan.visits.trips_min)
 
 
 def _pegs(

@@ -1704,7 +1704,8 @@ class Visits(Section):
     trips: Text | None = Field(
         None,
         description="CSV file of recorded trips, one row each: agent_id, day, km, minutes; where "
-        "an agent has trips_min of them before the rains or in them, its speed is theirs.",
+        "an agent has trips_min of them before the rains or in them, its speed is theirs. Those of "
+        "agents on foot together tell how fast people walk, but over the terrain.",
     )
     trips_min: int = Field(
         5, ge=1, le=1_000, description="Fewest trips that tell a speed (judgement)."
@@ -1775,7 +1776,8 @@ class Visits(Section):
     walk_by: Literal["straight line", "paths", "on foot"] = Field(
         "straight line",
         description="How ways on foot are measured: the straight line times way_factor, along "
-        "paths and roads of files.features, or on foot over the terrain.",
+        "paths and roads of files.features, or on foot over the terrain (places off the raster: "
+        "the straight line).",
     )
     ride_by: Literal["straight line", "roads"] = Field(
         "straight line",

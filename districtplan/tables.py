@@ -2215,6 +2215,11 @@ COLUMNS: tuple[Column, ...] = (
     _integer(
         "visit_sequence", "visits", "", "How often it was changed, as in calendars.", nullable=False
     ),
+    _text(
+        "visit_agents_before",
+        "visits",
+        "Agents who had it in plans before, parted by bars: it is cancelled in their calendars.",
+    ),
     Column(
         "place_longitude_deg",
         "number",

@@ -11,6 +11,7 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 import shapely
+from pyproj import Geod
 
 from districtplan import pipeline
 from districtplan.errors import InputError
@@ -62,6 +63,7 @@ FILES = {
     ],
     "trips": [
         "agent_id,day,km,minutes", "T1,2026-01-09,9,30", "T1,2026-01-12,7,30", "T1,2026-01-13,x,5",
+        "T2,2026-03-16,1,30", "T2,2026-03-17,3,90",
     ],
     "observed": ["event,day,village", "planting,2026-03-16,", "storm,2026-04-10,Tilverra"],
 }  # fmt: skip
@@ -144,7 +146,15 @@ def test_all_that_is_named_is_read_and_used(found):
 
 
 def test_a_recorded_speed_stands_in_place_of_the_given(found):
-    assert found.visits.speeds["speed_recorded_km_h"].tolist() == [16.0]
+    assert found.visits.speeds["speed_recorded_km_h"].tolist() == [16.0, 2.0]
+    # T2 walks: as the crow flies, times the factor, at that speed.
+    told = found.visits.visits
+    first = told[(told["agent_id"] == "T2") & (told["visit_stop"] == 1)].iloc[0]
+    base = found.visits.agents.set_index("agent_id").loc["T2", ["longitude_deg", "latitude_deg"]]
+    place = first[["place_longitude_deg", "place_latitude_deg"]]
+    metres = Geod(ellps="WGS84").inv(*base, *place)[2]
+    minutes = 60 * found.plan.visits.way_factor * metres / 2000
+    assert first["visit_way_min"] == pytest.approx(minutes, abs=1.1)
     rode = found.visits.days[found.visits.days["day_ride_km"] > 0]
     minutes = 60 * rode["day_ride_km"] / 16
     assert (rode["day_ride_min"] - minutes).between(-1, 1).all()
@@ -257,11 +267,11 @@ def test_ways_are_measured_as_the_plan_says(folder, judged, walk_by, ride_by):
     assert len(rode) > 0
     # On a road along the plots who rides walks the rest; across the land nobody does.
     assert bool(rode["day_walk_min"].sum() > len(rode)) is (ride_by == "roads")
-    # With roads, plots go to others than before.
+    # With roads, plots go to others than before; along paths the recorded speed holds as well.
     on_foot = [
         one.days.loc[one.days["agent_id"] == "T2", "day_walk_min"].sum() for one in (told, usual)
     ]
-    assert ride_by == "roads" or on_foot[0] < on_foot[1]
+    assert ride_by == "roads" or on_foot[0] < on_foot[1] + (walk_by == "paths")
 
 
 def test_ways_on_roads_that_nobody_drew_stop_the_run(folder):

@@ -38,6 +38,8 @@ class Event(NamedTuple):
         How often it was changed.
     cancelled : bool
         Whether it is no longer made.
+    agent : str
+        Whose visit it is, which isn't written: given to another, it has changed.
     """
 
     uid: str
@@ -48,6 +50,7 @@ class Event(NamedTuple):
     note: str
     sequence: int = 0
     cancelled: bool = False
+    agent: str = ""
 
 
 def revised(before: Iterable[Event], now: Iterable[Event]) -> list[Event]:

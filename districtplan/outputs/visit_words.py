@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 from districtplan.outputs.file_names import village_stems
 from districtplan.outputs.visit_calendar import Event, revised
 from districtplan.visits import SESSION
+from districtplan.visits.given import ON_FOOT, PARTED
 from districtplan.visits.quality import AS_PLANNED, NEAREST
 from districtplan.visits.season import CANCELLED
 from districtplan.visits.told import LEFT_OUT, PLANNED, clock
@@ -162,12 +163,14 @@ def changes(found: VisitPlan, texts: Texts) -> list[str]:
     said = [texts.say("visits.changed", count=f"{len(rows):,}", days=f"{len(days):,}")]
     for row in rows[:CHANGES_MAX]:
         was, now = row["changed_from_day"], row["changed_to_day"]
-        key = "new" if was is None else "gone" if now is None else "moved"
+        handed = row["changed_from_agent"] != row["changed_to_agent"]
+        key = "new" if was is None else "gone" if now is None else "handed" if handed else "moved"
         told = {
             "visit": row["visit_id"],
             "was": "" if was is None else texts.day(was),
             "now": "" if now is None else texts.day(now),
             "agent": row["changed_to_agent"] or row["changed_from_agent"] or "",
+            "before": row["changed_from_agent"] or "",
         }
         said.append(texts.say(f"visits.change_{key}", **told))
     if len(rows) > CHANGES_MAX:
@@ -196,12 +199,15 @@ def noticed(results: Results, texts: Texts) -> list[str]:
     missing = found.visits[found.visits["visit_left_out"].notna()]
     recorded = [
         texts.say(
-            "visits.speed_wet" if row["speed_wet"] else "visits.speed_dry",
+            f"visits.speed_{_kind(row)}",
             agent=row["agent_id"], trips=row["speed_trips"],
             recorded=f"{row['speed_recorded_km_h']:g}", given=f"{row['speed_given_km_h']:g}",
         )
-        for row in found.speeds.to_dict("records")
+        for row in _records(found.speeds)
     ]  # fmt: skip
+    unused = _walks(results) if results.plan.visits.walk_by == "on foot" else 0
+    if unused:
+        recorded.append(texts.say("visits.trips_unused", count=f"{unused:,}"))
     return [
         *_left_out(missing, texts),
         *_without_session(results, texts),
@@ -209,6 +215,20 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         *changes(found, texts),
         *_by_clock(found, texts),
     ]
+
+
+def _kind(speed: Mapping[str, Any]) -> str:
+    """Name what a recorded speed is of."""
+    return "foot" if speed["agent_id"] == "" else "wet" if speed["speed_wet"] else "dry"
+
+
+def _walks(results: Results) -> int:
+    """Count the recorded trips of agents on foot."""
+    found, trips = results.visits, results.beside.get("trips")
+    if found is None or trips is None:
+        return 0
+    walkers = found.agents.loc[found.agents["mode"] == ON_FOOT, "agent_id"]
+    return int(trips.used["agent_id"].isin(walkers).sum())
 
 
 def _without_session(results: Results, texts: Texts) -> Iterator[str]:
@@ -333,9 +353,13 @@ def agent_stems(found: VisitPlan) -> dict[str, str]:
     Returns
     -------
     dict[str, str]
-        Stem of the files' names by agent.
+        Stem of the files' names by agent; after those that there are, who has visits of plans
+        before.
     """
-    stems = village_stems(found.agents["agent_id"].astype(str))
+    known = found.agents["agent_id"].astype(str).tolist()
+    gone = set(found.visits["agent_id"].dropna())
+    gone |= {agent for row in _records(found.visits) for agent in _had(row)}
+    stems = village_stems([*known, *sorted(gone - set(known))])
     return {agent: f"a{stem[1:]}" for agent, stem in stems.items()}
 
 
@@ -358,23 +382,33 @@ def calendars(results: Results, texts: Texts) -> dict[str, list[Event]]:
     if found is None:
         return {}
     district = results.plan.district.name
-    now: dict[str, list[Event]] = {agent: [] for agent in found.agents["agent_id"]}
-    before: dict[str, list[Event]] = {agent: [] for agent in now}
     rows = {row["visit_id"]: row for row in _records(found.visits)}
-    for row in rows.values():
-        if row["visit_day"] is not None and row["agent_id"] in now:
-            now[row["agent_id"]].append(_event(row, row, district, texts))
+    now = [
+        _event(row, row, district, texts) for row in rows.values() if row["visit_day"] is not None
+    ]
+    before = []
     if "carried_on" in results.beside:
         for old in _records(results.beside["carried_on"].used):
-            if old["visit_day"] is not None and old["agent_id"] in before:
+            if old["visit_day"] is not None:
                 told = {
                     **old,
                     "visit_begins": clock(int(old["visit_begins"])),
                     "visit_ends": clock(int(old["visit_ends"])),
                 }
-                event = _event(rows[old["visit_id"]], told, district, texts)
-                before[old["agent_id"]].append(event)
-    return {agent: revised(before[agent], now[agent]) for agent in now}
+                before.append(_event(rows[old["visit_id"]], told, district, texts))
+    told_of: dict[str, list[Event]] = {agent: [] for agent in agent_stems(found)}
+    had = {uid(district, name): _had(row) for name, row in rows.items()}
+    for event in revised(before, now):
+        told_of[event.agent].append(event)
+        # Who had it before needs to lose it, in whichever plan that was.
+        for agent in had[event.uid]:
+            told_of[agent].append(event._replace(cancelled=True, agent=agent))
+    return told_of
+
+
+def _had(row: Mapping[str, Any]) -> list[str]:
+    """List the agents who had a visit in plans before."""
+    return [agent for agent in row["visit_agents_before"].split(PARTED) if agent]
 
 
 def uid(district: str, visit_id: str) -> str:
@@ -416,4 +450,5 @@ def _event(row: dict[str, Any], when: dict[str, Any], district: str, texts: Text
         f"{task(row, texts)} {texts.say('visits.care_short')}",
         int(when["visit_sequence"]),
         when["visit_status"] == CANCELLED,
+        when["agent_id"],
     )

@@ -510,7 +510,7 @@ def _visits(book: _Book, results: Results) -> None:
     shown = visit_tables(results)
     said = tuple(visit_words.finding(results.visits, book.texts))
     for name, table in (
-        ("visits", shown["visits"].drop(columns=["done", "visit_sequence"])),
+        ("visits", shown["visits"].drop(columns=["done", "visit_sequence", "visit_agents_before"])),
         ("visit_days", shown["visits/days"]),
         ("visit_load", shown["visits/load"]),
         ("visit_costs", shown["visits/costs"]),

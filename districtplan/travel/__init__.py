@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from districtplan.travel.foot import Ground, on_foot
 from districtplan.travel.links import Links, straight
-from districtplan.travel.modes import Riding, by_modes, path_minutes, straight_minutes
+from districtplan.travel.modes import Riding, beyond, by_modes, path_minutes, straight_minutes
 from districtplan.travel.paths import by_paths
 from districtplan.travel.ridden import Ridden, Walks, ride_and_walk
-from districtplan.travel.terrain import Land, land
+from districtplan.travel.terrain import Land, land, off
 from districtplan.travel.walking import Walking
 
 __all__ = [
@@ -22,9 +22,11 @@ __all__ = [
     "Riding",
     "Walking",
     "Walks",
+    "beyond",
     "by_modes",
     "by_paths",
     "land",
+    "off",
     "on_foot",
     "path_minutes",
     "ride_and_walk",

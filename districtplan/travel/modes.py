@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from districtplan.travel.walking import Walking
 
+    Bools = NDArray[np.bool_]
     Floats = NDArray[np.float64]
 
 NEVER_OFF = 1e6
@@ -117,6 +118,26 @@ def straight_minutes(places_m: Floats, factor: float, walking: Walking) -> Float
     """
     away = factor * cdist(places_m, places_m)
     return walking.minutes(away, np.zeros_like(away), np.zeros(away.shape, np.bool_))
+
+
+def beyond(found: Floats, off: Bools, straight: Floats) -> Floats:
+    """Take the straight line from and to places that lie off the terrain.
+
+    Parameters
+    ----------
+    found : numpy.ndarray
+        Minutes over the terrain, infinite where nobody can walk, shape (places, places).
+    off : numpy.ndarray
+        Which places lie off it, bool, shape (places,).
+    straight : numpy.ndarray
+        Minutes straight across level land, shape (places, places).
+
+    Returns
+    -------
+    numpy.ndarray
+        From places to places [minutes].
+    """
+    return np.where(off[:, None] | off, straight, found)
 
 
 def path_minutes(

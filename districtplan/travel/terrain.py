@@ -17,7 +17,7 @@ from districtplan.travel.foot import Ground
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from districtplan.grid import Elevation
+    from districtplan.grid import Elevation, Grid
 
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
@@ -47,6 +47,25 @@ class Land:
     starts_m: Floats
     ends_m: Floats
     block: int
+
+
+def off(grid: Grid, places: Floats) -> Bools:
+    """Say which places lie off a raster.
+
+    Parameters
+    ----------
+    grid : Grid
+        The raster.
+    places : numpy.ndarray
+        Places in its CRS, shape (points, 2).
+
+    Returns
+    -------
+    numpy.ndarray
+        Bool, shape (points,).
+    """
+    cells = (places - [grid.west, grid.north]) / [grid.cell_x, -grid.cell_y]
+    return np.logical_not(((cells >= 0) & (cells <= [grid.columns, grid.rows])).all(axis=1))
 
 
 def land(
@@ -87,10 +106,10 @@ def land(
     size = np.array([float(np.median(part)) for part in geodesy.cell_size_m(grid)])
     cell = np.array([grid.cell_x, -grid.cell_y])
     corner = np.array([grid.west, grid.north])
-    both = (np.concatenate([starts, ends]) - corner) / cell
-    on_it = ((both >= 0) & (both <= [grid.columns, grid.rows])).all(axis=1)
+    places = np.concatenate([starts, ends])
     # Places off the raster have no heights, and no way; without any other, a cell is read.
-    both = both[on_it] if on_it.any() else np.zeros((1, 2))
+    on_it = places[~off(grid, places)]
+    both = (on_it - corner) / cell if len(on_it) else np.zeros((1, 2))
     around = margin_m / size
     low = np.clip(np.floor(both.min(axis=0) - around), 0, [grid.columns - 1, grid.rows - 1])
     high = np.clip(np.ceil(both.max(axis=0) + around), 1, [grid.columns, grid.rows])

@@ -78,6 +78,22 @@ class Walking:
         """
         return self.fastest_km_h * METRES_PER_MINUTE * minutes
 
+    def level_km_h(self, *, path: bool) -> float:
+        """Say how fast people walk on level ground.
+
+        Parameters
+        ----------
+        path : bool
+            Whether there is a path.
+
+        Returns
+        -------
+        float
+            The speed [km/h].
+        """
+        metre = np.ones(1), np.zeros(1), np.array([path])
+        return float(1 / METRES_PER_MINUTE / self.minutes(*metre)[0])
+
     def minutes(self, away_m: Floats, rise_m: Floats, path: NDArray[np.bool_]) -> Floats:
         """Say how long ways take.
 

@@ -53,7 +53,7 @@ from districtplan.visits.season import (
 from districtplan.visits.sessions import SESSION, Policy
 from districtplan.visits.task import ANYONE, Crew, Shifts, Task, Visits, Ways
 from districtplan.visits.told import COLUMNS, VisitPlan, told
-from districtplan.visits.trips import calibrated
+from districtplan.visits.trips import calibrated, walked
 from districtplan.visits.units import NO_PLOT, Ground, units, with_hand
 
 __all__ = [
@@ -114,6 +114,7 @@ __all__ = [
     "stage_table",
     "told",
     "units",
+    "walked",
     "wanted",
     "ways_of",
     "with_hand",

@@ -31,7 +31,7 @@ OBSERVED = ("event", "day", "village")
 TRIPS = ("agent_id", "day", "km", "minutes")
 CARRIED_ON = (
     "visit_id", "agent_id", "visit_day", "visit_begins", "visit_ends", "visit_status",
-    "visit_sequence", "done",
+    "visit_sequence", "visit_agents_before", "done",
 )  # fmt: skip
 """Columns of these files."""
 WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -75,6 +75,8 @@ def accept_agents(given: pd.DataFrame, villages: Collection[str]) -> Given:
 
     def read(row: dict[str, Any]) -> dict[str, Any]:
         agent = _printed(row, "agent_id", "Give each agent an id")
+        if PARTED in agent:
+            raise UnusableError(f"its agent_id has {PARTED}, which parts names", "Leave it out")
         _once(seen[agent], "agent_id")
         numbers = {
             name: _number(name, row[name], limits)
@@ -304,7 +306,8 @@ def accept_carried_on(given: pd.DataFrame) -> Given:
     Given
         Rows used: the columns ``CARRIED_ON``; ``visit_day`` as a date and ``visit_begins`` and
         ``visit_ends`` in minutes from midnight, None of visits that were left out,
-        ``visit_sequence`` as a number, ``done`` as a truth value; and rows set aside.
+        ``visit_sequence`` as a number, ``visit_agents_before`` as a tuple, ``done`` as a truth
+        value; and rows set aside.
     """
     seen = given["visit_id"].value_counts()
 
@@ -323,6 +326,11 @@ def accept_carried_on(given: pd.DataFrame) -> Given:
             "visit_id": row["visit_id"],
             # Tables that a run writes guard text that a spreadsheet would work out.
             "agent_id": row["agent_id"].removeprefix("'"),
+            "visit_agents_before": tuple(
+                agent
+                for agent in row["visit_agents_before"].removeprefix("'").split(PARTED)
+                if agent
+            ),
             "visit_day": _day("visit_day", row["visit_day"]) if planned else None,
             **{
                 name: _minutes(name, row[name]) if planned else None

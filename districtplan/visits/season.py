@@ -21,6 +21,7 @@ from districtplan.visits.schedule import PROCESSES, schedule
 from districtplan.visits.sessions import SESSION, SINGLE
 from districtplan.visits.timetable import COLUMNS, HOME, timetable
 from districtplan.visits.units import NO_PLOT
+from districtplan.workers import without_script
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -270,8 +271,11 @@ def before(own: Numbered, agents: pd.DataFrame, carried: pd.DataFrame) -> Before
     return Before(agent_of, day, frozenset(done))
 
 
+@without_script()
 def plan(season: Season, effort: Effort, wanted: Help, stood: Before | None = None) -> Planned:
     """Plan a season, or carry its plan on.
+
+    Large ones use two processes; a script that calls this needs no ``if __name__ == "__main__"``.
 
     Parameters
     ----------

@@ -12,6 +12,7 @@ import pandas as pd
 from districtplan import tables
 from districtplan.visits.cost import costs, spent
 from districtplan.visits.days import HOUR_MIN, MINUTE_S
+from districtplan.visits.given import PARTED
 from districtplan.visits.quality import AS_PLANNED, HOUR_S, NEAREST, quality
 from districtplan.visits.season import CANCELLED, KM_M
 from districtplan.visits.task import DAY_S
@@ -203,6 +204,7 @@ def _visits(season: Season, planned: Planned, places: pd.DataFrame) -> pd.DataFr
                 "place_longitude_deg": place["longitude_deg"],
                 "place_latitude_deg": place["latitude_deg"],
                 "visit_sequence": 0,
+                "visit_agents_before": "",
                 "done": "",
                 **_when(season, made.get(number), planned.dropped.get(number), name),
             }
@@ -336,7 +338,10 @@ def _relief(one: Relief, name: Any) -> dict[str, Any]:  # noqa: ANN401 - an arra
 
 def _carried(visits: pd.DataFrame, before: pd.DataFrame) -> pd.DataFrame:
     """Put what is done and what was planned before beside the new plan."""
-    old = {row["visit_id"]: row for row in before.to_dict("records")}
+    old: dict[str, dict[str, Any]] = {
+        row["visit_id"]: {str(name): value for name, value in row.items()}
+        for row in before.to_dict("records")
+    }
     rows = []
     for row in visits.to_dict("records"):
         known = old.pop(row["visit_id"], None)
@@ -347,11 +352,20 @@ def _carried(visits: pd.DataFrame, before: pd.DataFrame) -> pd.DataFrame:
                 "moved_from": known["visit_day"],
                 **_fate(row, known),
             }
-        rows.append({str(name): value for name, value in row.items()} | beside)
+        carried = {str(name): value for name, value in row.items()} | beside
+        if known is not None:
+            carried["visit_agents_before"] = _agents_before(known, carried["agent_id"])
+        rows.append(carried)
     rows += [
         _gone(one, visits.columns.tolist()) for one in old.values() if one["visit_day"] is not None
     ]
     return _in_order(pd.DataFrame(rows, columns=[*visits, "moved_from"]))
+
+
+def _agents_before(known: dict[str, Any], agent: str | None) -> str:
+    """List who had a visit in plans before and has it no longer."""
+    had = [*known["visit_agents_before"], *([known["agent_id"]] if known["visit_day"] else [])]
+    return PARTED.join(one for one in dict.fromkeys(had) if one != agent)
 
 
 def _fate(row: dict[Any, Any], known: dict[Any, Any]) -> dict[str, Any]:
@@ -403,6 +417,7 @@ def _gone(known: dict[Any, Any], names: list[str]) -> dict[str, Any]:
         "place_longitude_deg": np.nan,
         "place_latitude_deg": np.nan,
         "visit_sequence": known["visit_sequence"],
+        "visit_agents_before": _agents_before(known, known["agent_id"]),
         "moved_from": known["visit_day"],
     }
 
@@ -410,13 +425,22 @@ def _gone(known: dict[Any, Any], names: list[str]) -> dict[str, Any]:
 def _changed(visits: pd.DataFrame, before: pd.DataFrame) -> pd.DataFrame:
     """List visits with another day than before, and those that are new or gone."""
     gone = set(before.loc[before["visit_status"] == CANCELLED, "visit_id"])
-    columns = (visits[name] for name in ("visit_id", "visit_day", "moved_from", "visit_status"))
+    old_agent = before.set_index("visit_id")["agent_id"]
+    had = {
+        visit: agent
+        for visit, agent, day in zip(
+            before["visit_id"], before["agent_id"], before["visit_day"], strict=True
+        )
+        if day is not None
+    }
+    columns = ("visit_id", "agent_id", "visit_day", "moved_from", "visit_status")
     moved = [
-        now != was if status in (PLANNED, LEFT_OUT) else status == CANCELLED and visit not in gone
-        for visit, now, was, status in zip(*columns, strict=True)
+        now != was or (visit in had and had[visit] != agent)
+        if status in (PLANNED, LEFT_OUT)
+        else status == CANCELLED and visit not in gone
+        for visit, agent, now, was, status in zip(*(visits[name] for name in columns), strict=True)
     ]
     told_of = visits[moved]
-    old_agent = before.set_index("visit_id")["agent_id"]
     return pd.DataFrame(
         {
             "visit_id": told_of["visit_id"],

@@ -30,8 +30,10 @@ from districtplan.outputs import (
     wording,
     workbook,
 )
+from districtplan.outputs.page import visit_view
 from districtplan.outputs.plot_table import dictionary
 from districtplan.outputs.sheets import day_page
+from districtplan.outputs.visit_tables import visit_layers
 from districtplan.visits.reasons import Reason
 from districtplan.visits.relief import Change
 from districtplan.visits.told import LEFT_OUT, PLANNED
@@ -111,8 +113,19 @@ def test_nobody_is_named_in_what_is_shared(results_with_names, texts):
     seen = visited_by(results_with_names, farmer_names=True)
     names = results_with_names.plots["farmer_name"].dropna()
     assert len(names) > 3
-    for name, content in visit_files.render(seen, texts).items():
-        text = content.decode()
+    told = {name: content.decode() for name, content in visit_files.render(seen, texts).items()}
+    told |= {
+        f"layer {name}": str(table.to_numpy().tolist())
+        for name, table in visit_layers(seen).items()
+    }
+    told["view"] = json.dumps(visit_view.district(seen, (33.0, -1.8), texts), ensure_ascii=False)
+    told["cards"] = json.dumps(visit_view.of_plots(seen, texts), ensure_ascii=False)
+    told["words"] = " ".join(visit_words.finding(seen.visits, texts))
+    book = openpyxl.load_workbook(io.BytesIO(workbook.render(seen, texts)["district.xlsx"]))
+    for sheet in ("visits", "visit_days", "visit_load", "visit_costs", "visit_quality"):
+        rows = book[texts.say(f"workbook.{sheet}")].iter_rows(values_only=True)
+        told[f"sheet {sheet}"] = str(list(rows))
+    for name, text in told.items():
         assert not any(farmer in text for farmer in names), name
 
 
@@ -227,6 +240,41 @@ def test_what_slipped_moves_and_what_is_dropped_stays_cancelled(seen, texts):
     # And once more: what was cancelled stays so.
     third = carried_on(again, texts, made_on=middle)
     assert third.visits.changed.empty
+
+
+def events_of(files, stem: str) -> dict[str, icalendar.Event]:
+    (content,) = (files[name] for name in files if name.startswith(stem) and name.endswith(".ics"))
+    read = icalendar.Calendar.from_ical(content)
+    assert not read.errors
+    return {str(event["UID"]): event for event in read.walk("VEVENT")}
+
+
+def test_a_visit_that_another_agent_takes_over_is_cancelled_for_the_first(seen, texts):
+    made = seen.visits.visits
+    one = made[(made["visit_status"] == PLANNED) & (made["agent_id"] == "=T1")].iloc[0]
+    uid = visit_words.uid(seen.plan.district.name, one["visit_id"])
+    early = date(2025, 1, 1)
+    second = carried_on(seen, texts, hand={one["visit_place"]: "T2"}, made_on=early)
+    third = carried_on(second, texts, made_on=early)
+    back = carried_on(third, texts, hand={one["visit_place"]: "=T1"}, made_on=early)
+    runs = [visit_files.render(run, texts) for run in (seen, second, third, back)]
+    told = []
+    for files in runs:
+        both = [events_of(files, f"visits/a00{number}").get(uid) for number in (1, 2)]
+        told.append([one and (str(one["STATUS"]), one["SEQUENCE"]) for one in both])
+    kept = [("CANCELLED", 1), ("CONFIRMED", 1)]
+    # The third run hands nothing over, and whoever skipped the second still loses the visit.
+    assert told == [
+        [("CONFIRMED", 0), None], kept, kept, [("CONFIRMED", 2), ("CANCELLED", 2)]
+    ]  # fmt: skip
+    assert one["visit_id"] in set(second.visits.changed["visit_id"])
+    assert third.visits.changed.empty
+    (sentence,) = (
+        one_of
+        for one_of in visit_words.changes(second.visits, texts)
+        if one_of.startswith(f"{one['visit_id']}: from =T1")
+    )
+    assert "to T2" in sentence
 
 
 def pages(content: bytes) -> list[str]:

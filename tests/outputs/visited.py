@@ -38,8 +38,16 @@ def agents_near(results: Results) -> pd.DataFrame:
     return visits.accept_agents(given, set(plots["village"])).used
 
 
-def visited_by(results: Results, carried: pd.DataFrame | None = None, **keys) -> Results:
-    """The same run with its visits planned; keys go into the plan's section."""
+def visited_by(
+    results: Results,
+    carried: pd.DataFrame | None = None,
+    hand: dict[str, str] | None = None,
+    **keys,
+) -> Results:
+    """The same run with its visits planned; keys go into the plan's section.
+
+    ``hand`` names the agents of places by hand.
+    """
     told = results.plan.model_dump(exclude_unset=True)
     usual = {"agents": "agents.csv", "iterations": 50, "visited": "all"}
     plan = type(results.plan).model_validate({**told, "visits": {**usual, **keys}})
@@ -60,7 +68,7 @@ def visited_by(results: Results, carried: pd.DataFrame | None = None, **keys) ->
     held = np.concatenate([places[demos], places[:1]])
     near = travel.straight(places, held, 1.3, plan.visits.walk_m)
     ground = visits.Ground(plots, meetings, near)
-    own = visits.numbered(visits.units(ground, dated, visits.policy(plan, book)))
+    own = visits.numbered(_units(ground, dated, visits.policy(plan, book), hand or {}))
     leave = pd.DataFrame(columns=list(visits.LEAVE))
     days = visits.season_days(own, agents, leave, plan)
     bases = np.column_stack(to_zone.transform(agents["longitude_deg"], agents["latitude_deg"]))
@@ -82,3 +90,11 @@ def visited_by(results: Results, carried: pd.DataFrame | None = None, **keys) ->
     found = visits.told(season, planned, stages, followed, carried)
     assert shapely.is_valid(shapely.points(at)).all()
     return dataclasses.replace(results, plan=plan, visits=found)
+
+
+def _units(ground, dated, policy, hand: dict[str, str]) -> pd.DataFrame:
+    table = visits.units(ground, dated, policy)
+    stage_of = dict(zip(table["place"], table["stage"], strict=True))
+    fixed = [(place, stage_of[place], agent, None) for place, agent in hand.items()]
+    by_hand = pd.DataFrame(fixed, columns=list(visits.BY_HAND))
+    return visits.with_hand(table, ground, dated, by_hand)

@@ -7,7 +7,14 @@ import pytest
 import shapely
 
 from districtplan.handbook import packaged
-from districtplan.travel import Riding, Walking, by_modes, path_minutes, straight_minutes
+from districtplan.travel import (
+    Riding,
+    Walking,
+    beyond,
+    by_modes,
+    path_minutes,
+    straight_minutes,
+)
 
 PLACES = np.array([[0.0, 0.0], [3_000.0, 0.0], [3_000.0, 600.0]])
 PATH = np.array([shapely.LineString([(-100, 0), (3_100, 0)])], dtype=object)
@@ -46,3 +53,9 @@ def test_on_foot_off_paths_is_slower():
     across = straight_minutes(PLACES[:2], 1.0, walking)
     assert along[0, 0] == across[0, 0] == 0
     assert across[0, 1] == pytest.approx(along[0, 1] / walking.off_path_share)
+
+
+def test_off_the_terrain_the_straight_line_counts():
+    found, straight = np.array([[0, np.inf], [np.inf, 0]]), np.array([[0, 7.0], [7.0, 0]])
+    for off, expected in (([False, False], np.inf), ([True, False], 7), ([False, True], 7)):
+        assert beyond(found, np.array(off), straight)[0, 1] == expected

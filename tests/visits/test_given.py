@@ -133,6 +133,22 @@ def test_trips_tell_speeds_where_there_are_enough():
     assert empty.empty
 
 
+def test_trips_on_foot_tell_how_fast_people_walk():
+    agents = pd.DataFrame({"agent_id": ["T1", "T2", "T3"], "mode": ["on foot", "car", "on foot"]})
+    trips = pd.DataFrame(
+        [("T1", 2.0, 60.0), ("T3", 1.0, 30.0), ("T2", 40.0, 60.0)],
+        columns=["agent_id", "km", "minutes"],
+    )
+    factor, told = visits.walked(agents, trips, 3.0, 2)
+    # 3 km in an hour and a half.
+    assert factor == 1.5
+    assert told[["speed_trips", "speed_recorded_km_h", "speed_given_km_h"]].to_numpy().tolist() == [
+        [2, 2.0, 3.0]
+    ]
+    factor, told = visits.walked(agents, trips, 3.0, 3)
+    assert (factor, len(told)) == (1.0, 0)
+
+
 def test_what_is_fixed_by_hand_names_one_agent_a_place():
     known = visits.Fixable(
         {"K1", "K2"}, {"planting", "harvest"}, {("tree", "planting")}, {"T1"},
@@ -158,7 +174,8 @@ def test_what_is_fixed_by_hand_names_one_agent_a_place():
 
 def test_a_plan_before_is_read_back():
     row = {"visit_id": "harvest/single/K1", "agent_id": "T1", "visit_day": "2026-06-01",
-           "visit_begins": "08:00", "visit_ends": "09:30", "visit_sequence": "2"}  # fmt: skip
+           "visit_begins": "08:00", "visit_ends": "09:30", "visit_sequence": "2",
+           "visit_agents_before": "T3|T2"}  # fmt: skip
     found = visits.accept_carried_on(
         given(
             row,
@@ -172,4 +189,5 @@ def test_a_plan_before_is_read_back():
     assert found.used["visit_id"].tolist() == ["harvest/single/K1", "d"]
     assert found.used["done"].tolist() == [False, True]
     assert found.used["visit_begins"].tolist() == [480, 480]
+    assert found.used["visit_agents_before"].tolist() == [("T3", "T2")] * 2
     assert found.set_aside["source_row"].tolist() == [2, 3, 4]
