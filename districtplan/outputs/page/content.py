@@ -219,7 +219,7 @@ def district(
     Returns
     -------
     dict[str, Any]
-        Content that ``json.dumps`` takes; ``map.js`` says what it does with each part.
+        Content that ``json.dumps`` takes; ``data.js`` unpacks it.
     """
     hills = work_words.hills(results, texts, work.HILLS_MAX)
     villages, whole = served_totals(results)

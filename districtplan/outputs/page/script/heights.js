@@ -3,7 +3,6 @@ Lines of equal height below the plots: as many as can be told apart at the size 
 fifth thicker and with its height. A page begins with some of them; all of them are loaded when the
 map is near enough to show them.
 */
-"use strict";
 
 function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
   const APART = 12;
