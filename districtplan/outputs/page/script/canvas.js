@@ -6,6 +6,9 @@ columns: one map object a plot would not bear 100,000.
 // From this size on the plots themselves are loaded: smaller ones are told apart by no shape.
 const LOAD_FROM = 6;
 
+// Where something is written over the map, in pixels of the canvas.
+let taken = [];
+
 function drawPlots(context, frame, size, view) {
   const near = villages.filter((village) => inView(village, frame, size));
   const typical = typicalOf(near, frame, size);
@@ -33,7 +36,7 @@ function drawPlots(context, frame, size, view) {
   if (state.view === "teach") markUnreached(context, frame);
   if (state.view === "visits") strokeRoutes(context, frame, size);
   const ranked = rankedPlaces();
-  const taken = ranked && typical < NUMBER_FROM ? writeRanks(context, frame, view, ranked) : covered(view);
+  taken = ranked && typical < NUMBER_FROM ? writeRanks(context, frame, view, ranked) : covered(view);
   // The heading of a page of one village names it, and its finding says the rest.
   if (villages.length > 1 && (typical < 2 * NUMBER_FROM || state.view === "buy")) writeVillages(context, frame, size, view, taken);
 }
@@ -68,7 +71,11 @@ const Drawing = L.Renderer.extend({
 });
 
 function drawFields(context, frame, size, view) {
-  if (printing()) paintGround(context, frame, size, view);
+  if (printing()) {
+    // Drawn once to know where names will stand: heights below them are written beside them.
+    drawPlots(context, frame, size, view);
+    paintGround(context, frame, size, view);
+  }
   drawPlots(context, frame, size, view);
   fields.fire("drawn", { typical: state.typical });
   if (state.typical >= LOAD_FROM) want(villages.filter((village) => inView(village, frame, size)));

@@ -248,7 +248,7 @@ function placeLines(i) {
     line("area", say("area_value", { ha: shown(ha, 2), m2: shown(10 * Math.round(ha * 1000)) })),
     line("height", say("height_value", { m: shown(numberOf("elevation_mean_m", i)) })),
     // Plain digits, so that they can be pasted anywhere.
-    line("place", `${latitude.toFixed(5)}, ${longitude.toFixed(5)}`),
+    coordinatesLine(`${latitude.toFixed(5)}, ${longitude.toFixed(5)}`),
   ];
 }
 
@@ -316,6 +316,7 @@ function fillCard(i) {
     visitPart(i),
     make("h3", {}, data.words.place_heading),
     list(placeLines(i)),
+    workedPart(i),
     careOf(i),
   ];
   byId("card").replaceChildren(...parts.filter((part) => part !== null));

@@ -14,6 +14,7 @@ function planeOf(longitude, latitude) {
 }
 
 const data = JSON.parse(document.getElementById("data").textContent);
+const odd = new Map(data.odd);
 const origin = planeOf(...data.frame.origin_deg);
 const step = data.frame.step_m;
 const { plots, add } = plotsOf({ origin, step, planeOf, origin_deg: data.frame.origin_deg });
@@ -24,7 +25,11 @@ const sums = data.district && unpackNumbers(data.district.numbers);
 const dots = unpackDots(data.dots);
 const villages = unpackVillages(data.villages);
 const starts = villages.map(({ start }) => start);
-const finder = Search.finderOf(data.villages.names, () => loader.load("search"));
+const finder = Search.finderOf(data.villages.names, async () => {
+  const found = await loader.load("search");
+  learn(found.odd);
+  return found;
+});
 
 function unpackNumbers(numbers) {
   return Object.fromEntries(Object.entries(numbers).map(([name, column]) => [name, Packed.numbers(column)]));

@@ -17,6 +17,11 @@ function make(tag, attributes = {}, ...children) {
   return element;
 }
 
+/* A button that leads somewhere else on the page; paper has no use for it. */
+function leading(text, action) {
+  return make("button", { type: "button", class: "leading", onclick: action }, text);
+}
+
 function listed(sentences) {
   return make("ul", {}, ...sentences.map((sentence) => make("li", {}, sentence)));
 }

@@ -37,8 +37,7 @@ function strokeWork(context, frame, size) {
 const rankOf = (place) => (hillOf.has(place) ? String(work.hills[hillOf.get(place)].rank) : null);
 
 function hillFold(hill, at) {
-  const show = make("button", { type: "button" }, data.words.work_show);
-  show.addEventListener("click", () => {
+  const show = leading(data.words.work_show, () => {
     fit(boundsOfPlaces(hill.plots.map(([place]) => place)));
     byId("stage").scrollIntoView({ block: "nearest" });
   });

@@ -6,7 +6,7 @@ const heights = heightsOf({
   told: data.heights,
   step,
   load: () => tracked(loader.load("heights")),
-  redraw: () => map.hasLayer(contours) && contours._update(),
+  redraw: () => redrawHeights(),
   missed,
   style: { colour: CONTOUR, label: { font: "600 13px system-ui, sans-serif", halo: 3, fill: PAPER, ink: CONTOUR } },
   write,
@@ -30,11 +30,33 @@ function paintGround(context, frame, size, view) {
     context.drawImage(picture.getElement(), x, y, (right - left) * frame.scale, (top - bottom) * frame.scale);
   }
   context.globalAlpha = 1;
-  if (map.hasLayer(contours)) heights.draw(context, frame, size, view);
+  if (map.hasLayer(contours)) heights.draw(context, frame, size, view, (box) => clear(box, frame));
+}
+
+/* Whether nothing stands over a part of the ground: neither a name nor a plot. */
+function clear(box, frame) {
+  if (taken.some((other) => other.overlaps(box))) return false;
+  const { min, max } = box;
+  const west = (min.x - frame.east) / frame.scale;
+  const east = (max.x - frame.east) / frame.scale;
+  const south = (frame.north - max.y) / frame.scale;
+  const north = (frame.north - min.y) / frame.scale;
+  return !villages.some((village) => {
+    if (village.west > east || village.east < west || village.bottom > north || village.top < south) return false;
+    for (let place = village.start; place < village.end; place++) {
+      const [x, y, half] = [dots.x[place], dots.y[place], dots.across[place] / 2];
+      if (x + half > west && x - half < east && y + half > south && y - half < north) return true;
+    }
+    return false;
+  });
+}
+
+function redrawHeights() {
+  if (map.hasLayer(contours)) contours._update();
 }
 
 function drawHeights(context, frame, size, view) {
-  const apart = heights.draw(context, frame, size, view);
+  const apart = heights.draw(context, frame, size, view, (box) => clear(box, frame));
   const told = byId("heights-apart");
   if (told && apart !== null && apart < Infinity) told.textContent = say("legend_heights", { m: shown(apart) });
 }

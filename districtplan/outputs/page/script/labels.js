@@ -39,7 +39,8 @@ function villageLabel(village, at) {
 }
 
 function shortened(text) {
-  return text.length > LABEL_MAX ? `${text.slice(0, LABEL_MAX - 1)}…` : text;
+  const signs = [...text];
+  return signs.length > LABEL_MAX ? `${signs.slice(0, LABEL_MAX - 1).join("")}…` : text;
 }
 
 const sizeOfVillage = (at) => villages[at].end - villages[at].start;
@@ -52,11 +53,11 @@ const labelOrder = villages
   .map((_, at) => at)
   .sort((a, b) => named(a) - named(b) || sizeOfVillage(b) - sizeOfVillage(a));
 
-/* Where buttons, scale and legend lie over the map, in pixels of the canvas. */
+/* Where buttons and scale lie over the map, in pixels of the canvas. */
 function covered(view) {
   const corner = byId("map").getBoundingClientRect();
   const shift = view.min.subtract([corner.left, corner.top]);
-  return [...document.querySelectorAll("#map .leaflet-control, #legend")]
+  return [...document.querySelectorAll("#map .leaflet-control")]
     .filter((element) => element.getClientRects().length)
     .map((element) => element.getBoundingClientRect())
     .map((box) => L.bounds([box.left, box.top], [box.right, box.bottom]))

@@ -102,7 +102,7 @@ function rowRemarks(methods) {
     legend.barred ? data.words.legend_barred : null,
   ];
   return [
-    ...said.filter((text) => text !== null).map((text) => make("p", {}, text)),
+    ...said.filter((text) => text !== null).map((text) => make("p", { class: "remark" }, text)),
     ...["guides", "pegs"].map((kind) => make("p", { id: `left-${kind}`, hidden: "" })),
   ];
 }
@@ -129,6 +129,12 @@ function sampleCross() {
 
 function legendFits() {
   return !phone.matches && window.innerHeight > 700;
+}
+
+/* On a phone and on paper below the map, else beside it, where it hides nothing. */
+function placeLegend() {
+  if (phone.matches || printing()) byId("stage").append(byId("legend"));
+  else byId("filter").before(byId("legend"));
 }
 
 function startLegend() {
@@ -185,5 +191,7 @@ function startLegend() {
     cross.id = "legend-excluded";
     byId("legend-rows").append(cross);
   }
+  placeLegend();
+  phone.addEventListener("change", placeLegend);
   byId("legend").open = legendFits();
 }

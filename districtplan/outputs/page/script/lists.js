@@ -18,6 +18,7 @@ function villageCounts({ at, start, end }) {
   const counts = [size === 1 ? data.words.village_plot : say("village_plots", { count: shown(size) })];
   if (steep) counts.push(say("village_steep", { count: shown(steep) }));
   if (teach) counts.push(...taughtCounts(teachOf.get(at)));
+  if (visits) counts.push(...visitCounts(visits.villages[at]));
   return counts.join(" · ");
 }
 
@@ -35,9 +36,7 @@ function villageFold(village) {
   const element = make("details", { class: "village" }, summary, tokens);
   element.addEventListener("toggle", () => {
     if (!element.open || tokens.children.length) return;
-    const show = make("button", { type: "button" }, data.words.show_village);
-    show.addEventListener("click", () => openVillage(village));
-    tokens.append(show);
+    tokens.append(leading(data.words.show_village, () => openVillage(village)));
     listPlots(village, tokens);
   });
   return element;
@@ -47,4 +46,10 @@ function startList() {
   const holder = make("div");
   const more = inPieces(holder, villages, villageFold);
   fold("list", data.words.list_title, holder, more);
+  document.querySelector(".skip").addEventListener("click", (event) => {
+    // The address tells what is shown, and so is no place to jump by.
+    event.preventDefault();
+    byId("list").open = true;
+    byId("list").querySelector("summary").focus();
+  });
 }

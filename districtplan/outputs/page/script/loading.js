@@ -9,6 +9,7 @@ function loadVillage(village) {
   village.coming ??= tracked(
     loader.load(data.files.villages[village.at]).then((found) => {
       const from = plots.count;
+      learn(found.odd);
       add(found, village.start);
       village.rows = Array.from({ length: plots.count - from }, (_, at) => from + at);
       tellLeftOut();

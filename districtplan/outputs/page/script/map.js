@@ -26,21 +26,10 @@ function control(position, element) {
   new Control({ position }).addTo(map);
 }
 
-function legendWidth() {
-  const legend = byId("legend");
-  const aside = !phone.matches && !printing();
-  return legend.open && aside ? legend.offsetLeft + legend.offsetWidth : 0;
-}
-
-/* Show some bounds in what the legend leaves free of the map. */
+/* Show some bounds, beside the buttons where the map has room for that. */
 function fit(bounds) {
-  const legend = legendWidth();
-  map.fitBounds(bounds, {
-    paddingTopLeft: [legend + 24, 40],
-    paddingBottomRight: [legend ? 70 : 24, 40],
-    maxZoom: 18,
-    animate: false,
-  });
+  const [beside, below] = phone.matches || printing() ? [24, 40] : [70, 64];
+  map.fitBounds(bounds, { paddingTopLeft: [24, 40], paddingBottomRight: [beside, below], maxZoom: 18, animate: false });
   // Kept until someone moves the map: a map of another size then shows the same again.
   state.framed = bounds;
 }
@@ -55,8 +44,6 @@ function startMap() {
   // Below the plots, whatever is put there later.
   Object.assign(map.createPane("ground").style, { zIndex: 300, pointerEvents: "none" });
   ground.shade.addTo(map);
-  showGround();
-  // Wide enough not to pull the map back from where the legend left it room.
   map.setMaxBounds(boundsOfVillages(villages).extend(ground.shade.getBounds()).pad(2));
   map.setMinZoom(Math.max(3, Math.floor(map.getZoom()) - 2));
   const titles = { zoomInTitle: data.words.zoom_in, zoomOutTitle: data.words.zoom_out };
@@ -65,27 +52,34 @@ function startMap() {
   const all = villages.length > 1 ? data.words.whole : data.words.whole_village;
   const whole = make("button", { type: "button", class: "whole" }, all);
   whole.addEventListener("click", leaveVillage);
-  control(phone.matches ? "bottomright" : "topright", whole);
+  control(phone.matches ? "bottomright" : "bottomleft", whole);
   const hint = make("div", { class: "zoom-hint" }, data.words.zoom_hint);
   control("bottomright", hint);
   fields.on("drawn", ({ typical }) => {
     const said = { first: data.words.zoom_hint_first, teach: data.words.zoom_hint_teach };
     hint.textContent = said[state.view] || data.words.zoom_hint;
-    if (state.view === "visits") hint.hidden = true;
     if (state.view === "teach") hint.hidden = typical >= HALVES_FROM || !teach.sides.length;
-    else hint.hidden = typical >= ROWS_FROM;
+    else hint.hidden = state.view === "visits" || typical >= ROWS_FROM;
   });
+  // First the plots, then the ground: heights are written clear of names, which must stand by then.
   fields.addTo(map);
+  showGround();
   map.on("movestart", () => {
     state.framed = null;
   });
   map.on("resize", refit);
-  map.on("click", (event) => {
-    const place = placeAt(event.latlng);
-    if (place === null) close();
-    else if (villages.length > 1 && state.typical < SHAPE_FROM) openVillage(villageOf(place));
-    else openPlace(place, byId("map"));
+  map.on("click", (event) => openAt(event.latlng));
+  byId("map").addEventListener("keydown", (event) => {
+    if (event.key === "Enter" && event.target === byId("map")) openAt(map.getCenter());
   });
+}
+
+/* Open what is at a point: from afar its village, from near its plot. */
+function openAt(latlng) {
+  const place = placeAt(latlng);
+  if (place === null) close();
+  else if (villages.length > 1 && state.typical < SHAPE_FROM) openVillage(villageOf(place));
+  else openPlace(place, byId("map"));
 }
 
 /* The place of the smallest plot under a point; failing that of the nearest within a finger's reach. */
@@ -118,8 +112,6 @@ function focusOn(i, level) {
   const zoom = Math.min(19, map.getBoundsZoom(box.pad(1.2)));
   const middle = latLngOf(inside[2 * i], inside[2 * i + 1]);
   map.setView(middle, level || Math.max(map.getZoom(), zoom), { animate: false });
-  // Into the middle of what the legend leaves free.
-  map.panBy([-legendWidth() / 2, 0], { animate: false });
 }
 
 function onScreen(latlng) {

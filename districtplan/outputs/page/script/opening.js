@@ -48,5 +48,7 @@ function close() {
   byId("card-empty").hidden = false;
   document.body.classList.remove("card-open");
   fields._update();
-  if (back && back.isConnected) back.focus({ preventScroll: true });
+  // Where the card was opened from, else what it was opened over.
+  const under = state.village ? byId("village") : byId("map");
+  (back?.isConnected ? back : under).focus({ preventScroll: true });
 }

@@ -92,7 +92,11 @@ function startSearch() {
   input.addEventListener("input", sought);
   input.addEventListener("focus", () => input.value && sought());
   input.addEventListener("keydown", (event) => {
-    if (event.key === "Escape") hide();
+    if (event.key === "Escape" && !list.hidden) {
+      // The list closes, and not the card below it too.
+      event.preventDefault();
+      hide();
+    }
     if (list.hidden || !keys[event.key]) return;
     event.preventDefault();
     keys[event.key]();

@@ -71,7 +71,9 @@ startPrinting();
 byId("card").setAttribute("aria-labelledby", "card-title");
 byId("village").setAttribute("aria-labelledby", "village-title");
 document.addEventListener("keydown", (event) => {
-  if (event.key === "Escape" && !event.defaultPrevented && byId("found").hidden) close();
+  if (event.key !== "Escape" || event.defaultPrevented || !byId("found").hidden) return;
+  if (state.open !== null) close();
+  else if (state.village) leaveVillage();
 });
 if (villages.length === 1) tracked(loadVillage(villages[0]).then(redraw).catch(missed));
 show("steep");

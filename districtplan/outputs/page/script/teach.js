@@ -75,8 +75,7 @@ const teachOf = new Map(teach ? teach.villages.map((told) => [told.at, told]) : 
 const DEMO_FOLDS = ["demo-list", "demo-villages", "demo-curve", "demo-compared", "demo-out", "demo-how"];
 
 function demoFold({ place, number, id, village, message, said }, at) {
-  const show = make("button", { type: "button" }, data.words.demo_show);
-  show.addEventListener("click", () => openPlace(place, show));
+  const show = leading(data.words.demo_show, () => openPlace(place, show));
   const rank = make("span", { class: "rank" }, shown(number));
   const summary = make("summary", {}, rank, `${id}: ${message}`, make("small", {}, village));
   // The plot of another village that farmers of this one go to is on that village's page.
@@ -88,8 +87,7 @@ function teachVillageFold({ at, said, reached, farmers, plots: here }) {
   const counts = [say("demo_village", { reached: shown(reached), farmers: shown(farmers) })];
   if (here) counts.push(say("demo_village_plots", { count: shown(here) }));
   const summary = make("summary", {}, villages[at].name, make("small", {}, counts.join(" · ")));
-  const show = make("button", { type: "button" }, data.words.show_village);
-  show.addEventListener("click", () => openVillage(villages[at]));
+  const show = leading(data.words.show_village, () => openVillage(villages[at]));
   return make("details", { class: "village" }, summary, ...paragraphs(said), show);
 }
 

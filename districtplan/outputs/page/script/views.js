@@ -45,11 +45,13 @@ function show(view) {
   byId("cautions").hidden = view === "first";
   // What a card tells first goes by the view.
   if (state.open !== null) fillCard(state.open);
-  byId("legend").open = legendFits() && view !== "buy";
+  // Beside lists that answer the question, the legend waits to be opened.
+  byId("legend").open = legendFits() && ["steep", "rows"].includes(view);
   // The buying view widens the panel, so the map is measured again.
   map.invalidateSize({ animate: false });
   refit();
   fields._update();
+  redrawHeights();
   return true;
 }
 

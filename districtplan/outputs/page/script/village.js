@@ -12,8 +12,10 @@ function openVillage(village) {
 }
 
 function leaveVillage() {
+  const within = byId("village").contains(document.activeElement);
   setVillage(null);
   fit(boundsOfVillages(villages));
+  if (within) byId("map").focus({ preventScroll: true });
 }
 
 /* The village that is looked at, as long as there is more than one. */
@@ -28,8 +30,7 @@ function setVillage(village) {
 
 function villageParts(village) {
   const names = Object.keys(totals).filter((name) => inNumbers(totals, name, village.at) !== null);
-  const back = make("button", { type: "button" }, data.words.whole);
-  back.addEventListener("click", () => {
+  const back = leading(data.words.whole, () => {
     close();
     leaveVillage();
   });

@@ -28,8 +28,7 @@ function strokeRoutes(context, frame, size) {
 const VISIT_FOLDS = ["visit-days", "visit-load", "visit-out"];
 
 function dayFold({ line, day, said, stops }) {
-  const show = make("button", { type: "button" }, data.words.visit_show);
-  show.addEventListener("click", () => {
+  const show = leading(data.words.visit_show, () => {
     dayShown = line;
     const [from, to] = [routes.vertices[line], routes.vertices[line + 1]];
     const places = Array.from({ length: to - from }, (_, at) => latLngOf(routes.x[from + at], routes.y[from + at]));
@@ -49,8 +48,7 @@ function agentFold({ number, id, days }) {
 
 function startVisits() {
   if (!visits) return;
-  const all = make("button", { type: "button" }, data.words.visit_all);
-  all.addEventListener("click", () => {
+  const all = leading(data.words.visit_all, () => {
     dayShown = null;
     fields._update();
   });
@@ -62,6 +60,13 @@ function startVisits() {
   const out = visits.left.length ? [listed(visits.left)] : paragraphs([data.words.visit_none_out]);
   const others = visits.left_more ? paragraphs([say("visit_out_more", { count: shown(visits.left_more) })]) : [];
   fold("visit-out", data.words.visit_out, ...out, ...others);
+}
+
+/* How much of the agents' time a village asks for, and what of it is left out. */
+function visitCounts([planned, hours, left]) {
+  const values = { count: shown(planned), hours: shown(hours) };
+  const said = planned === 1 ? say("village_visit", values) : say("village_visits", values);
+  return [said, ...(left ? [say("village_visits_out", { count: shown(left) })] : [])];
 }
 
 function visitPart(i) {

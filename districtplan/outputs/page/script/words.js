@@ -2,12 +2,13 @@
 What is said in the page's language: sentences, numbers, weights, names of a bearable length.
 */
 
-const NAME_MAX = 120;
-
-/* A name as it is shown: one of thousands of signs would leave room for nothing else. */
+/* A name as it is shown: some would leave room for nothing else, or turn what stands beside them. */
 function brief(name) {
-  const signs = [...name.slice(0, 2 * NAME_MAX)];
-  return signs.length > NAME_MAX ? `${signs.slice(0, NAME_MAX - 1).join("")}…` : name;
+  return odd.get(name) ?? name;
+}
+
+function learn(names) {
+  for (const [name, said] of names) odd.set(name, said);
 }
 
 function say(key, values = {}) {
