@@ -141,6 +141,12 @@ def test_the_way_back_leads_through_what_was_looked_at(browser, written, tmp_pat
         tab.go_forward()
         settle(tab)
         assert tab.locator("[data-view=rows][aria-pressed=true]").count() == 1
+        tab.go_forward()
+        settle(tab)
+        assert tab.inner_text("#village-title") == "Sondo"
+        tab.go_forward()
+        settle(tab)
+        assert tab.inner_text("#card-title") == "Plot 007"
         # Who is sent the address sees the same.
         tab.goto("about:blank")
         tab.goto((tmp_path / "index.html").as_uri() + sent)
