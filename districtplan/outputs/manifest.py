@@ -15,6 +15,7 @@ import rasterio
 import shapely
 
 from districtplan.outputs.file_names import without_folder
+from districtplan.outputs.texts import Texts
 from districtplan.tables import DICTIONARY_VERSION
 
 if TYPE_CHECKING:
@@ -59,6 +60,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
     ``demos`` is there where the plan asks for demonstration plots: value, bound and gap of the
     choice, and ``reproducible``, false where the clock stopped the search. ``visits`` is there
     where it names agents: visits by what became of them, days in the field, minutes on the way.
+    ``texts_in_english`` are the keys that the plan's language lacks, where it lacks any.
 
     It names no folder of the machine and no host, and reads no clock: ``seconds`` is all that may
     differ between equal runs.
@@ -103,6 +105,7 @@ def render(results: Results, outputs: Mapping[str, bytes]) -> dict[str, bytes]:
         "other_rasters": [asdict(forecast) for forecast in results.forecasts],
         **_demos(results),
         **_visits(results),
+        **_in_english(results),
         "warnings": list(results.warnings),
         "outputs": [
             {"name": name, "sha256": hashlib.sha256(content).hexdigest()}
@@ -174,6 +177,12 @@ def _beside(results: Results) -> dict[str, int]:
         counts[f"{key}_used"] = len(rows.used)
         counts[f"{key}_set_aside"] = len(rows.set_aside)
     return counts
+
+
+def _in_english(results: Results) -> dict[str, Any]:
+    """Tell which texts another language lacks, so that a translator sees what is left."""
+    lacking = Texts.load(results.plan.page.language).in_english
+    return {"texts_in_english": list(lacking)} if lacking else {}
 
 
 def _demos(results: Results) -> dict[str, Any]:

@@ -121,6 +121,22 @@ def test_scripts_do_not_end_their_block():
         assert "<!--" not in script
 
 
+def test_parts_of_the_script_are_all_joined_and_none_hides_a_name_of_another():
+    """They share one function, where the second of two functions of a name would be the one."""
+    folder = page.resources.files(page).joinpath("script")
+    assert {part.name for part in folder.iterdir()} == set(page.SCRIPTS)
+    words = r"^(?:async )?(?:const|let|class|function) (\{[^}]+\}|\[[^\]]+\]|\w+)"
+    declared = re.compile(words, re.MULTILINE)
+    told = [
+        name
+        for part in page.SCRIPTS
+        for found in declared.findall(folder.joinpath(part).read_text(encoding="utf-8"))
+        for name in re.findall(r"\w+", found)
+    ]
+    assert len(told) > 200
+    assert [name for name in set(told) if told.count(name) > 1] == []
+
+
 def test_the_same_input_gives_the_same_bytes(small_results, texts):
     assert page.render(small_results, texts) == page.render(small_results, texts)
 
@@ -496,7 +512,7 @@ def test_edges_can_be_seen(edge, behind):
 
 
 def test_the_script_draws_with_the_colours_of_the_style():
-    script = page.resources.files(page).joinpath("map.js").read_text(encoding="utf-8")
+    script = page.resources.files(page).joinpath("script", "look.js").read_text(encoding="utf-8")
     colours = colours_of_the_style()
     for name in ("ink", "paper", "accent", "water"):
         assert f'const {name.upper()} = "{colours[name]}"' in script

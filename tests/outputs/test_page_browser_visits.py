@@ -43,6 +43,16 @@ def test_one_click_says_who_comes_when(browser, seen, written, tmp_path, size):
         weeks = seen.visits.load["load_week"].nunique()
         assert tab.locator("#visit-load tbody tr").count() == weeks
         assert tab.evaluate("document.documentElement.scrollWidth") == SIZES[size][0]
+        made = seen.visits.visits
+        for at, village in enumerate(seen.villages["village"]):
+            own = made[(made["village"] == village) & (made["visit_status"] == PLANNED)]
+            begins, ends = (
+                own[f"visit_{one}"].str.split(":", expand=True).astype(int) @ [60, 1]
+                for one in ("begins", "ends")
+            )
+            hours = round((ends - begins).sum() / 60)
+            row = tab.locator("#list .village summary").nth(at).text_content()
+            assert f"{len(own)} visits planned, {hours} h at work" in row
     assert watched.faults() == []
 
 

@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any
 
 from districtplan.outputs import work_words
 from districtplan.outputs.file_names import village_stems
-from districtplan.outputs.page import columns, content, cut, heights, shapes, work
+from districtplan.outputs.page import columns, content, cut, heights, shapes, shown_names, work
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -44,9 +44,45 @@ SCRIPTS = (
     "search.js",
     "address.js",
     "heights.js",
+    "words.js",
+    "data.js",
+    "look.js",
+    "state.js",
+    "elements.js",
+    "places.js",
+    "paths.js",
+    "strokes.js",
+    "fields.js",
+    "dots.js",
+    "water.js",
+    "labels.js",
+    "first.js",
+    "curve.js",
+    "teach.js",
+    "visits.js",
+    "canvas.js",
+    "ground.js",
+    "loading.js",
     "map.js",
+    "card.js",
+    "copied.js",
+    "worked.js",
+    "opening.js",
+    "village.js",
+    "lists.js",
+    "history.js",
+    "filter.js",
+    "search_box.js",
+    "tables.js",
+    "legend.js",
+    "notes.js",
+    "views.js",
+    "print.js",
+    "start.js",
 )
-"""Scripts of the page, each with its one job, in the order in which they need one another."""
+"""Scripts of the page, each with its one job, in the order in which they need one another when
+they begin. They are joined in one function, since a page opened from a disk loads no modules: what
+one declares the others know."""
 DEFLATE = 9
 MAP_PACKAGE = "django-js-lib-leaflet"
 MAP_FOLDER = "js_lib_leaflet/static/js_lib_leaflet"
@@ -98,11 +134,13 @@ def render(
     ordered = cut.in_order(results)
     parts = cut.villages(ordered)
     names = ordered.villages["village"].astype(str).tolist()
-    stems = [village_stems(names)[name] for name in names]
+    stem_of = village_stems(names)
+    stems = [stem_of[name] for name in names]
     paged = not doubts(len(parts), results.plan)
     origin, shell = shapes.origin_of(ordered.plots), assets()
     apart = heights.intervals(ordered.relief, results.plan.elevation.vertical_error_m)
-    core = content.district(ordered, apart, origin, texts)
+    spoiling = _spoiling(ordered)
+    core = _told(content.district(ordered, apart, origin, texts), spoiling)
     core["files"] = {"villages": stems, "pages": paged, "sheets": SHEETS}
     core["nonce"] = base64.b64encode(hashlib.sha256(embedded(core).encode()).digest()).decode()
     made = {PAGE: assemble(core, _heading(core, ordered, texts), shell, {}).encode()}
@@ -114,15 +152,18 @@ def render(
     for name, stem, part in zip(names, stems, parts, strict=True):
         end = start + len(part.plots)
         told_of = columns.cut(tree, start, end) | content.sheets(part, sheets or {})
+        told_of["notes"] = shown_names.in_sentences(told_of["notes"], spoiling)
         own = packed(content.village(part, told_of, origin))
         start = end
         made |= _loaded(stem, own)
         if not paged:
             continue
-        core = content.village_page(part, told.get(name, ([], 0)), apart, origin, texts)
+        own_hills = told.get(name, ([], 0))
+        core = _told(content.village_page(part, own_hills, apart, origin, texts), spoiling)
         core["files"] = {"villages": [stem], "pages": False, "sheets": f"../{SHEETS}"}
         loaded = {stem: own, SEARCH: packed(content.search(part, texts))}
-        page = assemble(core, _heading(core, part, texts, name), shell, loaded)
+        heading = _heading(core, part, texts, shown_names.shown(name))
+        page = assemble(core, heading, shell, loaded)
         made[f"{PAGES}/{stem}.html"] = page.encode()
     return made
 
@@ -150,6 +191,24 @@ def doubts(villages: int, plan: Plan) -> list[str]:
         "village by itself was written for phones. Raise page.village_pages_max, or copy "
         "index.html with the folder map to each phone."
     ]
+
+
+def _spoiling(results: Results) -> dict[str, str]:
+    """Give the names that would spoil the sentences they stand in."""
+    names: list[object] = [*results.villages["village"], *results.plots["plot_id"]]
+    if "work_site" in results.plots:
+        names += results.plots["work_site"].tolist()
+    if results.visits is not None:
+        names += results.visits.agents["agent_id"].tolist()
+    return shown_names.harmful(names)
+
+
+def _told(core: dict[str, Any], spoiling: Mapping[str, str]) -> dict[str, Any]:
+    """Show names in sentences as they are shown alone; villages are found by their whole names."""
+    return {
+        key: part if key in ("villages", "odd") else shown_names.in_sentences(part, spoiling)
+        for key, part in core.items()
+    }
 
 
 def _heading(
@@ -288,7 +347,8 @@ def assets() -> Assets:
         The parts of every page.
     """
     own = resources.files(__name__)
-    script = "\n".join(own.joinpath(name).read_text(encoding="utf-8") for name in SCRIPTS)
+    parts = [own.joinpath("script", name).read_text(encoding="utf-8") for name in SCRIPTS]
+    script = "\n".join(['(() => {\n"use strict";\n', *parts, "})();\n"])
     library = metadata.distribution(MAP_PACKAGE)
 
     def foreign(name: str) -> bytes:

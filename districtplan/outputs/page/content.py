@@ -30,9 +30,11 @@ from districtplan.outputs.page import (
     overview,
     palette,
     shapes,
+    shown_names,
     teach,
     visit_view,
     work,
+    worked,
 )
 from districtplan.outputs.page.columns import Each, Few, Numbers
 from districtplan.outputs.purchase_tables import GOODS, served_totals
@@ -219,7 +221,7 @@ def district(
     Returns
     -------
     dict[str, Any]
-        Content that ``json.dumps`` takes; ``map.js`` says what it does with each part.
+        Content that ``json.dumps`` takes; ``data.js`` unpacks it.
     """
     hills = work_words.hills(results, texts, work.HILLS_MAX)
     villages, whole = served_totals(results)
@@ -286,6 +288,7 @@ def _shared(
         "heights": heights.shown(results.relief, apart, origin_deg),
         "frame": {"origin_deg": list(origin_deg), "step_m": shapes.STEP_M},
         "villages": overview.villages(results, origin_deg),
+        "odd": [*shown_names.odd(results.villages["village"]).items()],
         "dots": overview.dots(results, origin_deg, by_slope=by_slope),
         "legend": overview.legend(results, by_slope=by_slope),
         "flag_names": texts.section("flag_names"),
@@ -295,6 +298,7 @@ def _shared(
         "warnings": wording.noticed(results, texts),
         "set_aside": _set_aside(results, texts),
         "sources": _sources(results),
+        "worked": worked.worked(results, texts),
     }
 
 
@@ -315,7 +319,8 @@ def village(
     Returns
     -------
     dict[str, Any]
-        ``plots`` and ``flow``; ``plots.js`` says what it does with each part.
+        ``plots`` and ``flow``; ``plots.js`` says what it does with each part. ``odd``: names that
+        aren't shown as they are, and how they are shown.
     """
     drawn = {
         "shape": shapes.pack(results.plots["geometry"].to_numpy(), results.plots_crs, origin_deg),
@@ -325,7 +330,11 @@ def village(
         "curved": lines.curved(results, origin_deg),
         "pegs": lines.pegs(results, origin_deg),
     }
-    return {"plots": told | drawn, "flow": lines.flow(results, origin_deg)}
+    return {
+        "plots": told | drawn,
+        "flow": lines.flow(results, origin_deg),
+        "odd": [*_odd(results).items()],
+    }
 
 
 def sheets(results: Results, pages: Mapping[str, int]) -> dict[str, Any]:
@@ -439,7 +448,8 @@ def search(results: Results, texts: Texts) -> dict[str, Any]:
     -------
     dict[str, Any]
         ``id`` and, if the plan asks, ``farmer_name`` of each plot; ``slope``, packed as numbers;
-        ``stage`` and ``flags``, packed as few texts, flags of a plot with ``|`` between them.
+        ``stage`` and ``flags``, packed as few texts, flags of a plot with ``|`` between them;
+        ``odd``, as of a village.
     """
     table = results.plots
     barred = wording.barred(table)
@@ -456,10 +466,17 @@ def search(results: Results, texts: Texts) -> dict[str, Any]:
         "slope": Numbers.of(table["slope_used_pct"], 0).cut(0, len(table)),
         "stage": shapes.coded(stages),
         "flags": shapes.coded(raised),
+        "odd": [*_odd(results).items()],
     }
     if "farmer_name" in table:
         found["farmer_name"] = [None if pd.isna(n) else str(n) for n in table["farmer_name"]]
     return found
+
+
+def _odd(results: Results) -> dict[str, str]:
+    """Give the ids and farmers of plots that aren't shown as they are."""
+    there = [name for name in ("plot_id", "farmer_name") if name in results.plots]
+    return shown_names.odd(one for name in there for one in results.plots[name])
 
 
 def _classes(results: Results, *, by_slope: bool) -> list[dict[str, object]]:

@@ -6,6 +6,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
+import pandas as pd
 
 from districtplan.outputs import visit_words
 from districtplan.outputs.page import palette, shapes
@@ -43,7 +44,8 @@ def district(
     dict[str, Any] | None
         ``agents``, each with its ``days``: what is told of each, its stops, and the ``line`` of
         ``routes`` that it is; ``plots``, the number of the agent by place; ``load``, a row a week;
-        ``left``, what is left out and why. None where the plan names no agents.
+        ``left``, what is left out and why; ``villages``, of each the visits that are planned, their
+        hours at work, and the visits left out. None where the plan names no agents.
     """
     found = results.visits
     if found is None:
@@ -70,6 +72,7 @@ def district(
         ),
         "days_left_out": max(len(found.days) - DAYS_MAX, 0),
         "load": _load(found, texts),
+        "villages": _of_villages(found, results.villages["village"].tolist()),
         "left": [
             f"{visit_words.stage(row, texts)}, {row['visit_place']}: "
             f"{texts.say('visits.why.' + row['visit_left_out'])}"
@@ -116,6 +119,19 @@ def _load(found: VisitPlan, texts: Texts) -> list[list[str]]:
             *(f"{hours[week, one]:.0f}" if (week, one) in hours else "" for one in agents),
         ]
         for week in sorted({week for week, _ in hours})
+    ]
+
+
+def _of_villages(found: VisitPlan, names: list[str]) -> list[list[int]]:
+    """Count the visits planned in each village, their hours at work, and those left out."""
+    made = found.visits[found.visits["visit_day"].notna()]
+    begins, ends = (pd.to_timedelta(made[f"visit_{end}"] + ":00") for end in ("begins", "ends"))
+    hours = ((ends - begins) / pd.Timedelta(hours=1)).groupby(made["village"]).sum()
+    left = found.visits.loc[found.visits["visit_left_out"].notna(), "village"].value_counts()
+    planned = made["village"].value_counts()
+    return [
+        [int(planned.get(name, 0)), round(float(hours.get(name, 0))), int(left.get(name, 0))]
+        for name in names
     ]
 
 

@@ -36,10 +36,13 @@ class Texts:
         Language tag (BCP 47), as pages declare it.
     entries : Mapping[str, str]
         Sentences by key: section, dot, name.
+    in_english : tuple[str, ...]
+        Keys that the language's catalogue lacks: what is said in English.
     """
 
     language: str
     entries: Mapping[str, str]
+    in_english: tuple[str, ...] = ()
 
     @staticmethod
     @functools.cache
@@ -66,9 +69,11 @@ class Texts:
             raise KeyError(language)
         file = resources.files(__name__).joinpath(f"{language}.toml")
         entries = dict(_leaves(tomllib.loads(file.read_text(encoding="utf-8")), ""))
-        if language != WHOLE:
-            entries = {**Texts.load(WHOLE).entries, **entries}
-        return Texts(language, MappingProxyType(entries))
+        if language == WHOLE:
+            return Texts(language, MappingProxyType(entries))
+        whole = Texts.load(WHOLE).entries
+        lacking = tuple(key for key in whole if key not in entries)
+        return Texts(language, MappingProxyType({**whole, **entries}), lacking)
 
     def say(self, key: str, **values: object) -> str:
         """Write one sentence.

@@ -3,7 +3,6 @@ Gets what a page shows only when it is asked for: a village's plots, what plots 
 A page of a village holds them; the page of a district adds a script for them, which hands them
 over by take(). Other ways to read a file are shut to a page that was opened from a disk.
 */
-"use strict";
 
 class NotThere extends Error {}
 

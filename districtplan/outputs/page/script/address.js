@@ -2,7 +2,6 @@
 The address of what is shown: view, village, plot, ground and filter as the fragment of the page's address,
 so that it can be sent, and the browser's way back leads through what was looked at.
 */
-"use strict";
 
 const Address = (() => {
   const KEYS = ["view", "village", "plot", "ground", "class", "from", "to", "flag", "stage"];

@@ -2,7 +2,6 @@
 Finds villages, plots and farmers by what is typed, and plots by what they are like. Accents and
 case don't count. What plots are found by is loaded when it is first needed.
 */
-"use strict";
 
 const Search = (() => {
   // Letters that no accent can be taken from, as they are typed where a keyboard lacks them.

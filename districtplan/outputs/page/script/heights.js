@@ -3,7 +3,6 @@ Lines of equal height below the plots: as many as can be told apart at the size 
 fifth thicker and with its height. A page begins with some of them; all of them are loaded when the
 map is near enough to show them.
 */
-"use strict";
 
 function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
   const APART = 12;
@@ -13,6 +12,7 @@ function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
   const WIDTHS = [0.6, 1.2];
   const LABELS_APART = 190;
   const LABEL_ROOM = 30;
+  const LABEL_HALF = 9;
   const LABELS_MAX = 40;
   let all = told && told.fine_m === told.lines.interval_m;
   let lines = told && inPieces(told.lines);
@@ -66,8 +66,11 @@ function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
     );
   }
 
-  /* Draw what is in view and give the interval, in metres; null where there are no lines. */
-  function draw(context, frame, size, view) {
+  /*
+  Draw what is in view and give the interval, in metres; null where there are no lines. Heights are
+  written where a box is clear.
+  */
+  function draw(context, frame, size, view, clear) {
     if (!lines) return null;
     const apart = closest(lines.apart, frame.scale);
     if (!all && closest(told.fine_m, frame.scale) < apart) loadAll();
@@ -86,14 +89,15 @@ function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
       }
       context.stroke();
     });
-    label(context, thick, frame, view);
+    label(context, thick, frame, view, clear);
     return apart;
   }
 
   /* Heights along thick lines, clear of one another and of the edge of the map. */
-  function label(context, thick, frame, view) {
+  function label(context, thick, frame, view, clear) {
     const { x, y } = lines;
     const taken = [];
+    context.font = style.label.font;
     for (const { height, from, to } of thick) {
       if (taken.length >= LABELS_MAX) return;
       const at = Math.floor((from + to - 1) / 2);
@@ -103,11 +107,16 @@ function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
       const inside =
         px > view.min.x + LABEL_ROOM && px < view.max.x - LABEL_ROOM && py > view.min.y + LABEL_ROOM && py < view.max.y - LABEL_ROOM;
       if (!inside || taken.some(([ox, oy]) => Math.hypot(ox - px, oy - py) < LABELS_APART)) continue;
+      // Never upside down.
+      const turn = Math.atan((y2 - y1) / (x2 - x1 || 1e-9));
+      const half = context.measureText(worded(height)).width / 2 + style.label.halo;
+      const [along, across] = [Math.cos(turn), Math.abs(Math.sin(turn))];
+      const reach = L.point(half * along + LABEL_HALF * across, half * across + LABEL_HALF * along);
+      if (!clear(L.bounds([px - reach.x, py - reach.y], [px + reach.x, py + reach.y]))) continue;
       taken.push([px, py]);
       context.save();
       context.translate(px, py);
-      // Never upside down.
-      context.rotate(Math.atan((y2 - y1) / (x2 - x1 || 1e-9)));
+      context.rotate(turn);
       write(context, worded(height), 0, 0, style.label);
       context.restore();
     }

@@ -3,7 +3,6 @@ The plots that are there, as columns that grow by a village at a time. A plot go
 in these columns, in the order in which villages came; place[i] is its place in the district, where
 plots of a village lie beside one another. No object a plot: they would not bear 100,000.
 */
-"use strict";
 
 function plotsOf(frame) {
   const outlines = () => ({ rings: [0], vertices: [0], x: [], y: [], box: [] });

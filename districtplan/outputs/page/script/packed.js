@@ -1,7 +1,6 @@
 /*
 Reads what page data is packed as: streams of natural numbers, columns, points, deflated JSON.
 */
-"use strict";
 
 const Packed = (() => {
   /* A stream of natural numbers, seven bits a byte, low bits first, in base 64. */
