@@ -10,7 +10,7 @@ import pandas as pd
 
 from districtplan import tables
 from districtplan.errors import Fault, InputError
-from districtplan.visits.dated import YEAR, dated
+from districtplan.visits.dated import FAR_DAYS, dated
 from districtplan.visits.days import HOUR_MIN, Days, Hours, working_days
 from districtplan.visits.given import Fixable
 from districtplan.visits.route import ITERATIONS, STALE, Effort
@@ -231,7 +231,7 @@ def fixable(table: pd.DataFrame, ground: Ground, known: Dated, agents: pd.DataFr
         Plots, stages, sessions and agents.
     """
     held = table[table["kind"] == SESSION]
-    year = timedelta(days=YEAR)
+    year = timedelta(days=FAR_DAYS)
     return Fixable(
         set(ground.plots["plot_id"]),
         set(known.windows["stage"]),

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     """Calendar of a village, what was seen there, and its storms."""
 
 ONSET = "onset"
-YEAR = 366
+FAR_DAYS = 366
 """What was seen or fixed further from the season than this is a slip of the pen [days]."""
 CALENDAR = ["work", "first_day", "last_day", "counted_from", "from_day", "no_hoe"]
 
@@ -129,7 +129,7 @@ def _contradictions(
     """Name what was seen before what comes before it, or in another year than the season."""
     before = (f"{ONSET} of the plan at its earliest", onset)
     for event, day in events:
-        if abs(day - onset) > timedelta(days=YEAR):
+        if abs(day - onset) > timedelta(days=FAR_DAYS):
             yield Fault(
                 "[visits] observed",
                 f"{event} was seen on {day}, more than a year from the onset of {onset}",
@@ -143,7 +143,7 @@ def _contradictions(
             )
         before = (event, day)
     for day in storms:
-        if abs(day - onset) > timedelta(days=YEAR):
+        if abs(day - onset) > timedelta(days=FAR_DAYS):
             yield Fault(
                 "[visits] observed",
                 f"a storm was seen on {day}, more than a year from the onset of {onset}",

@@ -579,6 +579,7 @@ NAMED = {
         "AT_ONCE_MOST",
         "DAY_S",
         "DECIMALS",
+        "FAR_DAYS",
         "FEWEST",
         "FIRST",
         "FULL",
