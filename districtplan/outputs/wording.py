@@ -1060,13 +1060,14 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
         One to five sentences, the finding itself first.
     """
     away = _excluded_plots(results)
-    waiting = ~away & results.plots["outlet_flags"].map(len).gt(0)
+    waiting = _waiting(results)
     laid = results.plots[~away & ~waiting]
     counts = laid["row_method"].value_counts()
-    straight, *others = (int(counts.get(method, 0)) for method in METHODS)
+    others = (int(counts.get(method, 0)) for method in METHODS[1:])
     checked = int(_checked(laid, results.plan).sum())
     total = int(results.district["plots"])
-    said = [_counted("finding.straight", straight - checked, texts, total=f"{total:,}")]
+    served = int(by_bearing(results).sum())
+    said = [_counted("finding.straight", served, texts, total=f"{total:,}")]
     against = laid["row_method_reason"] == "measured_against_raster"
     if against.any():
         said.append(_counted("finding.against_raster", int(against.sum()), texts))
@@ -1088,6 +1089,30 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
     if refused.any():
         said.append(_counted("finding.refused", int(refused.sum()), texts))
     return said
+
+
+def by_bearing(results: Results) -> pd.Series:
+    """Tell on which plots straight rows can follow the bearing that is printed.
+
+    Parameters
+    ----------
+    results : Results
+        The run.
+
+    Returns
+    -------
+    pandas.Series
+        Whether they can, a value a plot.
+    """
+    plots = results.plots
+    laid = ~_excluded_plots(results) & ~_waiting(results)
+    return laid & plots["row_method"].eq(METHODS[0]) & ~_checked(plots, results.plan)
+
+
+def _waiting(results: Results) -> pd.Series:
+    """Tell which plots wait until water has a safe way out."""
+    raised = results.plots["outlet_flags"].map(len).gt(0)
+    return ~_excluded_plots(results) & raised
 
 
 def served_sentences(results: Results, texts: Texts) -> list[str]:

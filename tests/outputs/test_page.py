@@ -115,6 +115,19 @@ def test_the_policy_names_every_script_and_style_by_its_digest(written):
         assert f"'sha256-{digest}'" in policy
 
 
+def test_villages_tell_on_how_many_plots_straight_rows_follow_the_bearing(written, small_results):
+    told = block_of(written)
+    limit = small_results.plan.terrain.bearing_check_slope_pct
+    served = dict.fromkeys(told["villages"]["names"], 0)
+    for row in small_results.plots.to_dict("records"):
+        closed = {"perennials_only", "forest_only"} & set(row["erosion_flags"])
+        follows = row["row_method"] == "straight" and row["slope_used_pct"] <= limit
+        served[row["village"]] += follows and not closed and not row["outlet_flags"]
+    assert naturals(told["villages"]["by_bearing"]) == list(served.values())
+    first, _ = told["findings"]["rows"][0].split(" of ")
+    assert first == f"On {sum(served.values())}"
+
+
 def test_scripts_do_not_end_their_block():
     for script in page.assets().scripts:
         assert "</script" not in script.lower()

@@ -43,12 +43,14 @@ def villages(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any
     Returns
     -------
     dict[str, Any]
-        ``names`` and ``plots``, their numbers; ``boxes``, four zigzag numbers each: west, south,
-        east and north in steps from the origin.
+        ``names`` and ``plots``, their numbers; ``by_bearing``, on how many of these straight rows
+        can follow the printed bearing; ``boxes``, four zigzag numbers each: west, south, east and
+        north in steps from the origin.
     """
     names = results.villages["village"].astype(str).tolist()
     counts = results.plots["village"].value_counts()[names].to_numpy(dtype=np.int64)
     starts = np.cumsum(counts) - counts
+    served = wording.by_bearing(results).to_numpy(dtype=np.int64)
     edges = _edges(results, origin_deg)
     low = np.minimum.reduceat(edges[:, :2], starts)
     high = np.maximum.reduceat(edges[:, 2:], starts)
@@ -56,6 +58,7 @@ def villages(results: Results, origin_deg: tuple[float, float]) -> dict[str, Any
     return {
         "names": names,
         "plots": shapes.counts(counts),
+        "by_bearing": shapes.counts(np.add.reduceat(served, starts)),
         "boxes": shapes.counts(shapes.zigzag(boxes)),
     }
 

@@ -49,13 +49,14 @@ function unpackDots(packed) {
 }
 
 /* Villages, their plots' places from start to end; rows are those of their plots that are there. */
-function unpackVillages({ names, plots: counts, boxes }) {
+function unpackVillages({ names, plots: counts, by_bearing, boxes }) {
+  const byBearing = Packed.naturals(by_bearing);
   const from = Packed.starts(Packed.naturals(counts));
   const edges = Packed.naturals(boxes).map(Packed.signed);
   return names.map((name, at) => {
     const [west, bottom, east, top] = edges.slice(4 * at, 4 * at + 4);
     const middle = (west + east) / 2;
-    return { at, name: brief(name), start: from[at], end: from[at + 1], rows: [], coming: null, west, east, top, bottom, middle };
+    return { at, name: brief(name), start: from[at], end: from[at + 1], rows: [], coming: null, byBearing: byBearing[at], west, east, top, bottom, middle };
   });
 }
 

@@ -13,6 +13,12 @@ const heights = heightsOf({
   worded: (height) => say("height_value", { m: shown(height) }),
 });
 
+/* The south-west and north-east corners of the picture of the ground, in steps. */
+function groundCorners() {
+  const [west, south, east, north] = data.ground.bounds_deg;
+  return [[west, south], [east, north]].map((corner) => planeOf(...corner).map((at, axis) => (at - origin[axis]) / step));
+}
+
 /*
 On paper the ground is drawn below the plots on their own canvas: one that is drawn anew for
 printing is printed as opaque, and would hide whatever lies below it.
@@ -20,9 +26,7 @@ printing is printed as opaque, and would hide whatever lies below it.
 function paintGround(context, frame, size, view) {
   context.fillStyle = getComputedStyle(byId("map")).backgroundColor;
   context.fillRect(0, 0, size.x, size.y);
-  const [west, south, east, north] = data.ground.bounds_deg;
-  const [left, bottom] = planeOf(west, south).map((at, axis) => (at - origin[axis]) / step);
-  const [right, top] = planeOf(east, north).map((at, axis) => (at - origin[axis]) / step);
+  const [[left, bottom], [right, top]] = groundCorners();
   for (const picture of [ground.tint, ground.shade]) {
     if (!picture || !map.hasLayer(picture)) continue;
     context.globalAlpha = picture.options.opacity;
@@ -33,7 +37,7 @@ function paintGround(context, frame, size, view) {
   if (map.hasLayer(contours)) heights.draw(context, frame, size, view, (box) => clear(box, frame));
 }
 
-/* Whether nothing stands over a part of the ground: neither a name nor a plot. */
+/* Whether there is ground, and nothing stands over it: neither a name nor a plot. */
 function clear(box, frame) {
   if (taken.some((other) => other.overlaps(box))) return false;
   const { min, max } = box;
@@ -41,6 +45,8 @@ function clear(box, frame) {
   const east = (max.x - frame.east) / frame.scale;
   const south = (frame.north - max.y) / frame.scale;
   const north = (frame.north - min.y) / frame.scale;
+  const [[left, bottom], [right, top]] = groundCorners();
+  if (west < left || east > right || south < bottom || north > top) return false;
   return !villages.some((village) => {
     if (village.west > east || village.east < west || village.bottom > north || village.top < south) return false;
     for (let place = village.start; place < village.end; place++) {

@@ -31,6 +31,10 @@ function villageLabel(village, at) {
     const { reached, farmers } = teachOf.get(at);
     return [village.name, say("demo_village_label", { reached: shown(reached), farmers: shown(farmers) })];
   }
+  if (state.view === "rows") {
+    const counts = { count: shown(village.byBearing), total: shown(sizeOfVillage(at)) };
+    return [village.name, say("rows_village_label", counts)];
+  }
   const seed = inNumbers(totals, "seed_g", at);
   const holes = inNumbers(totals, "holes", at);
   if (state.view !== "buy") return [village.name];

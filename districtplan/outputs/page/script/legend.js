@@ -181,6 +181,8 @@ function startLegend() {
           ...(kind !== GUIDE || bare ? [entry(sampleRows(kind), data.words[rows[kind]])] : []),
         ]),
       ),
+      // A page of one village writes no name on the map.
+      ...(villages.length > 1 ? [make("p", { id: "legend-by-bearing" }, data.words.legend_by_bearing)] : []),
       ...rowRemarks(methods),
     ),
     make("div", { id: "legend-water" }, ...waterPart(entry)),

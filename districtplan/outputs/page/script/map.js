@@ -8,7 +8,8 @@ const phone = window.matchMedia("(max-width: 900px)");
 const map = L.map("map", {
   attributionControl: false,
   zoomControl: false,
-  zoomSnap: 0.25,
+  // Fine enough that what is fitted fills the map.
+  zoomSnap: 0.1,
   zoomDelta: 1,
   minZoom: 3,
   maxZoom: 22,

@@ -21,6 +21,8 @@ function show(view) {
   byId("legend-visits").hidden = view !== "visits";
   byId("legend-lines").hidden = plainly();
   byId("legend-water").hidden = ["buy", "teach", "visits"].includes(view);
+  const byBearing = byId("legend-by-bearing");
+  if (byBearing) byBearing.hidden = view !== "rows";
   const cross = byId("legend-excluded");
   if (cross) cross.hidden = view === "steep";
   remember();

@@ -66,7 +66,8 @@ function startVisits() {
 function visitCounts([planned, hours, left]) {
   const values = { count: shown(planned), hours: shown(hours) };
   const said = planned === 1 ? say("village_visit", values) : say("village_visits", values);
-  return [said, ...(left ? [say("village_visits_out", { count: shown(left) })] : [])];
+  const out = left === 1 ? data.words.village_visit_out : say("village_visits_out", { count: shown(left) });
+  return [said, ...(left ? [out] : [])];
 }
 
 function visitPart(i) {
