@@ -877,7 +877,12 @@ def _by_modes(
         return slower * walk(points)
 
     riding = travel.Riding(roads if wanted.ride_by == "roads" else None, wanted.way_factor)
-    return travel.by_modes(places_m, paced, riding, speeds)
+    minutes, metres = travel.by_modes(places_m, paced, riding, speeds)
+    if wanted.roads_closed is None:
+        return minutes, metres
+    still = _drawn_lines(visits.open_in_rains(lying.features, plan), visits.ROADS)
+    rains = travel.by_modes(places_m, paced, riding._replace(roads=still), speeds)
+    return [*minutes, *rains[0]], [*metres, *rains[1]]
 
 
 def _walked(

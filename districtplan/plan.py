@@ -1784,6 +1784,13 @@ class Visits(Section):
         description="How ways of who rides are measured: the straight line times way_factor, or "
         "along roads of files.features to the roadhead and on foot from there.",
     )
+    roads_closed: list[Text] | None = Field(
+        None,
+        min_length=1,
+        max_length=200,
+        description="Names of roads and culverts in files.features that nobody rides along from "
+        "the onset of rain on; needs ride_by.",
+    )
     storm_from: ClockTime = Field(
         "14:00",
         min_length=5,
@@ -1848,6 +1855,8 @@ class Visits(Section):
             return self
         if self.carried_on is not None and self.made_on is None:
             raise ValueError("has carried_on without made_on. Give the day")
+        if self.roads_closed is not None and self.ride_by != "roads":
+            raise ValueError('has roads_closed without ride_by = "roads". Give it')
         if self.storm_from >= self.storm_to:
             raise ValueError("has storm_from at or after storm_to. Change one of them")
         return self

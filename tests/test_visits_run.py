@@ -274,6 +274,49 @@ def test_ways_are_measured_as_the_plan_says(folder, judged, walk_by, ride_by):
     assert ride_by == "roads" or on_foot[0] < on_foot[1] + (walk_by == "paths")
 
 
+def test_a_road_that_is_closed_in_the_rains_is_gone_round_on_foot(folder):
+    plots, _ = small_district()
+    west, south, east, north = plots.total_bounds
+    middle = (south + north) / 2
+    lines = [[(west - 900, y), (east + 900, y)] for y in (middle, north + 700)]
+    lines.append([(west - 900, middle), (west - 900, north + 700)])
+    drawn = gpd.GeoDataFrame(
+        {"kind": ["road"] * 3, "name": ["valley road", "ridge road", "link"]},
+        geometry=[shapely.LineString(line) for line in lines], crs=plots.crs,
+    )  # fmt: skip
+    drawn.to_file(folder / "two_roads.gpkg", driver="GPKG")
+    agents = "\n".join([HEAD, FILES["agents"][1].replace(",20,0,", ",20,20,").replace(",8,", ",,")])
+    (folder / "riders.csv").write_text(agents, encoding="utf-8")
+
+    def days(name, closed):
+        more = f"roads_closed = {closed}" if closed else ""
+        plan = plan_in(folder, f'ride_by = "roads"\nrelief = false\n{more}', name)
+        text = plan.read_text(encoding="utf-8")
+        text = text.replace("[elevation]\nv", 'features = "two_roads.gpkg"\n[elevation]\nv')
+        text = text.replace('"agents.csv"', '"riders.csv"')
+        for key in ("leave", "by_hand", "trips"):
+            text = text.replace(f'{key} = "{key}.csv"\n', "")
+        plan.write_text(text, encoding="utf-8")
+        return pipeline.find(plan).visits.days
+
+    usual, found = days("open", []), days("closed", ["valley road"])
+    onset = date(2026, 3, 15)
+    dry, wet = (
+        [
+            one.loc[(one["visit_day"] >= onset) == rains, "day_walk_min"].sum()
+            for one in (usual, found)
+        ]
+        for rains in (False, True)
+    )
+    assert dry[0] == dry[1] > 0
+    # At least to one plot: some seven hundred metres and back, at three kilometres an hour.
+    assert wet[1] > wet[0] + 2 * 14
+    with pytest.raises(InputError, match="is the name of no road"):
+        days("unknown", ["hill road"])
+    with pytest.raises(InputError, match="closes every road"):
+        days("every", ["valley road", "ridge road", "link"])
+
+
 def test_ways_on_roads_that_nobody_drew_stop_the_run(folder):
     with pytest.raises(InputError, match=r"goes by roads, and files\.features has none"):
         pipeline.find(plan_in(folder, 'ride_by = "roads"', "roads"))

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan import tables
+from districtplan.accepted import SHOWN_MAX
 from districtplan.errors import Fault, InputError
 from districtplan.visits.dated import FAR_DAYS, dated
 from districtplan.visits.days import HOUR_MIN, Days, Hours, working_days
@@ -209,6 +210,56 @@ def require_lines(plan: Plan, *, paths: bool, roads: bool) -> None:
     ]
     if faults:
         raise InputError(*faults)
+
+
+def open_in_rains(features: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """Leave out the roads that nobody rides along in the rains.
+
+    Parameters
+    ----------
+    features : pandas.DataFrame
+        ``kind`` and ``feature``, what it is called: its name stands in quotation marks.
+    plan : Plan
+        Names of these roads.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The others.
+
+    Raises
+    ------
+    InputError
+        If no road has such a name, or none is left.
+    """
+    closed = plan.visits.roads_closed or []
+    road = features["kind"].isin(ROADS)
+    named = {
+        name: road & features["feature"].str.contains(f"“{name}”", regex=False) for name in closed
+    }
+    faults = [
+        Fault(
+            f"[visits] roads_closed = {name[:SHOWN_MAX]!a}",
+            "is the name of no road or culvert in files.features",
+            "Write the name as it stands there",
+        )
+        for name, found in named.items()
+        if not found.any()
+    ]
+    shut = np.zeros(len(features), np.bool_)
+    for found in named.values():
+        shut |= found.to_numpy(dtype=np.bool_)
+    if closed and not faults and not road[~shut].any():
+        faults = [
+            Fault(
+                "[visits] roads_closed",
+                "closes every road",
+                "Give agents wet_speed_km_h = 0: they go on foot in the rains",
+            )
+        ]
+    if faults:
+        raise InputError(*faults)
+    return features.loc[~shut]
 
 
 def fixable(table: pd.DataFrame, ground: Ground, known: Dated, agents: pd.DataFrame) -> Fixable:

@@ -120,11 +120,39 @@ class Measured(NamedTuple):
     speeds : list[float]
         Of those who ride, each once; 0 of who goes on foot [km/h].
     ways : Ways
-        A mode for each speed.
+        A mode for each speed; where roads are closed in the rains, then one for each in the rains.
     """
 
     speeds: list[float]
     ways: Ways
+
+    def mode(self, speed: float, *, wet: bool) -> int:
+        """Find a way of going about.
+
+        Parameters
+        ----------
+        speed : float
+            The speed [km/h].
+        wet : bool
+            Whether it is in the rains.
+
+        Returns
+        -------
+        int
+            Number of its ways.
+        """
+        return self.speeds.index(speed) + (len(self.speeds) if wet and self.closes else 0)
+
+    @property
+    def closes(self) -> bool:
+        """Say whether roads are closed in the rains.
+
+        Returns
+        -------
+        bool
+            Whether ways in the rains are others.
+        """
+        return len(self.ways.seconds) > len(self.speeds)
 
 
 @dataclass(frozen=True)
@@ -311,7 +339,7 @@ def plan(season: Season, effort: Effort, wanted: Help, stood: Before | None = No
             found = schedule(task, effort, _processes(task))
             days, why, mine = found.days, found.dropped, found.agent_of
             reproducible &= found.reproducible
-            helped += _helped(season, task, found, effort, wanted)
+            helped += _helped(season, task, found, (effort, wanted), wet=part.wet)
         rows = timetable(task, days).astype(np.int64)
         tables.append(_renumbered(rows, part))
         nearest = timetable(task, nearest_first(task, mine)).astype(np.int64)
@@ -379,7 +407,7 @@ def _made(season: Season, stood: Before) -> pd.DataFrame:
     rows = []
     for (agent, day), stops in of_day.items():
         column = "wet_speed_km_h" if day >= season.onset else "speed_km_h"
-        mode = season.measured.speeds.index(agents[column].iloc[agent])
+        mode = season.measured.mode(agents[column].iloc[agent], wet=day >= season.onset)
         at = [agent, *(len(agents) + own.followed[visit] for _, visit in sorted(stops)), agent]
         gone = season.measured.ways.metres[mode][at[:-1], at[1:]].sum()
         rows.append((agent, day.toordinal(), int(np.ceil(gone))))
@@ -398,6 +426,7 @@ def _parts(season: Season, stood: Before | None) -> Iterator[_Part]:
         for last, fixed in zip(units["last_day"], units["fixed_day"], strict=True)
     ]
     slower = bool((agents["speed_km_h"] != agents["wet_speed_km_h"]).any())
+    slower |= season.measured.closes
     dry = np.array([slower and day < season.onset for day in ends], np.bool_)
     dry_day = np.array([slower and day < season.onset for day in season.days.date], np.bool_)
     parts = [
@@ -414,7 +443,7 @@ def _task(season: Season, part: _Part, agent_of: Ints, left: _Left) -> Task:
     column = "wet_speed_km_h" if part.wet else "speed_km_h"
     crew = crew_of(
         agents.assign(
-            mode=[measured.speeds.index(speed) for speed in agents[column]],
+            mode=[measured.mode(speed, wet=part.wet) for speed in agents[column]],
             furthest_m=np.maximum(left.metres, 0),
             days_most=np.maximum(left.days, 0),
         ),
@@ -452,15 +481,16 @@ def _renumbered(rows: pd.DataFrame, part: _Part) -> pd.DataFrame:
 
 
 def _helped(
-    season: Season, task: Task, found: Schedule, effort: Effort, wanted: Help
+    season: Season, task: Task, found: Schedule, asked: tuple[Effort, Help], *, wet: bool
 ) -> list[Relief]:
     """Say what changes would gain or lose in a part."""
+    effort, wanted = asked
     if not wanted.tried:
         return []
     agents = season.agents
     tank = KM_M * LITRE_KM * agents["tank_l"].astype(float) / agents["litres_100_km"].astype(float)
     tank_m = 0 if tank.isna().all() else int(tank.max())
-    fastest = int(np.argmax(season.measured.speeds))
+    fastest = season.measured.mode(max(season.measured.speeds), wet=wet)
     return [
         *reliefs(task, found, tank_m, fastest, effort, _processes(task)),
         cut(task, found, wanted.cut_share, effort, _processes(task)),
