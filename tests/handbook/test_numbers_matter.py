@@ -572,6 +572,7 @@ NAMED = {
         "SEVERAL_FROM",
         "TOLERANCE",
         "WIDTH",
+        "YEAR",
     },
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
