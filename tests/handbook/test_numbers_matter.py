@@ -598,6 +598,7 @@ NAMED = {
         "SEVERAL_FROM",
         "TOLERANCE",
         "WIDTH",
+        "YEAR",
     },
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""

@@ -63,12 +63,12 @@ def test_early_usual_and_late_are_one_season_shifted():
         ("early", "inputs_in_village", date(2026, 2, 15), date(2026, 2, 22)),
         # Emergence ends on day 7, flowering starts on day 32, harvest ends on day 78.
         ("early", "gap_fill", date(2026, 3, 9), date(2026, 3, 13)),
-        ("early", "field_day", date(2026, 4, 16), date(2026, 4, 27)),
+        ("early", "field_day", date(2026, 4, 14), date(2026, 4, 29)),
         ("early", "accounts", date(2026, 5, 25), date(2026, 6, 15)),
         # 60 and 45 days back from 5 April.
         ("late", "order", date(2026, 2, 4), date(2026, 2, 19)),
         ("late", "weeding_2", date(2026, 5, 3), date(2026, 5, 3)),
-        ("late", "field_day", date(2026, 5, 21), date(2026, 6, 1)),
+        ("late", "field_day", date(2026, 5, 19), date(2026, 6, 3)),
         ("late", "accounts", date(2026, 6, 29), date(2026, 7, 20)),
     ],
 )
