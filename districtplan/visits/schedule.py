@@ -2,15 +2,14 @@
 
 Plots are given to agents (:mod:`~.assign`), then the days of each agent are planned alone
 (:mod:`~.alone`). Then agents are planned together (:mod:`~.together`), all of them where there are
-few, else those whose visits don't all fit, with their neighbours. Where there are many, that is
-settled for one piece of the season first: with that, the rest of it mostly fits as well.
+few, else those whose visits don't all fit, with their neighbours.
 """
 
 from __future__ import annotations
 
 import contextlib
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import TYPE_CHECKING
 
@@ -18,11 +17,10 @@ from districtplan.visits.alone import Found, alone
 from districtplan.visits.assign import assign
 from districtplan.visits.fit import left_out
 from districtplan.visits.limits import keep_to
-from districtplan.visits.part import Part
 from districtplan.visits.reasons import reason
 from districtplan.visits.room import moved
-from districtplan.visits.route import Effort, Routes, route
-from districtplan.visits.together import AT_ONCE_MOST, majority, shared, typical_round
+from districtplan.visits.route import Effort
+from districtplan.visits.together import shared
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -40,8 +38,6 @@ if TYPE_CHECKING:
 
 ROUNDS = 2
 """Times that agents whose visits don't all fit are planned with neighbours at most."""
-FIRST = 20
-"""Part of the steps by which a round is begun."""
 PROCESSES = 2
 """Agents planned at a time; the plan is the same with any number."""
 ALONE_MOST = 100
@@ -95,8 +91,6 @@ def schedule(task: Task, effort: Effort | None = None, processes: int = PROCESSE
     assigned = assign(task)
     with _running(1 if len(task.visits) <= ALONE_MOST else processes) as run:
         found = Found({}, assigned.agent)
-        if len(task.visits) > AT_ONCE_MOST:
-            found = _round(task, found, effort, run)
         found = _settled(task, found, effort, run)
     days, agent_of = dict(found.days), found.agent_of
     why = keep_to(task, days)
@@ -131,14 +125,3 @@ def _settled(task: Task, begun: Found, effort: Effort, run: Run) -> Found:
         if not left_out(task, found.days):
             break
     return found
-
-
-def _round(task: Task, found: Found, effort: Effort, run: Run) -> Found:
-    """Say who follows which plot by a round of no date, planned at once."""
-    part = Part.whole(typical_round(task))
-    quick = replace(effort, iterations=effort.iterations // FIRST, stale=effort.stale // FIRST)
-    begun = alone(part.task, found, quick, run)
-    half = replace(effort, iterations=effort.iterations // 2, stale=effort.stale // 2)
-    at_once = route(part.task, half, Routes.of(begun.days))
-    agent_of = majority(part.task, at_once, found.agent_of)
-    return Found({}, agent_of, begun.by_clock or at_once.by_clock)
