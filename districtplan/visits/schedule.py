@@ -1,8 +1,9 @@
 """Who makes which visit on which day.
 
 Plots are given to agents (:mod:`~.assign`), then the days of each agent are planned alone
-(:mod:`~.alone`). Then agents are planned together (:mod:`~.together`), all of them where there are
-few, else those whose visits don't all fit, with their neighbours.
+(:mod:`~.alone`). Who can't fit all in hands plots on (:mod:`~.hand_on`). Then agents are planned
+together (:mod:`~.together`), all of them where there are few, else those whose visits still don't
+all fit, with their neighbours.
 """
 
 from __future__ import annotations
@@ -16,11 +17,13 @@ from typing import TYPE_CHECKING
 from districtplan.visits.alone import Found, alone
 from districtplan.visits.assign import assign
 from districtplan.visits.fit import left_out
+from districtplan.visits.hand_on import handed_on
 from districtplan.visits.limits import keep_to
 from districtplan.visits.reasons import reason
 from districtplan.visits.room import moved
 from districtplan.visits.route import Effort
 from districtplan.visits.together import shared
+from districtplan.workers import without_script
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -113,13 +116,14 @@ def _running(processes: int) -> Iterator[Run]:
         yield map
         return
     # Started anew and not forked: threads of compiled loops don't outlive a fork.
-    with ProcessPoolExecutor(processes, get_context("spawn")) as pool:
+    with without_script(), ProcessPoolExecutor(processes, get_context("spawn")) as pool:
         yield pool.map
 
 
 def _settled(task: Task, begun: Found, effort: Effort, run: Run) -> Found:
     """Plan each agent alone and then some together, until nothing is left out."""
     found = alone(task, begun, effort, run)
+    found = handed_on(task, found, effort, run)
     for _ in range(ROUNDS):
         found = moved(task, shared(task, found, effort, run))
         if not left_out(task, found.days):

@@ -576,6 +576,8 @@ NAMED = {
         "WORSE",
     },
     "visits": {
+        "AMONG",
+        "AT_ONCE",
         "AT_ONCE_MOST",
         "DAY_S",
         "DECIMALS",
@@ -596,9 +598,11 @@ NAMED = {
         "ROUNDED",
         "SEVERAL",
         "SEVERAL_FROM",
+        "TAKERS",
         "TOLERANCE",
+        "TRIALS",
+        "TRIED",
         "WIDTH",
-        "YEAR",
     },
 }
 """Settings of the arithmetic and of drawing, each named and explained where it stands."""
