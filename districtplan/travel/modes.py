@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from scipy.spatial.distance import cdist
 
-from districtplan.travel.paths import by_paths
+from districtplan.travel.paths import SAME_M, by_paths
 from districtplan.travel.ridden import Walks, ride_and_walk
 from districtplan.travel.walking import METRES_PER_MINUTE
 
@@ -173,7 +173,8 @@ def _per_minute(speed_km_h: float) -> float:
 
 def _roadheads(places_m: Floats, roads: NDArray[np.object_]) -> Floats:
     """Give the points of roads that are nearest to places, each once."""
-    lines = shapely.union_all(roads)
+    # Drawn as the network draws them: a hair off the road is kilometres for who never leaves it.
+    lines = shapely.union_all(roads, grid_size=SAME_M)
     nearest = shapely.shortest_line(lines, np.array(shapely.points(places_m), dtype=object))
     found = shapely.get_coordinates(shapely.get_point(nearest, 0))
     _, first = np.unique(np.rint(found / WHOLE_M), axis=0, return_index=True)

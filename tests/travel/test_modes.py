@@ -47,6 +47,21 @@ def test_who_rides_leaves_the_road_on_foot():
     assert minutes[0][0, 2] == pytest.approx(walk(PLACES)[0, 2])
 
 
+def test_a_road_is_as_long_as_it_was_drawn():
+    # Its corners lie between the millimetres, as in any file of a survey.
+    east, north = 642_355.153_465, 9_506_658.386_103
+    road = shapely.LineString(
+        [(east, north), (east + 951.7, north + 713.32), (east + 1_900.9, north)]
+    )
+    places = shapely.get_coordinates(
+        [road.interpolate(share, normalized=True) for share in (0.1, 0.4, 0.9)]
+    )
+    minutes, metres = by_modes(places, walk, Riding(np.array([road]), 1.0), [30.0])
+    assert metres[0][0, 1] == pytest.approx(0.3 * road.length, abs=0.1)
+    assert metres[0][1, 2] == pytest.approx(0.5 * road.length, abs=0.1)
+    assert minutes[0][0, 2] == pytest.approx(0.8 * road.length / 500, abs=0.01)
+
+
 def test_on_foot_off_paths_is_slower():
     walking = Walking.of(packaged())
     along = path_minutes(PLACES[:2], PATH, 1.3, walking)
