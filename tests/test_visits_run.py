@@ -145,6 +145,18 @@ def test_all_that_is_named_is_read_and_used(found):
     )
 
 
+def test_times_on_a_sheet_add_up(found):
+    made = found.visits.visits.dropna(subset=["visit_day"])
+    clock = {
+        name: pd.to_timedelta(made[name] + ":00").dt.total_seconds() / 60
+        for name in ("visit_leaves", "visit_begins", "visit_ends")
+    }
+    gone = clock["visit_begins"] - clock["visit_leaves"]
+    waits = found.visits.days["day_wait_min"].sum()
+    assert (gone >= made["visit_way_min"].astype(float)).all()
+    assert (gone - made["visit_way_min"].astype(float)).sum() == waits
+
+
 def test_a_recorded_speed_stands_in_place_of_the_given(found):
     assert found.visits.speeds["speed_recorded_km_h"].tolist() == [16.0, 2.0]
     # T2 walks: as the crow flies, times the factor, at that speed.

@@ -228,11 +228,21 @@ def _when(
         "visit_leaves": _time(row["leaves"], up=row["sequence"] > 1),
         "visit_begins": _time(row["begins"], up=True),
         "visit_ends": _time(row["ends"], up=True),
-        "visit_way_min": -(-int(row["travel_s"]) // MINUTE_S),
+        "visit_way_min": _clocked_min(row),
         "visit_ride_km": row["metres"] / KM_M,
         "visit_status": PLANNED,
         "visit_left_out": None,
     }
+
+
+def _clocked_min(row: dict[Any, Any]) -> int:
+    """Give minutes of a way as the clock shows them, so that times on a sheet add up."""
+    leaves = row["leaves"] if row["sequence"] == 1 else _up(row["leaves"]) * MINUTE_S
+    return int(_up(row["arrives"]) - leaves // MINUTE_S)
+
+
+def _up(seconds: int) -> int:
+    return -(-seconds // MINUTE_S)
 
 
 def _in_order(table: pd.DataFrame) -> pd.DataFrame:
@@ -445,11 +455,18 @@ def _changed(visits: pd.DataFrame, before: pd.DataFrame) -> pd.DataFrame:
         {
             "visit_id": told_of["visit_id"],
             "changed_from_day": told_of["moved_from"],
-            "changed_from_agent": told_of["visit_id"].map(old_agent),
+            "changed_from_agent": _text_or_none(told_of["visit_id"].map(old_agent)),
             "changed_to_day": [
                 None if status == CANCELLED else day
                 for day, status in zip(told_of["visit_day"], told_of["visit_status"], strict=True)
             ],
-            "changed_to_agent": told_of["agent_id"].where(told_of["visit_status"] == PLANNED, None),
+            "changed_to_agent": _text_or_none(
+                told_of["agent_id"].where(told_of["visit_status"] == PLANNED)
+            ),
         }
     ).reset_index(drop=True)
+
+
+def _text_or_none(texts: pd.Series) -> pd.Series:
+    """Make what is missing None: a column of text has NaN there, which would be printed."""
+    return texts.astype(object).where(texts.notna(), None)

@@ -242,6 +242,17 @@ def test_what_slipped_moves_and_what_is_dropped_stays_cancelled(seen, texts):
     assert third.visits.changed.empty
 
 
+def test_what_is_dropped_is_told_with_its_day_and_agent(seen, texts):
+    table = seen.visits.visits
+    first, *rest = table.loc[table["visit_status"] == PLANNED, "visit_id"]
+    before = table.set_index("visit_id").loc[first]
+    after_all = date(2031, 1, 1)
+    over = carried_on(seen, texts, rest, made_on=after_all)
+    day = texts.day(before["visit_day"])
+    said = f"{first}: dropped; it was on {day}, {before['agent_id']}."
+    assert said in visit_words.changes(over.visits, texts)
+
+
 def events_of(files, stem: str) -> dict[str, icalendar.Event]:
     (content,) = (files[name] for name in files if name.startswith(stem) and name.endswith(".ics"))
     read = icalendar.Calendar.from_ical(content)
