@@ -496,6 +496,8 @@ class _Beside(NamedTuple):
         enrolled = inputs.accept_enrolment(frames["enrolment"], plots)
         taking = enrolled.used if "enrolment" in self.named else None
         points = inputs.buying_points(plots, taking, asked)
+        far_deg = book.number("demo_choices", "homestead_far_deg")
+        within = visits.near(plots, far_deg)
         found: dict[str, Given] = {
             "current_practice": erosion.accept_practice(
                 frames["current_practice"],
@@ -512,12 +514,12 @@ class _Beside(NamedTuple):
             "stock": inputs.accept_amounts(frames["stock"], points, inputs.STOCK),
             "arrived": inputs.accept_amounts(frames["arrived"], villages, inputs.ARRIVED),
             "answers": demos.accept_answers(frames["answers"], ids),
-            "homesteads": demos.accept_homesteads(
-                frames["homesteads"], plots, book.number("demo_choices", "homestead_far_deg")
-            ),
+            "homesteads": demos.accept_homesteads(frames["homesteads"], plots, far_deg),
             "shown": demos.accept_shown(frames["shown"], ids),
-            "agents": visits.accept_agents(frames["agents"], villages),
-            "meeting_places": visits.accept_meeting_places(frames["meeting_places"], villages),
+            "agents": visits.accept_agents(frames["agents"], villages, within),
+            "meeting_places": visits.accept_meeting_places(
+                frames["meeting_places"], villages, within
+            ),
             "observed": visits.accept_observed(frames["observed"], villages),
             "carried_on": visits.accept_carried_on(frames["carried_on"]),
         }
@@ -772,6 +774,8 @@ def _visited(
         visits.require(there.given["agents"], plan.visits.agents or "", least=1)
         leave = visits.accept_leave(typed.tables["leave"].frame, set(agents["agent_id"]))
         visits.require(leave, plan.visits.leave or "")
+        if plan.visits.carried_on:
+            visits.require(there.given["carried_on"], plan.visits.carried_on)
         trips = visits.accept_trips(typed.tables["trips"].frame, set(agents["agent_id"]))
         calendar = ready.bought.calendar
         dated = visits.dated(

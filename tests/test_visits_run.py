@@ -239,6 +239,8 @@ def test_who_never_works_says_so_and_what_to_do(folder):
     [
         ("agents", "T3,x,33,-1.8,mon,08:00,07:00,,on foot,,,,,,,,", r"agents.csv row 3"),
         ("leave", "T9,2026-01-01,2026-01-02", r"leave.csv row 2"),
+        # Longitude and latitude have changed places.
+        ("agents", "T3,x,-1.8,33,mon,07:00,08:00,,on foot,,,,,,,,", r"agents.csv row 3.* far from"),
     ],
 )
 def test_a_bad_row_stops_the_run(folder, tmp_path, name, line, said):
@@ -250,6 +252,18 @@ def test_a_bad_row_stops_the_run(folder, tmp_path, name, line, said):
             pipeline.find(plan_in(folder, name="bad"))
     finally:
         there.write_text(kept, encoding="utf-8")
+
+
+def test_a_plan_is_not_carried_on_from_half_a_table(folder):
+    head = (
+        "visit_id,agent_id,visit_day,visit_begins,visit_ends,visit_status,visit_sequence,"
+        "visit_agents_before,done"
+    )
+    row = "consent/single/K00,T1,2026-01-05,07:00,08:00,planned,0,,made"
+    (folder / "half.csv").write_text(f"{head}\n{row}", encoding="utf-8")
+    more = 'carried_on = "half.csv"\nmade_on = 2026-02-01'
+    with pytest.raises(InputError, match=r"half.csv row 1.* done = 'made' isn't yes or no"):
+        pipeline.find(plan_in(folder, more, "half"))
 
 
 @pytest.mark.parametrize(

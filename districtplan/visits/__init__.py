@@ -36,6 +36,7 @@ from districtplan.visits.given import (
     accept_meeting_places,
     accept_observed,
     accept_trips,
+    near,
     require,
 )
 from districtplan.visits.route import Effort
@@ -103,6 +104,7 @@ __all__ = [
     "effort",
     "fixable",
     "meetings",
+    "near",
     "numbered",
     "open_in_rains",
     "plan",

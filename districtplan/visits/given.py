@@ -15,9 +15,11 @@ from districtplan.visits.days import HOUR_MIN
 from districtplan.visits.stages import EVENTS, STORM
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Mapping
 
     import pandas as pd
+
+    Within = Mapping[str, tuple[float, float]]
 
 AGENTS = (
     "agent_id", "name", "longitude_deg", "latitude_deg", "week_days", "from", "to", "hours_most",
@@ -49,11 +51,13 @@ LIMITS = {
     "minutes": (1.0, 1_440.0),
 }  # fmt: skip
 """Least and most of each number."""
+EARTH = {"longitude_deg": (-180.0, 180.0), "latitude_deg": (-90.0, 90.0)}
+"""Least and most degrees that there are (WGS 84)."""
 _CLOCK = re.compile("([01][0-9]|2[0-3]):([0-5][0-9])")
 _WHOLE = re.compile("[0-9]{1,6}")
 
 
-def accept_agents(given: pd.DataFrame, villages: Collection[str]) -> Given:
+def accept_agents(given: pd.DataFrame, villages: Collection[str], within: Within = EARTH) -> Given:
     """Take the agents that can be used and set the others aside.
 
     Parameters
@@ -62,6 +66,8 @@ def accept_agents(given: pd.DataFrame, villages: Collection[str]) -> Given:
         ``source_row``, the columns ``AGENTS`` as text, ``reason`` and ``remedy``.
     villages : Collection[str]
         Villages that there are.
+    within : Mapping[str, tuple[float, float]], default EARTH
+        Least and most ``longitude_deg`` and ``latitude_deg`` of a base [degrees].
 
     Returns
     -------
@@ -90,7 +96,7 @@ def accept_agents(given: pd.DataFrame, villages: Collection[str]) -> Given:
         return {
             "agent_id": agent,
             "name": row["name"] if row["name"] and not hidden(row["name"]) else agent,
-            **_place(row),
+            **_place(row, within),
             "week_days": _week_days(row["week_days"]),
             "from": begins,
             "to": ends,
@@ -159,7 +165,9 @@ def accept_trips(given: pd.DataFrame, agents: Collection[str]) -> Given:
     return accept(given, "agent_id", set(given["agent_id"]), read, TRIPS)
 
 
-def accept_meeting_places(given: pd.DataFrame, villages: Collection[str]) -> Given:
+def accept_meeting_places(
+    given: pd.DataFrame, villages: Collection[str], within: Within = EARTH
+) -> Given:
     """Take the meeting places that can be used and set the others aside.
 
     Parameters
@@ -168,6 +176,8 @@ def accept_meeting_places(given: pd.DataFrame, villages: Collection[str]) -> Giv
         ``source_row``, the columns ``MEETING_PLACES`` as text, ``reason`` and ``remedy``.
     villages : Collection[str]
         Villages that there are.
+    within : Mapping[str, tuple[float, float]], default EARTH
+        Least and most ``longitude_deg`` and ``latitude_deg`` of a place [degrees].
 
     Returns
     -------
@@ -180,7 +190,7 @@ def accept_meeting_places(given: pd.DataFrame, villages: Collection[str]) -> Giv
         place = _printed(row, "meeting_place", "Give each place a name")
         _once(seen[place], "meeting_place")
         _known("village", row["village"], villages)
-        return {"meeting_place": place, "village": row["village"], **_place(row)}
+        return {"meeting_place": place, "village": row["village"], **_place(row, within)}
 
     return accept(given, "meeting_place", set(given["meeting_place"]), read, MEETING_PLACES)
 
@@ -416,14 +426,38 @@ def _villages(name: str, text: str, known: Collection[str]) -> tuple[str, ...]:
     return found
 
 
-def _place(row: dict[str, Any]) -> dict[str, float]:
+def near(plots: pd.DataFrame, far_deg: float) -> Within:
+    """Say where what belongs to plots may lie.
+
+    Parameters
+    ----------
+    plots : pandas.DataFrame
+        ``longitude_deg`` and ``latitude_deg`` of the plots that are used (WGS 84).
+    far_deg : float
+        How far beyond all plots it may be [degrees]: what is further is a slip.
+
+    Returns
+    -------
+    Mapping[str, tuple[float, float]]
+        Least and most of both [degrees].
+    """
+    return {
+        name: (float(plots[name].min()) - far_deg, float(plots[name].max()) + far_deg)
+        for name in EARTH
+    }
+
+
+def _place(row: dict[str, Any], within: Within) -> dict[str, float]:
     found = {}
-    for name, most in (("longitude_deg", 180.0), ("latitude_deg", 90.0)):
+    for name, (_, most) in EARTH.items():
         text = row[name]
         if not re.fullmatch(f"-?{NUMBER}", text) or abs(float(text)) > most:
             told = f"{name} = {text[:SHOWN_MAX]!a} isn't a number of degrees"
             raise UnusableError(told, "Write digits only, such as 36.82145")
         found[name] = float(text)
+        if not within[name][0] <= found[name] <= within[name][1]:
+            told = f"{name} = {text[:SHOWN_MAX]!a} is far from all plots"
+            raise UnusableError(told, "Look whether longitude and latitude are in their columns")
     return found
 
 
