@@ -519,7 +519,9 @@ class _Beside(NamedTuple):
             "agents": visits.accept_agents(frames["agents"], villages),
             "meeting_places": visits.accept_meeting_places(frames["meeting_places"], villages),
             "observed": visits.accept_observed(frames["observed"], villages),
-            "carried_on": visits.accept_carried_on(frames["carried_on"]),
+            "carried_on": visits.accept_carried_on(
+                frames["carried_on"], set(book.rows(visits.STAGES)["name"])
+            ),
         }
         return {key: given for key, given in found.items() if key in self.named}
 

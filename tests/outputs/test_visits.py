@@ -179,7 +179,7 @@ def carried_on(results, texts, done=(), **keys):
     given = pd.DataFrame(rows)[list(visits.CARRIED_ON)].astype(object)
     given.loc[given["visit_id"].isin(done), "done"] = "yes"
     given = given.assign(source_row=range(1, len(given) + 1), reason=None, remedy=None)
-    taken = visits.accept_carried_on(given)
+    taken = visits.accept_carried_on(given, set(packaged().rows(visits.STAGES)["name"]))
     assert taken.set_aside.empty
     found = visited_by(results, taken.used, carried_on="visits.csv", **keys)
     beside = {**results.beside, "carried_on": Given(taken.used, taken.set_aside, len(given))}
@@ -296,6 +296,18 @@ def test_a_plan_carried_on_hands_over_places_where_an_agent_may_no_longer_go(see
     assert agent not in set(there["agent_id"])
     changed = now[now["visit_id"].isin(again.visits.changed["visit_id"])]
     assert set(changed["village"]) == {village}
+
+
+def test_a_storm_that_was_none_leaves_its_visits_cancelled(seen, texts):
+    table = seen.visits.visits.copy()
+    first = table.index[table["visit_status"] == PLANNED][0]
+    table.loc[first, "visit_id"] = f"storm-2026-04-11/single/{table.loc[first, 'visit_place']}"
+    stormy = dataclasses.replace(seen, visits=dataclasses.replace(seen.visits, visits=table))
+    again = carried_on(stormy, texts, made_on=date(2025, 1, 1))
+    told = again.visits.visits.set_index("visit_id").loc[table.loc[first, "visit_id"]]
+    assert (told["visit_stage"], told["visit_status"]) == ("storm", "cancelled")
+    written = b"".join(visit_files.render(again, texts).values()).replace(b"\r\n ", b"")
+    assert texts.say("visits.stage.storm").encode() in written
 
 
 def test_a_day_of_leave_moves_no_day_of_a_plan_carried_on_to_rain_days(seen, texts):
