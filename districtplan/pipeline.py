@@ -521,7 +521,9 @@ class _Beside(NamedTuple):
                 frames["meeting_places"], villages, within
             ),
             "observed": visits.accept_observed(frames["observed"], villages),
-            "carried_on": visits.accept_carried_on(frames["carried_on"]),
+            "carried_on": visits.accept_carried_on(
+                frames["carried_on"], set(book.rows(visits.STAGES)["name"])
+            ),
         }
         return {key: given for key, given in found.items() if key in self.named}
 
@@ -789,7 +791,9 @@ def _visited(
             typed.tables["by_hand"].frame, visits.fixable(table, ground, dated, agents)
         )
         own = visits.numbered(visits.with_hand(table, ground, dated, by_hand.used))
-        days = visits.season_days(own, agents, leave.used, plan)
+        carried = there.used("carried_on")
+        stood = None if carried is None else visits.before(own, agents, carried)
+        days = visits.season_days(own, agents, leave.used, plan, stood)
         bases = np.stack(list(_in_zone(agents, lying.zone).values()), axis=1)
         at = np.concatenate([bases, in_zone[0][own.meetings], in_zone[1][own.plots]])
         speeds = visits.speeds(agents)
@@ -798,8 +802,6 @@ def _visited(
             speeds, visits.ways_of(*_by_modes(at, speeds, agents, lying, (plan, book), slower))
         )
         season = visits.Season(own, agents, *days, dated.onset, measured)
-        carried = there.used("carried_on")
-        stood = None if carried is None else visits.before(own, agents, carried)
         planned = visits.plan(season, visits.effort(plan), visits.wanted(plan), stood)
         places = pd.concat(
             [degrees[0].iloc[own.meetings], degrees[1].iloc[own.plots]], ignore_index=True

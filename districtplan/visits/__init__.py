@@ -53,6 +53,7 @@ from districtplan.visits.season import (
     speeds,
 )
 from districtplan.visits.sessions import SESSION, Policy
+from districtplan.visits.stages import TABLE as STAGES
 from districtplan.visits.task import ANYONE, Crew, Shifts, Task, Visits, Ways
 from districtplan.visits.told import COLUMNS, VisitPlan, told
 from districtplan.visits.trips import calibrated, walked
@@ -71,6 +72,7 @@ __all__ = [
     "OBSERVED",
     "ROADS",
     "SESSION",
+    "STAGES",
     "TRIPS",
     "About",
     "Before",

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from districtplan.handbook import Handbook
     from districtplan.plan import Plan
     from districtplan.visits.dated import Dated
-    from districtplan.visits.season import Numbered
+    from districtplan.visits.season import Before, Numbered
     from districtplan.visits.units import Ground
 
 MEASURE = "measure on the ground"
@@ -293,7 +293,11 @@ def fixable(table: pd.DataFrame, ground: Ground, known: Dated, agents: pd.DataFr
 
 
 def season_days(
-    own: Numbered, agents: pd.DataFrame, leave: pd.DataFrame, plan: Plan
+    own: Numbered,
+    agents: pd.DataFrame,
+    leave: pd.DataFrame,
+    plan: Plan,
+    stood: Before | None = None,
 ) -> tuple[Days, date]:
     """List the days on which agents work while anything is to be visited.
 
@@ -307,6 +311,9 @@ def season_days(
         ``agent_id``, ``first_day`` and ``last_day``.
     plan : Plan
         Its hours, holidays and the day on which the plan is made.
+    stood : Before | None, default None
+        The plan that is carried on: no day that it has visits on is held back for rain, however
+        leave or what was seen shifts the count.
 
     Returns
     -------
@@ -329,9 +336,11 @@ def season_days(
     first = min([*units["first_day"], *fixed])
     last = max([*units["last_day"], *fixed])
     number = {name: at for at, name in enumerate(agents["agent_id"])}
+    stands = () if stood is None else [(agent, day) for agent, day, _ in stood.day.values()]
     hours = Hours(
         _minutes(asked.storm_from), _minutes(asked.storm_to), _minutes(asked.back_by),
         asked.rain_day_every, frozenset(asked.holidays or ()), frozenset(fixed),
+        frozenset(stands),
     )  # fmt: skip
     found = working_days(
         agents.assign(

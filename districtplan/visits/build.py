@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from districtplan.visits.task import Shifts
 
+    Bools = NDArray[np.bool_]
     Floats = NDArray[np.float64]
 
 
@@ -110,6 +111,34 @@ def ways_of(minutes: Sequence[Floats], metres: Sequence[Floats]) -> Ways:
     return Ways(seconds, [counted[id(told)] for told in metres])
 
 
+def served(agents: pd.DataFrame, villages: Sequence[str]) -> Bools:
+    """Say which agent may go where.
+
+    Parameters
+    ----------
+    agents : pandas.DataFrame
+        By number: ``serves`` and ``barred`` (villages; an empty ``serves`` is all).
+    villages : Sequence[str]
+        Village of each meeting place, then of each plot.
+
+    Returns
+    -------
+    numpy.ndarray
+        Bool, shape (agents, villages).
+    """
+    serves = np.array(
+        [
+            [
+                (not row["serves"] or village in row["serves"]) and village not in row["barred"]
+                for village in villages
+            ]
+            for row in agents.to_dict("records")
+        ],
+        np.bool_,
+    )
+    return serves.reshape(len(agents), len(villages))
+
+
 def crew_of(agents: pd.DataFrame, villages: Sequence[str]) -> Crew:
     """Give agents numbers.
 
@@ -126,20 +155,10 @@ def crew_of(agents: pd.DataFrame, villages: Sequence[str]) -> Crew:
     Crew
         With bases numbered as agents are.
     """
-    serves = np.array(
-        [
-            [
-                (not row["serves"] or village in row["serves"]) and village not in row["barred"]
-                for village in villages
-            ]
-            for row in agents.to_dict("records")
-        ],
-        np.bool_,
-    )
     return Crew(
         np.arange(len(agents)),
         agents["mode"].to_numpy(dtype=np.int64),
-        serves.reshape(len(agents), len(villages)),
+        served(agents, villages),
         agents["furthest_m"].to_numpy(dtype=np.int64),
         agents["days_most"].to_numpy(dtype=np.int64),
     )

@@ -36,6 +36,8 @@ class Hours:
         Days on which nobody works.
     fixed : Collection[datetime.date]
         Days on which a visit is fixed by hand: the next one is held back in their place.
+    stands : Collection[tuple[int, datetime.date]]
+        Agents by number, with days on which the plan before has visits: alike.
     """
 
     storm_from: int
@@ -44,6 +46,7 @@ class Hours:
     rain_day_every: int
     holidays: Collection[date] = ()
     fixed: Collection[date] = ()
+    stands: Collection[tuple[int, date]] = ()
 
 
 class Days(NamedTuple):
@@ -102,7 +105,8 @@ def working_days(
         owed = 0
         for day in worked if begins < ends else []:
             owed += 1
-            if 0 < hours.rain_day_every <= owed and day not in hours.fixed:
+            kept = day in hours.fixed or (agent, day) in hours.stands
+            if 0 < hours.rain_day_every <= owed and not kept:
                 owed -= hours.rain_day_every
                 held.append((agent, day))
                 continue

@@ -13,6 +13,7 @@ from districtplan.plan import FIRST_DAY, LAST_DAY
 from districtplan.signs import hidden
 from districtplan.visits.days import HOUR_MIN
 from districtplan.visits.stages import EVENTS, STORM
+from districtplan.visits.units import parts
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -303,13 +304,15 @@ def accept_observed(given: pd.DataFrame, villages: Collection[str]) -> Given:
     return accept(given, "event", set(given["event"]), read, OBSERVED)
 
 
-def accept_carried_on(given: pd.DataFrame) -> Given:
+def accept_carried_on(given: pd.DataFrame, stages: Collection[str]) -> Given:
     """Take the visits of the run before that can be used and set the others aside.
 
     Parameters
     ----------
     given : pandas.DataFrame
         ``source_row``, the columns ``CARRIED_ON`` as text, ``reason`` and ``remedy``.
+    stages : Collection[str]
+        Stages that visits may be of.
 
     Returns
     -------
@@ -323,6 +326,8 @@ def accept_carried_on(given: pd.DataFrame) -> Given:
 
     def read(row: dict[str, Any]) -> dict[str, Any]:
         _once(seen[row["visit_id"]], "visit_id")
+        if parts(row["visit_id"])[0] not in stages:
+            raise UnusableError("its visit_id has no stage that is known", "Leave it as it was")
         done = row["done"].lower()
         if done not in ("yes", "no", ""):
             told = f"done = {row['done'][:SHOWN_MAX]!a} isn't yes or no"

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from districtplan.visits.assign import NOBODY, assign
-from districtplan.visits.build import Counts, crew_of, task_of, visits_of
+from districtplan.visits.build import Counts, crew_of, served, task_of, visits_of
 from districtplan.visits.nearest import nearest_first
 from districtplan.visits.relief import Relief, cut, reliefs
 from districtplan.visits.replan import replan
@@ -49,6 +49,7 @@ SEVERAL_FROM = 500
 NEVER = -1
 """Moment before all days."""
 _NO_DAY: Reason = "no day"
+_NOBODY: Reason = "nobody may go"
 
 
 class Numbered(NamedTuple):
@@ -331,7 +332,7 @@ def plan(season: Season, effort: Effort, wanted: Help, stood: Before | None = No
         task = _task(season, part, agent_of, left)
         mine = np.where(agent_of == NOBODY, assign(task).agent, agent_of)
         if not len(part.shifts):
-            days, why = {}, dict.fromkeys(range(len(part.visits)), _NO_DAY)
+            days, why = {}, _dayless(task)
         elif stood is not None:
             carried = replan(task, _stood(season, part, stood, mine), (), NEVER, mine)
             days, why = carried.days, carried.dropped
@@ -348,6 +349,12 @@ def plan(season: Season, effort: Effort, wanted: Help, stood: Before | None = No
         agent_of = np.where(agent_of == NOBODY, mine, agent_of)
         left = left.without(rows)
     return Planned(_joined(tables), dropped, _together(helped), reproducible, _joined(simple))
+
+
+def _dayless(task: Task) -> dict[int, Reason]:
+    """Say why visits are left out where nobody works: above all, that nobody may go."""
+    may = task.may()
+    return {visit: _NO_DAY if may[:, visit].any() else _NOBODY for visit in range(len(task.visits))}
 
 
 def _joined(tables: list[pd.DataFrame]) -> pd.DataFrame:
@@ -372,14 +379,18 @@ class _Left(NamedTuple):
 
 
 def _bound(season: Season, stood: Before | None) -> Ints:
-    """Say which agent what is followed is bound to: by hand, else by the plan stood."""
+    """Say which agent what is followed is bound to: by hand, else as the plan before had it."""
     own = season.numbered
     bound = np.full(len(own.villages), NOBODY)
     number = {name: at for at, name in enumerate(season.agents["agent_id"])}
     for followed, name in zip(own.followed, own.units["agent_id"], strict=True):
         if name:
             bound[followed] = number[name]
-    return bound if stood is None else np.where(bound == NOBODY, stood.agent_of, bound)
+    if stood is None:
+        return bound
+    may = served(season.agents, own.villages)[stood.agent_of, np.arange(len(own.villages))]
+    # Who may no longer go there hands the place over; nobody (-1) stays nobody either way.
+    return np.where(bound == NOBODY, np.where(may, stood.agent_of, NOBODY), bound)
 
 
 def _limits(season: Season, stood: Before | None) -> _Left:

@@ -16,6 +16,7 @@ from districtplan.visits.given import PARTED
 from districtplan.visits.quality import AS_PLANNED, HOUR_S, NEAREST, quality
 from districtplan.visits.season import CANCELLED, KM_M
 from districtplan.visits.task import DAY_S
+from districtplan.visits.units import parts
 
 if TYPE_CHECKING:
     from districtplan.visits.relief import Relief
@@ -404,7 +405,7 @@ def _done(known: dict[Any, Any]) -> dict[str, Any]:
 
 def _gone(known: dict[Any, Any], names: list[str]) -> dict[str, Any]:
     """Tell of a visit of the plan before that nothing asks for any more."""
-    stage, kind, place = (*known["visit_id"].split("/", 2), "", "")[:3]
+    stage, kind, place = parts(known["visit_id"])
     return {
         **dict.fromkeys(names),
         **_done(known),

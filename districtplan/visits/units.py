@@ -154,6 +154,23 @@ def visit_id(row: dict[Any, Any]) -> str:
     return PARTS.join((stage, row["kind"], row["place"]))
 
 
+def parts(name: str) -> tuple[str, str, str]:
+    """Take the name of a visit apart.
+
+    Parameters
+    ----------
+    name : str
+        What :func:`visit_id` gives, or what somebody made of it.
+
+    Returns
+    -------
+    tuple[str, str, str]
+        Stage (of storms without the day), kind and place, empty where there is none.
+    """
+    stage, kind, place = (*name.split(PARTS, 2), "", "")[:3]
+    return STORM if stage.startswith(f"{STORM}-") else stage, kind, place
+
+
 def with_hand(
     table: pd.DataFrame, ground: Ground, dated: Dated, by_hand: pd.DataFrame
 ) -> pd.DataFrame:

@@ -6,7 +6,7 @@ import csv
 import dataclasses
 import io
 import json
-from datetime import date
+from datetime import date, timedelta
 from typing import get_args
 from xml.etree import ElementTree as ET
 
@@ -179,7 +179,7 @@ def carried_on(results, texts, done=(), **keys):
     given = pd.DataFrame(rows)[list(visits.CARRIED_ON)].astype(object)
     given.loc[given["visit_id"].isin(done), "done"] = "yes"
     given = given.assign(source_row=range(1, len(given) + 1), reason=None, remedy=None)
-    taken = visits.accept_carried_on(given)
+    taken = visits.accept_carried_on(given, set(packaged().rows(visits.STAGES)["name"]))
     assert taken.set_aside.empty
     found = visited_by(results, taken.used, carried_on="visits.csv", **keys)
     beside = {**results.beside, "carried_on": Given(taken.used, taken.set_aside, len(given))}
@@ -286,6 +286,50 @@ def test_a_visit_that_another_agent_takes_over_is_cancelled_for_the_first(seen, 
         if one_of.startswith(f"{one['visit_id']}: from =T1")
     )
     assert "to T2" in sentence
+
+
+def test_where_nobody_may_go_that_is_why_though_nobody_works_either(small_results, seen):
+    village = seen.visits.visits["village"].iloc[0]
+    late = seen.visits.visits["visit_last_day"].max()
+    none = visited_by(small_results, barred={"=T1": village, "T2": village}, made_on=late)
+    table = none.visits.visits
+    assert set(table.loc[table["village"] == village, "visit_left_out"]) == {"nobody may go"}
+    assert set(table.loc[table["village"] != village, "visit_left_out"]) == {"no day"}
+
+
+def test_a_plan_carried_on_hands_over_places_where_an_agent_may_no_longer_go(seen, texts):
+    made = seen.visits.visits[seen.visits.visits["visit_status"] == PLANNED]
+    agent, village = made[["agent_id", "village"]].value_counts().index[0]
+    again = carried_on(seen, texts, barred={agent: village}, made_on=date(2025, 1, 1))
+    now = again.visits.visits
+    there = now[(now["village"] == village) & (now["visit_status"] == PLANNED)]
+    assert len(there) > 0
+    assert agent not in set(there["agent_id"])
+    changed = now[now["visit_id"].isin(again.visits.changed["visit_id"])]
+    assert set(changed["village"]) == {village}
+
+
+def test_a_storm_that_was_none_leaves_its_visits_cancelled(seen, texts):
+    table = seen.visits.visits.copy()
+    first = table.index[table["visit_status"] == PLANNED][0]
+    table.loc[first, "visit_id"] = f"storm-2026-04-11/single/{table.loc[first, 'visit_place']}"
+    stormy = dataclasses.replace(seen, visits=dataclasses.replace(seen.visits, visits=table))
+    again = carried_on(stormy, texts, made_on=date(2025, 1, 1))
+    told = again.visits.visits.set_index("visit_id").loc[table.loc[first, "visit_id"]]
+    assert (told["visit_stage"], told["visit_status"]) == ("storm", "cancelled")
+    written = b"".join(visit_files.render(again, texts).values()).replace(b"\r\n ", b"")
+    assert texts.say("visits.stage.storm").encode() in written
+
+
+def test_a_day_of_leave_moves_no_day_of_a_plan_carried_on_to_rain_days(seen, texts):
+    days = seen.visits.days
+    agent = days["agent_id"].value_counts().index[0]
+    own = days.loc[days["agent_id"] == agent, "visit_day"]
+    away = date(2026, 1, 1)
+    while away in set(own):
+        away += timedelta(days=1)
+    again = carried_on(seen, texts, leave=((agent, away, away),), made_on=date(2025, 1, 1))
+    assert again.visits.changed.empty
 
 
 def pages(content: bytes) -> list[str]:

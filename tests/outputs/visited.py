@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -20,8 +21,8 @@ AGENTS = (
 FREE = "07:00", "14:00"
 
 
-def agents_near(results: Results) -> pd.DataFrame:
-    """Two agents beside the plots; names are text from outside."""
+def agents_near(results: Results, barred: dict[str, str]) -> pd.DataFrame:
+    """Two agents beside the plots; names are text from outside. Villages are barred by agent."""
     plots = results.plots
     at = plots["longitude_deg"].mean(), plots["latitude_deg"].mean()
     given = pd.DataFrame("", index=range(len(AGENTS)), columns=list(visits.AGENTS)).astype(object)
@@ -30,7 +31,7 @@ def agents_near(results: Results) -> pd.DataFrame:
             "agent_id": agent, "name": name, "mode": mode, "speed_km_h": speed,
             "wet_speed_km_h": wet, "litres_100_km": litres, "from": FREE[0], "to": FREE[1],
             "week_days": "mon tue wed thu fri", "longitude_deg": f"{at[0]:.6f}",
-            "latitude_deg": f"{at[1]:.6f}",
+            "latitude_deg": f"{at[1]:.6f}", "barred": barred.get(agent, ""),
         }  # fmt: skip
         for column, text in told.items():
             given.loc[row, column] = text
@@ -42,16 +43,19 @@ def visited_by(
     results: Results,
     carried: pd.DataFrame | None = None,
     hand: dict[str, str] | None = None,
+    barred: dict[str, str] | None = None,
+    leave: tuple[tuple[str, date, date], ...] = (),
     **keys,
 ) -> Results:
     """The same run with its visits planned; keys go into the plan's section.
 
-    ``hand`` names the agents of places by hand.
+    ``hand`` names the agents of places by hand, ``barred`` villages where agents may not go,
+    ``leave`` agents and their first and last day of it.
     """
     told = results.plan.model_dump(exclude_unset=True)
     usual = {"agents": "agents.csv", "iterations": 50, "visited": "all"}
     plan = type(results.plan).model_validate({**told, "visits": {**usual, **keys}})
-    book, agents = packaged(), agents_near(results)
+    book, agents = packaged(), agents_near(results, barred or {})
     villages = (sorted(results.plots["village"].unique()), book)
     calendar = results.purchase.calendar
     dated = visits.dated(calendar, {}, "usual", None, villages)
@@ -69,8 +73,9 @@ def visited_by(
     near = travel.straight(places, held, 1.3, plan.visits.walk_m)
     ground = visits.Ground(plots, meetings, near)
     own = visits.numbered(_units(ground, dated, visits.policy(plan, book), hand or {}))
-    leave = pd.DataFrame(columns=list(visits.LEAVE))
-    days = visits.season_days(own, agents, leave, plan)
+    away = pd.DataFrame(leave, columns=list(visits.LEAVE))
+    stood = None if carried is None else visits.before(own, agents, carried)
+    days = visits.season_days(own, agents, away, plan, stood)
     bases = np.column_stack(to_zone.transform(agents["longitude_deg"], agents["latitude_deg"]))
     at = np.concatenate([bases, held[own.meetings], places[own.plots]])
     walk = travel.Walking.of(book)
@@ -82,7 +87,6 @@ def visited_by(
     season = visits.Season(
         own, agents, *days, dated.onset, visits.Measured(speeds, visits.ways_of(*ways))
     )
-    stood = None if carried is None else visits.before(own, agents, carried)
     planned = visits.plan(season, visits.effort(plan), visits.wanted(plan), stood)
     both = pd.concat([degrees.iloc[demos], tree, degrees], ignore_index=True)
     followed = both.iloc[[*own.meetings, *(len(demos) + 1 + own.plots)]].reset_index(drop=True)

@@ -179,15 +179,20 @@ def test_a_plan_before_is_read_back():
     found = visits.accept_carried_on(
         given(
             row,
-            row | {"visit_id": "a", "done": "maybe"},
-            row | {"visit_id": "b", "visit_day": "", "done": "yes"},
-            row | {"visit_id": "c", "visit_sequence": "-1"},
-            row | {"visit_id": "d", "done": "Yes"},
+            row | {"visit_id": "harvest/single/a", "done": "maybe"},
+            row | {"visit_id": "harvest/single/b", "visit_day": "", "done": "yes"},
+            row | {"visit_id": "harvest/single/c", "visit_sequence": "-1"},
+            row | {"visit_id": "harvest/single/d", "done": "Yes"},
+            row | {"visit_id": "elsewhere"},
+            row | {"visit_id": "storm-2026-04-11/single/K1", "visit_day": ""},
             columns=visits.CARRIED_ON,
-        )
+        ),
+        {"harvest", "storm"},
     )
-    assert found.used["visit_id"].tolist() == ["harvest/single/K1", "d"]
-    assert found.used["done"].tolist() == [False, True]
-    assert found.used["visit_begins"].tolist() == [480, 480]
-    assert found.used["visit_agents_before"].tolist() == [("T3", "T2")] * 2
-    assert found.set_aside["source_row"].tolist() == [2, 3, 4]
+    assert found.used["visit_id"].tolist() == [
+        "harvest/single/K1", "harvest/single/d", "storm-2026-04-11/single/K1"
+    ]  # fmt: skip
+    assert found.used["done"].tolist() == [False, True, False]
+    assert found.used["visit_begins"].tolist()[:2] == [480, 480]
+    assert found.used["visit_agents_before"].tolist() == [("T3", "T2")] * 3
+    assert found.set_aside["source_row"].tolist() == [2, 3, 4, 6]

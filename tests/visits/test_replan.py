@@ -50,6 +50,13 @@ def test_what_slipped_goes_to_a_day_in_use_and_the_others_stay():
     assert again.days[3] == [2]
 
 
+def test_a_visit_leaves_a_day_that_its_window_no_longer_has():
+    task = line_task([10, 20], days=4, closes=np.array([2, 4]) * DAY_S - 1)
+    again = replan(task, {2: [0, 1]}, set(), -1, ONE)
+    assert again.moved == {0: (2, 0)}
+    assert again.days[2] == [1]
+
+
 def test_one_visit_makes_room_where_it_must():
     # The slipped one has only the second day left, which is full of one that can wait.
     closes = np.array([2, 4]) * DAY_S - 1
