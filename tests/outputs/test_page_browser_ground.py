@@ -83,6 +83,16 @@ def test_lines_and_tint_are_taken_off_and_the_address_says_so(
             tab.click("#legend > summary")
         pictures = "#map .leaflet-ground-pane img"
         assert (tab.locator(pictures).count(), tab.locator("canvas.contours").count()) == (2, 1)
+        shown = sloping.relief
+        for picture in tab.locator(pictures).all():
+            box = picture.bounding_box()
+            corners = [(shown.west, shown.north), (shown.east, shown.south)]
+            (left, top), (right, bottom) = (
+                tab.evaluate("([x, y]) => Object.values(districtplan.pointOf(x, y))", corner)
+                for corner in corners
+            )
+            lies = [box["x"], box["y"], box["x"] + box["width"], box["y"] + box["height"]]
+            assert lies == pytest.approx([left, top, right, bottom], abs=1)
         tab.click("label[for=ground-lines]")
         assert tab.locator("canvas.contours").count() == 0
         tab.focus("#ground-tint")

@@ -332,11 +332,27 @@ def line_of(card, term):
     return None if found is None else found[1]
 
 
+def assert_ground_and_flags(card, row, plan, texts):
+    assert line_of(card, "Height") == f"{row['elevation_mean_m']:,.0f} m"
+    area = float(line_of(card, "Area").split(" ha")[0])
+    assert area == pytest.approx(row["area_ha"], abs=0.00501)
+    tenth, most = (float(n) for n in re.findall(r"([\d.]+) %", line_of(card, "Steepest parts")))
+    assert tenth == pytest.approx(row["slope_p90_pct"], abs=0.0501)
+    assert most == pytest.approx(row["slope_max_pct"], abs=0.0501)
+    number, worst = row["erosion_class_number"], row["erosion_class"]
+    assert line_of(card, "Erosion class") == (None if pd.isna(number) else f"{number}: {worst}")
+    # That a plot is not for beans stands on top of its card, in other words.
+    rest = wording.flag_sentences(row, plan, texts)[wording.excluded(row) is not None :]
+    for sentence in rest:
+        assert sentence in card
+
+
 def test_the_card_says_the_numbers_of_the_table(browser, small_results, texts, tmp_path):
     with shown(browser, small_results, texts, tmp_path) as tab:
         for at, row in enumerate(small_results.plots.to_dict("records")):
             tab.evaluate("id => districtplan.open(id)", row["plot_id"])
             card = tab.inner_text("#card")
+            assert_ground_and_flags(card, row, small_results.plan, texts)
             if wording.is_barred(row):
                 for term in ("Number of rows", "First row starts", "Guide lines"):
                     assert line_of(card, term) is None
@@ -349,6 +365,10 @@ def test_the_card_says_the_numbers_of_the_table(browser, small_results, texts, t
             assert line_of(card, label) == counted
             assert line_of(card, "Counted by") == row["holes_basis"]
             assert line_of(card, "Planting holes") == f"{row['holes']:,}"
+            inputs = card.split("\nInputs\n")[1].split("\nKit\n")[0]
+            for term, name in (("NPK", "npk_g"), ("Composted manure", "manure_g")):
+                said = float(line_of(inputs, term).removesuffix(" kg").replace(",", ""))
+                assert said == pytest.approx(row[name] / 1000, abs=0.51, rel=1e-3)
             start = f"{row['first_row_start_m']:.1f} m clockwise from the north-east corner"
             wanted = f"{start}, along the edge" if row["row_method"] == "straight" else None
             assert line_of(card, "First row starts") == wanted

@@ -13,8 +13,10 @@ from pyproj import Transformer
 from shapely import affinity
 
 from districtplan.outputs import FORMATS, page
+from districtplan.outputs.page import palette
 from districtplan.outputs.texts import Texts
 from tests.outputs import test_page_browser as driven
+from tests.outputs import test_page_browser_hands as hands
 from tests.outputs.conftest import PLOTS_CRS
 from tests.outputs.test_work_words import with_curve
 
@@ -104,6 +106,10 @@ def test_a_click_on_a_far_village_opens_it(browser, far_apart, small_results, tm
         settle(tab)
         assert tab.inner_text("#village-title") == "Upper Tamba Ridge"
         assert "4 plots" in tab.inner_text("#village")
+        of = small_results.villages.set_index("village").loc["Upper Tamba Ridge"]
+        said = tab.inner_text("#village dl")
+        for term, name in (("Too steep", "plots_steep"), ("Holes", "holes")):
+            assert f"\n{term}\n{of[name]:,.0f}\n" in said
         # Its plots are on the map now: a click on one opens that.
         at = tab.evaluate("([x, y]) => districtplan.pointOf(x, y)", where)
         tab.mouse.click(at["x"], at["y"])
@@ -195,6 +201,22 @@ def test_a_name_of_ten_thousand_signs_is_text_and_stays_in_its_place(browser, re
     assert seen.faults() == []
 
 
+def test_the_plot_that_was_typed_comes_before_others_that_begin_so(
+    browser, small_results, texts, tmp_path
+):
+    names = {"007": "110", "110": "11", "108": "\u00e1-1", "109": "a-1"}
+    changed = hands.renamed(small_results, names)
+    with opened(browser, tmp_path / "index.html", page.render(changed, texts)) as (tab, seen):
+        for typed in ("a-1", "\u00e1-1", "11"):
+            tab.fill("#search-input", typed)
+            settle(tab)
+            assert tab.locator("#found li").count() > 1
+            tab.keyboard.press("Enter")
+            settle(tab)
+            assert tab.inner_text("#card-title") == f"Plot {typed}"
+    assert seen.faults() == []
+
+
 def test_farmers_are_found_where_the_plan_names_them(browser, results_with_names, texts, tmp_path):
     content = page.render(results_with_names, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
@@ -277,6 +299,30 @@ def test_what_a_filter_leaves_out_is_pale_on_the_map(browser, written, tmp_path)
     assert seen.faults() == []
 
 
+def test_plots_have_the_colour_of_their_class(browser, written, small_results, tmp_path):
+    most = """([x, y]) => {
+      const canvas = document.querySelector('canvas.fields');
+      const box = canvas.getBoundingClientRect();
+      const dense = canvas.width / box.width;
+      const at = [(x - box.left - 30) * dense, (y - box.top - 30) * dense, 60 * dense, 60 * dense];
+      const seen = canvas.getContext('2d').getImageData(...at).data;
+      const counts = {};
+      for (let i = 0; i < seen.length; i += 4) {
+        const hex = (n) => n.toString(16).padStart(2, '0');
+        const colour = [...seen.slice(i, i + 3)].map(hex).join('');
+        counts[colour] = (counts[colour] || 0) + 1;
+      }
+      return '#' + Object.keys(counts).sort((a, b) => counts[b] - counts[a])[0];
+    }"""
+    plots = small_results.plots.set_index("plot_id")
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        for plot_id in ("A-01", "A-02", "A-04"):
+            place = tab.evaluate("id => districtplan.placeOf(id)", plot_id)
+            fill = palette.EROSION[plots.loc[plot_id, "erosion_class_number"] - 1]
+            assert tab.evaluate(most, [place["x"], place["y"]]) == fill
+    assert seen.faults() == []
+
+
 def test_a_missing_file_is_told_and_named(browser, written, tmp_path):
     alone = {"index.html": written["index.html"]}
     with opened(browser, tmp_path / "index.html", alone, size="phone") as (tab, seen):
@@ -286,8 +332,20 @@ def test_a_missing_file_is_told_and_named(browser, written, tmp_path):
         assert "map/" in said
         assert "Copy the whole folder" in said
         assert tab.locator("#told").get_attribute("role") == "status"
+        assert tab.inner_text("#search .status") == ""
     # A file that isn't there is an error of the browser's; the page's own script has none.
     assert all("ERR_FILE_NOT_FOUND" in error for error in seen.errors)
+
+
+def test_a_spoilt_file_is_told_and_an_address_shows_what_it_can(browser, written, tmp_path):
+    spoilt = {**written, "map/search.js": b'districtplan.take("search", "!");\n'}
+    with opened(browser, tmp_path / "index.html", spoilt) as (tab, seen):
+        tab.goto("about:blank")
+        tab.goto((tmp_path / "index.html").as_uri() + "#village=v001-sondo&class=1")
+        settle(tab)
+        assert "map/search.js" in tab.inner_text("#told")
+        assert tab.inner_text("#village-title") == "Sondo"
+    assert seen.faults() == []
 
 
 @pytest.mark.parametrize("size", EACH_SIZE)

@@ -65,6 +65,13 @@ def test_a_plot_s_card_says_who_comes_when_in_every_view(browser, seen, written,
             tab.evaluate("id => districtplan.open(id)", plot["plot_id"])
             said = tab.locator("#card .visits").inner_text()
             assert texts.day(plot["visit_day"]) in said
+            if view == "visits":
+                own = made[(made["visit_status"] == PLANNED) & (made["plot_id"] != "")]
+                for one in own.to_dict("records"):
+                    tab.evaluate("id => districtplan.open(id)", one["plot_id"])
+                    said = tab.locator("#card .visits").inner_text()
+                    when = f"{texts.day(one['visit_day'])}, {one['visit_begins']}"
+                    assert f"{when}, by {one['agent_id']}" in said
             for part in FOLDS:
                 hidden = tab.locator(f"#{part}").evaluate("(e) => e.hidden")
                 assert hidden == (view != "visits")

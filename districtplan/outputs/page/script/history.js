@@ -31,7 +31,8 @@ async function restore() {
     if ((wanted.view ?? VIEWS[0]) !== state.view) show(VIEWS.includes(wanted.view) ? wanted.view : VIEWS[0]);
     const asked = wanted.ground;
     setGround(GROUND.filter((kind) => asked === null || asked === kind || !(asked === BARE || GROUND.includes(asked))));
-    await setFilter(wanted);
+    // What plots are filtered by may be missing: the village or plot is shown all the same.
+    await setFilter(wanted).catch(missed);
     const village = villages[data.files.villages.indexOf(wanted.village)] ?? null;
     if (village) await loadVillage(village);
     const place = wanted.plot === null ? undefined : await placeById(wanted.plot);

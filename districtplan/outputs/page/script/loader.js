@@ -23,10 +23,19 @@ function loaderOf({ folder, nonce }) {
     }).finally(() => handed.delete(name));
   }
 
+  /* A file that was spoilt on its way is as good as none. */
+  async function inflated(name, text) {
+    try {
+      return await Packed.inflated(text);
+    } catch {
+      throw new NotThere(name);
+    }
+  }
+
   /* Data by name; asked for once, and again if it couldn't be had. */
   function load(name) {
     if (!asked.has(name)) {
-      const found = fetched(name).then(Packed.inflated);
+      const found = fetched(name).then((text) => inflated(name, text));
       asked.set(name, found);
       found.catch(() => asked.delete(name));
     }

@@ -39,20 +39,26 @@ const Search = (() => {
       return known;
     }
 
-    /* Villages and places of plots, those that begin so before those that only hold it. */
+    /*
+    Villages and places of plots: what is named just so, then what begins so, then what only holds
+    it. First of all comes the plot whose id was typed to the letter: others may differ by an accent.
+    */
     async function find(text) {
       const wanted = fold(text.trim());
       if (!wanted) return [];
-      const { ids, farmers } = await ready();
-      const ranked = Array.from({ length: 6 }, () => []);
+      const { ids, farmers, placeOf } = await ready();
+      const ranked = Array.from({ length: 9 }, () => []);
       const rank = (name, entry, first) => {
         const at = name.indexOf(wanted);
-        if (at >= 0) ranked[first + (at > 0 ? 3 : 0)].push(entry);
+        const held = at > 0 ? 6 : 3;
+        if (at >= 0) ranked[first + (name === wanted ? 0 : held)].push(entry);
         return at >= 0;
       };
       names.forEach((name, village) => rank(name, { village }, 0));
       ids.forEach((name, place) => rank(name, { place }, 1) || (farmers.length && rank(farmers[place], { place }, 2)));
-      return ranked.flat();
+      const typed = placeOf.get(text.trim());
+      const found = ranked.flat();
+      return typed === undefined ? found : [{ place: typed }, ...found.filter(({ place }) => place !== typed)];
     }
 
     return { ready, find };

@@ -88,7 +88,11 @@ function startSearch() {
     ArrowUp: () => mark((chosen - 1 + entries.length) % entries.length),
     Enter: () => choose(Math.max(0, chosen)),
   };
-  const sought = () => refresh().catch(missed);
+  const sought = () =>
+    refresh().catch((fault) => {
+      status.textContent = "";
+      missed(fault);
+    });
   input.addEventListener("input", sought);
   input.addEventListener("focus", () => input.value && sought());
   input.addEventListener("keydown", (event) => {
