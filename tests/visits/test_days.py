@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
 
+from districtplan.visits.asked import season_days
 from districtplan.visits.days import Hours, working_days
 from districtplan.visits.task import DAY_S
+from tests.conftest import plan_of
 
 MONDAY, SUNDAY = date(2026, 3, 2), date(2026, 3, 15)
 HOURS = Hours(storm_from=14 * 60, storm_to=17 * 60, back_by=18 * 60, rain_day_every=0)
@@ -70,3 +73,31 @@ def test_a_day_without_safe_hours_is_none():
     found = days(replace(HOURS, back_by=400))
     assert len(found.shifts) == 0
     assert found.date == []
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "hours", "count"),
+    [
+        ("storm_from", "12:00", (7, 12, 5), 10),
+        ("storm_to", "08:00", (8, 17, 6), 10),
+        ("back_by", "13:00", (7, 13, 6), 10),
+        ("rain_day_every", 5, (7, 14, 6), 8),
+        ("holidays", [date(2026, 3, 9)], (7, 14, 6), 9),
+        ("made_on", date(2026, 3, 4), (7, 14, 6), 7),
+    ],
+)
+def test_what_the_plan_says_of_hours_and_days_holds(key, value, hours, count):
+    usual = {"storm_from": "14:00", "storm_to": "17:00", "rain_day_every": 0}
+    usual |= {"storm_from": "07:00"} if key == "storm_to" else {}
+    plan = plan_of(visits={**usual, key: value})
+    units = pd.DataFrame({"first_day": [MONDAY], "last_day": [SUNDAY], "fixed_day": [None]})
+    agents = pd.DataFrame(
+        [{"agent_id": "T1", "from": 420, "to": 1020, "hours_most": 6.0, "week_days": range(5)}]
+    )
+    leave = pd.DataFrame(columns=["agent_id", "first_day", "last_day"])
+    found, first = season_days(SimpleNamespace(units=units), agents, leave, plan)
+    assert first == MONDAY
+    assert len(found.date) == count
+    one = found.shifts.take([0])
+    told = (one.leaves % DAY_S, one.returns % DAY_S, one.longest)
+    assert tuple(int(part[0]) // 3600 for part in told) == hours
