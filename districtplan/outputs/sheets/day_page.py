@@ -262,6 +262,16 @@ def _tools(paper: Paper, told: _Day, texts: Texts) -> Piece:
     return Piece(height, draw)
 
 
+def _task(told: _Day, at: tuple[int, dict[str, Any]], texts: Texts) -> str:
+    """Say what to do; what was said before needs no room again."""
+    number, row = at
+    stages = [one["visit_stage"] for one in told.stops]
+    first = stages.index(row["visit_stage"]) + 1
+    if first < number:
+        return texts.say("visits.sheet.as_before", number=first)
+    return visit_words.task(row, texts)
+
+
 def _stop(
     paper: Paper, told: _Day, at: tuple[int, dict[str, Any]], notes: int, texts: Texts
 ) -> Piece:
@@ -277,10 +287,7 @@ def _stop(
     else:
         said = texts.say(f"visits.reason.{row['visit_why']}")
     stage = f"{visit_words.stage(row, texts)}. {said}"
-    before = [one["visit_stage"] for one in told.stops[: number - 1]]
-    # What was said above needs no room again.
-    known = row["visit_stage"] in before
-    task = texts.say("visits.sheet.as_above") if known else visit_words.task(row, texts)
+    task = _task(told, at, texts)
     way = f"{told.legs[number - 1]}, {way}"
     farmer = told.farmers.get(row["plot_id"], "")
     pairs = ((stage, TASK_BOLD), (task, TASK))
