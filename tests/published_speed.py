@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from districtplan.visits.task import Task
 
 SEEDS = (1, 2, 3)
-ENDLESS, STEPS = 10**9, 12_000
+ENDLESS, STEPS = 10**9, 40_000
 SPARE_S = 0.5
 """What a search leaves of its seconds for telling the model and reading the plan."""
 
