@@ -75,6 +75,7 @@ def test_slope_equals_gdaldem(in_metres, gdaldem, tmp_path):
     assert np.abs(ours[known] - expected[known]).max() < 0.01
 
 
+@pytest.mark.slow
 def test_200_random_plots_against_independent_oracles(in_metres, plots):
     """Slope and cells by exactextract over gradients taken here; bearing by 1,800 tries."""
     table = plots.sample(200, random_state=np.random.default_rng(11))

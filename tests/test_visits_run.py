@@ -270,8 +270,8 @@ def test_a_plan_is_not_carried_on_from_half_a_table(folder):
     ("walk_by", "ride_by"),
     [
         ("paths", "straight line"),
-        ("on foot", "straight line"),
-        ("straight line", "roads"),
+        pytest.param("on foot", "straight line", marks=pytest.mark.slow),
+        pytest.param("straight line", "roads", marks=pytest.mark.slow),
         ("on foot", "roads"),
     ],
 )

@@ -140,7 +140,9 @@ def on_grid(raster: ArrayElevation, side: float, turn: float = 0.0) -> list[shap
 
 
 @pytest.mark.parametrize("turn", [0.0, 30.0])
-@pytest.mark.parametrize("period", range(2, 9))
+@pytest.mark.parametrize(
+    "period", [2, 5, 8, *(pytest.param(one, marks=pytest.mark.slow) for one in (3, 4, 6, 7))]
+)
 def test_every_few_lines_raised_are_stripes(period, turn):
     """Every nth column raised by 0.8 m under an error of 0.1 m; every nth row alike."""
     raster = noisy(8, 0.1, 0.0)
@@ -212,7 +214,7 @@ def test_trees_along_an_edge_raise_their_flag():
 
 @pytest.mark.parametrize("turn", [0.0, 17.0, 30.0])
 @pytest.mark.parametrize("height", [8.0, 15.0])
-@pytest.mark.parametrize("width", [1, 2, 3])
+@pytest.mark.parametrize("width", [1, pytest.param(2, marks=pytest.mark.slow), 3])
 def test_belts_around_plots_raise_their_flag(width, height, turn):
     raster = noisy(10, 0.3, 0.0)
     plots = on_grid(raster, 80, turn)
