@@ -44,6 +44,7 @@ DISTRICTS = (
     District(SMALL, 2, 60, 1),
     District(SMALL, 3, 60, 1),
     District(LARGE, 1, 180, 1),
+    District(LARGE, 2, 180, 1),
 )
 
 
