@@ -17,7 +17,9 @@ from districtplan.outputs.texts import Texts
 from districtplan.outputs.wording import served_sentences
 from tests.conftest import small_district, square, surface_raster, write_district
 
-AWAY = [(-30_000, 0), (0, 30_000), (30_000, -30_000)]
+EACH_WAY = [(x, y) for x in (-30_000, 0, 30_000) for y in (-30_000, 0, 30_000) if (x, y) != (0, 0)]
+SOON = {(-30_000, 0), (0, 30_000), (30_000, -30_000)}
+AWAY = [pytest.param(*way, marks=() if way in SOON else pytest.mark.slow) for way in EACH_WAY]
 
 
 @pytest.fixture(scope="module")
