@@ -88,7 +88,8 @@ def handed_on(task: Task, found: Found, effort: Effort, run: Run) -> Found:
         if giver != NOBODY:
             ways = [way for way in _ways(task, found.agent_of, giver) if way.plot not in settled]
             trials -= len(ways[:TRIED])
-            outcomes = _tried(task, found, ways[:TRIED], half, run)
+            outcomes, by_clock = _tried(task, found, ways[:TRIED], half, run)
+            found = found._replace(by_clock=found.by_clock or by_clock)
             if not (outcomes and outcomes[-1].is_better):
                 stuck[giver] = outcomes
                 continue
@@ -173,14 +174,17 @@ def _ways(task: Task, agent_of: Ints, giver: int) -> list[_Way]:
     return [way for _, way in sorted(found)]
 
 
-def _tried(task: Task, found: Found, ways: list[_Way], effort: Effort, run: Run) -> list[_Outcome]:
-    """Try ways in turn until one leaves out less, the last that is told."""
-    outcomes = []
+def _tried(
+    task: Task, found: Found, ways: list[_Way], effort: Effort, run: Run
+) -> tuple[list[_Outcome], bool]:
+    """Try ways in turn until one leaves out less, the last told; say if a clock stopped any."""
+    outcomes, by_clock = [], False
     for begin in range(0, len(ways), AT_ONCE):
         some = ways[begin : begin + AT_ONCE]
         kept = [_without(task, found, way) for way in some]
         parts = [_parts(task, found, days, way) for days, way in zip(kept, some, strict=True)]
         answers = list(run(_answered, parts, [effort] * len(parts)))
+        by_clock |= any(answer.by_clock for routes in answers for answer in routes)
         for way, days, asked, routes in zip(some, kept, parts, answers, strict=True):
             for part, answer in zip(asked, routes, strict=True):
                 for shift in part.shifts.tolist():
@@ -193,8 +197,8 @@ def _tried(task: Task, found: Found, ways: list[_Way], effort: Effort, run: Run)
             if after < before or (after == before and not any(_lacking(task, days, his))):
                 outcomes.append(_Outcome(way, days, after < before))
             if after < before:
-                return outcomes
-    return outcomes
+                return outcomes, by_clock
+    return outcomes, by_clock
 
 
 def _without(task: Task, found: Found, way: _Way) -> Days:

@@ -21,7 +21,6 @@ from districtplan.visits.schedule import PROCESSES, schedule
 from districtplan.visits.sessions import SESSION, SINGLE
 from districtplan.visits.timetable import COLUMNS, HOME, timetable
 from districtplan.visits.units import NO_PLOT
-from districtplan.workers import without_script
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -300,7 +299,6 @@ def before(own: Numbered, agents: pd.DataFrame, carried: pd.DataFrame) -> Before
     return Before(agent_of, day, frozenset(done))
 
 
-@without_script()
 def plan(season: Season, effort: Effort, wanted: Help, stood: Before | None = None) -> Planned:
     """Plan a season, or carry its plan on.
 
