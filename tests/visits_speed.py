@@ -45,6 +45,7 @@ DISTRICTS = (
     District(SMALL, 3, 60, 1),
     District(LARGE, 1, 180, 1),
     District(LARGE, 2, 180, 1),
+    District(LARGE, 3, 180, 1),
 )
 
 

@@ -1,10 +1,10 @@
 """Plots handed on from agents whose visits don't all fit to neighbours, until they do.
 
-A plot that lies among another agent's goes to that one first. Both are planned again, piece by
-piece of their season; what they had stands where a search doesn't fit all in. A plot that makes
-room but finds none with its taker is handed over all the same where nothing else helps: the taker
-then hands on another, and so what is left out wanders to who has hours to spare. No plot is handed
-on twice, so that ends.
+A plot that lies among another agent's goes to that one first; where both are full, for another
+*in return*. Both are planned again, piece by piece of their season; what they had stands where a
+search doesn't fit all in. A plot that makes room but finds none with its taker is handed over all
+the same where nothing else helps: the taker then hands on another, and so what is left out wanders
+to who has hours to spare. No plot is handed on twice, so that ends.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ import numpy as np
 
 from districtplan.visits.assign import NOBODY
 from districtplan.visits.fit import left_out, travel
+from districtplan.visits.near import leaning, nearest
 from districtplan.visits.part import Part
 from districtplan.visits.pieces import pieces
 from districtplan.visits.route import route
-from districtplan.visits.task import NO_WAY_S
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -32,23 +32,26 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 TAKERS = 3
-"""Agents with the nearest bases who are asked to take a plot."""
-AMONG = 3
-"""Nearest plots of an agent that say whether another plot lies among his."""
-TRIED = 12
-"""Ways to hand a plot on that are tried before another agent's turn."""
+"""Agents with the nearest plots who are asked to take one."""
 AT_ONCE = 4
-"""Of these, so many at a time: the first that helps is taken."""
-TRIALS = 240
-"""Ways to hand a plot on that are tried in all."""
+"""Ways tried at a time: the first that helps is taken."""
 
 
 class _Way(NamedTuple):
-    """A plot, who gives it away and who takes it."""
+    """Who gives which plot away, who takes it and what he gives in return, if anything."""
 
     plot: int
     giver: int
     taker: int
+    back: int = NOBODY
+
+    def agent_of(self, before: Ints) -> Ints:
+        """Tell who follows which plot after it."""
+        after = before.copy()
+        after[self.plot] = self.taker
+        if self.back != NOBODY:
+            after[self.back] = self.giver
+        return after
 
 
 class _Outcome(NamedTuple):
@@ -59,7 +62,25 @@ class _Outcome(NamedTuple):
     is_better: bool
 
 
-def handed_on(task: Task, found: Found, effort: Effort, run: Run) -> Found:
+class Turns(NamedTuple):
+    """How plots are handed on.
+
+    Attributes
+    ----------
+    trials : int
+        Ways that are tried in all.
+    each : int
+        Ways that are tried before another agent's turn.
+    in_return : bool
+        Whether the taker gives a plot in return.
+    """
+
+    trials: int
+    each: int
+    in_return: bool
+
+
+def handed_on(task: Task, found: Found, turns: Turns, effort: Effort, run: Run) -> Found:
     """Hand plots on to whoever can fit their visits in.
 
     Parameters
@@ -68,6 +89,8 @@ def handed_on(task: Task, found: Found, effort: Effort, run: Run) -> Found:
         What is planned.
     found : Found
         Days as they stand, each agent's planned alone.
+    turns : Turns
+        How plots are handed on.
     effort : Effort
         When to stop one search; those here have half of it.
     run : Callable
@@ -79,16 +102,22 @@ def handed_on(task: Task, found: Found, effort: Effort, run: Run) -> Found:
         Days that leave out no more.
     """
     half = replace(effort, iterations=effort.iterations // 2, stale=effort.stale // 2)
-    near = _near(task)
+    owner = found.agent_of[task.visits.plot]
+    near = [nearest(task, owner, agent)[:TAKERS] for agent in range(len(task.crew))]
     settled: set[int] = set()
     stuck: dict[int, list[_Outcome]] = {}
-    trials = TRIALS
+    # Where all are full nobody has to be asked.
+    trials = round(turns.trials * _hope(task, found))
     while trials > 0:
         giver = _shortest(task, found, stuck)
         if giver != NOBODY:
-            ways = [way for way in _ways(task, found.agent_of, giver) if way.plot not in settled]
-            trials -= len(ways[:TRIED])
-            outcomes, by_clock = _tried(task, found, ways[:TRIED], half, run)
+            ways = [
+                way
+                for way in _ways(task, found.agent_of, giver, near[giver], turns)
+                if settled.isdisjoint((way.plot, way.back))
+            ][: min(turns.each, trials)]
+            trials -= len(ways)
+            outcomes, by_clock = _tried(task, found, ways, half, run)
             found = found._replace(by_clock=found.by_clock or by_clock)
             if not (outcomes and outcomes[-1].is_better):
                 stuck[giver] = outcomes
@@ -98,10 +127,10 @@ def handed_on(task: Task, found: Found, effort: Effort, run: Run) -> Found:
             spare = [outcome for outcomes in stuck.values() for outcome in outcomes]
             if not spare:
                 break
-            room = _room_near(task, found)
+            room = _room_near(task, found, near)
             chosen = max(spare, key=lambda one: (room[one.way.taker], -one.way.plot))
         found = _taken(task, found, chosen)
-        settled.add(chosen.way.plot)
+        settled |= {chosen.way.plot, chosen.way.back} - {NOBODY}
         changed = {chosen.way.giver, chosen.way.taker}
         stuck = {
             agent: outcomes
@@ -111,36 +140,49 @@ def handed_on(task: Task, found: Found, effort: Effort, run: Run) -> Found:
     return found
 
 
-def _near(task: Task) -> list[list[int]]:
-    """List the agents with the nearest bases, by agent."""
-    found = []
-    for agent, base in enumerate(task.crew.base):
-        away = task.ways.seconds[task.crew.mode[agent]][base, task.crew.base]
-        others = [other for other in np.argsort(away, kind="stable").tolist() if other != agent]
-        found.append(others[:TAKERS])
-    return found
-
-
-def _room_near(task: Task, found: Found) -> list[int]:
-    """Tell how many seconds the days of an agent's neighbours have to spare, by agent."""
+def _room(task: Task, days: Days) -> Ints:
+    """Tell how many seconds each day has to spare, shape (days,)."""
     shifts = task.shifts
+    room: Ints = np.minimum(shifts.returns - shifts.leaves, shifts.longest).astype(np.int64)
+    for shift, order in days.items():
+        room[shift] -= travel(task, shift, order) + task.visits.service[order].sum()
+    return room
+
+
+def _room_near(task: Task, found: Found, near: list[list[int]]) -> list[int]:
+    """Tell how many seconds the days of an agent's neighbours have to spare, by agent."""
     room = np.zeros(len(task.crew), np.int64)
-    np.add.at(room, shifts.agent, np.minimum(shifts.returns - shifts.leaves, shifts.longest))
-    for shift, order in found.days.items():
-        room[shifts.agent[shift]] -= travel(task, shift, order) + task.visits.service[order].sum()
-    return [int(room[near].max(initial=0)) for near in _near(task)]
+    np.add.at(room, task.shifts.agent, _room(task, found.days))
+    return [int(room[some].max(initial=0)) for some in near]
+
+
+def _hope(task: Task, found: Found) -> float:
+    """Estimate which share of what is left out could be fitted in.
+
+    What the hours left would hold if all of it were as short as the shortest, and one visit more
+    by shorter ways.
+    """
+    visits, shifts = task.visits, task.shifts
+    missing = np.array(left_out(task, found.days), np.int64)
+    missing = missing[found.agent_of[visits.plot[missing]] != NOBODY]
+    if not len(missing):
+        return 0.0
+    opens, closes = visits.opens[missing], visits.closes[missing]
+    may = ((shifts.leaves[:, None] <= closes) & (shifts.returns[:, None] >= opens)).any(axis=1)
+    shortest = max(int(visits.service[missing].min()), 1)
+    held = int((_room(task, found.days)[may] // shortest).sum()) + 1
+    return min(held / len(missing), 1.0)
 
 
 def _taken(task: Task, found: Found, outcome: _Outcome) -> Found:
     """Let both agents have the days that came of a way."""
-    way, agent_of = outcome.way, found.agent_of.copy()
-    agent_of[way.plot] = way.taker
+    way = outcome.way
     others = {
         shift: order
         for shift, order in found.days.items()
         if task.shifts.agent[shift] not in (way.giver, way.taker)
     }
-    return found._replace(days=others | outcome.days, agent_of=agent_of)
+    return found._replace(days=others | outcome.days, agent_of=way.agent_of(found.agent_of))
 
 
 def _shortest(task: Task, found: Found, stuck: dict[int, list[_Outcome]]) -> int:
@@ -152,25 +194,20 @@ def _shortest(task: Task, found: Found, stuck: dict[int, list[_Outcome]]) -> int
     return int(agent[short.argmin()]) if len(agent) else NOBODY
 
 
-def _ways(task: Task, agent_of: Ints, giver: int) -> list[_Way]:
+def _ways(task: Task, agent_of: Ints, giver: int, takers: list[int], turns: Turns) -> list[_Way]:
     """List ways to hand on an agent's plots, those first that lie most among another's."""
-    plot, first, number = np.unique(task.visits.plot, return_index=True, return_inverse=True)
-    place, owner = task.visits.place[first], agent_of[plot]
-    barred = np.zeros((len(plot), len(task.crew)), np.int64)
-    np.add.at(barred, number, ~task.may().T)
-    seconds = task.ways.seconds[task.crew.mode[giver]]
     found = []
-    for one in np.flatnonzero(owner == giver).tolist():
-        away = seconds[place[one], place].astype(np.int64)
-        away[one] = NO_WAY_S
-        base = seconds[place[one], task.crew.base]
-        near = [agent for agent in np.argsort(base, kind="stable").tolist() if agent != giver]
-        for taker in near[:TAKERS]:
-            if not barred[one, taker] and base[taker] < NO_WAY_S:
-                mine, his = (
-                    np.sort(away[owner == agent])[:AMONG].sum() for agent in (giver, taker)
-                )
-                found.append((int(his - mine), _Way(int(plot[one]), giver, taker)))
+    for taker in takers:
+        away = leaning(task, agent_of, giver, taker)
+        if turns.in_return:
+            back = leaning(task, agent_of, taker, giver)
+            found += [
+                (lean + his, _Way(plot, giver, taker, other))
+                for plot, lean in away.items()
+                for other, his in back.items()
+            ]
+        else:
+            found += [(lean, _Way(plot, giver, taker)) for plot, lean in away.items()]
     return [way for _, way in sorted(found)]
 
 
@@ -183,17 +220,22 @@ def _tried(
         some = ways[begin : begin + AT_ONCE]
         kept = [_without(task, found, way) for way in some]
         parts = [_parts(task, found, days, way) for days, way in zip(kept, some, strict=True)]
-        answers = list(run(_answered, parts, [effort] * len(parts)))
-        by_clock |= any(answer.by_clock for routes in answers for answer in routes)
-        for way, days, asked, routes in zip(some, kept, parts, answers, strict=True):
+        owner = found.agent_of[task.visits.plot]
+        theirs = [np.isin(owner, (way.giver, way.taker)) for way in some]
+        limits = [_lacking(task, found.days, both) for both in theirs]
+        answers = list(run(_answered, parts, limits, [effort] * len(parts)))
+        for way, days, asked, routes, both, before in zip(
+            some, kept, parts, answers, theirs, limits, strict=True
+        ):
+            by_clock |= any(answer.by_clock for answer in routes)
+            if len(routes) < len(asked):
+                continue
             for part, answer in zip(asked, routes, strict=True):
                 for shift in part.shifts.tolist():
                     days.pop(shift, None)
                 days.update(part.back(answer.by_shift()))
-            owner = found.agent_of[task.visits.plot]
-            his, others = owner == way.giver, owner == way.taker
-            before, after = (_lacking(task, told, his | others) for told in (found.days, days))
-            his &= task.visits.plot != way.plot
+            his = way.agent_of(found.agent_of)[task.visits.plot] == way.giver
+            after = _lacking(task, days, both)
             if after < before or (after == before and not any(_lacking(task, days, his))):
                 outcomes.append(_Outcome(way, days, after < before))
             if after < before:
@@ -202,9 +244,9 @@ def _tried(
 
 
 def _without(task: Task, found: Found, way: _Way) -> Days:
-    """Give the days of both agents without the plot."""
+    """Give the days of both agents without what changes hands."""
     return {
-        shift: [visit for visit in order if task.visits.plot[visit] != way.plot]
+        shift: [visit for visit in order if task.visits.plot[visit] not in (way.plot, way.back)]
         for shift, order in found.days.items()
         if task.shifts.agent[shift] in (way.giver, way.taker)
     }
@@ -212,9 +254,8 @@ def _without(task: Task, found: Found, way: _Way) -> Days:
 
 def _parts(task: Task, found: Found, days: Days, way: _Way) -> list[Part]:
     """List pieces of both agents' seasons that lack visits once the plot is handed on."""
-    agent_of = found.agent_of.copy()
-    agent_of[way.plot] = way.taker
-    owner, made = agent_of[task.visits.plot], set().union(*days.values())
+    owner = way.agent_of(found.agent_of)[task.visits.plot]
+    made = set().union(*days.values())
     every = [
         piece
         for agent in (way.taker, way.giver)
@@ -229,9 +270,17 @@ def _parts(task: Task, found: Found, days: Days, way: _Way) -> list[Part]:
     ]
 
 
-def _answered(parts: list[Part], effort: Effort) -> list[Routes]:
-    """Plan pieces, no worse than they stand."""
-    return [route(part.task, effort, part.start) for part in parts]
+def _answered(parts: list[Part], limit: tuple[int, ...], effort: Effort) -> list[Routes]:
+    """Plan pieces, no worse than they stand, as long as no more is left out than the limit."""
+    answers: list[Routes] = []
+    lacking = np.zeros(len(limit), np.int64)
+    for part in parts:
+        answers.append(route(part.task, effort, part.start))
+        without = np.setdiff1d(np.arange(len(part.task.visits)), answers[-1].visit)
+        lacking += np.bincount(part.task.visits.priority[without], minlength=len(limit))
+        if tuple(lacking.tolist()) > limit:
+            return answers[:-1]
+    return answers
 
 
 def _lacking(task: Task, days: Days, some: NDArray[np.bool_]) -> tuple[int, ...]:

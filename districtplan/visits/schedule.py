@@ -3,7 +3,7 @@
 Plots are given to agents (:mod:`~.assign`), then the days of each agent are planned alone
 (:mod:`~.alone`). Who can't fit all in hands plots on (:mod:`~.hand_on`). Then agents are planned
 together (:mod:`~.together`), all of them where there are few, else those whose visits still don't
-all fit, with their neighbours.
+all fit, with their neighbours. What is left out then may fit once two agents change plots.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from districtplan.visits.alone import Found, alone
 from districtplan.visits.assign import assign
 from districtplan.visits.fit import left_out
-from districtplan.visits.hand_on import handed_on
+from districtplan.visits.hand_on import Turns, handed_on
 from districtplan.visits.limits import keep_to
 from districtplan.visits.reasons import reason
 from districtplan.visits.room import moved
@@ -39,8 +39,12 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-ROUNDS = 2
-"""Times that agents whose visits don't all fit are planned with neighbours at most."""
+TOGETHER = (4, 3, 2)
+"""Agents planned together at most, in turn, until all visits fit."""
+HANDED_ON = Turns(240, 12, in_return=False)
+"""How plots change hands before that."""
+EXCHANGED = Turns(96, 48, in_return=True)
+"""And after it."""
 PROCESSES = 2
 """Agents planned at a time; the plan is the same with any number."""
 ALONE_MOST = 100
@@ -123,9 +127,9 @@ def _running(processes: int) -> Iterator[Run]:
 def _settled(task: Task, begun: Found, effort: Effort, run: Run) -> Found:
     """Plan each agent alone and then some together, until nothing is left out."""
     found = alone(task, begun, effort, run)
-    found = handed_on(task, found, effort, run)
-    for _ in range(ROUNDS):
-        found = moved(task, shared(task, found, effort, run))
+    found = handed_on(task, found, HANDED_ON, effort, run)
+    for most in TOGETHER:
+        found = moved(task, shared(task, found, most, effort, run))
         if not left_out(task, found.days):
             break
-    return found
+    return moved(task, handed_on(task, found, EXCHANGED, effort, run))

@@ -15,6 +15,7 @@ import numpy as np
 from districtplan.visits.alone import Found, alone, worth
 from districtplan.visits.assign import NOBODY
 from districtplan.visits.fit import left_out
+from districtplan.visits.near import nearest
 from districtplan.visits.part import Part
 from districtplan.visits.pieces import Piece, pieces
 from districtplan.visits.route import route
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
 
 AT_ONCE_MOST = 650
 """Visits up to which all of several agents' are planned at once."""
-GROUP = 4
-"""Agents planned together where there are more visits than that."""
 PROPOSALS = 2
 """Pieces of their season by which it is then asked who follows which plot."""
 SMALL_TIMES = 4
@@ -48,7 +47,7 @@ class _Asked(NamedTuple):
     by: Piece | None
 
 
-def shared(task: Task, found: Found, effort: Effort, run: Run) -> Found:
+def shared(task: Task, found: Found, most: int, effort: Effort, run: Run) -> Found:
     """Plan some agents together; keep what betters their days.
 
     Parameters
@@ -57,6 +56,8 @@ def shared(task: Task, found: Found, effort: Effort, run: Run) -> Found:
         What is planned.
     found : Found
         Days as they stand.
+    most : int
+        Agents planned together at most: fewer are planned more thoroughly.
     effort : Effort
         When to stop.
     run : Callable
@@ -69,7 +70,7 @@ def shared(task: Task, found: Found, effort: Effort, run: Run) -> Found:
     """
     owner = found.agent_of[task.visits.plot]
     asked = []
-    for group in _groups(task, found):
+    for group in _groups(task, found, most):
         visits = np.flatnonzero(np.isin(owner, group))
         shifts = np.flatnonzero(np.isin(task.shifts.agent, group))
         part = Part.of(task, found.days, visits, shifts)
@@ -91,7 +92,7 @@ def shared(task: Task, found: Found, effort: Effort, run: Run) -> Found:
     return Found(days, agent_of, by_clock)
 
 
-def _groups(task: Task, found: Found) -> list[Ints]:
+def _groups(task: Task, found: Found, most: int) -> list[Ints]:
     """List agents to be planned together: those with visits left out, and who is nearest to them.
 
     Each agent is in one group at most.
@@ -101,19 +102,16 @@ def _groups(task: Task, found: Found) -> list[Ints]:
     count = np.bincount(owner[owner != NOBODY], minlength=len(task.crew))
     if len(agents) <= 1 or not len(owner):
         return []
-    if count.sum() <= AT_ONCE_MOST and len(agents) <= GROUP:
+    if count.sum() <= AT_ONCE_MOST and len(agents) <= most:
         return [agents]
     missing = owner[left_out(task, found.days)]
     short = np.bincount(missing[missing != NOBODY], minlength=len(task.crew))
     free, groups = set(agents.tolist()), []
-    for agent in np.argsort(-short, kind="stable"):
+    for agent in np.argsort(-short, kind="stable").tolist():
         if not short[agent] or agent not in free:
             continue
-        near = task.ways.seconds[task.crew.mode[agent]][task.crew.base[agent]][task.crew.base]
-        group = [int(agent)]
-        for other in np.argsort(near, kind="stable").tolist():
-            if other in free and other not in group and len(group) < GROUP:
-                group.append(other)
+        near = [other for other in nearest(task, owner, agent) if other in free]
+        group = [agent, *near[: most - 1]]
         if len(group) > 1:
             free -= set(group)
             groups.append(np.array(sorted(group)))

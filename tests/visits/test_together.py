@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from districtplan.visits.alone import Found
 from districtplan.visits.fit import crowd, days_of
 from districtplan.visits.pieces import pieces
-from districtplan.visits.route import Routes
-from districtplan.visits.task import DAY_S
-from districtplan.visits.together import majority, typical_round
+from districtplan.visits.route import Effort, Routes
+from districtplan.visits.task import DAY_S, Crew, Ways
+from districtplan.visits.together import majority, shared, typical_round
 from tests.visits.cases import line_task, random_task
 from tests.visits.planted import Size, planted
 
@@ -76,3 +79,31 @@ def test_what_has_no_room_is_put_beside_the_nearest_all_the_same(closes, all_in)
     days = {0: [0, 1]}
     assert crowd(task, days) is all_in
     assert days == {0: [0, 1, 2] if all_in else [0, 1]}
+
+
+@pytest.mark.parametrize(("most", "group"), [(4, [0, 1, 2, 3]), (3, [0, 1, 3]), (2, [0, 3])])
+def test_who_is_planned_together_has_plots_nearest_to_those_that_do_not_fit(most, group):
+    """Bases stand in a row from 0 to 3; who has the last has his plots beside the first's."""
+    plots = [10, 11, 12, 40, 70, 13]
+    at = [0, 30, 60, 90, *plots]
+    lone = line_task(plots, service_min=200, place=4 + np.arange(6))
+    agents, zeros = np.arange(4), np.zeros(4, np.int64)
+    much = np.full(4, 2**40)
+    seconds = 60 * np.abs(np.subtract.outer(at, at))
+    task = replace(
+        lone,
+        crew=Crew(agents, zeros, np.ones((4, 6), np.bool_), much, much),
+        shifts=replace(lone.shifts.take(zeros), agent=agents),
+        ways=Ways([seconds], [seconds]),
+    )
+    owner = np.array([0, 0, 0, 1, 2, 3])
+    asked = []
+
+    def run(_, parts, efforts):
+        asked.extend(parts)
+        return [Found(one.part.start.by_shift(), one.agent_of) for one in parts]
+
+    days = {0: [0, 1], 1: [3], 2: [4], 3: [5]}
+    found = shared(task, Found(days, owner), most, Effort(), run)
+    assert {tuple(one.part.shifts.tolist()) for one in asked} == {tuple(group)}
+    assert found.days == days
