@@ -286,6 +286,7 @@ def _shared(
         "plain": {"fill": palette.PLAIN, "ink": palette.ink_on(palette.PLAIN)},
         "ground": ground.picture(results.relief),
         "heights": heights.shown(results.relief, apart, origin_deg),
+        "tiles": ground.tiles(plan.page),
         "frame": {"origin_deg": list(origin_deg), "step_m": shapes.STEP_M},
         "villages": overview.villages(results, origin_deg),
         "odd": [*shown_names.odd(results.villages["village"]).items()],
