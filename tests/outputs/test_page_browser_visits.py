@@ -8,6 +8,7 @@ from districtplan.outputs import page
 from districtplan.visits.told import PLANNED
 from tests.outputs import test_page_access as access
 from tests.outputs import test_page_browser as driven
+from tests.outputs.taught import taught_by
 from tests.outputs.visited import visited_by
 
 pytestmark = pytest.mark.browser
@@ -85,6 +86,34 @@ def test_the_view_has_no_grave_fault_of_access(browser, written, checker, tmp_pa
         tab.locator("#visit-days .village summary").first.click()
         tab.locator("#visit-days .hill summary").first.click()
         assert access.grave(tab, checker) == []
+
+
+def test_on_a_phone_six_views_stand_in_one_line(browser, small_results, texts, tmp_path):
+    written = page.render(visited_by(taught_by(small_results)), texts)
+    with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, watched):
+        buttons = tab.locator("#views button").all()
+        assert len(buttons) == 6
+        wide = SIZES["phone"][0]
+        boxes = [button.bounding_box() for button in buttons]
+        assert len({box["y"] for box in boxes}) == 1
+        assert min(min(box["width"], box["height"]) for box in boxes) >= 44
+        assert tab.locator("#views").bounding_box()["height"] < 2 * 44
+
+        def whole(button):
+            box = button.bounding_box()
+            return box["x"] >= 0 and box["x"] + box["width"] <= wide
+
+        for button in reversed(buttons):
+            tab.evaluate("view => districtplan.show(view)", button.get_attribute("data-view"))
+            assert whole(button)
+            assert button.get_attribute("aria-pressed") == "true"
+        tab.focus("#views button")
+        for button in buttons:
+            assert button.evaluate("(one) => one === document.activeElement")
+            assert whole(button)
+            tab.keyboard.press("Tab")
+        assert tab.evaluate("document.documentElement.scrollWidth") == wide
+    assert watched.faults() == []
 
 
 @pytest.mark.slow
