@@ -333,6 +333,9 @@ def test_a_missing_file_is_told_and_named(browser, written, tmp_path):
         assert "Copy the whole folder" in said
         assert tab.locator("#told").get_attribute("role") == "status"
         assert tab.inner_text("#search .status") == ""
+        tab.click("#filter > summary")
+        settle(tab)
+        assert tab.inner_text("#filter .inner") == said
     # A file that isn't there is an error of the browser's; the page's own script has none.
     assert all("ERR_FILE_NOT_FOUND" in error for error in seen.errors)
 
