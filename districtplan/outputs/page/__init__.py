@@ -196,13 +196,13 @@ def doubts(villages: int, plan: Plan) -> list[str]:
 
 
 def _spoiling(results: Results) -> dict[str, str]:
-    """Give the names that would spoil the sentences they stand in."""
+    """Give the names that would spoil the sentences they stand in: too long, or turning them."""
     names: list[object] = [*results.villages["village"], *results.plots["plot_id"]]
     if "work_site" in results.plots:
         names += results.plots["work_site"].tolist()
     if results.visits is not None:
         names += results.visits.agents["agent_id"].tolist()
-    return shown_names.harmful(names)
+    return shown_names.odd(names)
 
 
 def _told(core: dict[str, Any], spoiling: Mapping[str, str]) -> dict[str, Any]:
