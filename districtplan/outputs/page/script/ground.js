@@ -8,6 +8,7 @@ const heights = heightsOf({
   load: () => tracked(loader.load("heights")),
   redraw: () => redrawHeights(),
   missed,
+  inView,
   style: { colour: CONTOUR, label: { font: "600 13px system-ui, sans-serif", halo: 3, fill: PAPER, ink: CONTOUR } },
   write,
   worded: (height) => say("height_value", { m: shown(height) }),

@@ -50,11 +50,13 @@ function show(view) {
   if (state.open !== null) fillCard(state.open);
   // Beside lists that answer the question, the legend waits to be opened.
   byId("legend").open = legendFits() && ["steep", "rows"].includes(view);
-  // The buying view widens the panel, so the map is measured again.
+  // The buying view widens the panel, so the map is measured again; of another size it is drawn by that.
+  const before = map.getSize();
   map.invalidateSize({ animate: false });
-  refit();
-  fields._update();
-  redrawHeights();
+  if (map.getSize().distanceTo(before) < 2) {
+    fields._update();
+    redrawHeights();
+  }
   return true;
 }
 
