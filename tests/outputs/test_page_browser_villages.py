@@ -12,7 +12,7 @@ import pytest
 from pyproj import Transformer
 from shapely import affinity
 
-from districtplan.outputs import FORMATS, page, purchase_words
+from districtplan.outputs import FORMATS, page, wording
 from districtplan.outputs.page import palette
 from districtplan.outputs.texts import Texts
 from tests.outputs import test_page_browser as driven
@@ -380,7 +380,7 @@ def test_each_good_stands_by_its_name(browser, small_results, texts, tmp_path):
     served = kits[kits["order_line"].isin(["enrolled", "demo"])]
     (name,) = (name for name in bought.villages["village"] if name == village)
     grams = served[served["village"] == name][["npk_g", "urea_g"]].sum()
-    npk, urea = (purchase_words.kilograms(int(grams[f"{good}_g"])) for good in ("npk", "urea"))
+    npk, urea = (wording.kilograms(int(grams[f"{good}_g"])) for good in ("npk", "urea"))
     assert npk != urea
     files = page.render(bought, texts)
     with opened(browser, tmp_path / "index.html", files) as (tab, seen):
@@ -394,7 +394,7 @@ def test_each_good_stands_by_its_name(browser, small_results, texts, tmp_path):
             card = driven.click_plot(tab, kit["plot_id"])
             _, card = card.split("\nKit\n")
             for good, word in (("npk", "NPK"), ("urea", "Urea")):
-                assert f"\n{word} {purchase_words.kilograms(kit[f'{good}_g'])} kg\n" in card
+                assert f"\n{word} {wording.kilograms(kit[f'{good}_g'])} kg\n" in card
     assert seen.faults() == []
     (phone,) = (part for name, part in files.items() if "tamba" in name and name.endswith("html"))
     with opened(browser, tmp_path / "page.html", {"page.html": phone}) as (tab, seen):
