@@ -23,7 +23,7 @@ from pydantic import (
     model_validator,
 )
 
-from districtplan import intervals
+from districtplan import intervals, tile_address
 from districtplan.errors import Fault, InputError
 from districtplan.handbook import packaged
 from districtplan.handbook import practice as practices
@@ -132,6 +132,8 @@ RAIN_EROSIVITY_MAX, ERODIBILITY_MAX = 50_000, 0.2
 UnitSystem = Literal["si", "us", "technical"]
 CORRELATION_MIN_M = 0.001
 ROWS_APART_MIN_CM = 10
+TILES_ZOOM_MAX = 22
+"""Nearest that the map goes."""
 FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2199, 12, 31)
 Day = Annotated[
     date,
@@ -1897,6 +1899,37 @@ class Page(Section):
         description="Most pages for phones of a run, one a village; of more villages, none is "
         "written (judgement).",
     )
+    tiles: Annotated[Text, AfterValidator(tile_address.checked)] | None = Field(
+        None,
+        description=f"Address of pictures of the ground on a server, such as "
+        f"{tile_address.EXAMPLE}: squares of EPSG:3857 by zoom level, column and row from the "
+        "north-west. Pages ask for them only once someone switches them on; the server then sees "
+        "which land is looked at. Its terms are yours to keep. Left out: no page asks the network "
+        "for anything.",
+    )
+    tiles_credit: Annotated[Text, AfterValidator(_named)] | None = Field(
+        None,
+        description="Whom the pictures are from, as their terms want it said; stands on the map "
+        "and on paper while they are on. Needed with tiles.",
+    )
+    tiles_zoom_min: int = Field(
+        0, ge=0, le=TILES_ZOOM_MAX, description="Lowest zoom level that the server has."
+    )
+    tiles_zoom_max: int = Field(
+        18,
+        ge=0,
+        le=TILES_ZOOM_MAX,
+        description="Highest zoom level that the server has; nearer, its pictures are enlarged.",
+    )
+
+    @model_validator(mode="after")
+    def _credited(self) -> Page:
+        if (self.tiles is None) != (self.tiles_credit is None):
+            raise ValueError("needs both tiles and tiles_credit, or neither. Give the other")
+        low, high = self.tiles_zoom_min, self.tiles_zoom_max
+        if low > high:
+            raise ValueError(f"tiles_zoom_min = {low} is above tiles_zoom_max = {high}")
+        return self
 
 
 class Limits(Section):

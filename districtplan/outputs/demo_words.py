@@ -51,13 +51,13 @@ def finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     """
     if found.cover is None:
         return conflicts(found, asked, texts)
-    count, farmers = len(found.chosen), f"{found.farmers:,}"
+    count, farmers = len(found.chosen), texts.number(found.farmers)
     key = "demos.finding_one" if count == 1 else "demos.finding"
     said = [
         texts.say(
             key,
-            count=f"{count:,}",
-            reached=f"{found.farmers_reached:,}",
+            count=texts.number(count),
+            reached=texts.number(found.farmers_reached),
             farmers=farmers,
             within=within(asked, texts),
             bound=bound(found, texts),
@@ -68,7 +68,7 @@ def finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     provisional = int(found.chosen["demo_provisional"].sum())
     if provisional:
         key = "demos.provisional_one" if provisional == 1 else "demos.provisional"
-        said.append(texts.say(key, count=f"{provisional:,}"))
+        said.append(texts.say(key, count=texts.number(provisional)))
     return [*said, *cautions(found, texts)]
 
 
@@ -97,8 +97,8 @@ def village_finding(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     first = texts.say(
         "demos.of_village",
         village=village,
-        reached=f"{own['demo_farmers_reached']:,}",
-        farmers=f"{own['demo_farmers']:,}",
+        reached=texts.number(own["demo_farmers_reached"]),
+        farmers=texts.number(own["demo_farmers"]),
         within=within(asked, texts),
     )
     return [first, *told.why, *told.goes, told.able, *cautions(found, texts)]
@@ -120,9 +120,11 @@ def within(asked: Demos, texts: Texts) -> str:
         Part of a sentence.
     """
     if asked.reach_by == "on foot":
-        return texts.say("demos.within_foot", minutes=f"{asked.reach_min:g}")
+        return texts.say(
+            "demos.within_foot", minutes=texts.number(cast("float", asked.reach_min), "g")
+        )
     key = "demos.within_paths" if asked.reach_by == "paths" else "demos.within_line"
-    return texts.say(key, metres=f"{asked.reach_m:,.0f}")
+    return texts.say(key, metres=texts.number(cast("float", asked.reach_m), ",.0f"))
 
 
 def bound(found: Allotment, texts: Texts) -> str:
@@ -187,7 +189,7 @@ def cautions(found: Allotment, texts: Texts) -> list[str]:
     if found.cover is not None and not found.cover.reproducible:
         said.append(texts.say("demos.by_clock"))
     if found.thinned:
-        said.append(texts.say("demos.thinned", count=f"{found.thinned:,}"))
+        said.append(texts.say("demos.thinned", count=texts.number(found.thinned)))
     if found.ended:
         said.append(texts.say("demos.ended", plots=texts.listed(list(found.ended))))
     return said
@@ -247,11 +249,11 @@ def how(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     key = {"straight line": "line", "paths": "paths", "on foot": "foot"}[asked.reach_by]
     said = [
         texts.say("demos.goal"),
-        texts.say(f"demos.how_{key}", factor=f"{asked.way_factor:g}"),
+        texts.say(f"demos.how_{key}", factor=texts.number(asked.way_factor, "g")),
     ]
     if weighed(asked):
         who = [
-            texts.say(f"demos.{name}", times=f"{getattr(asked, name):g}")
+            texts.say(f"demos.{name}", times=texts.number(getattr(asked, name), "g"))
             for name in WEIGHTS
             if getattr(asked, name) != 1
         ]
@@ -260,9 +262,9 @@ def how(found: Allotment, asked: Demos, texts: Texts) -> list[str]:
     said.append(
         texts.say(
             "demos.candidates",
-            able=f"{int((standing != 'no candidate').sum()):,}",
-            plots=f"{len(standing):,}",
-            provisional=f"{int(standing.str.startswith('provisional').sum()):,}",
+            able=texts.number(int((standing != "no candidate").sum())),
+            plots=texts.number(len(standing)),
+            provisional=texts.number(int(standing.str.startswith("provisional").sum())),
         )
     )
     return [*said, texts.say("demos.orders")]
@@ -278,16 +280,16 @@ def _left(found: Allotment, texts: Texts) -> Iterator[str]:
     lacking = (table["demo_farmers"] - table["demo_farmers_reached"]).set_axis(table["village"])
     lacking = lacking[lacking > 0].sort_values(ascending=False, kind="stable")
     named = [
-        texts.say("demos.left_in", count=f"{number:,}", village=village)
+        texts.say("demos.left_in", count=texts.number(number), village=village)
         for village, number in lacking.iloc[:NAMED_MAX].items()
     ]
     others = int(lacking.iloc[NAMED_MAX:].sum())
     if others:
-        named.append(texts.say("demos.left_others", count=f"{others:,}"))
-    yield texts.say("demos.left", count=f"{left:,}", villages=texts.listed(named))
+        named.append(texts.say("demos.left_others", count=texts.number(others)))
+    yield texts.say("demos.left", count=texts.number(left), villages=texts.listed(named))
     never = found.farmers - found.farmers_near
     if never:
-        yield texts.say("demos.never", count=f"{never:,}")
+        yield texts.say("demos.never", count=texts.number(never))
 
 
 def _next(found: Allotment, asked: Demos, texts: Texts) -> Iterator[str]:
@@ -302,7 +304,7 @@ def _next(found: Allotment, asked: Demos, texts: Texts) -> Iterator[str]:
     ]
     weighed_as = _as_weighed(found, texts)
     if asked.plots is None:
-        kits = f"{beyond['demo_number'].iloc[0]:g}"
+        kits = texts.number(beyond["demo_number"].iloc[0], "g")
         yield texts.say("demos.next_kits", kits=kits, first=gains[0], weighed=weighed_as)
     elif len(gains) == 1:
         yield texts.say("demos.next_one", first=gains[0], weighed=weighed_as)
@@ -361,8 +363,8 @@ def _asked(rows: list[dict[str, Any]], found: Allotment, texts: Texts) -> str:
     told = texts.say(
         f"demos.asked.{key}",
         of=_some([str(one["demo_condition_of"]) for one in rows], texts),
-        least=_whole(least),
-        most=_whole(most),
+        least=_whole(least, texts),
+        most=_whole(most, texts),
     )
     if kind != "in":
         return told
@@ -377,7 +379,7 @@ def _some(names: list[str], texts: Texts) -> str:
     """List names, the first of them where there are many."""
     if len(names) <= LISTED_MAX:
         return texts.listed(names)
-    more = texts.say("work.more", count=f"{len(names) - LISTED_MAX:,}")
+    more = texts.say("work.more", count=texts.number(len(names) - LISTED_MAX))
     return texts.listed([*names[:LISTED_MAX], more])
 
 
@@ -391,15 +393,17 @@ def _relief(row: Mapping[str, Any], found: Allotment, texts: Texts) -> str:
         enough = float(np.floor(enough / unit) * unit)
     if kind == "budget":
         enough = float(np.ceil(10 * enough - HAIR) / 10)
-    change = texts.say(f"demos.eased.{kind}", of=row["demo_condition_of"], enough=_whole(enough))
+    change = texts.say(
+        f"demos.eased.{kind}", of=row["demo_condition_of"], enough=_whole(enough, texts)
+    )
     if pd.isna(row["demo_eased_reached"]):
         return texts.say("demos.relief_only", change=change)
-    reached, farmers = f"{row['demo_eased_reached']:,.0f}", f"{found.farmers:,}"
+    reached, farmers = texts.number(row["demo_eased_reached"], ",.0f"), texts.number(found.farmers)
     return texts.say("demos.relief", change=change, reached=reached, farmers=farmers)
 
 
-def _whole(value: float) -> str:
-    return "" if np.isnan(value) else f"{round(value, 1):,g}"
+def _whole(value: float, texts: Texts) -> str:
+    return "" if np.isnan(value) else texts.number(round(value, 1), ",g")
 
 
 def of_villages(found: Allotment, texts: Texts) -> dict[str, list[str]]:
@@ -440,8 +444,8 @@ def _told(found: Allotment, texts: Texts) -> dict[str, _Village]:
         village = row["village"]
         plots: list[str] = own.get(village, [])
         numbers = {
-            "reached": f"{row['demo_farmers_reached']:,}",
-            "farmers": f"{row['demo_farmers']:,}",
+            "reached": texts.number(row["demo_farmers_reached"]),
+            "farmers": texts.number(row["demo_farmers"]),
         }
         if found.cover is None:
             first = texts.say("demos.plot.no_choice")
@@ -453,11 +457,11 @@ def _told(found: Allotment, texts: Texts) -> dict[str, _Village]:
                 f"demos.why.{row['demo_village_why']}",
                 village=village,
                 best=row["demo_best"],
-                adds=f"{row['demo_best_adds']:,.0f}",
+                adds=texts.number(row["demo_best_adds"], ",.0f"),
                 weighed=_as_weighed(found, texts),
             )
         reached = texts.say("demos.why.reached", **numbers)
-        count = texts.say("demos.why.candidates", count=f"{row['demo_candidates']:,}")
+        count = texts.say("demos.why.candidates", count=texts.number(row["demo_candidates"]))
         alone = _each(found, plots, texts) if len(plots) > 1 else []
         goes = list(_served(served.get(village), plots, texts))
         said[str(village)] = _Village([first, *alone], reached, goes, count)
@@ -484,7 +488,7 @@ def _served(table: pd.DataFrame | None, own: list[str], texts: Texts) -> Iterato
 
 def _counted(key: str, number: float, texts: Texts, **values: object) -> str:
     """Say how many, one or several."""
-    shown = f"{number:,.0f}"
+    shown = texts.number(number, ",.0f")
     return texts.say(f"{key}.{'one' if shown == '1' else 'many'}", count=shown, **values)
 
 
@@ -554,8 +558,8 @@ def why_chosen(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[s
     """
     said = []
     numbers = {
-        "reaches": f"{row['demo_reaches']:,}",
-        "alone": f"{row['demo_reaches_alone']:,}",
+        "reaches": texts.number(row["demo_reaches"]),
+        "alone": texts.number(row["demo_reaches_alone"]),
     }
     if row["demo_why"] == "chosen":
         said.append(texts.say("demos.plot.chosen", **numbers))
@@ -588,8 +592,8 @@ def of_village(row: Mapping[str, Any], found: Allotment, texts: Texts) -> list[s
     own = found.villages.set_index("village").loc[row["village"]]
     reached = texts.say(
         "demos.why.reached",
-        reached=f"{own['demo_farmers_reached']:,}",
-        farmers=f"{own['demo_farmers']:,}",
+        reached=texts.number(own["demo_farmers_reached"]),
+        farmers=texts.number(own["demo_farmers"]),
     )
     served = found.served[found.served["village"] == row["village"]]
     named = texts.say("demos.why.of_village", village=row["village"])
@@ -698,8 +702,8 @@ def left_out(found: Allotment, texts: Texts) -> list[list[str]]:
         [
             row["demo_message"],
             texts.say(f"demos.kept_out.{row['demo_reason']}"),
-            f"{row['demo_kept_out']:,}",
-            f"{row['demo_kept_out_alone']:,}",
+            texts.number(row["demo_kept_out"]),
+            texts.number(row["demo_kept_out_alone"]),
         ]
         for row in cast("list[dict[str, Any]]", found.reasons.to_dict("records"))
     ]
@@ -724,7 +728,11 @@ def curve(found: Allotment, texts: Texts, unit: str) -> str:
     """
     known = found.curve[found.curve["demo_reached"].notna()]
     points = [
-        texts.say("demos.curve_point", number=f"{number:g}", reached=f"{reached:,.0f}")
+        texts.say(
+            "demos.curve_point",
+            number=texts.number(number, "g"),
+            reached=texts.number(reached, ",.0f"),
+        )
         for number, reached in zip(known["demo_number"], known["demo_reached"], strict=True)
     ]
     if not points:

@@ -534,8 +534,8 @@ def _beyond(results: Results, texts: Texts) -> list[str]:
             texts.say(
                 "workbook.beyond_good",
                 good=texts.say(f"goods.{good}_g"),
-                issued=purchase_words.amount(listed),
-                there=purchase_words.amount(ordered + stock),
+                issued=purchase_words.amount(listed, texts),
+                there=purchase_words.amount(ordered + stock, texts),
                 share=f"{100 * (ordered + stock) / listed:.0f}",
             )
         )

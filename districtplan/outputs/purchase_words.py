@@ -9,7 +9,7 @@ from districtplan.inputs import LINES
 from districtplan.outputs import purchase_tables
 from districtplan.outputs.purchase_notes import notes
 from districtplan.outputs.purchase_tables import GOODS
-from districtplan.outputs.wording import kilograms
+from districtplan.outputs.wording import kilogram_form
 
 if TYPE_CHECKING:
     from datetime import date
@@ -97,7 +97,7 @@ def _amount(results: Results, good: str, texts: Texts) -> str:
     sums = purchase_tables.in_all(results.purchase).get(good)
     if sums is None:
         return ""
-    bought = {"amount": amount(sums["ordered_g"]), "good": texts.say(f"goods.{good}_g")}
+    bought = {"amount": amount(sums["ordered_g"], texts), "good": texts.say(f"goods.{good}_g")}
     if sums["packs"] is None:
         return texts.say("purchase.amount", **bought)
     return texts.say("purchase.amount_in_packs", packs=_packs(sums["packs"], good, texts), **bought)
@@ -162,13 +162,15 @@ def sentences(results: Results, texts: Texts) -> list[str]:
     return [*said, *notes(results, texts)]
 
 
-def amount(grams: int | None) -> str:
+def amount(grams: int | None, texts: Texts) -> str:
     """Say how many kilograms there are, none as a plain nought.
 
     Parameters
     ----------
     grams : int | None
         Grams, None where they aren't known.
+    texts : Texts
+        The words.
 
     Returns
     -------
@@ -177,7 +179,7 @@ def amount(grams: int | None) -> str:
     """
     if grams is None:
         return ""
-    return kilograms(grams) if grams else "0"
+    return texts.number(grams / 1000, kilogram_form(grams)) if grams else "0"
 
 
 def of_good(results: Results, good: str, texts: Texts) -> list[str]:
@@ -201,7 +203,7 @@ def of_good(results: Results, good: str, texts: Texts) -> list[str]:
     if found is None:
         return []
     sums = {
-        name: amount(found[f"{name}_g"])
+        name: amount(found[f"{name}_g"], texts)
         for name in (
             "planned",
             "need_low",
@@ -212,7 +214,7 @@ def of_good(results: Results, good: str, texts: Texts) -> list[str]:
             "leftover",
         )
     }
-    sums["in_stock"] = amount(purchase_tables.in_stock(results, good))
+    sums["in_stock"] = amount(purchase_tables.in_stock(results, good), texts)
     said = texts.say("purchase.good", good=texts.say(f"goods.{good}_g"), **sums)
     if found["packs"] is not None:
         counted = _packs(found["packs"], good, texts)

@@ -51,11 +51,11 @@ def finding(found: VisitPlan, texts: Texts) -> list[str]:
     return [
         texts.say(
             "visits.finding" if len(missing) else "visits.finding_all",
-            made=f"{len(planned):,}",
-            count=f"{len(planned) + len(missing):,}",
-            agents=f"{len(found.agents):,}",
-            days=f"{len(days):,}",
-            share=f"{share:.0f}",
+            made=texts.number(len(planned)),
+            count=texts.number(len(planned) + len(missing)),
+            agents=texts.number(len(found.agents)),
+            days=texts.number(len(days)),
+            share=texts.number(share, ".0f"),
         ),
         *quality(found, texts),
         *_spread(found, texts),
@@ -87,13 +87,13 @@ def quality(found: VisitPlan, texts: Texts) -> list[str]:
     return [
         texts.say(
             "visits.quality",
-            road=f"{own['quality_road_h']:,.1f}",
-            walk=f"{own['quality_walk_h']:,.1f}",
-            each=f"{own['quality_road_visit_min']:.0f}",
-            most=f"{own['quality_road_share_most_pct']:.0f}",
-            simple_count=f"{simple['quality_visits']:,}",
-            simple_road=f"{simple['quality_road_h']:,.1f}",
-            simple_each=f"{simple['quality_road_visit_min']:.0f}",
+            road=texts.number(own["quality_road_h"], ",.1f"),
+            walk=texts.number(own["quality_walk_h"], ",.1f"),
+            each=texts.number(own["quality_road_visit_min"], ".0f"),
+            most=texts.number(own["quality_road_share_most_pct"], ".0f"),
+            simple_count=texts.number(simple["quality_visits"]),
+            simple_road=texts.number(simple["quality_road_h"], ",.1f"),
+            simple_each=texts.number(simple["quality_road_visit_min"], ".0f"),
         ),
         texts.say("visits.no_bound"),
     ]
@@ -109,7 +109,11 @@ def _spread(found: VisitPlan, texts: Texts) -> Iterator[str]:
         return
     hours = found.load.groupby("agent_id")["load_hours"].sum()
     hours = hours.reindex(found.agents["agent_id"], fill_value=0.0)
-    yield texts.say("visits.spread", least=f"{hours.min():.0f}", most=f"{hours.max():.0f}")
+    yield texts.say(
+        "visits.spread",
+        least=texts.number(hours.min(), ".0f"),
+        most=texts.number(hours.max(), ".0f"),
+    )
 
 
 def _left_out(missing: pd.DataFrame, texts: Texts) -> Iterator[str]:
@@ -117,7 +121,9 @@ def _left_out(missing: pd.DataFrame, texts: Texts) -> Iterator[str]:
         return
     counts = missing["visit_left_out"].value_counts()
     parts = [
-        texts.say("visits.left_part", count=f"{count:,}", why=texts.say(f"visits.why.{reason}"))
+        texts.say(
+            "visits.left_part", count=texts.number(count), why=texts.say(f"visits.why.{reason}")
+        )
         for reason, count in counts.items()
     ]
     remedies = [texts.say(f"visits.remedy.{reason}") for reason in counts.index]
@@ -128,11 +134,11 @@ def _reliefs(found: VisitPlan, texts: Texts) -> Iterator[str]:
     for row in found.relief.to_dict("records"):
         gained = int(row["relief_gained"])
         if row["relief"] == "a cut of days":
-            yield texts.say("visits.cut", count=f"{max(-gained, 0):,}")
+            yield texts.say("visits.cut", count=texts.number(max(-gained, 0)))
         else:
             yield texts.say(
                 "visits.relief", what=texts.say(f"visits.relief_of.{row['relief']}"),
-                agent=row["relief_agent"], count=f"{max(gained, 0):,}",
+                agent=row["relief_agent"], count=texts.number(max(gained, 0)),
             )  # fmt: skip
 
 
@@ -160,7 +166,9 @@ def changes(found: VisitPlan, texts: Texts) -> list[str]:
         for way in ("from", "to")
         if row[f"changed_{way}_day"] is not None
     }
-    said = [texts.say("visits.changed", count=f"{len(rows):,}", days=f"{len(days):,}")]
+    said = [
+        texts.say("visits.changed", count=texts.number(len(rows)), days=texts.number(len(days)))
+    ]
     for row in rows[:CHANGES_MAX]:
         was, now = row["changed_from_day"], row["changed_to_day"]
         handed = row["changed_from_agent"] != row["changed_to_agent"]
@@ -174,7 +182,7 @@ def changes(found: VisitPlan, texts: Texts) -> list[str]:
         }
         said.append(texts.say(f"visits.change_{key}", **told))
     if len(rows) > CHANGES_MAX:
-        said.append(texts.say("visits.changed_more", count=f"{len(rows) - CHANGES_MAX:,}"))
+        said.append(texts.say("visits.changed_more", count=texts.number(len(rows) - CHANGES_MAX)))
     return said
 
 
@@ -201,13 +209,14 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         texts.say(
             f"visits.speed_{_kind(row)}",
             agent=row["agent_id"], trips=row["speed_trips"],
-            recorded=f"{row['speed_recorded_km_h']:g}", given=f"{row['speed_given_km_h']:g}",
+            recorded=texts.number(row["speed_recorded_km_h"], "g"),
+            given=texts.number(row["speed_given_km_h"], "g"),
         )
         for row in _records(found.speeds)
     ]  # fmt: skip
     unused = _walks(results) if results.plan.visits.walk_by == "on foot" else 0
     if unused:
-        recorded.append(texts.say("visits.trips_unused", count=f"{unused:,}"))
+        recorded.append(texts.say("visits.trips_unused", count=texts.number(unused)))
     return [
         *_left_out(missing, texts),
         *_without_session(results, texts),

@@ -149,7 +149,7 @@ def loss_above(row: Mapping[str, Any], texts: Texts) -> str | None:
         return None
     key = "at_least" if row["ls_at_least"] == 1 else "counted" if above > 0 else "none"
     where = texts.say(f"explain.above.{begins.replace(' ', '_')}")
-    said = texts.say(f"loss_above.{key}", m=f"{above:.0f}", begins=where)
+    said = texts.say(f"loss_above.{key}", m=texts.number(above, ".0f"), begins=where)
     if row["flow_line_length_m"] > 0:
         said += " " + texts.say("loss_above.gathered")
     return said
@@ -353,18 +353,22 @@ def noticed(results: Results, texts: Texts) -> list[str]:
     list[str]
         Sentences: the warnings, where the raster's error is from, and faults of its surface.
     """
-    elevation, total = results.plan.elevation, f"{int(results.district['plots']):,}"
+    elevation, total = results.plan.elevation, texts.number(int(results.district["plots"]))
     said = list(results.warnings)
     if results.estimate is not None:
-        shown = {name: f"{value:.3g}" for name, value in asdict(results.estimate).items()}
-        shown |= {name: f"{getattr(results.estimate, name):,}" for name in ("squares", "cells")}
+        shown = {
+            name: texts.number(value, ".3g") for name, value in asdict(results.estimate).items()
+        }
+        shown |= {
+            name: texts.number(getattr(results.estimate, name)) for name in ("squares", "cells")
+        }
         used = results.estimate.vertical_error_m == elevation.vertical_error_m
         key = "noticed.estimate_used" if used else "noticed.estimate_offered"
         said.append(texts.say(key, plan=results.plan, **shown))
     elif elevation.source is not None:
         said.append(texts.say("noticed.source", plan=results.plan))
     if elevation.vertical_error_m == 0:
-        said.append(texts.say("noticed.taken_as_true", cell=_cell_m(results.plots)))
+        said.append(texts.say("noticed.taken_as_true", cell=_cell_m(results.plots, texts)))
     if elevation.surface == "tree tops and roofs":
         said.append(texts.say("noticed.tree_tops"))
     raised = results.plots["terrain_flags"].explode().value_counts()
@@ -374,7 +378,12 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         if code in raised
     ]
     said += [
-        texts.say("noticed.rows_set_aside", read=f"{of.rows_read:,}", aside=f"{aside:,}", name=name)
+        texts.say(
+            "noticed.rows_set_aside",
+            read=texts.number(of.rows_read),
+            aside=texts.number(aside),
+            name=name,
+        )
         for name, of in results.beside.items()
         if (aside := len(of.set_aside))
     ]
@@ -405,18 +414,20 @@ def rows_noticed(results: Results, texts: Texts) -> list[str]:
     features = results.features
     if results.plan.files.features is not None:
         taken = results.plots["land_taken_m2"]
-        read = f"{features.rows_read:,}"
+        read = texts.number(features.rows_read)
         said.append(
             texts.say(
                 "noticed.features",
                 read=read,
-                used=f"{len(features.used):,}",
-                area=f"{taken.sum():,.0f}",
-                plots=f"{int((taken > 0).sum()):,}",
+                used=texts.number(len(features.used)),
+                area=texts.number(taken.sum(), ",.0f"),
+                plots=texts.number(int((taken > 0).sum())),
             )
         )
         if aside := len(features.set_aside):
-            said.append(texts.say("noticed.features_set_aside", read=read, aside=f"{aside:,}"))
+            said.append(
+                texts.say("noticed.features_set_aside", read=read, aside=texts.number(aside))
+            )
     return said
 
 
@@ -462,10 +473,10 @@ def readings_findings(results: Results, texts: Texts) -> list[str]:
     read, aside = readings.rows_read, len(readings.set_aside)
     slopes = int(results.plots["slope_measured_pct"].notna().sum())
     bearings = int(results.plots["row_bearing_measured_true_deg"].notna().sum())
-    counts = {"slopes": f"{slopes:,}", "bearings": f"{bearings:,}"}
+    counts = {"slopes": texts.number(slopes), "bearings": texts.number(bearings)}
     said = [_counted("readings.used", read, texts, **counts)]
     if aside:
-        said.append(_counted("readings.set_aside", read, texts, aside=f"{aside:,}"))
+        said.append(_counted("readings.set_aside", read, texts, aside=texts.number(aside)))
     said += _not_compared(readings.compared, texts)
     calibration = readings.calibration
     said += _spreads("slope", ("steep", "gentle"), calibration.slopes, texts)
@@ -473,7 +484,7 @@ def readings_findings(results: Results, texts: Texts) -> list[str]:
     if calibration.outside:
         listed = list(calibration.outside[:PLOTS_NAMED])
         more = len(calibration.outside) - len(listed)
-        listed += [texts.say("readings.outside_more", count=f"{more:,}")] if more else []
+        listed += [texts.say("readings.outside_more", count=texts.number(more))] if more else []
         said.append(texts.say("readings.outside", listed=texts.listed(listed)))
     return [*said, *_suggested_error(results, texts)]
 
@@ -484,15 +495,15 @@ def _not_compared(compared: pd.DataFrame, texts: Texts) -> list[str]:
     if why.empty:
         return []
     listed = [
-        texts.say("readings.not_compared_why", why=str(reason), count=f"{count:,}")
+        texts.say("readings.not_compared_why", why=str(reason), count=texts.number(count))
         for reason, count in sorted(why.items())
     ]
     total = int(compared["bearing_read_true_deg"].notna().sum())
     return [
         texts.say(
             "readings.not_compared",
-            count=f"{int(why.sum()):,}",
-            total=f"{total:,}",
+            count=texts.number(int(why.sum())),
+            total=texts.number(total),
             why=texts.listed(listed),
         )
     ]
@@ -505,10 +516,10 @@ def _spreads(
         return []
     whole, *classes = spreads
     numbers = {
-        "count": f"{whole.readings:,}",
-        "bias": f"{abs(whole.bias):.1f}",
-        "se": f"{whole.bias_se:.1f}",
-        "scatter": f"{whole.scatter:.1f}",
+        "count": texts.number(whole.readings),
+        "bias": texts.number(abs(whole.bias), ".1f"),
+        "se": texts.number(whole.bias_se, ".1f"),
+        "scatter": texts.number(whole.scatter, ".1f"),
     }
     side = "alike" if float(numbers["bias"]) == 0 else sides[whole.bias < 0]
     said = [texts.say(f"readings.{kind}_{side}", **numbers)]
@@ -519,7 +530,7 @@ def _spreads(
                 name=found.slope_class,
                 bias=found.bias,
                 scatter=found.scatter,
-                count=f"{found.readings:,}",
+                count=texts.number(found.readings),
             )
             for found in classes
         ]
@@ -595,7 +606,11 @@ def _suggested_error(results: Results, texts: Texts) -> list[str]:
         return [texts.say("readings.error_unseen", now=now)]
     times = results.handbook.number("ground_readings", "outside_se")
     key = "error_alike" if abs(error - now) <= times * se else "error_other"
-    return [texts.say(f"readings.{key}", error=f"{error:.2g}", se=f"{se:.1g}", now=now)]
+    return [
+        texts.say(
+            f"readings.{key}", error=texts.number(error, ".2g"), se=texts.number(se, ".1g"), now=now
+        )
+    ]
 
 
 def is_barred(row: Mapping[str, Any]) -> bool:
@@ -1002,7 +1017,7 @@ def district_sentences(results: Results, texts: Texts) -> list[str]:
     """
     total, steep = int(results.district["plots"]), int(results.district["plots_steep"])
     beyond = int(results.district["plots_beyond_equations"])
-    said = [_counted("finding.steep", steep, texts, total=f"{total:,}")]
+    said = [_counted("finding.steep", steep, texts, total=texts.number(total))]
     if steep and len(results.villages) > 1:
         said.append(_where_steep(results.villages, steep, texts))
     if beyond:
@@ -1067,7 +1082,7 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
     checked = int(_checked(laid, results.plan).sum())
     total = int(results.district["plots"])
     served = int(by_bearing(results).sum())
-    said = [_counted("finding.straight", served, texts, total=f"{total:,}")]
+    said = [_counted("finding.straight", served, texts, total=texts.number(total))]
     against = laid["row_method_reason"] == "measured_against_raster"
     if against.any():
         said.append(_counted("finding.against_raster", int(against.sum()), texts))
@@ -1077,7 +1092,7 @@ def rows_sentences(results: Results, texts: Texts) -> list[str]:
         "waiting": int(waiting.sum()),
         "excluded": int(away.sum()),
     }
-    limit = f"{results.plan.terrain.bearing_check_slope_pct:g}"
+    limit = texts.number(results.plan.terrain.bearing_check_slope_pct, "g")
     rest = [
         _counted(f"finding.{name}", count, texts, limit=limit)
         for name, count in counted.items()
@@ -1138,7 +1153,7 @@ def served_sentences(results: Results, texts: Texts) -> list[str]:
             "finding.served",
             served,
             texts,
-            total=f"{total:,}",
+            total=texts.number(total),
             land=_percent(1 - district["area_unserved_ha"] / district["area_ha"]),
         ),
         *_by_readings(results.plots, texts),
@@ -1182,10 +1197,10 @@ def served_by_village(results: Results, texts: Texts) -> list[str]:
         texts.say(
             f"finding.{_village_key(row)}",
             village=row["village"],
-            served=f"{row['plots'] - row['plots_unserved']:,}",
-            plots=f"{row['plots']:,}",
+            served=texts.number(row["plots"] - row["plots_unserved"]),
+            plots=texts.number(row["plots"]),
             land=_percent(row["land"]),
-            all=f"{row['plots'] - row['plots_measure']:,}",
+            all=texts.number(row["plots"] - row["plots_measure"]),
         )
         for _, row in villages.head(VILLAGES_LISTED).iterrows()
     ]
@@ -1218,8 +1233,24 @@ def kilograms(grams: int) -> str:
     str
         Kilograms: two decimals below 10 kg, one below 100 kg, none above.
     """
+    return format(grams / 1000, kilogram_form(grams))
+
+
+def kilogram_form(grams: int) -> str:
+    """Tell in which form a weight in kilograms is written.
+
+    Parameters
+    ----------
+    grams : int
+        The weight [g].
+
+    Returns
+    -------
+    str
+        As ``format`` takes it.
+    """
     digits = sum(grams < limit for limit in (TENTHS_BELOW_G, HUNDREDTHS_BELOW_G))
-    return f"{grams / 1000:,.{digits}f}"
+    return f",.{digits}f"
 
 
 def both_ends(bearing_deg: float) -> str:
@@ -1257,7 +1288,7 @@ def tonnes(loss_t_ha_yr: float) -> int:
 
 def _counted(key: str, count: int, texts: Texts, **values: str) -> str:
     form = {0: "none", 1: "one"}.get(count, "many")
-    return texts.say(f"{key}.{form}", count=f"{count:,}", **values)
+    return texts.say(f"{key}.{form}", count=texts.number(count), **values)
 
 
 def _checked(plots: pd.DataFrame, plan: Plan) -> pd.Series:
@@ -1280,18 +1311,18 @@ def _why_measured(plots: pd.DataFrame, plan: Plan, texts: Texts) -> str | None:
     unsure = sum(int(counts.get(reason, 0)) for reason in UNSURE)
     if 2 * max(coarse, unsure) <= len(measured):
         return None
-    cell = _cell_m(measured)
+    cell = _cell_m(measured, texts)
     if coarse > unsure:
         return texts.say("finding.too_coarse", cell=cell)
-    error = f"{plan.elevation.vertical_error_m:g}"
+    error = texts.number(plan.elevation.vertical_error_m, "g")
     return texts.say("finding.too_uncertain", cell=cell, error=error)
 
 
-def _cell_m(plots: pd.DataFrame) -> str:
+def _cell_m(plots: pd.DataFrame, texts: Texts) -> str:
     """Give the side of the raster's cells under plots, to two digits."""
     covered = plots[plots["cells"] > 0]
     cell_m2 = 10_000 * covered["area_ha"] * covered["raster_share"] / covered["cells"]
-    return f"{float(f'{cell_m2.median() ** 0.5:.2g}'):g}"
+    return texts.number(float(f"{cell_m2.median() ** 0.5:.2g}"), "g")
 
 
 def _finer_raster(
@@ -1306,10 +1337,14 @@ def _finer_raster(
     if gain < max(GAIN_MIN * plots, 1):
         return []
     # All that is said follows from this one number; a forecast has no more than two digits.
-    more = min(round(float(f"{gain:.2g}")), plots - served)
+    more = min(round(float(texts.number(gain, ".2g"))), plots - served)
     key = "finding.finer_raster_rough" if chosen.rough else "finding.finer_raster"
-    counts = {"more": f"{more:,}", "count": f"{served + more:,}", "total": f"{plots:,}"}
-    cell, error = f"{chosen.cell_m:g}", f"{chosen.vertical_error_m:g}"
+    counts = {
+        "more": texts.number(more),
+        "count": texts.number(served + more),
+        "total": texts.number(plots),
+    }
+    cell, error = texts.number(chosen.cell_m, "g"), texts.number(chosen.vertical_error_m, "g")
     share = _percent((served + more) / plots)
     return [texts.say(key, cell=cell, error=error, share=share, **counts)]
 
@@ -1326,7 +1361,7 @@ def _where_steep(villages: pd.DataFrame, steep: int, texts: Texts) -> str:
     named = worst.head(VILLAGES_NAMED)
     names = texts.listed([str(name) for name in named["village"]])
     if len(worst) > VILLAGES_NAMED:
-        inside = f"{int(named['plots_steep'].sum()):,}"
+        inside = texts.number(int(named["plots_steep"].sum()))
         return texts.say("finding.most_in", count=inside, villages=names)
     if len(worst) == 1:
         return texts.say("finding.all_in_one" if steep > 1 else "finding.it_is_in", villages=names)

@@ -30,7 +30,7 @@ def faults(tmp_path, text):
     with pytest.raises(PlanError) as caught:
         read_plan(write(tmp_path, text))
     told = str(caught.value)
-    for jargon in ("pydantic", "http", "Input should", "validation error", "float_type"):
+    for jargon in ("pydantic", "For further", "Input should", "validation error", "float_type"):
         assert jargon not in told
     return caught.value.faults
 
@@ -81,6 +81,24 @@ def test_byte_order_mark_and_windows_line_ends(tmp_path):
             11,
             "isn't a list of 12 numbers, each from 0 to 5000",
             "Mean rain",
+        ),
+        (
+            "[page]\ntiles = 'http://tiles.example.org/{z}/{x}/{y}.png'\ntiles_credit = 'c'",
+            11,
+            '[page] tiles = "http://tiles.example.org/{z}/{x}/{y}.png" doesn\'t start with https:',
+            "such as https://tiles.example.org/{z}/{x}/{y}.png",
+        ),
+        (
+            "[page]\ntiles = 'https://tiles.example.org/{z}/{x}/{y}.png'",
+            10,
+            "[page] needs both tiles and tiles_credit",
+            "Give the other",
+        ),
+        (
+            "[page]\ntiles_zoom_min = 9\ntiles_zoom_max = 8",
+            10,
+            "tiles_zoom_min = 9 is above tiles_zoom_max = 8",
+            "Change one",
         ),
         ("[practice]\n\n\nnpk_kg_ha = 5\nurea_kg_ha = -1", 14, "= -1 isn't above 0", "Urea"),
     ],

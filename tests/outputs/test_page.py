@@ -105,6 +105,8 @@ def test_the_policy_names_every_script_and_style_by_its_digest(written):
     policy = html.unescape(re.search(r'Policy" content="([^"]*)"', written)[1])
     assert policy.startswith("default-src 'none'; ")
     assert "unsafe" not in policy
+    assert policy.endswith("; img-src data: blob:; base-uri 'none'; form-action 'none'")
+    assert block_of(written)["tiles"] is None
     blocks = re.findall(r"<script>(.*?)</script>", written, re.DOTALL)
     blocks += re.findall(r"<style>(.*?)</style>", written, re.DOTALL)
     assert len(blocks) == 3
@@ -113,6 +115,18 @@ def test_the_policy_names_every_script_and_style_by_its_digest(written):
         assert "\r" not in block
         digest = base64.b64encode(hashlib.sha256(block.encode("utf-8")).digest()).decode()
         assert f"'sha256-{digest}'" in policy
+
+
+def test_pictures_open_the_policy_to_their_server_alone():
+    told = {
+        "address": "https://Tiles.example.org:8443/{z}/{x}/{y}",
+        "credit": "c",
+        "zooms": [0, 18],
+    }
+    closed = page.policy(page.Assets("", (), ""))
+    opened = page.policy(page.Assets("", (), ""), None, told)
+    server = "https://tiles.example.org:8443"
+    assert opened == closed.replace("img-src data: blob:", f"img-src data: blob: {server}")
 
 
 def test_villages_tell_on_how_many_plots_straight_rows_follow_the_bearing(written, small_results):

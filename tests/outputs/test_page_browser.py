@@ -493,6 +493,31 @@ def test_the_map_fills_its_place_in_every_view(browser, written, tmp_path):
     assert seen.faults() == []
 
 
+def test_a_view_is_drawn_once(browser, written, tmp_path):
+    """Of another size it is drawn twice: where it was moved to, and where it is fitted."""
+    count = """() => {
+      const drawn = CanvasRenderingContext2D.prototype;
+      const scale = drawn.scale;
+      window.drawn = {};
+      drawn.scale = function (...by) {
+        const { className } = this.canvas;
+        window.drawn[className] = (window.drawn[className] ?? 0) + 1;
+        return scale.apply(this, by);
+      };
+    }"""
+    for size, views, most in (("phone", ("rows", "first", "steep"), 1), ("desk", ("buy",), 2)):
+        with opened(browser, tmp_path / "index.html", written, size=size) as (tab, seen):
+            tab.evaluate(count)
+            for view in views:
+                tab.evaluate("window.drawn = {}")
+                tab.evaluate("view => districtplan.show(view)", view)
+                tab.evaluate("districtplan.settled()")
+                times = tab.evaluate("Object.entries(drawn)")
+                assert {name.split()[0] for name, _ in times} == {"fields", "contours"}
+                assert max(count for _, count in times) == most
+        assert seen.faults() == []
+
+
 def test_the_sheet_of_paper_holds_what_it_must(browser, written, tmp_path):
     with opened(browser, tmp_path / "index.html", written) as (tab, seen):
         click_plot(tab, "B4")

@@ -29,6 +29,22 @@ INKED = """(points) => {
   });
 }"""
 
+# Keeps what is written on the lines' canvas from now on, and where on screen.
+HEARD = """() => {
+  const drawn = CanvasRenderingContext2D.prototype;
+  const write = drawn.fillText;
+  window.heard = [];
+  drawn.fillText = function (text, x, y) {
+    if (this.canvas.className.includes('contours')) {
+      const box = this.canvas.getBoundingClientRect();
+      const { x: px, y: py } = this.getTransform().transformPoint({ x, y });
+      const dense = this.canvas.width / box.width;
+      window.heard.push([text, box.x + px / dense, box.y + py / dense]);
+    }
+    return write.apply(this, arguments);
+  };
+}"""
+
 
 @pytest.fixture(scope="module")
 def sloping(small_results):
@@ -68,6 +84,22 @@ def test_a_line_is_drawn_where_its_height_is(browser, sloping, texts, tmp_path, 
             aside = [height - apart / 4, height + apart / 2]
             # But for a label, nothing is drawn there.
             assert np.median(tab.evaluate(INKED, at(relief, plots, aside))) == 0
+    assert seen.faults() == []
+
+
+def test_a_height_is_written_on_the_line_of_that_height(browser, sloping, texts, tmp_path):
+    with opened(browser, tmp_path / "index.html", page.render(sloping, texts)) as (tab, seen):
+        tab.evaluate(HEARD)
+        for _ in ("off", "on"):
+            tab.click("label[for=ground-lines]")
+        heard = tab.evaluate("heard")
+        assert heard
+        for text, x, _ in heard:
+            height = int(text.removesuffix(" m").replace(",", ""))
+            place = at(sloping.relief, sloping.plots, [height])[0]
+            on_line = tab.evaluate("([x, y]) => districtplan.pointOf(x, y)", place)
+            # Lines are a dozen pixels apart at least; this one runs north.
+            assert x == pytest.approx(on_line["x"], abs=4)
     assert seen.faults() == []
 
 

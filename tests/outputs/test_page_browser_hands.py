@@ -150,11 +150,10 @@ def test_a_name_is_short_and_keeps_to_itself(name, said):
     assert told == {"a": [f"In {said}.", 1]}
 
 
-def test_a_right_to_left_name_alone_spoils_no_sentence():
-    assert shown_names.harmful(["\u05e9\u05dc", "a\u202eb", "x" * 121]).keys() == {
-        "a\u202eb",
-        "x" * 121,
-    }
+def test_names_keep_to_themselves_in_sentences_too():
+    known = shown_names.odd(["\u05e9", "\u05e9\u05dc 4", "Sondo"])
+    said = shown_names.in_sentences("12 in \u05e9\u05dc 4, 3 in \u05e9, 2 in Sondo.", known)
+    assert said == "12 in \u2068\u05e9\u05dc 4\u2069, 3 in \u2068\u05e9\u2069, 2 in Sondo."
 
 
 @pytest.fixture(scope="module")

@@ -12,12 +12,12 @@ import pytest
 from pyproj import Transformer
 from shapely import affinity
 
-from districtplan.outputs import FORMATS, page
+from districtplan.outputs import FORMATS, page, wording
 from districtplan.outputs.page import palette
 from districtplan.outputs.texts import Texts
 from tests.outputs import test_page_browser as driven
 from tests.outputs import test_page_browser_hands as hands
-from tests.outputs.conftest import PLOTS_CRS
+from tests.outputs.conftest import PLOTS_CRS, VILLAGES, bought_by
 from tests.outputs.test_work_words import with_curve
 
 pytestmark = pytest.mark.browser
@@ -333,6 +333,9 @@ def test_a_missing_file_is_told_and_named(browser, written, tmp_path):
         assert "Copy the whole folder" in said
         assert tab.locator("#told").get_attribute("role") == "status"
         assert tab.inner_text("#search .status") == ""
+        tab.click("#filter > summary")
+        settle(tab)
+        assert tab.inner_text("#filter .inner") == said
     # A file that isn't there is an error of the browser's; the page's own script has none.
     assert all("ERR_FILE_NOT_FOUND" in error for error in seen.errors)
 
@@ -366,6 +369,39 @@ def test_a_page_of_a_village_needs_no_other_file(browser, written, small_results
             assert tab.inner_text("#finding")
             assert tab.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
         assert len(seen.requests) == 1 + sum(url.startswith("data:") for url in seen.requests)
+    assert seen.faults() == []
+
+
+def test_each_good_stands_by_its_name(browser, small_results, texts, tmp_path):
+    plots = small_results.plots
+    plots = plots.assign(urea_g=(plots["npk_g"] // 3).astype("Int64"))
+    bought = bought_by(replace(small_results, plots=plots), practice={"urea_kg_ha": 30.0})
+    kits, village = bought.purchase.kits, VILLAGES[0]
+    served = kits[kits["order_line"].isin(["enrolled", "demo"])]
+    (name,) = (name for name in bought.villages["village"] if name == village)
+    grams = served[served["village"] == name][["npk_g", "urea_g"]].sum()
+    npk, urea = (wording.kilograms(int(grams[f"{good}_g"])) for good in ("npk", "urea"))
+    assert npk != urea
+    files = page.render(bought, texts)
+    with opened(browser, tmp_path / "index.html", files) as (tab, seen):
+        (stem,) = (name for name in files if name.startswith("map/") and "tamba" in name)
+        tab.evaluate(f"location.hash = 'village={Path(stem).stem}'")
+        settle(tab)
+        told = tab.inner_text("#village dl").splitlines()
+        told = dict(zip(told[::2], told[1::2], strict=True))
+        assert (told["NPK [kg]"], told["Urea [kg]"]) == (npk, urea)
+        for kit in served.to_dict("records"):
+            card = driven.click_plot(tab, kit["plot_id"])
+            _, card = card.split("\nKit\n")
+            for good, word in (("npk", "NPK"), ("urea", "Urea")):
+                assert f"\n{word} {wording.kilograms(kit[f'{good}_g'])} kg\n" in card
+    assert seen.faults() == []
+    (phone,) = (part for name, part in files.items() if "tamba" in name and name.endswith("html"))
+    with opened(browser, tmp_path / "page.html", {"page.html": phone}) as (tab, seen):
+        tab.evaluate("districtplan.show('buy')")
+        found = tab.inner_text("#finding")
+        assert f"{npk} kg of NPK" in found
+        assert f"{urea} kg of urea" in found
     assert seen.faults() == []
 
 

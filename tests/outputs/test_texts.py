@@ -15,6 +15,7 @@ import pytest
 from districtplan import conservation, erosion, outputs, rows, terrain, water
 from districtplan.outputs import manifest
 from districtplan.outputs import texts as words
+from districtplan.outputs.page import bought
 from districtplan.outputs.texts import Texts
 from districtplan.plan import Page
 from districtplan.rows.ends import ENDS
@@ -25,6 +26,19 @@ PLACEHOLDER = re.compile(r"\{(\w+)\}")
 def test_a_missing_key_raises(texts):
     with pytest.raises(KeyError, match="no such"):
         texts.say("page.no such")
+
+
+def test_a_number_has_the_signs_of_its_language(texts, enrolled_results):
+    french = Texts.load("fr")
+    assert texts.number(1_234_567.25, ",.2f") == "1,234,567.25"
+    assert french.number(1_234_567.25, ",.2f") == "1\u202f234\u202f567,25"
+    said, worded = (
+        [cell for _, *cells in bought.order(enrolled_results, one)["rows"] for cell in cells]
+        for one in (texts, french)
+    )
+    signs = str.maketrans({",": "\u202f", ".": ","})
+    assert any("." in cell for cell in said)
+    assert worded == [cell.translate(signs) for cell in said]
 
 
 def test_a_missing_value_raises(texts):

@@ -23,6 +23,7 @@ from importlib import metadata, resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from districtplan import tile_address
 from districtplan.outputs import work_words
 from districtplan.outputs.file_names import village_stems
 from districtplan.outputs.page import columns, content, cut, heights, shapes, shown_names, work
@@ -62,6 +63,7 @@ SCRIPTS = (
     "visits.js",
     "canvas.js",
     "ground.js",
+    "tiles.js",
     "loading.js",
     "map.js",
     "card.js",
@@ -194,13 +196,13 @@ def doubts(villages: int, plan: Plan) -> list[str]:
 
 
 def _spoiling(results: Results) -> dict[str, str]:
-    """Give the names that would spoil the sentences they stand in."""
+    """Give the names that would spoil the sentences they stand in: too long, or turning them."""
     names: list[object] = [*results.villages["village"], *results.plots["plot_id"]]
     if "work_site" in results.plots:
         names += results.plots["work_site"].tolist()
     if results.visits is not None:
         names += results.visits.agents["agent_id"].tolist()
-    return shown_names.harmful(names)
+    return shown_names.odd(names)
 
 
 def _told(core: dict[str, Any], spoiling: Mapping[str, str]) -> dict[str, Any]:
@@ -279,7 +281,7 @@ def assemble(
     )
     values = {name: html.escape(text) for name, text in heading.items()}
     values |= {
-        "policy": html.escape(policy(parts, data.get("nonce"))),
+        "policy": html.escape(policy(parts, data.get("nonce"), data.get("tiles"))),
         "licence": f"<!--\n{parts.licence}\n-->",
         "style": f"<style>{parts.style}</style>",
         "data": embedded(data),
@@ -310,7 +312,7 @@ def embedded(data: Mapping[str, Any]) -> str:
     return text
 
 
-def policy(parts: Assets, nonce: str | None = None) -> str:
+def policy(parts: Assets, nonce: str | None = None, tiles: Mapping[str, Any] | None = None) -> str:
     """Write the page's content security policy.
 
     The scripts of the page go by digest. Files beside it can't, so the script that loads them
@@ -323,6 +325,8 @@ def policy(parts: Assets, nonce: str | None = None) -> str:
         Style and scripts.
     nonce : str | None, default None
         What signs scripts that are loaded; none are without it.
+    tiles : Mapping[str, Any] | None, default None
+        Pictures of the ground that the plan asks for; their server alone may be asked.
 
     Returns
     -------
@@ -332,9 +336,12 @@ def policy(parts: Assets, nonce: str | None = None) -> str:
     scripts = " ".join(_digest(script) for script in parts.scripts)
     if nonce is not None:
         scripts += f" 'nonce-{nonce}'"
+    pictures = "data: blob:"
+    if tiles is not None:
+        pictures += f" {tile_address.server_of(tiles['address'])}"
     return (
         f"default-src 'none'; script-src {scripts}; style-src {_digest(parts.style)}; "
-        "img-src data: blob:; base-uri 'none'; form-action 'none'"
+        f"img-src {pictures}; base-uri 'none'; form-action 'none'"
     )
 
 

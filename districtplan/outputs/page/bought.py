@@ -51,18 +51,20 @@ def order(results: Results, texts: Texts) -> dict[str, Any]:
         if name == "cost":
             if all(cost is None for cost in costs):
                 continue
-            cells = ["" if cost is None else f"{cost:,.0f}" for cost in costs]
+            cells = ["" if cost is None else texts.number(cost, ",.0f") for cost in costs]
             currency = results.plan.money.currency
             if currency is not None:
                 head = texts.say("workbook.in_currency", head=head, currency=currency)
         elif name == "packs":
             packs = [of_good["packs"] for of_good in sums.values()]
-            cells = ["" if one is None else f"{one:,}" for one in packs]
+            cells = ["" if one is None else texts.number(one) for one in packs]
         elif name == "in_stock":
             held = [purchase_tables.in_stock(results, good) for good in known]
-            cells = [purchase_words.amount(grams) for grams in held]
+            cells = [purchase_words.amount(grams, texts) for grams in held]
         else:
-            cells = [purchase_words.amount(of_good[f"{name}_g"]) for of_good in sums.values()]
+            cells = [
+                purchase_words.amount(of_good[f"{name}_g"], texts) for of_good in sums.values()
+            ]
         rows.append([head, *cells])
     return {
         "heads": ["", *(texts.say(f"purchase.of_{good}") for good in known)],

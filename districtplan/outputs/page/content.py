@@ -286,6 +286,7 @@ def _shared(
         "plain": {"fill": palette.PLAIN, "ink": palette.ink_on(palette.PLAIN)},
         "ground": ground.picture(results.relief),
         "heights": heights.shown(results.relief, apart, origin_deg),
+        "tiles": ground.tiles(plan.page),
         "frame": {"origin_deg": list(origin_deg), "step_m": shapes.STEP_M},
         "villages": overview.villages(results, origin_deg),
         "odd": [*shown_names.odd(results.villages["village"]).items()],
@@ -424,7 +425,7 @@ def _village_buys(villages: pd.DataFrame, texts: Texts) -> list[str]:
         texts.say(
             "purchase.amount",
             good=texts.say(f"goods.{good}_g"),
-            amount=purchase_words.amount(int(row[f"{good}_g"])),
+            amount=purchase_words.amount(int(row[f"{good}_g"]), texts),
         )
         for good in GOODS
         if pd.notna(row[f"{good}_g"]) and row[f"{good}_g"]
@@ -697,7 +698,7 @@ def _cautions(texts: Texts) -> dict[str, object]:
 
 
 def _set_aside(results: Results, texts: Texts) -> str:
-    aside, read = f"{len(results.set_aside):,}", f"{results.rows_read:,}"
+    aside, read = texts.number(len(results.set_aside)), texts.number(results.rows_read)
     key = "page.set_aside_some" if len(results.set_aside) else "page.set_aside_none"
     return texts.say(key, aside=aside, read=read)
 

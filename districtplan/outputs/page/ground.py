@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+    from districtplan.plan import Page
+
 DARKEST = 110
 LIGHTEST = 255
 OPACITY = 0.6
@@ -134,6 +136,29 @@ def _tint(heights_m: NDArray[np.float32]) -> dict[str, object]:
         "tints": palette.TINT,
         "low_m": round(low),
         "high_m": round(high),
+    }
+
+
+def tiles(page: Page) -> dict[str, object] | None:
+    """Say where pictures of the ground come from, if the plan asks for any.
+
+    Parameters
+    ----------
+    page : Page
+        The plan's section.
+
+    Returns
+    -------
+    dict[str, object] | None
+        ``address``, with ``{z}``, ``{x}`` and ``{y}``; ``credit``; ``zooms``, the lowest and the
+        highest level. None where the plan asks for none.
+    """
+    if page.tiles is None:
+        return None
+    return {
+        "address": page.tiles,
+        "credit": page.tiles_credit,
+        "zooms": [page.tiles_zoom_min, page.tiles_zoom_max],
     }
 
 

@@ -40,26 +40,6 @@ def odd(names: Iterable[object]) -> dict[str, str]:
     return {name: text for name, text in said if text != name}
 
 
-def harmful(names: Iterable[object]) -> dict[str, str]:
-    """Give the names that would spoil a sentence they stand in: too long, or turning what follows.
-
-    Parameters
-    ----------
-    names : Iterable[object]
-        Names; what is no text is passed over.
-
-    Returns
-    -------
-    dict[str, str]
-        How each is shown.
-    """
-    return {
-        name: text
-        for name, text in odd(names).items()
-        if len(name) > len(text) or any(unicodedata.bidirectional(sign) in TURNS for sign in name)
-    }
-
-
 def shown(name: str) -> str:
     """Write a name as a page shows it.
 
@@ -106,12 +86,25 @@ def in_sentences(tree: T, known: Mapping[str, str]) -> T:
     """
     if not known:
         return tree
-    longest = sorted(known, key=len, reverse=True)
-    names = re.compile("|".join(map(re.escape, longest)))
+    # Of a hundred thousand names no pattern is made: where one may begin, it is looked up.
+    begins = re.compile("[" + "".join(map(re.escape, {name[0] for name in known if name})) + "]")
+    lengths = sorted({len(name) for name in known}, reverse=True)
+
+    def replaced(text: str) -> str:
+        parts, after = [], 0
+        for found in begins.finditer(text):
+            start = found.start()
+            if start < after:
+                continue
+            name = next((n for n in (text[start : start + k] for k in lengths) if n in known), None)
+            if name is not None:
+                parts += [text[after:start], known[name]]
+                after = start + len(name)
+        return "".join([*parts, text[after:]])
 
     def told(branch: object) -> object:
         if isinstance(branch, str):
-            return names.sub(lambda found: known[found[0]], branch)
+            return replaced(branch)
         if isinstance(branch, dict):
             return {key: told(one) for key, one in branch.items()}
         return [told(one) for one in branch] if isinstance(branch, list | tuple) else branch

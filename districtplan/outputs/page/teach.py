@@ -181,9 +181,9 @@ def _curve(found: Allotment, results: Results, texts: Texts) -> dict[str, Any]:
         "said": demo_words.curve(found, texts, unit),
         "rows": [
             [
-                f"{row['demo_number']:g}",
-                f"{row['demo_reached']:,.0f}",
-                "" if np.isnan(row["demo_gain"]) else f"{row['demo_gain']:,.0f}",
+                texts.number(row["demo_number"], "g"),
+                texts.number(row["demo_reached"], ",.0f"),
+                "" if np.isnan(row["demo_gain"]) else texts.number(row["demo_gain"], ",.0f"),
             ]
             for row in rows
         ],

@@ -94,7 +94,7 @@ def _days(found: VisitPlan, texts: Texts) -> dict[str, list[dict[str, Any]]]:
                 "day": texts.day(cast("date", when)),
                 "said": texts.say(
                     "visits.day", leaves=day["day_leaves"], home=day["day_home"],
-                    way=day["day_way_min"], share=f"{day['day_way_share_pct']:.0f}",
+                    way=day["day_way_min"], share=texts.number(day["day_way_share_pct"], ".0f"),
                     work=day["day_work_min"], slack=day["day_slack_min"],
                 ),
                 "stops": [
@@ -116,7 +116,10 @@ def _load(found: VisitPlan, texts: Texts) -> list[list[str]]:
     return [
         [
             texts.day(week),
-            *(f"{hours[week, one]:.0f}" if (week, one) in hours else "" for one in agents),
+            *(
+                texts.number(hours[week, one], ".0f") if (week, one) in hours else ""
+                for one in agents
+            ),
         ]
         for week in sorted({week for week, _ in hours})
     ]

@@ -144,6 +144,24 @@ class Texts:
         month = self.say(f"dates.month_{value.month}")
         return self.say("dates.day", day=value.day, month=month, year=value.year)
 
+    def number(self, value: float, form: str = ",") -> str:
+        """Write a number with the language's own signs for thousands and decimals.
+
+        Parameters
+        ----------
+        value : float
+            The number.
+        form : str, default ","
+            How it is written in English, as ``format`` takes it.
+
+        Returns
+        -------
+        str
+            The number.
+        """
+        signs = self.say("numbers.thousands") + self.say("numbers.decimal")
+        return format(value, form).translate(str.maketrans(",.", signs))
+
     def listed(self, items: list[str]) -> str:
         """Write a list as part of a sentence.
 

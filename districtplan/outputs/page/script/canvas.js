@@ -50,6 +50,10 @@ const Drawing = L.Renderer.extend({
     this._container.remove();
   },
   _updatePaths() {},
+  /* The map was moved just before, and drawn by that. */
+  _reset() {
+    this._updateTransform(this._center, this._zoom);
+  },
   _update() {
     if (this._map._animatingZoom && this._bounds) return;
     L.Renderer.prototype._update.call(this);

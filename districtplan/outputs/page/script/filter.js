@@ -61,7 +61,13 @@ function keptFold(village, count, known) {
 
 function startFilter() {
   fold("filter", data.words.filter);
-  byId("filter").addEventListener("toggle", () => byId("filter").open && fillFilter().catch(missed));
+  byId("filter").addEventListener("toggle", () => byId("filter").open && fillFilter().catch(missedFilter));
+}
+
+/* Said in the fold too: on a phone it lies below what is said above. */
+function missedFilter(fault) {
+  missed(fault);
+  byId("filter").querySelector(".inner").replaceChildren(make("p", {}, byId("told").textContent));
 }
 
 async function fillFilter() {

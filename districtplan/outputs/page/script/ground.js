@@ -8,6 +8,7 @@ const heights = heightsOf({
   load: () => tracked(loader.load("heights")),
   redraw: () => redrawHeights(),
   missed,
+  inView,
   style: { colour: CONTOUR, label: { font: "600 13px system-ui, sans-serif", halo: 3, fill: PAPER, ink: CONTOUR } },
   write,
   worded: (height) => say("height_value", { m: shown(height) }),
@@ -34,6 +35,7 @@ function paintGround(context, frame, size, view) {
     context.drawImage(picture.getElement(), x, y, (right - left) * frame.scale, (top - bottom) * frame.scale);
   }
   context.globalAlpha = 1;
+  paintTiles(context, frame);
   if (map.hasLayer(contours)) heights.draw(context, frame, size, view, (box) => clear(box, frame));
 }
 
@@ -124,5 +126,6 @@ function groundPart() {
     ...(data.heights ? [box("lines", curve, make("span", { id: "heights-apart" }, data.words.legend_heights_none))] : []),
     ...(tint ? [box("tint", strip, make("span", {}, say("legend_tint", ends)))] : []),
     make("p", {}, data.words.legend_ground),
+    ...tilesPart(),
   ];
 }

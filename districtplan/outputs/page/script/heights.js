@@ -4,7 +4,7 @@ fifth thicker and with its height. A page begins with some of them; all of them 
 map is near enough to show them.
 */
 
-function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
+function heightsOf({ told, step, load, redraw, missed, inView, style, write, worded }) {
   const APART = 12;
   const ROUND = [1, 2, 5];
   const EVERY = 5;
@@ -25,12 +25,12 @@ function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
     levels.forEach((level, line) => {
       for (let from = vertices[line]; from + 1 < vertices[line + 1]; from += PIECE) {
         const to = Math.min(from + PIECE, vertices[line + 1] - 1);
-        let [west, south, east, north] = [x[from], y[from], x[from], y[from]];
+        let [west, bottom, east, top] = [x[from], y[from], x[from], y[from]];
         for (let at = from + 1; at <= to; at++) {
           [west, east] = [Math.min(west, x[at]), Math.max(east, x[at])];
-          [south, north] = [Math.min(south, y[at]), Math.max(north, y[at])];
+          [bottom, top] = [Math.min(bottom, y[at]), Math.max(top, y[at])];
         }
-        pieces.push({ height: level * packed.interval_m, from, to, west, south, east, north });
+        pieces.push({ height: level * packed.interval_m, from, to, west, bottom, east, top });
       }
     });
     return { apart: packed.interval_m, pieces, x, y };
@@ -57,15 +57,6 @@ function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
     load().then(shown).catch(missed);
   }
 
-  function within({ west, south, east, north }, frame, size) {
-    return (
-      west * frame.scale + frame.east < size.x &&
-      east * frame.scale + frame.east > 0 &&
-      frame.north - north * frame.scale < size.y &&
-      frame.north - south * frame.scale > 0
-    );
-  }
-
   /*
   Draw what is in view and give the interval, in metres; null where there are no lines. Heights are
   written where a box is clear.
@@ -75,7 +66,7 @@ function heightsOf({ told, step, load, redraw, missed, style, write, worded }) {
     const apart = closest(lines.apart, frame.scale);
     if (!all && closest(told.fine_m, frame.scale) < apart) loadAll();
     const { pieces, x, y } = lines;
-    const seen = pieces.filter((piece) => piece.height % apart === 0 && within(piece, frame, size));
+    const seen = pieces.filter((piece) => piece.height % apart === 0 && inView(piece, frame, size));
     const thick = seen.filter(({ height }) => height % (EVERY * apart) === 0);
     Object.assign(context, { strokeStyle: style.colour, lineJoin: "round", lineCap: "round" });
     [seen, thick].forEach((some, at) => {

@@ -65,6 +65,7 @@ function startMap() {
   // First the plots, then the ground: heights are written clear of names, which must stand by then.
   fields.addTo(map);
   showGround();
+  startTiles();
   map.on("movestart", () => {
     state.framed = null;
   });

@@ -14,6 +14,7 @@ function show(view) {
   byId("rest").hidden = !rest.length;
   for (const button of byId("views").children) {
     button.setAttribute("aria-pressed", String(button.dataset.view === view));
+    if (button.dataset.view === view) reveal(button);
   }
   byId("legend-classes").hidden = view !== "steep";
   byId("legend-work").hidden = view !== "first";
@@ -49,12 +50,21 @@ function show(view) {
   if (state.open !== null) fillCard(state.open);
   // Beside lists that answer the question, the legend waits to be opened.
   byId("legend").open = legendFits() && ["steep", "rows"].includes(view);
-  // The buying view widens the panel, so the map is measured again.
+  // The buying view widens the panel, so the map is measured again; of another size it is drawn by that.
+  const before = map.getSize();
   map.invalidateSize({ animate: false });
-  refit();
-  fields._update();
-  redrawHeights();
+  if (map.getSize().distanceTo(before) < 2) {
+    fields._update();
+    redrawHeights();
+  }
   return true;
+}
+
+/* On a phone the views stand in one line that moves sideways: the chosen one is brought into view. */
+function reveal(button) {
+  const line = byId("views");
+  const [own, all] = [button, line].map((one) => one.getBoundingClientRect());
+  line.scrollLeft += own.left - all.left - (all.width - own.width) / 2;
 }
 
 function startViews() {
@@ -63,6 +73,8 @@ function startViews() {
     const label = data.words[`view_${view}`];
     const button = make("button", { type: "button", "data-view": view }, label);
     button.addEventListener("click", () => show(view));
+    // By keyboard alone: under a finger nothing may move away.
+    button.addEventListener("focus", () => button.matches(":focus-visible") && reveal(button));
     byId("views").append(button);
   }
 }
