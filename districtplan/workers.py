@@ -1,9 +1,13 @@
-"""Other processes that an analyst's script may start without a guard of its own."""
+"""Other processes that work for this one: any script may start them, and they end with it."""
 
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
+import threading
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context, parent_process
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -11,18 +15,48 @@ if TYPE_CHECKING:
 
 
 @contextlib.contextmanager
-def without_script() -> Iterator[None]:
+def workers(processes: int) -> Iterator[ProcessPoolExecutor]:
+    """Start processes that work side by side, for a time.
+
+    They are started anew and not forked, as threads of compiled loops don't outlive a fork. A
+    script that starts them needs no ``if __name__ == "__main__"``. Where this process is killed,
+    they end too.
+
+    Parameters
+    ----------
+    processes : int
+        How many.
+
+    Yields
+    ------
+    ProcessPoolExecutor
+        What takes tasks, of functions that stand in this package's own modules.
+    """
+    anew = get_context("spawn")
+    with _without_script(), ProcessPoolExecutor(processes, anew, _end_with_parent) as pool:
+        yield pool
+
+
+def _end_with_parent() -> None:
+    """Watch the process that started this one: what is killed calls nobody off."""
+    parent = parent_process()
+    if parent is not None:
+
+        def watch() -> None:
+            parent.join()
+            os._exit(1)
+
+        threading.Thread(target=watch, daemon=True).start()
+
+
+@contextlib.contextmanager
+def _without_script() -> Iterator[None]:
     """Keep processes that are started anew from running the script that starts them.
 
     A new process reads the running script again, since what it is handed could be defined there.
     Where that script has no ``if __name__ == "__main__"``, each process would do all that it does
     from the top, and then fail. What this program hands to processes is defined in its own modules,
     so for that time the script has no file that could be read. Notebooks have none anyway.
-
-    Yields
-    ------
-    None
-        Processes may be started.
     """
     main = vars(sys.modules["__main__"])
     # Who runs a module by its name is read by that name.

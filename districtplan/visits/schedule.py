@@ -9,9 +9,7 @@ all fit, with their neighbours. What is left out then may fit once two agents ch
 from __future__ import annotations
 
 import contextlib
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from multiprocessing import get_context
 from typing import TYPE_CHECKING
 
 from districtplan.visits.alone import Found, alone
@@ -23,7 +21,7 @@ from districtplan.visits.reasons import reason
 from districtplan.visits.room import moved
 from districtplan.visits.route import Effort
 from districtplan.visits.together import shared
-from districtplan.workers import without_script
+from districtplan.workers import workers
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -119,8 +117,7 @@ def _running(processes: int) -> Iterator[Run]:
     if processes == 1:
         yield map
         return
-    # Started anew and not forked: threads of compiled loops don't outlive a fork.
-    with without_script(), ProcessPoolExecutor(processes, get_context("spawn")) as pool:
+    with workers(processes) as pool:
         yield pool.map
 
 
