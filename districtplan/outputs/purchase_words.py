@@ -65,7 +65,7 @@ def _opening(results: Results, goods: str, texts: Texts) -> str:
         return texts.say("purchase.headline_order", **told)
     currency = results.plan.money.currency
     unit = "" if currency is None else f" {currency}"
-    cost = f"{math.fsum(known):,.0f}"
+    cost = texts.number(math.fsum(known), ",.0f")
     return texts.say("purchase.headline_order_cost", cost=cost, unit=unit, **told)
 
 
@@ -104,7 +104,9 @@ def _amount(results: Results, good: str, texts: Texts) -> str:
 
 
 def _packs(packs: int, good: str, texts: Texts) -> str:
-    return texts.say(f"packs.{good}_packs.{'one' if packs == 1 else 'many'}", count=f"{packs:,}")
+    return texts.say(
+        f"packs.{good}_packs.{'one' if packs == 1 else 'many'}", count=texts.number(packs)
+    )
 
 
 def _lines(results: Results, texts: Texts) -> str:
@@ -113,8 +115,8 @@ def _lines(results: Results, texts: Texts) -> str:
         texts.say(
             "purchase.plots_on",
             line=texts.say(f"order_lines.{line}"),
-            plots=f"{int(row['plots']):,}",
-            area=f"{row['bean_area_ha']:,.1f}",
+            plots=texts.number(int(row["plots"])),
+            area=texts.number(row["bean_area_ha"], ",.1f"),
         )
         for line, row in lines.reindex(LINES).dropna().iterrows()
     ]
@@ -125,7 +127,7 @@ def _unsure(results: Results, texts: Texts) -> list[str]:
     reasons = set(results.purchase.orders["dominates"]) - {"", "nothing"}
     if not reasons:
         return []
-    share = f"{100 * results.plan.orders.chance_enough_share:.0f}"
+    share = texts.number(100 * results.plan.orders.chance_enough_share, ".0f")
     why = texts.say(f"purchase.why.{'both' if len(reasons) > 1 else reasons.pop()}")
     return [texts.say("purchase.sure", share=share, why=why)]
 

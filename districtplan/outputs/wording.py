@@ -521,7 +521,7 @@ def _spreads(
         "se": texts.number(whole.bias_se, ".1f"),
         "scatter": texts.number(whole.scatter, ".1f"),
     }
-    side = "alike" if float(numbers["bias"]) == 0 else sides[whole.bias < 0]
+    side = "alike" if round(whole.bias, 1) == 0 else sides[whole.bias < 0]
     said = [texts.say(f"readings.{kind}_{side}", **numbers)]
     if classes:
         listed = [
@@ -1337,7 +1337,7 @@ def _finer_raster(
     if gain < max(GAIN_MIN * plots, 1):
         return []
     # All that is said follows from this one number; a forecast has no more than two digits.
-    more = min(round(float(texts.number(gain, ".2g"))), plots - served)
+    more = min(round(float(f"{gain:.2g}")), plots - served)
     key = "finding.finer_raster_rough" if chosen.rough else "finding.finer_raster"
     counts = {
         "more": texts.number(more),

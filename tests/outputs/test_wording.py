@@ -12,6 +12,7 @@ import pytest
 
 from districtplan import erosion, rows, tables, terrain, water
 from districtplan.outputs import wording
+from districtplan.outputs.texts import Texts
 from districtplan.terrain import Forecast, Spread
 from districtplan.terrain.calibration import NOT_COMPARED
 
@@ -114,6 +115,20 @@ def test_a_finer_raster_is_told_of_where_it_serves_more(small_results, texts, sh
     assert first.endswith(f"on 9 of 12 plots, {100 * land:.0f} % of their land.")
     assert len(others) == len(said)
     assert all(part in sentence for part, sentence in zip(said, others, strict=True))
+
+
+def test_what_follows_from_a_number_minds_no_sign_of_a_language(texts):
+    french = Texts.load("fr")
+    spread = (Spread("", 20, 0.44, 0.4, 1.5),)
+    for said in (
+        lambda one: wording._finer_raster((_forecast(0.83),), 3, 98_765, one),
+        lambda one: wording._spreads("slope", ("steep", "gentle"), spread, one),
+    ):
+        numbers, worded = (
+            re.findall(r"\d[\d.,\u202f]*\d|\d", said(one)[0]) for one in (texts, french)
+        )
+        signs = str.maketrans({",": "\u202f", ".": ","})
+        assert worded == [number.translate(signs) for number in numbers]
 
 
 def test_counts_and_shares_of_a_finer_raster_follow_from_one_number(small_results, texts):
