@@ -153,6 +153,28 @@ def _formats(request):
         yield
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _found_once(request):
+    """Work out a plan once where a file of tests sets ``FOUND_ONCE``, while its files stay alike.
+
+    Each command on a plan works it out anew: where what a command tells of it is tested, that is
+    the same a second longer.
+    """
+    find, kept = pipeline.find, {}
+
+    def once(plan, progress=pipeline.silent):
+        files = sorted(path for path in Path(plan).parent.rglob("*") if path.is_file())
+        stamps = [(path, path.stat().st_mtime_ns, path.stat().st_size) for path in files]
+        if (key := (str(plan), *stamps)) not in kept:
+            kept[key] = find(plan, progress)
+        return kept[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        if getattr(request.module, "FOUND_ONCE", False):
+            patch.setattr(pipeline, "find", once)
+        yield
+
+
 @pytest.fixture
 def rng() -> np.random.Generator:
     return np.random.default_rng(20260315)

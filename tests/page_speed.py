@@ -28,8 +28,15 @@ from districtplan.handbook import packaged
 from districtplan.inputs import purchase
 from districtplan.outputs import page
 from districtplan.outputs.texts import Texts
-from tests.outputs.conftest import PLOTS_CRS, district_of, make_proposal, make_results, totals_of
-from tests.outputs.test_page_browser import ARGUMENTS, CHROMIUM
+from tests.outputs.conftest import (
+    ARGUMENTS,
+    CHROMIUM,
+    PLOTS_CRS,
+    district_of,
+    make_proposal,
+    make_results,
+    totals_of,
+)
 
 if TYPE_CHECKING:
     from districtplan.results import Results

@@ -12,6 +12,8 @@ from districtplan import pipeline
 from tests.conftest import small_district, write_district
 from tests.support import districtplan
 
+FOUND_ONCE = True
+
 
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory):

@@ -14,6 +14,7 @@ from tests.conftest import small_district, write_district
 from tests.support import districtplan
 
 WRITES = ("tables", "demos")
+FOUND_ONCE = True
 
 DEMOS = """\
 [demos]

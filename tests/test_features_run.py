@@ -18,6 +18,7 @@ from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, square, surface_raster, write_district
 
 WRITES = ("tables", "layers", "workbook")
+FOUND_ONCE = True
 
 MORE = """\
 [soil]

@@ -21,6 +21,7 @@ from tests.files.stored import store
 from tests.support import districtplan
 
 WRITES = ("layers", "tables")
+FOUND_ONCE = True
 
 QUIET = '[sheets]\nplots = "none"\n'
 

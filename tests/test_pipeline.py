@@ -27,6 +27,12 @@ def small(tmp_path_factory):
     return write_district(tmp_path_factory.mktemp("small"), *small_district())
 
 
+@pytest.fixture(scope="module")
+def plain(small):
+    """What is found in the small district as it is."""
+    return pipeline.find(small).plots
+
+
 def without_times(folder):
     contents = {
         path.relative_to(folder).as_posix(): path.read_bytes()
@@ -46,16 +52,16 @@ def test_same_input_from_two_folders_gives_the_same_bytes(small, tmp_path):
     assert without_times(tmp_path / "a") == without_times(tmp_path / "b")
 
 
-def test_the_order_of_rows_changes_no_plot(small, tmp_path):
+def test_the_order_of_rows_changes_no_plot(plain, tmp_path):
     plots, raster = small_district()
     shuffled = write_district(tmp_path, plots.sample(frac=1, random_state=3), raster)
-    one = pipeline.find(small).plots.set_index("plot_id").sort_index()
+    one = plain.set_index("plot_id").sort_index()
     other = pipeline.find(shuffled).plots.set_index("plot_id").sort_index()
     drop = ["source_row", "geometry"]
     pd.testing.assert_frame_equal(one.drop(columns=drop), other.drop(columns=drop))
 
 
-def test_a_shift_by_whole_cells_changes_only_the_place(small, tmp_path):
+def test_a_shift_by_whole_cells_changes_only_the_place(plain, tmp_path):
     plots, raster = small_district()
     moved = type(raster)(
         type(raster.grid)(
@@ -64,14 +70,13 @@ def test_a_shift_by_whole_cells_changes_only_the_place(small, tmp_path):
         raster.heights,
     )
     plots = plots.set_geometry(plots.translate(0, -5000))
-    one = pipeline.find(small).plots
     other = pipeline.find(write_district(tmp_path, plots, moved)).plots
     for column in ("slope_mean_pct", "slope_p90_pct", "cells", "row_bearing_grid_deg"):
-        assert other[column].to_numpy() == pytest.approx(one[column].to_numpy(), nan_ok=True)
-    assert list(other["row_method"]) == list(one["row_method"])
+        assert other[column].to_numpy() == pytest.approx(plain[column].to_numpy(), nan_ok=True)
+    assert list(other["row_method"]) == list(plain["row_method"])
 
 
-def test_splitting_a_plot_keeps_area_and_holes_within_one_row(small, tmp_path):
+def test_splitting_a_plot_keeps_area_and_holes_within_one_row(plain, tmp_path):
     plots, raster = small_district()
     shape = plots.geometry.iloc[0]
     west, south, east, north = shape.bounds
@@ -82,7 +87,7 @@ def test_splitting_a_plot_keeps_area_and_holes_within_one_row(small, tmp_path):
     split = pd.concat([plots.iloc[1:], plots.iloc[[0, 0]]], ignore_index=True)
     split.loc[split.index[-2:], "plot_id"] = ["K00a", "K00b"]
     split.loc[split.index[-2:], "geometry"] = halves
-    whole = pipeline.find(small).plots.set_index("plot_id").loc["K00"]
+    whole = plain.set_index("plot_id").loc["K00"]
     parts = pipeline.find(write_district(tmp_path, split, raster)).plots.set_index("plot_id")
     parts = parts.loc[["K00a", "K00b"]]
     assert parts["area_ha"].sum() == pytest.approx(whole["area_ha"], rel=1e-6)
@@ -91,7 +96,7 @@ def test_splitting_a_plot_keeps_area_and_holes_within_one_row(small, tmp_path):
     assert abs(int(parts["holes"].sum()) - int(whole["holes"])) <= longest / 0.1
 
 
-def test_a_plot_off_the_raster_is_set_aside_with_its_share(small, tmp_path):
+def test_a_plot_off_the_raster_is_set_aside_with_its_share(tmp_path):
     plots, raster = small_district()
     plots.loc[3, "geometry"] = shapely.affinity.translate(plots.geometry[3], 990 - 600, 0)
     results = pipeline.find(write_district(tmp_path, plots, raster))
@@ -135,12 +140,11 @@ def test_an_older_run_is_replaced_only_when_asked(small, tmp_path, monkeypatch):
     pipeline.run(small, tmp_path / "out", replace=True)
 
 
-def test_doubled_heights_double_slopes(small, tmp_path):
+def test_doubled_heights_double_slopes(plain, tmp_path):
     plots, raster = small_district()
     high = write_district(tmp_path, plots, type(raster)(raster.grid, 2 * raster.heights))
-    one, other = pipeline.find(small).plots, pipeline.find(high).plots
-    assert other["slope_mean_pct"].to_numpy() == pytest.approx(
-        2 * one["slope_mean_pct"].to_numpy(), rel=1e-4
+    assert pipeline.find(high).plots["slope_mean_pct"].to_numpy() == pytest.approx(
+        2 * plain["slope_mean_pct"].to_numpy(), rel=1e-4
     )
 
 

@@ -24,6 +24,7 @@ from tests.support import districtplan
 from tests.terrain.errors import correlated
 
 WRITES = ("pages", "layers", "tables", "workbook")
+FOUND_ONCE = True
 
 READINGS = """\
 plot_id,slope_pct,bearing_deg,bearing_reference,method,date

@@ -20,6 +20,7 @@ from districtplan.outputs.texts import Texts
 from tests.conftest import small_district, write_district
 
 WRITES = ("tables",)
+FOUND_ONCE = True
 
 MORE = """\
 [soil]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import math
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any, get_args
 from districtplan.plan import Plan, Section
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
 
     from pydantic.fields import FieldInfo
 
@@ -111,18 +112,21 @@ def _tables_in(field: FieldInfo) -> list[type[Section]]:
     return [item for item in items if isinstance(item, type) and issubclass(item, Section)]
 
 
-def _keys_of(section: str, model: type[Section]) -> Iterator[Key]:
+@functools.cache
+def _keys_of(section: str, model: type[Section]) -> tuple[Key, ...]:
+    # A schema takes tens of milliseconds, and a starter plan asks for each many times.
     properties = model.model_json_schema()["properties"]
-    for name, field in model.model_fields.items():
-        required = field.is_required()
-        yield Key(
+    return tuple(
+        Key(
             section,
             name,
             field.description or "",
             expected(properties[name]),
-            required,
-            None if required else _default(field),
+            field.is_required(),
+            None if field.is_required() else _default(field),
         )
+        for name, field in model.model_fields.items()
+    )
 
 
 def _default(field: FieldInfo) -> object:

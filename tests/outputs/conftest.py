@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import os
+import shutil
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -37,6 +39,17 @@ from tests.support import site_at, walked
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND",
+)
 HOSTILE = "{{ 7*191 }}<img src=x onerror=hit()>"
 PLOTS_CRS = CRS.from_epsg(32736)
 ORIGIN = (520_000.0, 8_990_000.0)
@@ -100,6 +113,20 @@ CASES = (
     ("109", 2, 21.6, 12.3, "guide lines", "straight_rows_too_steep", (), 3),
     ("110", 2, 54.0, 5.0, "straight", "supported", (), 5),
 )
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Chromium, started once: a start takes as long as a test."""
+    if CHROMIUM is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium was found, and CI must have one")
+        pytest.skip("no Chromium was found")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as driver:
+        found = driver.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
+        yield found
+        found.close()
 
 
 @pytest.fixture(scope="session")

@@ -12,7 +12,7 @@ from tests.outputs.test_work_words import with_curve
 
 pytestmark = pytest.mark.browser
 
-browser, opened = driven.browser, driven.opened
+opened = driven.opened
 EACH_SIZE = driven.EACH_SIZE
 GRAVE = ("serious", "critical")
 VIEWS = ("steep", "rows", "buy", "first")

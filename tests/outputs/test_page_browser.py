@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
@@ -16,17 +14,6 @@ from tests.outputs.conftest import district_of, make_proposal, pegs_of, totals_o
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--host-resolver-rules=MAP * ~NOTFOUND",
-)
 LOCAL = ("file:", "data:", "blob:")
 SIZES = {"desk": (1280, 800), "phone": (360, 740)}
 EACH_SIZE = ("desk", pytest.param("phone", marks=pytest.mark.slow))
@@ -77,21 +64,20 @@ class Seen:
 
 
 @pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium was found, and CI must have one")
-        pytest.skip("no Chromium was found")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as driver:
-        found = driver.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
-        yield found
-        found.close()
-
-
-@pytest.fixture(scope="module")
 def written(small_results, texts):
     return page.render(small_results, texts)
+
+
+def tab_of(browser):
+    """Give the one tab of a browser: a new one for each page takes longer than its test."""
+    if browser.contexts:
+        return browser.contexts[0].pages[0]
+    context = browser.new_context()
+    tab = context.new_page()
+    tab.add_init_script("window.hits = 0; window.hit = () => { window.hits += 1; };")
+    # Files of one name differ from page to page.
+    context.new_cdp_session(tab).send("Network.setCacheDisabled", {"cacheDisabled": True})
+    return tab
 
 
 @contextmanager
@@ -104,21 +90,40 @@ def opened(browser, file, content, *, size="desk", wait=True):
         target = file.parent / name
         target.parent.mkdir(exist_ok=True)
         target.write_bytes(part)
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height})
-    tab = context.new_page()
+    tab = tab_of(browser)
     seen = Seen()
-    tab.on("console", lambda said: seen.errors.append(said.text) if said.type == "error" else None)
-    tab.on("pageerror", lambda error: seen.errors.append(str(error)))
-    tab.on("request", lambda request: seen.requests.append(request.url))
-    tab.add_init_script("window.hits = 0; window.hit = () => { window.hits += 1; };")
-    tab.goto(file.as_uri())
-    if wait:
-        # The policy forbids polling by eval.
-        assert tab.evaluate("window.districtplan?.settled()") is True, seen.errors
-    yield tab, seen
-    seen.hits = tab.evaluate("window.hits")
-    context.close()
+    told = {
+        "console": lambda said: seen.errors.append(said.text) if said.type == "error" else None,
+        "pageerror": lambda error: seen.errors.append(str(error)),
+        "request": lambda request: seen.requests.append(request.url),
+    }
+    width, height = SIZES[size]
+    try:
+        tab.set_viewport_size({"width": width, "height": height})
+        for event, hear in told.items():
+            tab.on(event, hear)
+        tab.goto(file.as_uri())
+        if wait:
+            # The policy forbids polling by eval.
+            assert tab.evaluate("window.districtplan?.settled()") is True, seen.errors
+        yield tab, seen
+        seen.hits = tab.evaluate("window.hits")
+    except BaseException:
+        # What a test left half done is nothing to begin the next one with.
+        tab.context.close()
+        raise
+    for event, hear in told.items():
+        tab.remove_listener(event, hear)
+    tab.emulate_media()
+    tab.mouse.move(0, 0)
+    tab.goto("about:blank")
+
+
+def district_page(results, texts):
+    """Render the district's page without those of villages, which take as long."""
+    few = results.plan.page.model_copy(update={"village_pages_max": 0})
+    plan = results.plan.model_copy(update={"page": few})
+    return page.render(replace(results, plan=plan), texts)
 
 
 def click_plot(tab, plot_id):
@@ -169,7 +174,7 @@ def test_a_card_says_what_was_measured_and_draws_its_rows(
     for name, value in told.items():
         plots[name] = plots[name].astype(object) if isinstance(value, str) else plots[name]
         plots.loc[at, name] = value
-    content = page.render(replace(small_results, plots=plots), texts)
+    content = district_page(replace(small_results, plots=plots), texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         card = click_plot(tab, "B3")
         assert f"Slope 21.5 %, measured on the ground, 27 February 2026, {hostile}\n" in card
@@ -186,7 +191,7 @@ def test_a_card_says_what_was_measured_and_draws_its_rows(
     assert seen.faults() == []
     plots.loc[at, ["row_method", "row_method_reason"]] = "any direction", "measured_flat"
     plots.loc[at, ["row_bearing_true_deg", "row_bearing_magnetic_deg"]] = np.nan
-    content = page.render(replace(small_results, plots=plots), texts)
+    content = district_page(replace(small_results, plots=plots), texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         assert "\nBearing any direction\n" in click_plot(tab, "B3")
     assert seen.faults() == []
@@ -241,14 +246,16 @@ def test_a_script_that_was_tampered_with_does_not_run(browser, written, tmp_path
     assert seen.errors != []
 
 
-@pytest.mark.parametrize("view", ["steep", "rows", "buy", "first"])
-def test_nothing_scrolls_sideways_on_a_phone(browser, written, tmp_path, view):
+def test_nothing_scrolls_sideways_on_a_phone(browser, written, tmp_path):
     with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, seen):
-        tab.evaluate("view => districtplan.show(view)", view)
         tab.click("#legend > summary")
-        assert tab.evaluate("document.documentElement.scrollWidth") <= 360
-        tab.evaluate("districtplan.open('B4')")
-        assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+        for view in ("steep", "rows", "buy", "first"):
+            tab.evaluate("view => districtplan.show(view)", view)
+            assert tab.evaluate("document.documentElement.scrollWidth") <= 360, view
+            tab.evaluate("districtplan.open('B4')")
+            assert tab.evaluate("document.documentElement.scrollWidth") <= 360, view
+            tab.keyboard.press("Escape")
+            assert tab.locator("#card").is_hidden()
     assert seen.faults() == []
 
 
@@ -332,7 +339,7 @@ def test_the_picture_shows_rows_at_their_bearing(browser, written, tmp_path, plo
 
 
 def test_without_soil_values_the_page_says_so(browser, results_without_soil, texts, tmp_path):
-    content = page.render(results_without_soil, texts)
+    content = district_page(results_without_soil, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         assert "Tonnes of soil are left out" in tab.inner_text("#legend")
         card = click_plot(tab, "A-01")
@@ -343,7 +350,7 @@ def test_without_soil_values_the_page_says_so(browser, results_without_soil, tex
 
 
 def test_the_farmer_is_named_only_if_the_plan_asks(browser, results_with_names, texts, tmp_path):
-    content = page.render(results_with_names, texts)
+    content = district_page(results_with_names, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         assert "Farmer Invented Farmer 2" in click_plot(tab, "A-03")
     assert seen.faults() == []
@@ -379,7 +386,7 @@ def test_where_no_rows_are_set_a_card_counts_and_starts_none(
             barred[column] = [
                 (code,) if here else old for here, old in zip(lined, plots[column], strict=True)
             ]
-        content = page.render(replace(small_results, plots=barred), texts)
+        content = district_page(replace(small_results, plots=barred), texts)
         with opened(browser, tmp_path / "index.html", content) as (tab, seen):
             card = click_plot(tab, "<b>B2</b>")
         card = card.split("\nTake care")[0]
@@ -402,7 +409,7 @@ def test_where_a_straight_plot_is_pegged_card_and_sheet_start_alike(
     middle = outline.representative_point()
     course = np.array([[middle.x - 15, middle.y], [middle.x + 15, middle.y + 9]])
     pegs = pegs_of("A-01", outline, course, 10.0)
-    content = page.render(replace(small_results, pegs=pegs), texts)
+    content = district_page(replace(small_results, pegs=pegs), texts)
     walk = pegs.walks["A-01", 1]
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         card = click_plot(tab, "A-01")
@@ -442,7 +449,7 @@ def test_the_legend_lists_what_is_on_the_map(browser, small_results, texts, tmp_
         pegs=replace(small_results.pegs, table=small_results.pegs.table.iloc[:0]),
         flow_lines=small_results.flow_lines.iloc[:0],
     )
-    content = page.render(some, texts)
+    content = district_page(some, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         said = tab.inner_text("#legend")
         assert "moderate" in said
@@ -464,12 +471,12 @@ def test_the_legend_on_a_phone_is_whole(browser, written, tmp_path):
     assert seen.faults() == []
 
 
-@pytest.mark.parametrize("view", ["steep", "rows", "buy"])
-def test_the_heading_leaves_a_phone_most_of_its_screen(browser, written, tmp_path, view):
+def test_the_heading_leaves_a_phone_most_of_its_screen(browser, written, tmp_path):
     with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, seen):
-        tab.evaluate("view => districtplan.show(view)", view)
-        top = tab.evaluate("document.querySelector('#map').getBoundingClientRect().top")
-        assert top < 0.25 * SIZES["phone"][1]
+        for view in ("steep", "rows", "buy"):
+            tab.evaluate("view => districtplan.show(view)", view)
+            top = tab.evaluate("document.querySelector('#map').getBoundingClientRect().top")
+            assert top < 0.25 * SIZES["phone"][1], view
     assert seen.faults() == []
 
 

@@ -13,7 +13,7 @@ from tests.outputs import test_page_browser as driven
 
 pytestmark = pytest.mark.browser
 
-browser, opened = driven.browser, driven.opened
+opened = driven.opened
 EACH_SIZE = driven.EACH_SIZE
 
 # The darkest alpha of the lines' canvas within a pixel of each point.

@@ -16,7 +16,7 @@ from tests.outputs.visited import visited_by
 
 pytestmark = pytest.mark.browser
 
-browser, opened, SIZES = driven.browser, driven.opened, driven.SIZES
+opened, SIZES = driven.opened, driven.SIZES
 
 MARKUP = (
     "</script><script>hit()</script><img src=x onerror=hit()>\"'`${hit()}{{ 7*191 }}{% x %}\u2028"

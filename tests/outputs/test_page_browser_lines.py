@@ -18,7 +18,6 @@ from tests.outputs import test_page_browser as driven
 
 pytestmark = pytest.mark.browser
 
-browser = driven.browser
 DARK, LIGHT = 110, 190
 BLUE = 70
 # Least brightness and most blueness of the pixels within a reach of each point.
@@ -49,7 +48,7 @@ PIXELS = """([points, reach]) => {
 def shown(browser, results, texts, tmp_path, view="rows"):
     """Open the page of some results; no error may come of it."""
     file = tmp_path / "index.html"
-    with driven.opened(browser, file, page.render(results, texts)) as (tab, seen):
+    with driven.opened(browser, file, driven.district_page(results, texts)) as (tab, seen):
         tab.evaluate("view => districtplan.show(view)", view)
         yield tab
     assert seen.faults() == []

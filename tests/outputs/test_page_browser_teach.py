@@ -15,7 +15,7 @@ from tests.outputs.taught import taught_by
 
 pytestmark = pytest.mark.browser
 
-browser, opened = driven.browser, driven.opened
+opened = driven.opened
 EACH_SIZE, SIZES = driven.EACH_SIZE, driven.SIZES
 FOLDS = ("demo-list", "demo-villages", "demo-curve", "demo-compared", "demo-out", "demo-how")
 

@@ -16,7 +16,7 @@ from tests.outputs.visited import visited_by
 pytestmark = pytest.mark.browser
 
 checker = access.checker
-browser, opened = driven.browser, driven.opened
+opened = driven.opened
 EACH_SIZE, SIZES = driven.EACH_SIZE, driven.SIZES
 FOLDS = ("visit-days", "visit-load", "visit-out")
 

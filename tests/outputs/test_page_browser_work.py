@@ -16,7 +16,7 @@ from tests.outputs.test_work_words import with_curve
 
 pytestmark = pytest.mark.browser
 
-browser, opened = driven.browser, driven.opened
+opened = driven.opened
 EACH_SIZE, SIZES = driven.EACH_SIZE, driven.SIZES
 
 
