@@ -17,7 +17,7 @@ from tests.outputs import test_page_browser as driven
 
 pytestmark = pytest.mark.browser
 
-browser, opened = driven.browser, driven.opened
+opened = driven.opened
 checker = access.checker
 SERVER = "https://tiles.example.org"
 CREDIT = "Invented pictures <b>by nobody</b>"
