@@ -14,7 +14,7 @@ TEXT_MAX = 200
 """Characters of a key that are told."""
 SHOWN_MAX = 40
 """Characters of a value that are told."""
-NUMBER = r"[0-9]{1,6}(\.[0-9]{1,9})?"
+NUMBER = r"[0-9]{1,6}(\.[0-9]{1,20})?"
 """Written out: float() also takes digits of other scripts, underscores, inf and nan."""
 
 REMEDIES = {

@@ -37,7 +37,7 @@ WAYS = (
     "one point a plot in latitude, longitude and area_ha"
 )
 # Written out: float() also takes digits of other scripts, underscores, inf and nan.
-_NUMBER = re.compile(r"[0-9]{1,9}([.,][0-9]{1,9})?")
+_NUMBER = re.compile(r"[0-9]{1,9}([.,][0-9]{1,20})?")
 # A database's own prefix; 0 is its word for not known.
 _SRID = re.compile(r"\s*SRID\s*=\s*0*([0-9]{1,6})\s*;", re.IGNORECASE)
 

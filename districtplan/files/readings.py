@@ -36,7 +36,7 @@ STRING = "string_m"
 COLUMNS = ("plot_id", *MEASURED, *FALLS, STRING, "bearing_reference", "method", "date")
 
 # Written out: int() and float() also take digits of other scripts, underscores, inf and nan.
-_NUMBER = re.compile(r"[+-]?[0-9]{1,9}(\.[0-9]{1,9})?")
+_NUMBER = re.compile(r"[+-]?[0-9]{1,9}(\.[0-9]{1,20})?")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 _WORD = re.compile(r"[a-z]+")

@@ -57,7 +57,7 @@ PARTED = ";"
 DRAW_AGAIN = "Draw it again, as a line or a polygon"
 
 # Written out: float() also takes digits of other scripts, underscores, inf and nan.
-_NUMBER = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})?")
+_NUMBER = re.compile(r"[0-9]{1,9}(\.[0-9]{1,20})?")
 
 
 def accept_features(

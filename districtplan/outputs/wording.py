@@ -204,7 +204,8 @@ def strip_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | No
 def water_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | None:
     """Say what to do before rows are set where water crosses the plot, nobody knows where.
 
-    Every text that tells of the rows needs it: they are drawn as if no water ran there.
+    Every text that tells of the rows needs it: they are drawn as if no water ran there. Where none
+    are drawn yet, only what is bought is counted so.
 
     Parameters
     ----------
@@ -223,6 +224,8 @@ def water_sentence(row: Mapping[str, Any], plan: Plan, texts: Texts) -> str | No
     code = unplaced_water(row)
     if code is None:
         return None
+    if code == "crossed" and is_barred(row):
+        code = "crossed_barred"
     return texts.say(f"strips.{code}", plan=plan, **how_much_water(row, texts))
 
 

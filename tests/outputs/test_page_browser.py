@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from districtplan.outputs import field_words, page, wording
+from districtplan.outputs.page import palette
 from tests.outputs.conftest import district_of, make_proposal, pegs_of, totals_of
 
 pytestmark = pytest.mark.browser
@@ -47,6 +48,22 @@ BEARING_OF_PIXELS = """([x, y]) => {
     if (spread > most) [best, most] = [bearing, spread];
   }
   return best;
+}"""
+
+# The colour that most pixels of a small square have.
+MOST_COLOUR = """({ x, y }) => {
+  const canvas = document.querySelector('canvas.fields');
+  const box = canvas.getBoundingClientRect();
+  const dense = canvas.width / box.width;
+  const [left, top] = [(x - box.left - 20) * dense, (y - box.top - 20) * dense].map(Math.round);
+  const side = Math.round(40 * dense);
+  const { data } = canvas.getContext('2d').getImageData(left, top, side, side);
+  const counts = new Map();
+  for (let at = 0; at < data.length; at += 4) {
+    const colour = [...data.slice(at, at + 3)].map((one) => one.toString(16).padStart(2, '0'));
+    counts.set(`#${colour.join('')}`, (counts.get(`#${colour.join('')}`) || 0) + 1);
+  }
+  return [...counts].sort((a, b) => b[1] - a[1])[0][0];
 }"""
 
 
@@ -244,6 +261,20 @@ def test_a_script_that_was_tampered_with_does_not_run(browser, written, tmp_path
         assert tab.evaluate("typeof window.districtplan") == "undefined"
     assert seen.hits == 0
     assert seen.errors != []
+
+
+def test_how_steep_a_plot_is_shows_though_it_has_no_rows_yet(
+    browser, written, small_results, tmp_path
+):
+    plots = small_results.plots.set_index("plot_id")
+    assert plots.loc["B3", "row_method"] == "measure on the ground"
+    fill = palette.EROSION[int(plots.loc["B3", "erosion_class_number"]) - 1]
+    with opened(browser, tmp_path / "index.html", written) as (tab, seen):
+        for view, is_coloured in (("steep", True), ("rows", False)):
+            tab.evaluate("view => districtplan.show(view)", view)
+            at = tab.evaluate("districtplan.placeOf('B3')")
+            assert (tab.evaluate(MOST_COLOUR, at) == fill) is is_coloured
+    assert seen.faults() == []
 
 
 def test_nothing_scrolls_sideways_on_a_phone(browser, written, tmp_path):

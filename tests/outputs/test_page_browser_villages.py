@@ -160,6 +160,8 @@ def test_the_way_back_leads_through_what_was_looked_at(browser, written, tmp_pat
         settle(tab)
         assert tab.inner_text("#card-title") == "Plot 007"
         assert tab.locator("[data-view=rows][aria-pressed=true]").count() == 1
+        # And may send it on.
+        assert tab.evaluate("location.hash") == sent
     assert seen.faults() == []
 
 
@@ -244,13 +246,19 @@ def test_a_filter_keeps_what_it_says_and_can_be_sent(browser, written, small_res
             settle(tab)
             return tab.inner_text("#filter-told")
 
+        # What is just below a limit isn't at it.
+        for limit in (plots["slope_used_pct"].iloc[:2] + 0.1).round(2):
+            tab.fill("#filter-from", f"{limit:.2f}")
+            tab.keyboard.press("Tab")
+            above = int((plots["slope_used_pct"] >= limit).sum())
+            assert told().startswith(f"{above} of 12 plots")
         tab.fill("#filter-from", "30")
         tab.keyboard.press("Tab")
-        steep = int((plots["slope_used_pct"].round() >= 30).sum())
+        steep = int((plots["slope_used_pct"] >= 30).sum())
         assert told().startswith(f"{steep} of 12 plots, in ")
         tab.fill("#filter-to", "60")
         tab.keyboard.press("Tab")
-        within = int(plots["slope_used_pct"].round().between(30, 60).sum())
+        within = int(plots["slope_used_pct"].between(30, 60).sum())
         assert within < steep
         assert told().startswith(f"{within} of 12 plots")
         tab.click("text=Show all plots")

@@ -333,6 +333,10 @@ def test_water_whose_way_is_not_known_is_an_instruction_told_once(
     placed = row | {"flow_strip_m2": 40.0}
     assert wording.water_sentence(placed, plan, texts) is None
     assert "along a line of" in " ".join(wording.flag_sentences(placed, plan, texts))
+    assert "rows are drawn and counted as if" in told
+    later = wording.water_sentence(row | {"outlet_flags": ("no_safe_outlet",)}, plan, texts)
+    assert "rows are drawn" not in later
+    assert "amounts are counted as if it weren't there" in later
 
 
 @pytest.mark.parametrize("code", [*wording.NO_CREDIT, None])

@@ -55,6 +55,8 @@ if TYPE_CHECKING:
 
     Flags = NDArray[np.bool_]
 
+SLOPE_DECIMALS = 2
+"""Of a slope that plots are filtered by: what is just below a limit isn't at it [%]."""
 LINES_TOLD_MAX = 200_000
 """Most guide lines that cards tell of: about 50 MB of words over all villages."""
 NUMBERS = {
@@ -464,7 +466,7 @@ def search(results: Results, texts: Texts) -> dict[str, Any]:
     raised = ["|".join(sorted(wording.flags(row))) or None for row in wording.records(searched)]
     found: dict[str, Any] = {
         "id": table["plot_id"].astype(str).tolist(),
-        "slope": Numbers.of(table["slope_used_pct"], 0).cut(0, len(table)),
+        "slope": Numbers.of(table["slope_used_pct"], SLOPE_DECIMALS).cut(0, len(table)),
         "stage": shapes.coded(stages),
         "flags": shapes.coded(raised),
         "odd": [*_odd(results).items()],

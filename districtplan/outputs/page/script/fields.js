@@ -21,13 +21,16 @@ function lookOf(i) {
   return found || data.plain;
 }
 
+/* Plots that show paper: no class is told of them, and rows they have none. */
+const bare = (i) => empty(i) && !(state.view === "steep" && classOf(i));
+
 function fillPlots(context, rows, frame) {
   for (const i of rows) {
     // One path a plot: in a common one, plots that overlap would blot each other out.
     context.beginPath();
     trace(context, i, frame);
     // Lines of equal height must not be taken for rows of a plot that has none yet.
-    context.fillStyle = empty(i) ? PAPER : lookOf(i).fill;
+    context.fillStyle = bare(i) ? PAPER : lookOf(i).fill;
     context.fill("evenodd");
   }
 }
@@ -109,12 +112,11 @@ function writeMarks(context, rows, frame) {
     const mark = markOf(i);
     if (mark === null || size < NUMBER_FROM) continue;
     const height = Math.max(13, Math.min(22, size / 4)) * (mark === CROSS ? 1.4 : 1);
-    const bare = empty(i);
     const look = {
       font: `700 ${height}px system-ui, sans-serif`,
       halo: 6,
-      fill: bare ? PAPER : lookOf(i).fill,
-      ink: bare ? INK : lookOf(i).ink,
+      fill: bare(i) ? PAPER : lookOf(i).fill,
+      ink: bare(i) ? INK : lookOf(i).ink,
     };
     const [x, y] = placeOfMark(i, height / frame.scale);
     write(context, mark, x * frame.scale + frame.east, frame.north - y * frame.scale, look);

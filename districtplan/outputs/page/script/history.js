@@ -18,6 +18,8 @@ function remember() {
   state.remembering = true;
   queueMicrotask(() => {
     state.remembering = false;
+    // What was set up before an address is read mustn't take its place.
+    if (state.restoring) return;
     const fragment = Address.written(addressed());
     if (fragment !== location.hash.slice(1)) history.pushState(null, "", `#${fragment}`);
   });
