@@ -19,7 +19,7 @@ from districtplan import __version__
 from districtplan.errors import DistrictplanError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Generator, Iterator
 
     from districtplan.results import Results
 
@@ -62,7 +62,7 @@ def common(
 
 
 @contextlib.contextmanager
-def _own_words() -> Iterator[None]:
+def _own_words() -> Generator[None]:
     """Keep what compiled libraries write to the standard output by themselves off it."""
     sys.stdout.flush()
     kept = os.dup(1)
@@ -76,7 +76,7 @@ def _own_words() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _progress() -> Iterator[Callable[[str, float], None]]:
+def _progress() -> Generator[Callable[[str, float], None]]:
     """Show steps and time left; nothing where no one is watching."""
     columns = (
         TextColumn("{task.description:16}"),

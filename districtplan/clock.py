@@ -7,7 +7,7 @@ import time
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Generator
 
 
 class Clock:
@@ -25,7 +25,7 @@ class Clock:
         self._step = ""
 
     @contextlib.contextmanager
-    def step(self, name: str) -> Iterator[None]:
+    def step(self, name: str) -> Generator[None]:
         """Time one step.
 
         Parameters

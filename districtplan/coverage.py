@@ -188,7 +188,7 @@ def outlines_on_grid(polygons: NDArray[np.object_], grid: Grid) -> Outlines:
     # One multi-polygon in front makes shapely describe all of them with the same three levels.
     lead = shapely.multipolygons([shapely.box(0, 0, 1, 1)])
     _, xy, (ring_start, part_ring, plot_part) = shapely.to_ragged_array(
-        np.concatenate([[lead], polygons]), include_z=False
+        np.concatenate([np.array([lead], dtype=object), polygons]), include_z=False
     )
     skip = int(ring_start[1])
     return Outlines(
@@ -339,9 +339,9 @@ def _edges(outlines: Outlines, origin_row: Integers, origin_column: Integers) ->
 
 def _pieces(low: Floats, high: Floats) -> tuple[Integers, Floats]:
     """Give owner and number of the unit intervals that each range from low to high meets."""
-    first = np.floor(low)
+    first: Floats = np.floor(low)
     count = np.maximum(np.ceil(high) - first, 1).astype(np.int64)
-    owner = np.repeat(np.arange(len(low)), count)
+    owner = np.repeat(np.arange(len(low), dtype=np.int64), count)
     step = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     return owner, first[owner] + step
 

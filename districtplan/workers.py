@@ -11,11 +11,11 @@ from multiprocessing import get_context, parent_process
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Generator
 
 
 @contextlib.contextmanager
-def workers(processes: int) -> Iterator[ProcessPoolExecutor]:
+def workers(processes: int) -> Generator[ProcessPoolExecutor]:
     """Start processes that work side by side, for a time.
 
     They are started anew and not forked, as threads of compiled loops don't outlive a fork. A
@@ -50,7 +50,7 @@ def _end_with_parent() -> None:
 
 
 @contextlib.contextmanager
-def _without_script() -> Iterator[None]:
+def _without_script() -> Generator[None]:
     """Keep processes that are started anew from running the script that starts them.
 
     A new process reads the running script again, since what it is handed could be defined there.

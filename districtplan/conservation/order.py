@@ -284,7 +284,7 @@ def days_owed(
     """
     site = sites["work_site"]
     whole = pd.Series(area_ha, index=sites.index).groupby(site).transform("sum").to_numpy()
-    common = site.map(lambda name: common_days.get(name, 0.0)).to_numpy(dtype=np.float64)
+    common = np.array([common_days.get(name, 0.0) for name in site], dtype=np.float64)
     owes = area_ha > 0
     shared = np.divide(common * area_ha, whole, out=np.zeros_like(area_ha), where=owes)
     found = pd.DataFrame({"plot_id": sites["plot_id"], "days_owed": own_days + shared})

@@ -198,7 +198,7 @@ def allot(facts: Facts, links: Links, asked: Demos, book: Handbook) -> Allotment
         people_village=facts.people.table["village"].to_numpy(dtype=object)[facts.people.farmer],
         reached=times[facts.people.farmer],
         chosen_m=model.sites.place_m[chosen],
-        comers=tuple(_comers(model, site) for site in chosen),
+        comers=tuple(_comers(model, int(site)) for site in chosen),
         served=_served(model, chosen),
         farmers=len(times),
         farmers_reached=int((times > 0).sum()),
@@ -458,7 +458,8 @@ def _nearest(offers: pd.DataFrame, count: int) -> list[tuple[str, ...]]:
     """
     found: list[tuple[str, ...]] = [()] * count
     for plot, own in offers.groupby("plot")["demo_reasons"]:
-        found[int(str(plot))] = min((reasons for reasons in own if reasons), key=len, default=())
+        offered: list[tuple[str, ...]] = [reasons for reasons in own if reasons]
+        found[int(str(plot))] = min(offered, key=len, default=())
     return found
 
 

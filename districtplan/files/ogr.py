@@ -27,7 +27,7 @@ from districtplan.files.local import unreadable
 from districtplan.files.shapefile_rings import put_holes_back
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Generator
     from pathlib import Path
 
 LAYERS_MAX = 10_000
@@ -105,7 +105,7 @@ def read(path: Path, wanted: Wanted) -> Layer:
 
 
 @contextlib.contextmanager
-def _told(name: str) -> Iterator[None]:
+def _told(name: str) -> Generator[None]:
     """Tell what a library refuses; only its own calls stand inside, so no fault of ours does."""
     try:
         with warnings.catch_warnings():

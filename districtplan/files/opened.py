@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Self
 import rasterio
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Generator
     from types import TracebackType
 
 CACHE_BYTES = 64 << 20
@@ -31,7 +31,7 @@ class Opened:
         self._stack = contextlib.ExitStack()
 
     @contextlib.contextmanager
-    def _opening(self) -> Iterator[None]:
+    def _opening(self) -> Generator[None]:
         """Open files inside; where one can't be used all are closed."""
         try:
             self._stack.enter_context(rasterio.Env(**ENVIRONMENT))

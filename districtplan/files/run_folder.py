@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from districtplan.errors import Fault, OutputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Generator, Mapping
     from pathlib import Path
 
 MANIFEST = "run.json"
@@ -52,7 +52,7 @@ def write_run(folder: Path, contents: Mapping[str, bytes], *, replace: bool = Fa
 
 
 @contextlib.contextmanager
-def _told(folder: Path) -> Iterator[None]:
+def _told(folder: Path) -> Generator[None]:
     """Tell what the system refuses."""
     try:
         yield

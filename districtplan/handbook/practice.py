@@ -256,7 +256,7 @@ def names() -> tuple[str, ...]:
     tuple[str, ...]
         Their names, in alphabetical order.
     """
-    entries = resources.files(__package__).joinpath("practices").iterdir()
+    entries = resources.files("districtplan.handbook").joinpath("practices").iterdir()
     return tuple(
         sorted(entry.name[:-5].replace("_", " ") for entry in entries if entry.name[-5:] == ".toml")
     )
@@ -279,4 +279,6 @@ def packaged(name: str = USUAL) -> tuple[Practice, str]:
         Digest of its file.
     """
     file = f"{name.replace(' ', '_')}.toml"
-    return parse(resources.files(__package__).joinpath("practices", file).read_bytes(), file)
+    return parse(
+        resources.files("districtplan.handbook").joinpath("practices", file).read_bytes(), file
+    )

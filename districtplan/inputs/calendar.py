@@ -101,7 +101,8 @@ def with_nurseries(
         The same; in each season of these zones nurseries are set from the day that the slowest of
         the plants asks for to that of the quickest.
     """
-    zones = nurseries["village"].map(lambda village: zone_of.get(village, REST))
+    named = [zone_of.get(village, REST) for village in nurseries["village"]]
+    zones = pd.Series(named, index=nurseries.index)
     weeks = nurseries.groupby(zones)["nursery_weeks"].agg(["max", "min"])
     rows = []
     for row in dated.to_dict("records"):

@@ -292,8 +292,8 @@ def _lines(kits: pd.DataFrame) -> pd.DataFrame:
         {"plots": groups.size(), "bean_area_ha": groups["bean_area_ha"].sum()}
         | {f"{good}_g": groups[f"{good}_g"].sum(min_count=1) for good in BOUGHT}
     ).reset_index()
-    no_go = [_no_go(kits, line) for line in NO_GO]
-    table = pd.concat([table[~table["order_line"].isin(NO_GO)], *no_go], ignore_index=True)
+    parts = [table[~table["order_line"].isin(NO_GO)], *(_no_go(kits, line) for line in NO_GO)]
+    table = pd.concat(parts, ignore_index=True)
     table["order_line"] = pd.Categorical(table["order_line"], LINES)
     ordered = table.sort_values(["village", "order_line"], ignore_index=True)
     return ordered.astype({"order_line": "str"})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeGuard
 
 import numpy as np
 
@@ -50,7 +50,7 @@ def texts(values: Iterable[Any]) -> tuple[NDArray[np.object_], NDArray[np.object
     return found, fault
 
 
-def _is_text(value: object) -> bool:
+def _is_text(value: object) -> TypeGuard[str]:
     return type(value) is str
 
 

@@ -122,7 +122,9 @@ def suggest(
         odd, known = list(range(len(spelt))), spelt
         # The commoner of two counts, and of equally common ones the first.
         rank = np.lexsort((np.arange(len(plots)), -plots)).argsort()
-        allowed = rank[None, :] < rank[:, None] if len(spelt) <= COMPARED_MAX else np.zeros((0, 0))
+        allowed = (
+            rank[None, :] < rank[:, None] if len(spelt) <= COMPARED_MAX else np.zeros((0, 0), bool)
+        )
     rows = []
     if max(len(odd), len(known)) <= COMPARED_MAX:
         for place, (best, likeness) in zip(
@@ -147,8 +149,11 @@ def _likest(
     for first in range(0, len(odd), AT_ONCE):
         some = odd[first : first + AT_ONCE]
         asked = [_bare(name) for name in some]
+        # The library's stubs don't take its own scorers, since these have overloads.
         likeness = np.maximum(
+            # pyrefly: ignore[no-matching-overload]
             process.cdist(asked, bare, scorer=fuzz.ratio, dtype=np.float32),
+            # pyrefly: ignore[no-matching-overload]
             process.cdist(asked, bare, scorer=fuzz.token_sort_ratio, dtype=np.float32),
         )
         likeness[~allowed[first : first + AT_ONCE]] = 0

@@ -192,13 +192,12 @@ def guide_lines(
     for row, *bearings in zip(found, true.tolist(), magnetic.tolist(), strict=True):
         row |= dict(zip(BEARINGS, bearings, strict=True))
     _place(drawn, elevation.grid.crs)
+    laid = [pd.DataFrame(columns=list(OF_ROWS)), *followed]
     return Guides(
         _plot_table(plots, found),
         _drawn(drawn, ("plot_id", "guide_kind", *tables.made_by("guide lines"))),
         _drawn(pegged, ("plot_id", "line", "peg", "peg_along_m", *OF_GUIDES)),
-        pd.concat([pd.DataFrame(columns=list(OF_ROWS)), *followed], ignore_index=True).astype(
-            {"row": "int64", "length_m": "float64"}
-        ),
+        pd.concat(laid, ignore_index=True).astype({"row": "int64", "length_m": "float64"}),
         pd.DataFrame(counted, columns=list(OF_COUNTS)),
         _drawn(parted, ("plot_id", *tables.made_by("part boundaries"))),
         elevation.grid.crs,

@@ -167,7 +167,7 @@ def fit(cells: Cells, ground: Ground, cell_m: tuple[Floats, Floats], error: Erro
         One value a plot.
     """
     known = ~np.isnan(ground.east)
-    weight = np.where(known, cells.weight, 0.0)
+    weight: Floats = np.where(known, cells.weight, 0.0)
     p, q = (np.where(known, side, 0.0) for side in (ground.east, ground.north))
     first, plot = cells.first, cells.plot
 

@@ -671,7 +671,7 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     linear = spread(signal.trend[0]) * basis[0] + spread(signal.trend[1]) * basis[1]
     left = g - spread(signal.mean) - linear
     kept = spread(signal.mean) + spread(keep.trend) * linear + spread(keep.rest) * left
-    axis = np.exp(-0.5j * np.angle(deviator))
+    axis: Complexes = np.exp(-0.5j * np.angle(deviator))
 
     # To first order each number is a sum of the gradients' errors, with weights from the kept
     # gradients; to second order the errors' own squares add. The kept gradients are noisy too,
@@ -687,7 +687,8 @@ def _work(lattice: _Lattice, error: ErrorModel) -> Doubt:
     turn = np.minimum(turn / np.maximum(2 * size, TINY), RANDOM_RAD)
     # A trend too faint to set the bearing by still makes a grade along the rows.
     seen = spread(signal.mean) + linear + spread(keep.waves) * left
-    along = 2 * w * (seen * spread(axis)).imag * np.conj(-1j * spread(axis))
+    across_axis: Complexes = np.conj(-1j * spread(axis))
+    along = 2 * w * (seen * spread(axis)).imag * across_axis
     taken = size * np.sin(turn) ** 2
     level_own = (
         np.maximum(floor.mean - 2 * taken, 0) ** 2 + floor.trend_deviator / 2 + of_waves

@@ -199,7 +199,9 @@ class _Fits:
         beside = np.clip(right - block.column + 1, 0, wide - 1)
         heights = block.elevation[np.ix_(there, beside)].astype(np.float64).ravel()
         y, x = np.meshgrid(
-            (middle[0] - down) * size[1], (right - middle[1]) * size[0], indexing="ij"
+            (middle[0] - down.astype(np.float64)) * size[1],
+            (right.astype(np.float64) - middle[1]) * size[0],
+            indexing="ij",
         )
         spread = [
             max(_spread(place, weight) * side**2, weight.sum() * size[0] * size[1] / 12)

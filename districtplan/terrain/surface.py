@@ -223,10 +223,9 @@ class _Batch:
         take = np.arange(int(count.sum())) + np.repeat(first[plots] - begin, count)
         plot = np.repeat(np.arange(len(plots)), count)
         cells = self.cells
-        values = (part[take] for part in (cells.row, cells.column, cells.weight))
         return replace(
             self,
-            cells=type(cells)(begin, plot, *values),
+            cells=type(cells)(begin, plot, cells.row[take], cells.column[take], cells.weight[take]),
             place=self.place[take],
             height=self.height[take],
             across=self.across[take],

@@ -174,9 +174,11 @@ def on_foot(
     else:
         found = _spread(network, starts, ends, (len(ends_m), most))
     near = land.direct(starts_m, ends_m, DIRECT * block)
-    every = [np.concatenate(pair) for pair in zip(found, near, strict=True)]
-    kept = every[2] <= most
-    return Links.of(every[0][kept], every[1][kept], every[2][kept])
+    start = np.concatenate([found.start, near.start])
+    end = np.concatenate([found.end, near.end])
+    cost = np.concatenate([found.cost, near.cost])
+    kept = cost <= most
+    return Links.of(start[kept], end[kept], cost[kept])
 
 
 class _Joined(NamedTuple):
@@ -217,7 +219,7 @@ class _Land:
         row_0, column_0, height_0 = row, column, self.ground.heights[row, column]
         begun = height_0
         for piece in range(1, int(pieces.max(initial=0)) + 1):
-            share = np.minimum(piece / pieces, 1.0)
+            share: Floats = np.minimum(piece / pieces, 1.0)
             row_1 = row + np.rint(down * share).astype(np.int64)
             column_1 = column + np.rint(across * share).astype(np.int64)
             # Between two cells at a corner one of the two beside must be open.

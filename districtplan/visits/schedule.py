@@ -24,7 +24,7 @@ from districtplan.visits.together import shared
 from districtplan.workers import workers
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Generator
 
     import numpy as np
     from numpy.typing import NDArray
@@ -112,7 +112,7 @@ def schedule(task: Task, effort: Effort | None = None, processes: int = PROCESSE
 
 
 @contextlib.contextmanager
-def _running(processes: int) -> Iterator[Run]:
+def _running(processes: int) -> Generator[Run]:
     """Give what works several tasks: one after the other, or some at a time."""
     if processes == 1:
         yield map

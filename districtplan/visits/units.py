@@ -195,7 +195,8 @@ def with_hand(
     """
     if by_hand.empty:
         return table
-    table = pd.concat([table, *_added(table, ground, dated, by_hand)], ignore_index=True)
+    parts = [table, *_added(table, ground, dated, by_hand)]
+    table = pd.concat(parts, ignore_index=True)
     rows = by_hand.to_dict("records")
     agent_of = {row["place"]: row["agent_id"] for row in rows if row["agent_id"]}
     day_of = {(row["place"], row["stage"]): row["day"] for row in rows}

@@ -413,7 +413,8 @@ def raised(height: Heights, walled: Bools) -> Heights:
     numpy.ndarray
         Heights, walls with them, shape (passes,) [m].
     """
-    return height + np.float32(WALL_M) * walled.astype(np.float32)
+    wall = np.float32(WALL_M) * walled.astype(np.float32)
+    return np.asarray(height + wall, dtype=np.float32)
 
 
 def lowest(passes: Passes) -> Integers:

@@ -514,7 +514,8 @@ def plots(results: Results, texts: Texts) -> dict[str, Any]:
     dict[str, Any]
         A tree of columns, for :func:`columns.cut`.
     """
-    table = results.plots.assign(**wording.bearings_set_out(results.plots))
+    set_out = wording.bearings_set_out(results.plots)
+    table = results.plots.assign(**{str(name): set_out[name] for name in set_out})
     barred = wording.barred(table)
     numbers = {name: Numbers.of(table[name], digits) for name, digits in NUMBERS.items()}
     words: dict[str, Column] = {name: columns.Texts(table[name].tolist()) for name in WORDS}

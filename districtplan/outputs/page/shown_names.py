@@ -107,6 +107,6 @@ def in_sentences(tree: T, known: Mapping[str, str]) -> T:
             return replaced(branch)
         if isinstance(branch, dict):
             return {key: told(one) for key, one in branch.items()}
-        return [told(one) for one in branch] if isinstance(branch, list | tuple) else branch
+        return [told(one) for one in branch] if isinstance(branch, (list, tuple)) else branch
 
     return told(tree)  # type: ignore[return-value]

@@ -157,9 +157,8 @@ class Paper:
     def _add_font(self, family: str, style: str) -> None:
         self.pdf.add_font(family, style, _path(family, style))
         font = self.pdf.fonts[family + style]
-        if isinstance(font, TTFFont):
+        if isinstance(font, TTFFont) and (reader := font.ttfont.reader) is not None:
             # Held in memory: the library leaves its file open for as long as it lives.
-            reader = font.ttfont.reader
             with reader.file as opened:
                 opened.seek(0)
                 reader.file = io.BytesIO(opened.read())
@@ -529,4 +528,6 @@ def _base(box: Box, pt: float) -> float:
 
 
 def _path(family: str, style: str) -> str:
-    return str(resources.files(__package__).joinpath("fonts", FILES[family, style]))
+    return str(
+        resources.files("districtplan.outputs.sheets").joinpath("fonts", FILES[family, style])
+    )
