@@ -167,9 +167,9 @@ def check_numbers(table, texts_by_id, plan) -> None:
 
 
 @pytest.mark.slow
-def test_sheets_of_the_demo_say_what_the_table_says(demo_folder):
+def test_sheets_of_the_demo_say_what_the_table_says(whole_demo):
     """Twenty plots drawn at random, by the run folder's files alone."""
-    run = demo_folder / "run"
+    run = whole_demo / "run"
     table = gpd.read_parquet(run / "plots.parquet")
     found = {}
     for path in sorted((run / "sheets").glob("v*.pdf")):
