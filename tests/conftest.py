@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from pyproj import CRS, Transformer
 from districtplan import handbook, outputs, pipeline
 from districtplan.grid import Grid, Window
 from districtplan.intake import utm_zone
+from districtplan.outputs.texts import Texts
 from districtplan.plan import Plan
 from districtplan.results import Results
 from districtplan.terrain import measure
@@ -143,6 +145,20 @@ def random_outlines(rng: np.random.Generator, count: int, extent: tuple) -> np.n
     return np.array(outlines, dtype=object)
 
 
+def pytest_collection_finish():
+    """Leave what is there for good out of each search for rubbish."""
+    gc.freeze()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _rubbish():
+    """Look for rubbish after each file of tests: all the while takes a tenth of their time."""
+    gc.disable()
+    yield
+    gc.enable()
+    gc.collect()
+
+
 @pytest.fixture(scope="module", autouse=True)
 def _formats(request):
     """Write only the formats that a file of tests reads, where its ``WRITES`` names them."""
@@ -207,15 +223,28 @@ def server():
 
 @pytest.fixture(scope="session")
 def demo_run(tmp_path_factory) -> tuple[Path, Results]:
-    """The demo, made and run once, and what was found: long, so one file's tests use it."""
+    """The demo, made and run once, and what was found: long, so one file's tests use it.
+
+    Of its pages there is the district's: those of villages and the sheets take half of the time.
+    """
     folder = tmp_path_factory.mktemp("demo")
-    return folder, pipeline.demo(folder)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(outputs, "FORMATS", {**outputs.FORMATS, "pages": district_page})
+        return folder, pipeline.demo(folder)
 
 
 @pytest.fixture(scope="session")
 def demo_folder(demo_run) -> Path:
     """Where the demo stands: ``district`` and ``run``."""
     return demo_run[0]
+
+
+@pytest.fixture(scope="session")
+def whole_demo(tmp_path_factory) -> Path:
+    """Where the demo stands with all that it writes: for slow tests."""
+    folder = tmp_path_factory.mktemp("whole")
+    pipeline.demo(folder)
+    return folder
 
 
 SMALL_PLAN = """\
@@ -231,6 +260,13 @@ elevation = ["dem.tif"]
 vertical_error_m = 0.1
 error_correlation_m = 20.0
 """
+
+
+def district_page(results: Results, texts: Texts) -> dict[str, bytes]:
+    """Render the district's page without those of villages, which take as long."""
+    few = results.plan.page.model_copy(update={"village_pages_max": 0})
+    plan = results.plan.model_copy(update={"page": few})
+    return outputs.page.render(replace(results, plan=plan), texts)
 
 
 def write_district(folder: Path, plots: gpd.GeoDataFrame, raster: ArrayElevation) -> Path:

@@ -76,7 +76,15 @@ def test_what_compiled_libraries_print_is_kept_off_the_answer():
     assert told.stdout == b"before after"
 
 
-def test_quiet_prints_nothing(plan, tmp_path):
+def test_quiet_prints_nothing(tmp_path, capfd):
+    """Nor does a library past Python."""
+    own = write_district(tmp_path, *small_district())
+    done = districtplan("--quiet", "run", own, "--out", tmp_path / "run")
+    assert (done.returncode, done.stdout, capfd.readouterr().out) == (0, "", "")
+
+
+@pytest.mark.slow
+def test_quiet_prints_nothing_as_a_process(plan, tmp_path):
     """As a process of its own: what a library prints past Python would be seen too."""
     done = subprocess.run(
         [Path(sys.executable).with_name("districtplan"), "--quiet", "run", plan, "--out",

@@ -51,6 +51,14 @@ def test_the_demo_writes_what_is_promised(demo_folder):
     assert {path.name for path in (demo_folder / "run").iterdir()} >= PROMISED
 
 
+@pytest.mark.slow
+def test_each_village_of_the_demo_has_its_page_and_its_sheets(whole_demo):
+    assert {path.name for path in (whole_demo / "run").iterdir()} >= PROMISED
+    villages = len(pd.read_csv(whole_demo / "run" / "villages.csv"))
+    assert len(list((whole_demo / "run" / "villages").glob("*.html"))) == villages
+    assert len(list((whole_demo / "run" / "sheets").glob("*-wall.pdf"))) == villages
+
+
 def test_the_demo_is_large_and_varied(demo_folder):
     plots = gpd.read_parquet(demo_folder / "run" / "plots.parquet")
     assert len(plots) >= 600

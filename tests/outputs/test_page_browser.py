@@ -11,6 +11,7 @@ import pytest
 
 from districtplan.outputs import field_words, page, wording
 from districtplan.outputs.page import palette
+from tests.conftest import district_page
 from tests.outputs.conftest import district_of, make_proposal, pegs_of, totals_of
 
 pytestmark = pytest.mark.browser
@@ -134,13 +135,6 @@ def opened(browser, file, content, *, size="desk", wait=True):
     tab.emulate_media()
     tab.mouse.move(0, 0)
     tab.goto("about:blank")
-
-
-def district_page(results, texts):
-    """Render the district's page without those of villages, which take as long."""
-    few = results.plan.page.model_copy(update={"village_pages_max": 0})
-    plan = results.plan.model_copy(update={"page": few})
-    return page.render(replace(results, plan=plan), texts)
 
 
 def click_plot(tab, plot_id):

@@ -15,6 +15,7 @@ from shapely import affinity
 from districtplan.outputs import FORMATS, page, wording
 from districtplan.outputs.page import palette
 from districtplan.outputs.texts import Texts
+from tests.conftest import district_page
 from tests.outputs import test_page_browser as driven
 from tests.outputs import test_page_browser_hands as hands
 from tests.outputs.conftest import PLOTS_CRS, VILLAGES, bought_by
@@ -210,7 +211,7 @@ def test_the_plot_that_was_typed_comes_before_others_that_begin_so(
 ):
     names = {"007": "110", "110": "11", "108": "\u00e1-1", "109": "a-1"}
     changed = hands.renamed(small_results, names)
-    with opened(browser, tmp_path / "index.html", driven.district_page(changed, texts)) as (
+    with opened(browser, tmp_path / "index.html", district_page(changed, texts)) as (
         tab,
         seen,
     ):
@@ -225,7 +226,7 @@ def test_the_plot_that_was_typed_comes_before_others_that_begin_so(
 
 
 def test_farmers_are_found_where_the_plan_names_them(browser, results_with_names, texts, tmp_path):
-    content = driven.district_page(results_with_names, texts)
+    content = district_page(results_with_names, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):
         tab.fill("#search-input", "FARMER 11")
         settle(tab)

@@ -167,9 +167,9 @@ def check_numbers(table, texts_by_id, plan) -> None:
 
 
 @pytest.mark.slow
-def test_sheets_of_the_demo_say_what_the_table_says(demo_folder):
+def test_sheets_of_the_demo_say_what_the_table_says(whole_demo):
     """Twenty plots drawn at random, by the run folder's files alone."""
-    run = demo_folder / "run"
+    run = whole_demo / "run"
     table = gpd.read_parquet(run / "plots.parquet")
     found = {}
     for path in sorted((run / "sheets").glob("v*.pdf")):
@@ -381,10 +381,9 @@ def boxes(monkeypatch) -> list[list]:
     return found
 
 
-def outside(hostile: dict[str, bytes], plain: dict[str, bytes], boxes: list) -> int:
+def outside(hostile: dict[str, bytes], ours: list[np.ndarray], boxes: list) -> int:
     """Count dots that differ outside the boxes of names and the line that tells of cuts."""
     theirs = [picture for content in hostile.values() for picture in pictures(content)]
-    ours = [picture for content in plain.values() for picture in pictures(content)]
     assert len(theirs) == len(ours) == len(boxes)
     dots = DOTS / paper.MM_PER_PT
     count = 0
@@ -400,7 +399,7 @@ def outside(hostile: dict[str, bytes], plain: dict[str, bytes], boxes: list) -> 
     return count
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def two_namings(results_with_names):
     villages = (HOSTILE[0], STACK * 5, "W" * 199)
     hostile = renamed(results_with_names, list(HOSTILE), villages)
@@ -409,9 +408,15 @@ def two_namings(results_with_names):
     return hostile, renamed(results_with_names, ids, ("a", "b", "c"), ids)
 
 
-def test_ink_of_hostile_names_stays_in_its_boxes(two_namings, texts, boxes):
-    hostile, plain = (sheets.draw(results, texts).files for results in two_namings)
-    assert outside(hostile, plain, boxes[: len(boxes) // 2]) == 0
+@pytest.fixture(scope="module")
+def plain_pictures(two_namings, texts):
+    plain = sheets.draw(two_namings[1], texts).files
+    return [picture for content in plain.values() for picture in pictures(content)]
+
+
+def test_ink_of_hostile_names_stays_in_its_boxes(two_namings, plain_pictures, texts, boxes):
+    hostile = sheets.draw(two_namings[0], texts).files
+    assert outside(hostile, plain_pictures, boxes) == 0
     for content in plot_files(hostile).values():
         assert any("mark what can't be printed" in text for text in read(content))
 
@@ -420,10 +425,10 @@ def unfitted(name, known, *_):
     return "".join(sign if ord(sign) in known else "▯" for sign in name)
 
 
-def test_the_check_of_ink_sees_a_fault(two_namings, texts, boxes, monkeypatch):
+def test_the_check_of_ink_sees_a_fault(two_namings, plain_pictures, texts, boxes, monkeypatch):
     monkeypatch.setattr(paper, "fitted", unfitted)
-    hostile, plain = (sheets.draw(results, texts).files for results in two_namings)
-    assert outside(hostile, plain, boxes[: len(boxes) // 2]) > 100
+    hostile = sheets.draw(two_namings[0], texts).files
+    assert outside(hostile, plain_pictures, boxes) > 100
 
 
 def test_a_name_never_becomes_a_command_of_the_file(two_namings, texts):

@@ -11,7 +11,8 @@ from districtplan import visits
 from districtplan.errors import InputError
 
 GOOD = {
-    "agent_id": "T1", "name": "Tavi Orrel", "longitude_deg": "33.12345678901234", "latitude_deg": "-1.8",
+    "agent_id": "T1", "name": "Tavi Orrel",
+    "longitude_deg": "33.12345678901234", "latitude_deg": "-1.8",
     "week_days": "mon Wed", "from": "07:00", "to": "13:30", "hours_most": "6",
     "mode": "Motorcycle", "speed_km_h": "25", "wet_speed_km_h": "", "serves": "Sondo | Upper",
     "barred": "", "litres_100_km": "2.5", "fuel_l": "40", "tank_l": "9", "days_most": "",
