@@ -520,7 +520,6 @@ class _Beside(NamedTuple):
             "meeting_places": visits.accept_meeting_places(
                 frames["meeting_places"], villages, within
             ),
-            "observed": visits.accept_observed(frames["observed"], villages),
             "carried_on": visits.accept_carried_on(
                 frames["carried_on"], set(book.rows(visits.STAGES)["name"])
             ),
@@ -779,11 +778,14 @@ def _visited(
         if plan.visits.carried_on:
             visits.require(there.given["carried_on"], plan.visits.carried_on)
         trips = visits.accept_trips(typed.tables["trips"].frame, set(agents["agent_id"]))
-        calendar = ready.bought.calendar
-        dated = visits.dated(
-            calendar, _zone_of(there), plan.visits.season, there.used("observed"),
-            (sorted(ready.joined["village"].unique()), book),
+        calendar, villages = ready.bought.calendar, sorted(ready.joined["village"].unique())
+        observed = visits.accept_observed(
+            typed.tables["observed"].frame, villages, visits.seen_days(calendar),
+            plan.visits.made_on,
         )  # fmt: skip
+        dated = visits.dated(
+            calendar, _zone_of(there), plan.visits.season, observed.used, (villages, book)
+        )
         agents, recorded = visits.calibrated(agents, trips.used, dated.onset, plan.visits.trips_min)
         ground, degrees, in_zone = _ground(ready, lying, there, plan)
         table = visits.units(ground, dated, visits.policy(plan, book))
@@ -808,7 +810,7 @@ def _visited(
         )
         stages = visits.stage_table(calendar, _zone_of(there), dated, plan, book)
         found = visits.told(season, planned, stages, places, carried)
-    more = {"leave": leave, "by_hand": by_hand, "trips": trips}
+    more = {"observed": observed, "leave": leave, "by_hand": by_hand, "trips": trips}
     found = dataclasses.replace(found, speeds=pd.concat([recorded, on_foot]))
     return found, {key: given for key, given in more.items() if key in typed.named}
 

@@ -60,12 +60,16 @@ FILES = {
         "K00,planting,T1,2026-03-17",
         "<b>big tree</b>,consent,T2,",
         "K77,planting,T1,",
+        "K05,harvest,,2026-03-17",
     ],
     "trips": [
         "agent_id,day,km,minutes", "T1,2026-01-09,9,30", "T1,2026-01-12,7,30", "T1,2026-01-13,x,5",
         "T2,2026-03-16,1,30", "T2,2026-03-17,3,90",
     ],
-    "observed": ["event,day,village", "planting,2026-03-16,", "storm,2026-04-10,Tilverra"],
+    "observed": [
+        "event,day,village", "planting,2026-03-16,", "storm,2026-04-10,Tilverra",
+        "onset,2025-03-15,",
+    ],
 }  # fmt: skip
 
 
@@ -126,7 +130,7 @@ def test_all_that_is_named_is_read_and_used(found):
     made = told.visits[told.visits["visit_status"] == "planned"]
     assert len(made) >= 12
     assert {name: len(given.set_aside) for name, given in found.beside.items()} == {
-        "agents": 0, "meeting_places": 1, "observed": 0, "leave": 0, "by_hand": 1,
+        "agents": 0, "meeting_places": 1, "observed": 1, "leave": 0, "by_hand": 1,
         "trips": 1,
     }  # fmt: skip
     fixed = made[(made["visit_place"] == "K00") & (made["visit_stage"] == "planting")].iloc[0]
@@ -143,6 +147,19 @@ def test_all_that_is_named_is_read_and_used(found):
         .where(made["visit_by_hand"] == 0, other=True)
         .all()
     )
+
+
+def test_a_day_fixed_outside_its_window_stands_and_is_told(found):
+    told = found.visits.visits.set_index("visit_id").loc["harvest/single/K05"]
+    assert told["visit_day"] == date(2026, 3, 17)
+    said = [
+        one for one in visit_words.noticed(found, Texts.load("en")) if one.startswith("by_hand.csv")
+    ]
+    # K00 is fixed within its days.
+    (sentence,) = said
+    assert sentence.startswith("by_hand.csv row 4 (row 5 of a spreadsheet): Harvest")
+    assert "K05" in sentence
+    assert "17 March 2026" in sentence
 
 
 def test_times_on_a_sheet_add_up(found):
@@ -195,7 +212,8 @@ def test_a_run_is_carried_on_from_its_own_table(folder, tmp_path):
     assert {"a001-t1.ics", "a001-t1.pdf", "a002-t2.ics", "days.csv", "costs.csv"} <= listed
     text = (tmp_path / "run" / "visits.csv").read_text(encoding="utf-8")
     rows = list(csv.DictReader(io.StringIO(text, newline="")))
-    until = sorted(row["visit_day"] for row in rows if row["visit_day"])[2]
+    # What was seen until then is known: the last of it is a storm on the tenth of April.
+    until = min(row["visit_day"] for row in rows if row["visit_day"] > "2026-04-10")
     past = [row for row in rows if row["visit_day"] and row["visit_day"] <= until]
     for row in past[1:]:
         row["done"] = "yes"
@@ -237,7 +255,7 @@ def test_who_never_works_says_so_and_what_to_do(folder):
 @pytest.mark.parametrize(
     ("name", "line", "said"),
     [
-        ("agents", "T3,x,33,-1.8,mon,08:00,07:00,,on foot,,,,,,,,", r"agents.csv row 3"),
+        ("agents", "T3,x,33,-1.8,mon,08:00,07:00,,on foot,,,,,,,,", r"agents.csv row 3 \(row 4"),
         ("leave", "T9,2026-01-01,2026-01-02", r"leave.csv row 2"),
         # Longitude and latitude have changed places.
         ("agents", "T3,x,-1.8,33,mon,07:00,08:00,,on foot,,,,,,,,", r"agents.csv row 3.* far from"),
@@ -262,7 +280,7 @@ def test_a_plan_is_not_carried_on_from_half_a_table(folder):
     row = "consent/single/K00,T1,2026-01-05,07:00,08:00,planned,0,,made"
     (folder / "half.csv").write_text(f"{head}\n{row}", encoding="utf-8")
     more = 'carried_on = "half.csv"\nmade_on = 2026-02-01'
-    with pytest.raises(InputError, match=r"half.csv row 1.* done = 'made' isn't yes or no"):
+    with pytest.raises(InputError, match=r"half.csv row 1 .* done = 'made' isn't yes or no"):
         pipeline.find(plan_in(folder, more, "half"))
 
 

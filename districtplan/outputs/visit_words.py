@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from districtplan.visits import VisitPlan
 
 CHANGES_MAX = 20
-"""Changes that are told one by one; more are counted."""
+"""Changes, and days fixed outside windows, that are told one by one; more are counted."""
 UID_SIGNS = 32
 
 
@@ -210,6 +210,7 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         recorded.append(texts.say("visits.trips_unused", count=f"{unused:,}"))
     return [
         *_left_out(missing, texts),
+        *_out_of_window(results, texts),
         *_without_session(results, texts),
         *recorded,
         *changes(found, texts),
@@ -229,6 +230,32 @@ def _walks(results: Results) -> int:
         return 0
     walkers = found.agents.loc[found.agents["mode"] == ON_FOOT, "agent_id"]
     return int(trips.used["agent_id"].isin(walkers).sum())
+
+
+def _out_of_window(results: Results, texts: Texts) -> Iterator[str]:
+    """Name rows that fix a day outside the window: the planner's word stands, and may be a slip."""
+    found, fixed = results.visits, results.beside.get("by_hand")
+    if found is None or fixed is None:
+        return
+    said = []
+    for row in _records(fixed.used[fixed.used["day"].notna()]):
+        day = row["day"]
+        own = found.visits["visit_place"] == row["place"]
+        own &= found.visits["visit_stage"] == row["stage"]
+        spans = found.visits.loc[own, ["visit_first_day", "visit_last_day"]].to_numpy().tolist()
+        if spans and not any(first <= day <= last for first, last in spans):
+            at, (first, last) = int(row["source_row"]), spans[0]
+            said.append(
+                texts.say(
+                    "visits.out_of_window",
+                    file=results.plan.file_of("by_hand"), row=at, sheet=at + 1,
+                    visit=texts.say(f"visits.stage.{row['stage']}"), place=row["place"],
+                    day=texts.day(day), first=texts.day(first), last=texts.day(last),
+                )
+            )  # fmt: skip
+    yield from said[:CHANGES_MAX]
+    if len(said) > CHANGES_MAX:
+        yield texts.say("visits.out_of_window_more", count=f"{len(said) - CHANGES_MAX:,}")
 
 
 def _without_session(results: Results, texts: Texts) -> Iterator[str]:

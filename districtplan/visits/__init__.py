@@ -13,6 +13,7 @@ from districtplan.visits.asked import (
     policy,
     require_lines,
     season_days,
+    seen_days,
     stage_table,
     wanted,
 )
@@ -116,6 +117,7 @@ __all__ = [
     "require_lines",
     "schedule",
     "season_days",
+    "seen_days",
     "speeds",
     "stage_table",
     "told",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 import pandas as pd
@@ -20,8 +19,6 @@ if TYPE_CHECKING:
     """Calendar of a village, what was seen there, and its storms."""
 
 ONSET = "onset"
-FAR_DAYS = 366
-"""What was seen or fixed further from the season than this is a slip of the pen [days]."""
 CALENDAR = ["work", "first_day", "last_day", "counted_from", "from_day", "no_hoe"]
 
 
@@ -94,7 +91,7 @@ def dated(
                 )
             )
         begins = calendar[(calendar["zone"] == zone) & (calendar["work"] == ONSET)]["first_day"]
-        faults += _contradictions(events, storms, begins.min())
+        faults += _contradictions(events, begins.min())
         seen = dict(events)
         table = windows(works, seen, storms, handbook)
         onsets.append(seen.get(ONSET, works.loc[works["work"] == ONSET, "first_day"].iloc[0]))
@@ -123,29 +120,14 @@ def _seen(
     return ordered, tuple(sorted(set(storms)))
 
 
-def _contradictions(
-    events: tuple[tuple[str, date], ...], storms: Sequence[date], onset: date
-) -> Iterator[Fault]:
-    """Name what was seen before what comes before it, or in another year than the season."""
+def _contradictions(events: tuple[tuple[str, date], ...], onset: date) -> Iterator[Fault]:
+    """Name what was seen before what comes before it."""
     before = (f"{ONSET} of the plan at its earliest", onset)
     for event, day in events:
-        if abs(day - onset) > timedelta(days=FAR_DAYS):
-            yield Fault(
-                "[visits] observed",
-                f"{event} was seen on {day}, more than a year from the onset of {onset}",
-                "Correct the year",
-            )
-        elif event != ONSET and day < before[1]:
+        if event != ONSET and day < before[1]:
             yield Fault(
                 "[visits] observed",
                 f"{event} was seen on {day}, before {before[0]} on {before[1]}",
                 f"Correct the day, or give the day on which {ONSET} was seen",
             )
         before = (event, day)
-    for day in storms:
-        if abs(day - onset) > timedelta(days=FAR_DAYS):
-            yield Fault(
-                "[visits] observed",
-                f"a storm was seen on {day}, more than a year from the onset of {onset}",
-                "Correct the year",
-            )

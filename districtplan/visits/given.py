@@ -7,7 +7,15 @@ import re
 from datetime import date
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from districtplan.accepted import NUMBER, SHOWN_MAX, TEXT_MAX, Given, UnusableError, accept
+from districtplan.accepted import (
+    NUMBER,
+    SHOWN_MAX,
+    TEXT_MAX,
+    Given,
+    UnusableError,
+    accept,
+    row_named,
+)
 from districtplan.errors import Fault, InputError
 from districtplan.plan import FIRST_DAY, LAST_DAY
 from districtplan.signs import hidden
@@ -233,9 +241,9 @@ def accept_by_hand(given: pd.DataFrame, known: Fixable) -> Given:
     Returns
     -------
     Given
-        Rows used: the columns ``BY_HAND``, ``day`` as a date or None, ``agent_id`` empty where none
-        is named; and rows set aside. All rows of a place name one agent, or only those like its
-        first are used: one agent follows a place.
+        Rows used: ``source_row`` and the columns ``BY_HAND``, ``day`` as a date or None,
+        ``agent_id`` empty where none is named; and rows set aside. All rows of a place name one
+        agent, or only those like its first are used: one agent follows a place.
     """
     agent_of: dict[str, str] = {}
     told: set[tuple[str, str]] = set()
@@ -251,7 +259,7 @@ def accept_by_hand(given: pd.DataFrame, known: Fixable) -> Given:
             )
         if agent:
             _known("agent_id", agent, known.agents)
-            if agent_of.setdefault(place, agent) != agent:
+            if agent_of.get(place, agent) != agent:
                 raise UnusableError(
                     f"another row gives this place to {agent_of[place][:SHOWN_MAX]!a}",
                     "Name one agent for all visits to a place",
@@ -260,19 +268,33 @@ def accept_by_hand(given: pd.DataFrame, known: Fixable) -> Given:
             raise UnusableError("it names neither agent nor day", "Give one of them")
         if (place, stage) in told:
             raise UnusableError("this place and stage stand in several rows", "Keep one of them")
-        told.add((place, stage))
         day = _day("day", row["day"]) if row["day"] else None
         if day is not None and not known.days[0] <= day <= known.days[1]:
             raise UnusableError(
-                f"day = {day.isoformat()} lies more than a year from the season's visits",
+                f"day = {day.isoformat()} lies more than half a year from the season's visits",
                 "Correct the year",
             )
-        return {"place": place, "stage": stage, "agent_id": agent, "day": day}
+        # A row that is set aside takes no place from others: only here is it known to be used.
+        told.add((place, stage))
+        if agent:
+            agent_of[place] = agent
+        return {
+            "source_row": row["source_row"],
+            "place": place,
+            "stage": stage,
+            "agent_id": agent,
+            "day": day,
+        }
 
-    return accept(given, "place", set(given["place"]), read, BY_HAND)
+    return accept(given, "place", set(given["place"]), read, ("source_row", *BY_HAND))
 
 
-def accept_observed(given: pd.DataFrame, villages: Collection[str]) -> Given:
+def accept_observed(
+    given: pd.DataFrame,
+    villages: Collection[str],
+    days: tuple[date, date],
+    made_on: date | None = None,
+) -> Given:
     """Take what was seen in the field that can be used and set the rest aside.
 
     Parameters
@@ -281,6 +303,10 @@ def accept_observed(given: pd.DataFrame, villages: Collection[str]) -> Given:
         ``source_row``, the columns ``OBSERVED`` as text, ``reason`` and ``remedy``.
     villages : Collection[str]
         Villages that there are.
+    days : tuple[datetime.date, datetime.date]
+        First and last day that can be meant: others are slips of the pen.
+    made_on : datetime.date | None, default None
+        Day on which the plan is made, if it is known.
 
     Returns
     -------
@@ -298,6 +324,16 @@ def accept_observed(given: pd.DataFrame, villages: Collection[str]) -> Given:
         day = _day("day", row["day"])
         if event != STORM and (event, village) in told:
             raise UnusableError("this event stands in several rows", "Keep one of them")
+        if not days[0] <= day <= days[1]:
+            raise UnusableError(
+                f"day = {day.isoformat()} lies more than half a year from the onset of rain",
+                "Correct the year",
+            )
+        if made_on is not None and day > made_on:
+            raise UnusableError(
+                f"day = {day.isoformat()} lies after visits.made_on = {made_on.isoformat()}",
+                "Correct the day; what is yet to come leave out",
+            )
         told.add((event, village))
         return {"event": event, "day": day, "village": village}
 
@@ -381,7 +417,7 @@ def require(given: Given, name: str, least: int = 0) -> None:
         key = aside.columns[1]
         raise InputError(
             *(
-                Fault(f"{name} row {row['source_row']}, {key} {row[key][:SHOWN_MAX]!a}",
+                Fault(f"{name} {row_named(row['source_row'])}, {key} {row[key][:SHOWN_MAX]!a}",
                       str(row["reason"]), str(row["remedy"]))
                 for row in aside.to_dict("records")
             )
