@@ -800,8 +800,9 @@ def _visited(
         at = np.concatenate([bases, in_zone[0][own.meetings], in_zone[1][own.plots]])
         speeds = visits.speeds(agents)
         slower, on_foot = _walked(agents, trips.used, plan, book)
+        modes = _by_modes(at, speeds, agents, lying, (plan, book), slower)
         measured = visits.Measured(
-            speeds, visits.ways_of(*_by_modes(at, speeds, agents, lying, (plan, book), slower))
+            speeds, visits.ways_of(modes.minutes, modes.metres), _heads_deg(modes, lying.zone)
         )
         season = visits.Season(own, agents, *days, dated.onset, measured)
         planned = visits.plan(season, visits.effort(plan), visits.wanted(plan), stood)
@@ -862,7 +863,7 @@ def _by_modes(
     lying: _Lying,
     asked: tuple[Plan, Handbook],
     slower: float,
-) -> tuple[list[Floats], list[Floats]]:
+) -> travel.Modes:
     """Measure ways by each speed as the plan says, those on foot so many times as long."""
     plan, book = asked
     wanted, walking = plan.visits, travel.Walking.of(book)
@@ -885,12 +886,26 @@ def _by_modes(
         return slower * walk(points)
 
     riding = travel.Riding(roads if wanted.ride_by == "roads" else None, wanted.way_factor)
-    minutes, metres = travel.by_modes(places_m, paced, riding, speeds)
+    dry = travel.by_modes(places_m, paced, riding, speeds)
     if wanted.roads_closed is None:
-        return minutes, metres
+        return dry
     still = _drawn_lines(visits.open_in_rains(lying.features, plan), visits.ROADS)
     rains = travel.by_modes(places_m, paced, riding._replace(roads=still), speeds)
-    return [*minutes, *rains[0]], [*metres, *rains[1]]
+    return travel.Modes(
+        [*dry.minutes, *rains.minutes], [*dry.metres, *rains.metres], [*dry.heads_m, *rains.heads_m]
+    )
+
+
+def _heads_deg(modes: travel.Modes, zone: CRS) -> list[Floats | None]:
+    """Bring roadheads from metres of the zone to degrees."""
+    found: list[Floats | None] = []
+    for heads in modes.heads_m:
+        if heads is None:
+            found.append(None)
+            continue
+        points = np.array(shapely.points(heads), dtype=object)
+        found.append(shapely.get_coordinates(geodesy.reproject(points, zone, CRS.from_epsg(4326))))
+    return found
 
 
 def _walked(

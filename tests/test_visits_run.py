@@ -341,10 +341,19 @@ def test_a_road_that_is_closed_in_the_rains_is_gone_round_on_foot(folder):
         for key in ("leave", "by_hand", "trips"):
             text = text.replace(f'{key} = "{key}.csv"\n', "")
         plan.write_text(text, encoding="utf-8")
-        return pipeline.find(plan).visits.days
+        told = pipeline.find(plan).visits
+        rode = told.visits[told.visits["visit_ride_km"] > 0]
+        rode = rode[rode["visit_day"] >= onset]
+        heads = rode[["roadhead_longitude_deg", "roadhead_latitude_deg"]].to_numpy().T
+        stays.append(gpd.GeoSeries(gpd.points_from_xy(*heads, crs=4326)).to_crs(plots.crs))
+        return told.days
 
+    stays, onset = [], date(2026, 3, 15)
     usual, found = days("open", []), days("closed", ["valley road"])
-    onset = date(2026, 3, 15)
+    # In the rains what is ridden stays on a road that is open.
+    for heads, roads in zip(stays, (drawn, drawn[1:]), strict=True):
+        assert len(heads)
+        assert heads.distance(roads.union_all()).max() < 0.1
     dry, wet = (
         [
             one.loc[(one["visit_day"] >= onset) == rains, "day_walk_min"].sum()
