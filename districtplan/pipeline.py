@@ -772,7 +772,9 @@ def _visited(
     if agents is None:
         return None, {}
     with clock.step("visits"):
-        visits.require(there.given["agents"], plan.visits.agents or "", least=1)
+        visits.require(
+            there.given["agents"], plan.visits.agents or "", least=1, most=visits.AGENTS_MAX
+        )
         leave = visits.accept_leave(typed.tables["leave"].frame, set(agents["agent_id"]))
         visits.require(leave, plan.visits.leave or "")
         if plan.visits.carried_on:

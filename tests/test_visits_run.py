@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from datetime import date
 
 import geopandas as gpd
@@ -49,7 +50,9 @@ FILES = {
         "T1,Tavi Orrel,33.0,-1.8,mon tue wed thu fri,07:00,13:30,,motorcycle,20,0,,,3.1,40,8,",
         "T2,=Mera Sund,33.004,-1.802,mon wed fri,07:30,15:00,6,on foot,,,Tilverra|Numbassi,,,,,40",
     ],
-    "leave": ["agent_id,first_day,last_day", "T2,2026-03-16,2026-03-20"],
+    "leave": [
+        "agent_id,first_day,last_day", "T2,2026-03-16,2026-03-20", "T2,2031-03-16,2031-03-20",
+    ],
     "places": [
         "meeting_place,village,longitude_deg,latitude_deg",
         "<b>big tree</b>,Tilverra,33.0,-1.801",
@@ -162,6 +165,19 @@ def test_a_day_fixed_outside_its_window_stands_and_is_told(found):
     assert "17 March 2026" in sentence
 
 
+def test_leave_of_another_year_and_agents_of_one_name_are_told(found):
+    agents = found.visits.agents.assign(name=["Zoë Orrel", "ZOE ORREL"])
+    same = replace(found, visits=replace(found.visits, agents=agents))
+    said, usual = (
+        " ".join(visit_words.noticed(results, Texts.load("en"))) for results in (same, found)
+    )
+    told = "Agents of one name, but for capitals and accents: 2, such as T1 and T2."
+    assert told in said
+    assert told not in usual
+    assert "leave.csv: rows of leave that fall on no day of the season" in usual
+    assert ": 1, the first of them row 2 (row 3 of a spreadsheet)." in usual
+
+
 def test_times_on_a_sheet_add_up(found):
     made = found.visits.visits.dropna(subset=["visit_day"])
     clock = {
@@ -256,7 +272,7 @@ def test_who_never_works_says_so_and_what_to_do(folder):
     ("name", "line", "said"),
     [
         ("agents", "T3,x,33,-1.8,mon,08:00,07:00,,on foot,,,,,,,,", r"agents.csv row 3 \(row 4"),
-        ("leave", "T9,2026-01-01,2026-01-02", r"leave.csv row 2"),
+        ("leave", "T9,2026-01-01,2026-01-02", r"leave.csv row 3"),
         # Longitude and latitude have changed places.
         ("agents", "T3,x,-1.8,33,mon,07:00,08:00,,on foot,,,,,,,,", r"agents.csv row 3.* far from"),
     ],

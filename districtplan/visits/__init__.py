@@ -23,6 +23,7 @@ from districtplan.visits.dated import Dated, dated
 from districtplan.visits.days import Hours, working_days
 from districtplan.visits.given import (
     AGENTS,
+    AGENTS_MAX,
     BY_HAND,
     CARRIED_ON,
     LEAVE,
@@ -62,6 +63,7 @@ from districtplan.visits.units import NO_PLOT, Ground, units, with_hand
 
 __all__ = [
     "AGENTS",
+    "AGENTS_MAX",
     "ANYONE",
     "BY_HAND",
     "CARRIED_ON",

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import pandas as pd
 
+from districtplan.accepted import row_named
 from districtplan.errors import Fault, InputError
 from districtplan.visits.stages import EVENTS, STORM, windows
 
@@ -58,7 +59,8 @@ def dated(
     season : str
         Season that windows count from.
     observed : pandas.DataFrame | None
-        ``event``, ``day`` and ``village``, empty for all; None where nothing was seen.
+        ``source_row``, ``event``, ``day`` and ``village``, empty for all; None where nothing was
+        seen.
     known : tuple[Sequence[str], Handbook]
         The villages, and the table ``visit_stages``.
 
@@ -91,7 +93,8 @@ def dated(
                 )
             )
         begins = calendar[(calendar["zone"] == zone) & (calendar["work"] == ONSET)]["first_day"]
-        faults += _contradictions(events, begins.min())
+        if observed is not None:
+            faults += _contradictions(events, begins.min(), observed)
         seen = dict(events)
         table = windows(works, seen, storms, handbook)
         onsets.append(seen.get(ONSET, works.loc[works["work"] == ONSET, "first_day"].iloc[0]))
@@ -120,13 +123,16 @@ def _seen(
     return ordered, tuple(sorted(set(storms)))
 
 
-def _contradictions(events: tuple[tuple[str, date], ...], onset: date) -> Iterator[Fault]:
+def _contradictions(
+    events: tuple[tuple[str, date], ...], onset: date, observed: pd.DataFrame
+) -> Iterator[Fault]:
     """Name what was seen before what comes before it."""
     before = (f"{ONSET} of the plan at its earliest", onset)
     for event, day in events:
         if event != ONSET and day < before[1]:
+            told = observed[(observed["event"] == event) & (observed["day"] == day)]
             yield Fault(
-                "[visits] observed",
+                f"[visits] observed {row_named(told['source_row'].iloc[0])}",
                 f"{event} was seen on {day}, before {before[0]} on {before[1]}",
                 f"Correct the day, or give the day on which {ONSET} was seen",
             )

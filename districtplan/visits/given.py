@@ -48,6 +48,8 @@ CARRIED_ON = (
 WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 ON_FOOT = "on foot"
 MODES = (ON_FOOT, "bicycle", "motorcycle", "car")
+AGENTS_MAX = 2_000
+"""More agents than any district has: ways between their bases wouldn't fit into memory."""
 LISTED = 5
 """Known names that a message lists."""
 PARTED = "|"
@@ -130,7 +132,7 @@ def accept_leave(given: pd.DataFrame, agents: Collection[str]) -> Given:
     Returns
     -------
     Given
-        Rows used: the columns ``LEAVE``, days as dates; and rows set aside.
+        Rows used: ``source_row`` and the columns ``LEAVE``, days as dates; and rows set aside.
     """
 
     def read(row: dict[str, Any]) -> dict[str, Any]:
@@ -138,9 +140,14 @@ def accept_leave(given: pd.DataFrame, agents: Collection[str]) -> Given:
         first, last = (_day(name, row[name]) for name in LEAVE[1:])
         if first > last:
             raise UnusableError("its leave ends before it begins", "Give first_day first")
-        return {"agent_id": row["agent_id"], "first_day": first, "last_day": last}
+        return {
+            "source_row": row["source_row"],
+            "agent_id": row["agent_id"],
+            "first_day": first,
+            "last_day": last,
+        }
 
-    return accept(given, "agent_id", set(given["agent_id"]), read, LEAVE)
+    return accept(given, "agent_id", set(given["agent_id"]), read, ("source_row", *LEAVE))
 
 
 def accept_trips(given: pd.DataFrame, agents: Collection[str]) -> Given:
@@ -311,8 +318,8 @@ def accept_observed(
     Returns
     -------
     Given
-        Rows used: the columns ``OBSERVED``, ``day`` as a date, ``village`` empty for all; and rows
-        set aside. But for storms, an event is seen once in a village.
+        Rows used: ``source_row`` and the columns ``OBSERVED``, ``day`` as a date, ``village`` empty
+        for all; and rows set aside. But for storms, an event is seen once in a village.
     """
     told: set[tuple[str, str]] = set()
 
@@ -335,9 +342,9 @@ def accept_observed(
                 "Correct the day; what is yet to come leave out",
             )
         told.add((event, village))
-        return {"event": event, "day": day, "village": village}
+        return {"source_row": row["source_row"], "event": event, "day": day, "village": village}
 
-    return accept(given, "event", set(given["event"]), read, OBSERVED)
+    return accept(given, "event", set(given["event"]), read, ("source_row", *OBSERVED))
 
 
 def accept_carried_on(given: pd.DataFrame, stages: Collection[str]) -> Given:
@@ -395,7 +402,7 @@ def accept_carried_on(given: pd.DataFrame, stages: Collection[str]) -> Given:
     return accept(given, "visit_id", set(given["visit_id"]), read, CARRIED_ON)
 
 
-def require(given: Given, name: str, least: int = 0) -> None:
+def require(given: Given, name: str, least: int = 0, most: int | None = None) -> None:
     """Refuse a file of which a row can't be used: without it the plan would be another.
 
     Parameters
@@ -406,11 +413,13 @@ def require(given: Given, name: str, least: int = 0) -> None:
         Name of the file as in the plan.
     least : int, default 0
         Fewest rows.
+    most : int | None, default None
+        Most rows, if there is a limit.
 
     Raises
     ------
     InputError
-        If a row was set aside, with all of them; or if there are fewer.
+        If a row was set aside, with all of them; or if there are fewer or more.
     """
     aside = given.set_aside
     if len(aside):
@@ -424,6 +433,10 @@ def require(given: Given, name: str, least: int = 0) -> None:
         )  # fmt: skip
     if len(given.used) < least:
         raise InputError(Fault(name, "has no row", "Give one row an agent"))
+    if most is not None and given.rows_read > most:
+        raise InputError(
+            Fault(name, f"has {given.rows_read:,} rows, more than {most:,}", "Part the district")
+        )
 
 
 def _riding(mode: str, numbers: dict[str, float | None]) -> dict[str, Any]:

@@ -71,6 +71,9 @@ def test_two_agents_of_one_id_and_a_file_without_any_are_refused():
     twice = visits.accept_agents(given(GOOD, GOOD), VILLAGES)
     with pytest.raises(InputError, match="stands in several rows"):
         visits.require(twice, "agents.csv")
+    many = given(*(GOOD | {"agent_id": f"T{number}"} for number in range(3)))
+    with pytest.raises(InputError, match="has 3 rows, more than 2"):
+        visits.require(visits.accept_agents(many, VILLAGES), "agents.csv", most=2)
     none = visits.accept_agents(given(), VILLAGES)
     with pytest.raises(InputError, match=r"agents\.csv: has no row"):
         visits.require(none, "agents.csv", least=1)

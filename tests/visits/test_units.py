@@ -27,6 +27,7 @@ def works():
 
 def dated(works, *seen):
     table = pd.DataFrame(seen, columns=["event", "day", "village"]) if seen else None
+    table = None if table is None else table.assign(source_row=range(1, len(table) + 1))
     return visits.dated(works, {}, "usual", table, (VILLAGES, packaged()))
 
 
@@ -56,8 +57,8 @@ def test_an_own_row_stands_before_that_of_all(works):
 @pytest.mark.parametrize(
     ("seen", "said"),
     [
-        ([("planting", date(2026, 1, 5))], "before onset of the plan at its earliest"),
-        ([("onset", date(2026, 3, 9)), ("planting", date(2026, 3, 5))], "onset on 2026-03-09"),
+        ([("planting", date(2026, 1, 5))], r"row 1 \(row 2 .* onset of the plan at its earliest"),
+        ([("onset", date(2026, 3, 9)), ("planting", date(2026, 3, 5))], r"row 2 .* on 2026-03-09"),
     ],
 )  # fmt: skip
 def test_what_cannot_have_been_seen_is_told(works, seen, said):
