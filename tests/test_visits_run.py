@@ -386,6 +386,20 @@ def test_a_road_that_is_closed_in_the_rains_is_gone_round_on_foot(folder):
         days("every", ["valley road", "ridge road", "link"])
 
 
+def test_nobody_rides_further_than_the_fuel_lasts(folder):
+    agent = FILES["agents"][1].replace(",3.1,40,8,", ",2,0.06,8,")
+    (folder / "little_fuel.csv").write_text(f"{HEAD}\n{agent}", encoding="utf-8")
+    plan = plan_in(folder, "relief = false", "fuel")
+    text = plan.read_text(encoding="utf-8").replace('"agents.csv"', '"little_fuel.csv"')
+    for key in ("leave", "by_hand", "trips"):
+        text = text.replace(f'{key} = "{key}.csv"\n', "")
+    plan.write_text(text, encoding="utf-8")
+    told = pipeline.find(plan).visits
+    # Two litres on 100 km.
+    assert 0 < told.days["day_ride_km"].sum() <= 3
+    assert "fuel" in set(told.left_out["visit_left_out"])
+
+
 def test_ways_on_roads_that_nobody_drew_stop_the_run(folder):
     with pytest.raises(InputError, match=r"goes by roads, and files\.features has none"):
         pipeline.find(plan_in(folder, 'ride_by = "roads"', "roads"))

@@ -107,6 +107,11 @@ def test_a_route_a_day_leads_from_base_to_base(seen, files):
         assert len(route.points) == len(root.findall(f"{GPX}wpt")) + 2
         places = [(one.get("lat"), one.get("lon")) for one in root.iter(f"{GPX}rtept")]
         assert places[0] == places[-1]
+        # Stops stand in the order of their times, and the way goes through them in that order.
+        stops = root.findall(f"{GPX}wpt")
+        begun = [stop.findtext(f"{GPX}name").split()[0] for stop in stops]
+        assert begun == sorted(begun)
+        assert places[1:-1] == [(stop.get("lat"), stop.get("lon")) for stop in stops]
 
 
 def test_nobody_is_named_in_what_is_shared(results_with_names, texts):
