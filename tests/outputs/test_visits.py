@@ -114,6 +114,12 @@ def test_a_route_a_day_leads_from_base_to_base(seen, files):
         assert places[1:-1] == [(stop.get("lat"), stop.get("lon")) for stop in stops]
 
 
+def test_months_cost_what_their_days_ride(seen):
+    costs, days = seen.visits.costs, seen.visits.days
+    assert costs["cost_ride_km"].sum() == pytest.approx(days["day_ride_km"].sum())
+    assert costs["cost_ride_km"].sum() > 0
+
+
 def test_nobody_is_named_in_what_is_shared(results_with_names, texts):
     seen = visited_by(results_with_names, farmer_names=True)
     names = results_with_names.plots["farmer_name"].dropna()
