@@ -45,6 +45,22 @@ class Given:
     rows_read: int
 
 
+def row_named(row: int) -> str:
+    """Name a row of a file that has a head.
+
+    Parameters
+    ----------
+    row : int
+        Its number, counted after the head.
+
+    Returns
+    -------
+    str
+        That, and the number by which a spreadsheet shows it.
+    """
+    return f"row {row} (row {row + 1} of a spreadsheet)"
+
+
 class UnusableError(ValueError):
     """A row, or a value of one, that can't be used: reason and remedy."""
 

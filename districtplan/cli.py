@@ -151,15 +151,17 @@ def new(
 
 def _set_aside_beside(results: Results) -> Iterator[str]:
     """Rows of the files beside the plots that can't be used, each with its file."""
+    from districtplan.accepted import row_named
+
     aside = {"readings": results.readings.set_aside, "features": results.features.set_aside}
     aside |= {key: given.set_aside for key, given in results.beside.items()}
     for key, rows in aside.items():
         for cells in rows.to_dict("records"):
             name, about, at = results.plan.file_of(key), rows.columns[1], int(cells["source_row"])
-            # Counted after the head, and as a spreadsheet shows it; features have no head.
-            sheet = "" if key == "features" else f" (row {at + 1} of a spreadsheet)"
+            # Features have no head.
+            where = f"row {at}" if key == "features" else row_named(at)
             what = f"{about} {cells[about]!r}: {cells['reason']}. {cells['remedy']}"
-            yield f"{name} row {at}{sheet}, {what}"
+            yield f"{name} {where}, {what}"
 
 
 @app.command()

@@ -520,7 +520,6 @@ class _Beside(NamedTuple):
             "meeting_places": visits.accept_meeting_places(
                 frames["meeting_places"], villages, within
             ),
-            "observed": visits.accept_observed(frames["observed"], villages),
             "carried_on": visits.accept_carried_on(
                 frames["carried_on"], set(book.rows(visits.STAGES)["name"])
             ),
@@ -773,17 +772,22 @@ def _visited(
     if agents is None:
         return None, {}
     with clock.step("visits"):
-        visits.require(there.given["agents"], plan.visits.agents or "", least=1)
+        visits.require(
+            there.given["agents"], plan.visits.agents or "", least=1, most=visits.AGENTS_MAX
+        )
         leave = visits.accept_leave(typed.tables["leave"].frame, set(agents["agent_id"]))
         visits.require(leave, plan.visits.leave or "")
         if plan.visits.carried_on:
             visits.require(there.given["carried_on"], plan.visits.carried_on)
         trips = visits.accept_trips(typed.tables["trips"].frame, set(agents["agent_id"]))
-        calendar = ready.bought.calendar
-        dated = visits.dated(
-            calendar, _zone_of(there), plan.visits.season, there.used("observed"),
-            (sorted(ready.joined["village"].unique()), book),
+        calendar, villages = ready.bought.calendar, sorted(ready.joined["village"].unique())
+        observed = visits.accept_observed(
+            typed.tables["observed"].frame, villages, visits.seen_days(calendar),
+            plan.visits.made_on,
         )  # fmt: skip
+        dated = visits.dated(
+            calendar, _zone_of(there), plan.visits.season, observed.used, (villages, book)
+        )
         agents, recorded = visits.calibrated(agents, trips.used, dated.onset, plan.visits.trips_min)
         ground, degrees, in_zone = _ground(ready, lying, there, plan)
         table = visits.units(ground, dated, visits.policy(plan, book))
@@ -798,8 +802,9 @@ def _visited(
         at = np.concatenate([bases, in_zone[0][own.meetings], in_zone[1][own.plots]])
         speeds = visits.speeds(agents)
         slower, on_foot = _walked(agents, trips.used, plan, book)
+        modes = _by_modes(at, speeds, agents, lying, (plan, book), slower)
         measured = visits.Measured(
-            speeds, visits.ways_of(*_by_modes(at, speeds, agents, lying, (plan, book), slower))
+            speeds, visits.ways_of(modes.minutes, modes.metres), _heads_deg(modes, lying.zone)
         )
         season = visits.Season(own, agents, *days, dated.onset, measured)
         planned = visits.plan(season, visits.effort(plan), visits.wanted(plan), stood)
@@ -808,7 +813,7 @@ def _visited(
         )
         stages = visits.stage_table(calendar, _zone_of(there), dated, plan, book)
         found = visits.told(season, planned, stages, places, carried)
-    more = {"leave": leave, "by_hand": by_hand, "trips": trips}
+    more = {"observed": observed, "leave": leave, "by_hand": by_hand, "trips": trips}
     found = dataclasses.replace(found, speeds=pd.concat([recorded, on_foot]))
     return found, {key: given for key, given in more.items() if key in typed.named}
 
@@ -860,7 +865,7 @@ def _by_modes(
     lying: _Lying,
     asked: tuple[Plan, Handbook],
     slower: float,
-) -> tuple[list[Floats], list[Floats]]:
+) -> travel.Modes:
     """Measure ways by each speed as the plan says, those on foot so many times as long."""
     plan, book = asked
     wanted, walking = plan.visits, travel.Walking.of(book)
@@ -883,12 +888,26 @@ def _by_modes(
         return slower * walk(points)
 
     riding = travel.Riding(roads if wanted.ride_by == "roads" else None, wanted.way_factor)
-    minutes, metres = travel.by_modes(places_m, paced, riding, speeds)
+    dry = travel.by_modes(places_m, paced, riding, speeds)
     if wanted.roads_closed is None:
-        return minutes, metres
+        return dry
     still = _drawn_lines(visits.open_in_rains(lying.features, plan), visits.ROADS)
     rains = travel.by_modes(places_m, paced, riding._replace(roads=still), speeds)
-    return [*minutes, *rains[0]], [*metres, *rains[1]]
+    return travel.Modes(
+        [*dry.minutes, *rains.minutes], [*dry.metres, *rains.metres], [*dry.heads_m, *rains.heads_m]
+    )
+
+
+def _heads_deg(modes: travel.Modes, zone: CRS) -> list[Floats | None]:
+    """Bring roadheads from metres of the zone to degrees."""
+    found: list[Floats | None] = []
+    for heads in modes.heads_m:
+        if heads is None:
+            found.append(None)
+            continue
+        points = np.array(shapely.points(heads), dtype=object)
+        found.append(shapely.get_coordinates(geodesy.reproject(points, zone, CRS.from_epsg(4326))))
+    return found
 
 
 def _walked(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from datetime import date
 
 import geopandas as gpd
@@ -49,7 +50,9 @@ FILES = {
         "T1,Tavi Orrel,33.0,-1.8,mon tue wed thu fri,07:00,13:30,,motorcycle,20,0,,,3.1,40,8,",
         "T2,=Mera Sund,33.004,-1.802,mon wed fri,07:30,15:00,6,on foot,,,Tilverra|Numbassi,,,,,40",
     ],
-    "leave": ["agent_id,first_day,last_day", "T2,2026-03-16,2026-03-20"],
+    "leave": [
+        "agent_id,first_day,last_day", "T2,2026-03-16,2026-03-20", "T2,2031-03-16,2031-03-20",
+    ],
     "places": [
         "meeting_place,village,longitude_deg,latitude_deg",
         "<b>big tree</b>,Tilverra,33.0,-1.801",
@@ -60,12 +63,16 @@ FILES = {
         "K00,planting,T1,2026-03-17",
         "<b>big tree</b>,consent,T2,",
         "K77,planting,T1,",
+        "K05,harvest,,2026-03-17",
     ],
     "trips": [
         "agent_id,day,km,minutes", "T1,2026-01-09,9,30", "T1,2026-01-12,7,30", "T1,2026-01-13,x,5",
         "T2,2026-03-16,1,30", "T2,2026-03-17,3,90",
     ],
-    "observed": ["event,day,village", "planting,2026-03-16,", "storm,2026-04-10,Tilverra"],
+    "observed": [
+        "event,day,village", "planting,2026-03-16,", "storm,2026-04-10,Tilverra",
+        "onset,2025-03-15,",
+    ],
 }  # fmt: skip
 
 
@@ -126,7 +133,7 @@ def test_all_that_is_named_is_read_and_used(found):
     made = told.visits[told.visits["visit_status"] == "planned"]
     assert len(made) >= 12
     assert {name: len(given.set_aside) for name, given in found.beside.items()} == {
-        "agents": 0, "meeting_places": 1, "observed": 0, "leave": 0, "by_hand": 1,
+        "agents": 0, "meeting_places": 1, "observed": 1, "leave": 0, "by_hand": 1,
         "trips": 1,
     }  # fmt: skip
     fixed = made[(made["visit_place"] == "K00") & (made["visit_stage"] == "planting")].iloc[0]
@@ -143,6 +150,32 @@ def test_all_that_is_named_is_read_and_used(found):
         .where(made["visit_by_hand"] == 0, other=True)
         .all()
     )
+
+
+def test_a_day_fixed_outside_its_window_stands_and_is_told(found):
+    told = found.visits.visits.set_index("visit_id").loc["harvest/single/K05"]
+    assert told["visit_day"] == date(2026, 3, 17)
+    said = [
+        one for one in visit_words.noticed(found, Texts.load("en")) if one.startswith("by_hand.csv")
+    ]
+    # K00 is fixed within its days.
+    (sentence,) = said
+    assert sentence.startswith("by_hand.csv row 4 (row 5 of a spreadsheet): Harvest")
+    assert "K05" in sentence
+    assert "17 March 2026" in sentence
+
+
+def test_leave_of_another_year_and_agents_of_one_name_are_told(found):
+    agents = found.visits.agents.assign(name=["Zoë Orrel", "ZOE ORREL"])
+    same = replace(found, visits=replace(found.visits, agents=agents))
+    said, usual = (
+        " ".join(visit_words.noticed(results, Texts.load("en"))) for results in (same, found)
+    )
+    told = "Agents of one name, but for capitals and accents: 2, such as T1 and T2."
+    assert told in said
+    assert told not in usual
+    assert "leave.csv: rows of leave that fall on no day of the season" in usual
+    assert ": 1, the first of them row 2 (row 3 of a spreadsheet)." in usual
 
 
 def test_times_on_a_sheet_add_up(found):
@@ -195,7 +228,8 @@ def test_a_run_is_carried_on_from_its_own_table(folder, tmp_path):
     assert {"a001-t1.ics", "a001-t1.pdf", "a002-t2.ics", "days.csv", "costs.csv"} <= listed
     text = (tmp_path / "run" / "visits.csv").read_text(encoding="utf-8")
     rows = list(csv.DictReader(io.StringIO(text, newline="")))
-    until = sorted(row["visit_day"] for row in rows if row["visit_day"])[2]
+    # What was seen until then is known: the last of it is a storm on the tenth of April.
+    until = min(row["visit_day"] for row in rows if row["visit_day"] > "2026-04-10")
     past = [row for row in rows if row["visit_day"] and row["visit_day"] <= until]
     for row in past[1:]:
         row["done"] = "yes"
@@ -237,8 +271,8 @@ def test_who_never_works_says_so_and_what_to_do(folder):
 @pytest.mark.parametrize(
     ("name", "line", "said"),
     [
-        ("agents", "T3,x,33,-1.8,mon,08:00,07:00,,on foot,,,,,,,,", r"agents.csv row 3"),
-        ("leave", "T9,2026-01-01,2026-01-02", r"leave.csv row 2"),
+        ("agents", "T3,x,33,-1.8,mon,08:00,07:00,,on foot,,,,,,,,", r"agents.csv row 3 \(row 4"),
+        ("leave", "T9,2026-01-01,2026-01-02", r"leave.csv row 3"),
         # Longitude and latitude have changed places.
         ("agents", "T3,x,-1.8,33,mon,07:00,08:00,,on foot,,,,,,,,", r"agents.csv row 3.* far from"),
     ],
@@ -262,7 +296,7 @@ def test_a_plan_is_not_carried_on_from_half_a_table(folder):
     row = "consent/single/K00,T1,2026-01-05,07:00,08:00,planned,0,,made"
     (folder / "half.csv").write_text(f"{head}\n{row}", encoding="utf-8")
     more = 'carried_on = "half.csv"\nmade_on = 2026-02-01'
-    with pytest.raises(InputError, match=r"half.csv row 1.* done = 'made' isn't yes or no"):
+    with pytest.raises(InputError, match=r"half.csv row 1 .* done = 'made' isn't yes or no"):
         pipeline.find(plan_in(folder, more, "half"))
 
 
@@ -323,10 +357,19 @@ def test_a_road_that_is_closed_in_the_rains_is_gone_round_on_foot(folder):
         for key in ("leave", "by_hand", "trips"):
             text = text.replace(f'{key} = "{key}.csv"\n', "")
         plan.write_text(text, encoding="utf-8")
-        return pipeline.find(plan).visits.days
+        told = pipeline.find(plan).visits
+        rode = told.visits[told.visits["visit_ride_km"] > 0]
+        rode = rode[rode["visit_day"] >= onset]
+        heads = rode[["roadhead_longitude_deg", "roadhead_latitude_deg"]].to_numpy().T
+        stays.append(gpd.GeoSeries(gpd.points_from_xy(*heads, crs=4326)).to_crs(plots.crs))
+        return told.days
 
+    stays, onset = [], date(2026, 3, 15)
     usual, found = days("open", []), days("closed", ["valley road"])
-    onset = date(2026, 3, 15)
+    # In the rains what is ridden stays on a road that is open.
+    for heads, roads in zip(stays, (drawn, drawn[1:]), strict=True):
+        assert len(heads)
+        assert heads.distance(roads.union_all()).max() < 0.1
     dry, wet = (
         [
             one.loc[(one["visit_day"] >= onset) == rains, "day_walk_min"].sum()
@@ -341,6 +384,20 @@ def test_a_road_that_is_closed_in_the_rains_is_gone_round_on_foot(folder):
         days("unknown", ["hill road"])
     with pytest.raises(InputError, match="closes every road"):
         days("every", ["valley road", "ridge road", "link"])
+
+
+def test_nobody_rides_further_than_the_fuel_lasts(folder):
+    agent = FILES["agents"][1].replace(",3.1,40,8,", ",2,0.06,8,")
+    (folder / "little_fuel.csv").write_text(f"{HEAD}\n{agent}", encoding="utf-8")
+    plan = plan_in(folder, "relief = false", "fuel")
+    text = plan.read_text(encoding="utf-8").replace('"agents.csv"', '"little_fuel.csv"')
+    for key in ("leave", "by_hand", "trips"):
+        text = text.replace(f'{key} = "{key}.csv"\n', "")
+    plan.write_text(text, encoding="utf-8")
+    told = pipeline.find(plan).visits
+    # Two litres on 100 km.
+    assert 0 < told.days["day_ride_km"].sum() <= 3
+    assert "fuel" in set(told.left_out["visit_left_out"])
 
 
 def test_ways_on_roads_that_nobody_drew_stop_the_run(folder):

@@ -5,12 +5,16 @@ from __future__ import annotations
 from datetime import date, datetime, time
 from typing import TYPE_CHECKING, Any, cast
 
+import pandas as pd
+
 from districtplan.outputs import gpx, visit_words
 from districtplan.outputs.tables_csv import write
 from districtplan.outputs.visit_calendar import calendar_file
 from districtplan.outputs.visit_tables import routes, visit_tables
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from districtplan.outputs.texts import Texts
     from districtplan.results import Results
 
@@ -56,14 +60,26 @@ def render(results: Results, texts: Texts) -> dict[str, bytes]:
         on = cast("date", day)
         title = texts.say("visits.route", agent=agent, day=texts.day(on))
         points = [
-            gpx.Waypoint(
-                f"{row['visit_begins']} {row['visit_place']}",
-                row["place_longitude_deg"],
-                row["place_latitude_deg"],
-                f"{visit_words.stage(row, texts)}. {visit_words.task(row, texts)}",
-            )
+            point
             for row in cast("list[dict[str, Any]]", stops.to_dict("records"))
+            for point in _points(row, texts)
         ]
         content = gpx.write(title, [], points, on, gpx.Route(title, line))
         files[f"visits/{stems[agent]}/{on.isoformat()}.gpx"] = content
     return files
+
+
+def _points(row: dict[str, Any], texts: Texts) -> Iterator[gpx.Waypoint]:
+    """Give a stop, after where what is ridden to it stays."""
+    if pd.notna(row["roadhead_longitude_deg"]):
+        yield gpx.Waypoint(
+            texts.say("visits.route_roadhead", place=row["visit_place"]),
+            row["roadhead_longitude_deg"],
+            row["roadhead_latitude_deg"],
+        )
+    yield gpx.Waypoint(
+        f"{row['visit_begins']} {row['visit_place']}",
+        row["place_longitude_deg"],
+        row["place_latitude_deg"],
+        f"{visit_words.stage(row, texts)}. {visit_words.task(row, texts)}",
+    )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import datetime, time, timedelta
+import unicodedata
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, cast
 
 from districtplan.outputs.file_names import village_stems
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from districtplan.visits import VisitPlan
 
 CHANGES_MAX = 20
-"""Changes that are told one by one; more are counted."""
+"""Changes, and days fixed outside windows, that are told one by one; more are counted."""
 UID_SIGNS = 32
 
 
@@ -219,6 +220,9 @@ def noticed(results: Results, texts: Texts) -> list[str]:
         recorded.append(texts.say("visits.trips_unused", count=texts.number(unused)))
     return [
         *_left_out(missing, texts),
+        *_out_of_window(results, texts),
+        *_leave_elsewhere(results, texts),
+        *_alike(found, texts),
         *_without_session(results, texts),
         *recorded,
         *changes(found, texts),
@@ -238,6 +242,64 @@ def _walks(results: Results) -> int:
         return 0
     walkers = found.agents.loc[found.agents["mode"] == ON_FOOT, "agent_id"]
     return int(trips.used["agent_id"].isin(walkers).sum())
+
+
+def _out_of_window(results: Results, texts: Texts) -> Iterator[str]:
+    """Name rows that fix a day outside the window: the planner's word stands, and may be a slip."""
+    found, fixed = results.visits, results.beside.get("by_hand")
+    if found is None or fixed is None:
+        return
+    said = []
+    for row in _records(fixed.used[fixed.used["day"].notna()]):
+        day = row["day"]
+        own = found.visits["visit_place"] == row["place"]
+        own &= found.visits["visit_stage"] == row["stage"]
+        spans = found.visits.loc[own, ["visit_first_day", "visit_last_day"]].to_numpy().tolist()
+        if spans and not any(first <= day <= last for first, last in spans):
+            at, (first, last) = int(row["source_row"]), spans[0]
+            said.append(
+                texts.say(
+                    "visits.out_of_window",
+                    file=results.plan.file_of("by_hand"), row=at, sheet=at + 1,
+                    visit=texts.say(f"visits.stage.{row['stage']}"), place=row["place"],
+                    day=texts.day(day), first=texts.day(first), last=texts.day(last),
+                )
+            )  # fmt: skip
+    yield from said[:CHANGES_MAX]
+    if len(said) > CHANGES_MAX:
+        yield texts.say("visits.out_of_window_more", count=f"{len(said) - CHANGES_MAX:,}")
+
+
+def _leave_elsewhere(results: Results, texts: Texts) -> Iterator[str]:
+    """Count the leave that no day of the season falls in: its year may be a slip."""
+    found, leave = results.visits, results.beside.get("leave")
+    if found is None or leave is None:
+        return
+    days = [found.visits[f"visit_{name}day"].dropna() for name in ("first_", "last_", "")]
+    first = min(min(of, default=date.max) for of in days)
+    last = max(max(of, default=date.min) for of in days)
+    beyond = leave.used[(leave.used["last_day"] < first) | (leave.used["first_day"] > last)]
+    if len(beyond):
+        at = int(beyond["source_row"].iloc[0])
+        yield texts.say(
+            "visits.leave_elsewhere",
+            file=results.plan.file_of("leave"), count=f"{len(beyond):,}", row=at, sheet=at + 1,
+            first=texts.day(first), last=texts.day(last),
+        )  # fmt: skip
+
+
+def _alike(found: VisitPlan, texts: Texts) -> Iterator[str]:
+    """Name agents of one name, but for capitals and accents: their sheets can't be told apart."""
+    agents = found.agents.assign(bare=[_bare(name) for name in found.agents["name"]])
+    several = agents[agents["bare"].duplicated(keep=False)]
+    if len(several):
+        some = texts.listed(several["agent_id"].tolist()[:CHANGES_MAX])
+        yield texts.say("visits.alike", count=f"{len(several):,}", agents=some)
+
+
+def _bare(name: str) -> str:
+    parted = unicodedata.normalize("NFKD", name.casefold())
+    return "".join(sign for sign in parted if not unicodedata.combining(sign))
 
 
 def _without_session(results: Results, texts: Texts) -> Iterator[str]:

@@ -8,7 +8,14 @@ from __future__ import annotations
 
 from districtplan.travel.foot import Ground, on_foot
 from districtplan.travel.links import Links, straight
-from districtplan.travel.modes import Riding, beyond, by_modes, path_minutes, straight_minutes
+from districtplan.travel.modes import (
+    Modes,
+    Riding,
+    beyond,
+    by_modes,
+    path_minutes,
+    straight_minutes,
+)
 from districtplan.travel.paths import by_paths
 from districtplan.travel.ridden import Ridden, Walks, ride_and_walk
 from districtplan.travel.terrain import Land, land, off
@@ -18,6 +25,7 @@ __all__ = [
     "Ground",
     "Land",
     "Links",
+    "Modes",
     "Ridden",
     "Riding",
     "Walking",

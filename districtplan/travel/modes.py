@@ -45,12 +45,31 @@ class Riding(NamedTuple):
     factor: float
 
 
+class Modes(NamedTuple):
+    """Ways between places, by each mode.
+
+    Attributes
+    ----------
+    minutes : list[numpy.ndarray]
+        A mode each, infinite where no way leads, shape (places, places) [minutes].
+    metres : list[numpy.ndarray]
+        What is ridden of it, shape (places, places) [m].
+    heads_m : list[numpy.ndarray | None]
+        Where what is ridden stays, for each place, shape (places, 2) [m]; None of who goes on foot
+        or rides straight to it.
+    """
+
+    minutes: list[Floats]
+    metres: list[Floats]
+    heads_m: list[Floats | None]
+
+
 def by_modes(
     places_m: Floats,
     walk: Callable[[Floats], Floats],
     riding: Riding,
     speeds_km_h: Sequence[float],
-) -> tuple[list[Floats], list[Floats]]:
+) -> Modes:
     """Measure the ways between places by each mode.
 
     Parameters
@@ -66,10 +85,8 @@ def by_modes(
 
     Returns
     -------
-    minutes : list[numpy.ndarray]
-        A mode each, infinite where no way leads, shape (places, places) [minutes].
-    metres : list[numpy.ndarray]
-        What is ridden of it, shape (places, places) [m].
+    Modes
+        A mode each.
     """
     count = len(places_m)
     rides = any(speed > 0 for speed in speeds_km_h)
@@ -77,9 +94,10 @@ def by_modes(
         walked = walk(places_m) if 0 in speeds_km_h else np.empty((count, count))
         ridden = riding.factor * cdist(places_m, places_m)
         nothing = np.zeros_like(ridden)
-        return (
+        return Modes(
             [ridden / _per_minute(speed) if speed else walked for speed in speeds_km_h],
             [ridden if speed else nothing for speed in speeds_km_h],
+            [None for _ in speeds_km_h],
         )
     heads = _roadheads(places_m, riding.roads)
     walked = walk(np.concatenate([places_m, heads]))
@@ -87,16 +105,18 @@ def by_modes(
     walks = Walks(walked[count:, :count], walked[:count, count:], between)
     far = by_paths(heads, heads, riding.roads, NEVER_OFF, FAR_M).whole(len(heads), len(heads))
     np.fill_diagonal(far, 0.0)
-    minutes, metres = [], []
+    modes = Modes([], [], [])
     for speed in speeds_km_h:
         if not speed:
-            minutes.append(between)
-            metres.append(np.zeros_like(between))
+            modes.minutes.append(between)
+            modes.metres.append(np.zeros_like(between))
+            modes.heads_m.append(None)
             continue
         found = ride_and_walk(far / _per_minute(speed), far, walks)
-        minutes.append(found.minutes)
-        metres.append(found.metres)
-    return minutes, metres
+        modes.minutes.append(found.minutes)
+        modes.metres.append(found.metres)
+        modes.heads_m.append(heads[found.roadhead])
+    return modes
 
 
 def straight_minutes(places_m: Floats, factor: float, walking: Walking) -> Floats:

@@ -13,6 +13,7 @@ from districtplan.visits.asked import (
     policy,
     require_lines,
     season_days,
+    seen_days,
     stage_table,
     wanted,
 )
@@ -22,6 +23,7 @@ from districtplan.visits.dated import Dated, dated
 from districtplan.visits.days import Hours, working_days
 from districtplan.visits.given import (
     AGENTS,
+    AGENTS_MAX,
     BY_HAND,
     CARRIED_ON,
     LEAVE,
@@ -61,6 +63,7 @@ from districtplan.visits.units import NO_PLOT, Ground, units, with_hand
 
 __all__ = [
     "AGENTS",
+    "AGENTS_MAX",
     "ANYONE",
     "BY_HAND",
     "CARRIED_ON",
@@ -116,6 +119,7 @@ __all__ = [
     "require_lines",
     "schedule",
     "season_days",
+    "seen_days",
     "speeds",
     "stage_table",
     "told",

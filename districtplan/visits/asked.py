@@ -11,7 +11,7 @@ import pandas as pd
 from districtplan import tables
 from districtplan.accepted import SHOWN_MAX
 from districtplan.errors import Fault, InputError
-from districtplan.visits.dated import FAR_DAYS, dated
+from districtplan.visits.dated import ONSET, dated
 from districtplan.visits.days import HOUR_MIN, Days, Hours, working_days
 from districtplan.visits.given import Fixable
 from districtplan.visits.route import ITERATIONS, STALE, Effort
@@ -34,6 +34,8 @@ MEASURE = "measure on the ground"
 ROADS = ("road", "culvert")
 """Kinds of features that who rides goes along."""
 SEASONS = ("early", "usual", "late")
+FAR_DAYS = 183
+"""What was seen or fixed further from the season than half a year is of another [days]."""
 
 
 class About(NamedTuple):
@@ -262,6 +264,24 @@ def open_in_rains(features: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     return features.loc[~shut]
 
 
+def seen_days(calendar: pd.DataFrame) -> tuple[date, date]:
+    """Say when what is told can have been seen.
+
+    Parameters
+    ----------
+    calendar : pandas.DataFrame
+        Works of all seasons and zones.
+
+    Returns
+    -------
+    tuple[datetime.date, datetime.date]
+        First and last day.
+    """
+    onsets = calendar.loc[calendar["work"] == ONSET, "first_day"]
+    far = timedelta(days=FAR_DAYS)
+    return onsets.min() - far, onsets.max() + far
+
+
 def fixable(table: pd.DataFrame, ground: Ground, known: Dated, agents: pd.DataFrame) -> Fixable:
     """Say what visits may be fixed by hand.
 
@@ -282,13 +302,13 @@ def fixable(table: pd.DataFrame, ground: Ground, known: Dated, agents: pd.DataFr
         Plots, stages, sessions and agents.
     """
     held = table[table["kind"] == SESSION]
-    year = timedelta(days=FAR_DAYS)
+    far = timedelta(days=FAR_DAYS)
     return Fixable(
         set(ground.plots["plot_id"]),
         set(known.windows["stage"]),
         set(zip(held["place"], held["stage"], strict=True)),
         set(agents["agent_id"]),
-        (known.windows["first_day"].min() - year, known.windows["last_day"].max() + year),
+        (known.windows["first_day"].min() - far, known.windows["last_day"].max() + far),
     )
 
 

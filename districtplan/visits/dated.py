@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 import pandas as pd
 
+from districtplan.accepted import row_named
 from districtplan.errors import Fault, InputError
 from districtplan.visits.stages import EVENTS, STORM, windows
 
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     """Calendar of a village, what was seen there, and its storms."""
 
 ONSET = "onset"
-FAR_DAYS = 366
-"""What was seen or fixed further from the season than this is a slip of the pen [days]."""
 CALENDAR = ["work", "first_day", "last_day", "counted_from", "from_day", "no_hoe"]
 
 
@@ -61,7 +59,8 @@ def dated(
     season : str
         Season that windows count from.
     observed : pandas.DataFrame | None
-        ``event``, ``day`` and ``village``, empty for all; None where nothing was seen.
+        ``source_row``, ``event``, ``day`` and ``village``, empty for all; None where nothing was
+        seen.
     known : tuple[Sequence[str], Handbook]
         The villages, and the table ``visit_stages``.
 
@@ -94,7 +93,8 @@ def dated(
                 )
             )
         begins = calendar[(calendar["zone"] == zone) & (calendar["work"] == ONSET)]["first_day"]
-        faults += _contradictions(events, storms, begins.min())
+        if observed is not None:
+            faults += _contradictions(events, begins.min(), observed)
         seen = dict(events)
         table = windows(works, seen, storms, handbook)
         onsets.append(seen.get(ONSET, works.loc[works["work"] == ONSET, "first_day"].iloc[0]))
@@ -124,28 +124,16 @@ def _seen(
 
 
 def _contradictions(
-    events: tuple[tuple[str, date], ...], storms: Sequence[date], onset: date
+    events: tuple[tuple[str, date], ...], onset: date, observed: pd.DataFrame
 ) -> Iterator[Fault]:
-    """Name what was seen before what comes before it, or in another year than the season."""
+    """Name what was seen before what comes before it."""
     before = (f"{ONSET} of the plan at its earliest", onset)
     for event, day in events:
-        if abs(day - onset) > timedelta(days=FAR_DAYS):
+        if event != ONSET and day < before[1]:
+            told = observed[(observed["event"] == event) & (observed["day"] == day)]
             yield Fault(
-                "[visits] observed",
-                f"{event} was seen on {day}, more than a year from the onset of {onset}",
-                "Correct the year",
-            )
-        elif event != ONSET and day < before[1]:
-            yield Fault(
-                "[visits] observed",
+                f"[visits] observed {row_named(told['source_row'].iloc[0])}",
                 f"{event} was seen on {day}, before {before[0]} on {before[1]}",
                 f"Correct the day, or give the day on which {ONSET} was seen",
             )
         before = (event, day)
-    for day in storms:
-        if abs(day - onset) > timedelta(days=FAR_DAYS):
-            yield Fault(
-                "[visits] observed",
-                f"a storm was seen on {day}, more than a year from the onset of {onset}",
-                "Correct the year",
-            )

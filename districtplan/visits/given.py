@@ -7,7 +7,15 @@ import re
 from datetime import date
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from districtplan.accepted import NUMBER, SHOWN_MAX, TEXT_MAX, Given, UnusableError, accept
+from districtplan.accepted import (
+    NUMBER,
+    SHOWN_MAX,
+    TEXT_MAX,
+    Given,
+    UnusableError,
+    accept,
+    row_named,
+)
 from districtplan.errors import Fault, InputError
 from districtplan.plan import FIRST_DAY, LAST_DAY
 from districtplan.signs import hidden
@@ -40,6 +48,8 @@ CARRIED_ON = (
 WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 ON_FOOT = "on foot"
 MODES = (ON_FOOT, "bicycle", "motorcycle", "car")
+AGENTS_MAX = 2_000
+"""More agents than any district has: ways between their bases wouldn't fit into memory."""
 LISTED = 5
 """Known names that a message lists."""
 PARTED = "|"
@@ -122,7 +132,7 @@ def accept_leave(given: pd.DataFrame, agents: Collection[str]) -> Given:
     Returns
     -------
     Given
-        Rows used: the columns ``LEAVE``, days as dates; and rows set aside.
+        Rows used: ``source_row`` and the columns ``LEAVE``, days as dates; and rows set aside.
     """
 
     def read(row: dict[str, Any]) -> dict[str, Any]:
@@ -130,9 +140,14 @@ def accept_leave(given: pd.DataFrame, agents: Collection[str]) -> Given:
         first, last = (_day(name, row[name]) for name in LEAVE[1:])
         if first > last:
             raise UnusableError("its leave ends before it begins", "Give first_day first")
-        return {"agent_id": row["agent_id"], "first_day": first, "last_day": last}
+        return {
+            "source_row": row["source_row"],
+            "agent_id": row["agent_id"],
+            "first_day": first,
+            "last_day": last,
+        }
 
-    return accept(given, "agent_id", set(given["agent_id"]), read, LEAVE)
+    return accept(given, "agent_id", set(given["agent_id"]), read, ("source_row", *LEAVE))
 
 
 def accept_trips(given: pd.DataFrame, agents: Collection[str]) -> Given:
@@ -233,9 +248,9 @@ def accept_by_hand(given: pd.DataFrame, known: Fixable) -> Given:
     Returns
     -------
     Given
-        Rows used: the columns ``BY_HAND``, ``day`` as a date or None, ``agent_id`` empty where none
-        is named; and rows set aside. All rows of a place name one agent, or only those like its
-        first are used: one agent follows a place.
+        Rows used: ``source_row`` and the columns ``BY_HAND``, ``day`` as a date or None,
+        ``agent_id`` empty where none is named; and rows set aside. All rows of a place name one
+        agent, or only those like its first are used: one agent follows a place.
     """
     agent_of: dict[str, str] = {}
     told: set[tuple[str, str]] = set()
@@ -251,7 +266,7 @@ def accept_by_hand(given: pd.DataFrame, known: Fixable) -> Given:
             )
         if agent:
             _known("agent_id", agent, known.agents)
-            if agent_of.setdefault(place, agent) != agent:
+            if agent_of.get(place, agent) != agent:
                 raise UnusableError(
                     f"another row gives this place to {agent_of[place][:SHOWN_MAX]!a}",
                     "Name one agent for all visits to a place",
@@ -260,19 +275,33 @@ def accept_by_hand(given: pd.DataFrame, known: Fixable) -> Given:
             raise UnusableError("it names neither agent nor day", "Give one of them")
         if (place, stage) in told:
             raise UnusableError("this place and stage stand in several rows", "Keep one of them")
-        told.add((place, stage))
         day = _day("day", row["day"]) if row["day"] else None
         if day is not None and not known.days[0] <= day <= known.days[1]:
             raise UnusableError(
-                f"day = {day.isoformat()} lies more than a year from the season's visits",
+                f"day = {day.isoformat()} lies more than half a year from the season's visits",
                 "Correct the year",
             )
-        return {"place": place, "stage": stage, "agent_id": agent, "day": day}
+        # A row that is set aside takes no place from others: only here is it known to be used.
+        told.add((place, stage))
+        if agent:
+            agent_of[place] = agent
+        return {
+            "source_row": row["source_row"],
+            "place": place,
+            "stage": stage,
+            "agent_id": agent,
+            "day": day,
+        }
 
-    return accept(given, "place", set(given["place"]), read, BY_HAND)
+    return accept(given, "place", set(given["place"]), read, ("source_row", *BY_HAND))
 
 
-def accept_observed(given: pd.DataFrame, villages: Collection[str]) -> Given:
+def accept_observed(
+    given: pd.DataFrame,
+    villages: Collection[str],
+    days: tuple[date, date],
+    made_on: date | None = None,
+) -> Given:
     """Take what was seen in the field that can be used and set the rest aside.
 
     Parameters
@@ -281,12 +310,16 @@ def accept_observed(given: pd.DataFrame, villages: Collection[str]) -> Given:
         ``source_row``, the columns ``OBSERVED`` as text, ``reason`` and ``remedy``.
     villages : Collection[str]
         Villages that there are.
+    days : tuple[datetime.date, datetime.date]
+        First and last day that can be meant: others are slips of the pen.
+    made_on : datetime.date | None, default None
+        Day on which the plan is made, if it is known.
 
     Returns
     -------
     Given
-        Rows used: the columns ``OBSERVED``, ``day`` as a date, ``village`` empty for all; and rows
-        set aside. But for storms, an event is seen once in a village.
+        Rows used: ``source_row`` and the columns ``OBSERVED``, ``day`` as a date, ``village`` empty
+        for all; and rows set aside. But for storms, an event is seen once in a village.
     """
     told: set[tuple[str, str]] = set()
 
@@ -298,10 +331,20 @@ def accept_observed(given: pd.DataFrame, villages: Collection[str]) -> Given:
         day = _day("day", row["day"])
         if event != STORM and (event, village) in told:
             raise UnusableError("this event stands in several rows", "Keep one of them")
+        if not days[0] <= day <= days[1]:
+            raise UnusableError(
+                f"day = {day.isoformat()} lies more than half a year from the onset of rain",
+                "Correct the year",
+            )
+        if made_on is not None and day > made_on:
+            raise UnusableError(
+                f"day = {day.isoformat()} lies after visits.made_on = {made_on.isoformat()}",
+                "Correct the day; what is yet to come leave out",
+            )
         told.add((event, village))
-        return {"event": event, "day": day, "village": village}
+        return {"source_row": row["source_row"], "event": event, "day": day, "village": village}
 
-    return accept(given, "event", set(given["event"]), read, OBSERVED)
+    return accept(given, "event", set(given["event"]), read, ("source_row", *OBSERVED))
 
 
 def accept_carried_on(given: pd.DataFrame, stages: Collection[str]) -> Given:
@@ -359,7 +402,7 @@ def accept_carried_on(given: pd.DataFrame, stages: Collection[str]) -> Given:
     return accept(given, "visit_id", set(given["visit_id"]), read, CARRIED_ON)
 
 
-def require(given: Given, name: str, least: int = 0) -> None:
+def require(given: Given, name: str, least: int = 0, most: int | None = None) -> None:
     """Refuse a file of which a row can't be used: without it the plan would be another.
 
     Parameters
@@ -370,24 +413,30 @@ def require(given: Given, name: str, least: int = 0) -> None:
         Name of the file as in the plan.
     least : int, default 0
         Fewest rows.
+    most : int | None, default None
+        Most rows, if there is a limit.
 
     Raises
     ------
     InputError
-        If a row was set aside, with all of them; or if there are fewer.
+        If a row was set aside, with all of them; or if there are fewer or more.
     """
     aside = given.set_aside
     if len(aside):
         key = aside.columns[1]
         raise InputError(
             *(
-                Fault(f"{name} row {row['source_row']}, {key} {row[key][:SHOWN_MAX]!a}",
+                Fault(f"{name} {row_named(row['source_row'])}, {key} {row[key][:SHOWN_MAX]!a}",
                       str(row["reason"]), str(row["remedy"]))
                 for row in aside.to_dict("records")
             )
         )  # fmt: skip
     if len(given.used) < least:
         raise InputError(Fault(name, "has no row", "Give one row an agent"))
+    if most is not None and given.rows_read > most:
+        raise InputError(
+            Fault(name, f"has {given.rows_read:,} rows, more than {most:,}", "Part the district")
+        )
 
 
 def _riding(mode: str, numbers: dict[str, float | None]) -> dict[str, Any]:

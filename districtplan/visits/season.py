@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from districtplan.visits.task import Task, Ways
 
     Ints = NDArray[np.int64]
+    Floats = NDArray[np.float64]
 
 MUCH = 2**40
 """A limit that binds nobody."""
@@ -121,10 +122,14 @@ class Measured(NamedTuple):
         Of those who ride, each once; 0 of who goes on foot [km/h].
     ways : Ways
         A mode for each speed; where roads are closed in the rains, then one for each in the rains.
+    heads_deg : list[numpy.ndarray | None]
+        By mode, where what is ridden stays, for each place, shape (places, 2): longitude, latitude
+        [degrees]; None of who goes on foot or rides straight to it.
     """
 
     speeds: list[float]
     ways: Ways
+    heads_deg: list[Floats | None]
 
     def mode(self, speed: float, *, wet: bool) -> int:
         """Find a way of going about.

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 PLANNED, LEFT_OUT, DONE = "planned", "left out", "done"
 """What became of a visit."""
 _OF_PLACES = ("plot_id", "village")
+_ROADHEAD = ("roadhead_longitude_deg", "roadhead_latitude_deg")
 COLUMNS = (*tables.made_by("visits"), *_OF_PLACES)
 """Columns that the table of visits may have."""
 LITRE_ML = 1_000
@@ -204,6 +205,7 @@ def _visits(season: Season, planned: Planned, places: pd.DataFrame) -> pd.DataFr
                 "visit_priority": int(unit["priority"]),
                 "place_longitude_deg": place["longitude_deg"],
                 "place_latitude_deg": place["latitude_deg"],
+                **_roadhead(season, made.get(number), followed[number]),
                 "visit_sequence": 0,
                 "visit_agents_before": "",
                 "done": "",
@@ -234,6 +236,20 @@ def _when(
         "visit_status": PLANNED,
         "visit_left_out": None,
     }
+
+
+def _roadhead(season: Season, row: dict[Any, Any] | None, followed: int) -> dict[str, float]:
+    """Say where what was ridden on the way to a place stays; NaN where nothing was, or all of it.
+
+    Where only the walk from the stop before leads to a place, the vehicle stands as it stood.
+    """
+    if row is None or not row["metres"]:
+        return dict.fromkeys(_ROADHEAD, np.nan)
+    wet = season.days.date[row["shift"]] >= season.onset
+    speed = season.agents["wet_speed_km_h" if wet else "speed_km_h"].iloc[row["agent"]]
+    heads = season.measured.heads_deg[season.measured.mode(speed, wet=wet)]
+    at = (np.nan, np.nan) if heads is None else heads[len(season.agents) + followed].tolist()
+    return dict(zip(_ROADHEAD, at, strict=True))
 
 
 def _clocked_min(row: dict[Any, Any]) -> int:
@@ -427,6 +443,7 @@ def _gone(known: dict[Any, Any], names: list[str]) -> dict[str, Any]:
         "visit_ride_km": np.nan,
         "place_longitude_deg": np.nan,
         "place_latitude_deg": np.nan,
+        **dict.fromkeys(_ROADHEAD, np.nan),
         "visit_sequence": known["visit_sequence"],
         "visit_agents_before": _agents_before(known, known["agent_id"]),
         "moved_from": known["visit_day"],

@@ -577,6 +577,7 @@ NAMED = {
     },
     "visits": {
         "AGENTS_AMONG",
+        "AGENTS_MAX",
         "AT_ONCE",
         "AT_ONCE_MOST",
         "DAY_S",

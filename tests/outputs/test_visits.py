@@ -107,6 +107,17 @@ def test_a_route_a_day_leads_from_base_to_base(seen, files):
         assert len(route.points) == len(root.findall(f"{GPX}wpt")) + 2
         places = [(one.get("lat"), one.get("lon")) for one in root.iter(f"{GPX}rtept")]
         assert places[0] == places[-1]
+        # Stops stand in the order of their times, and the way goes through them in that order.
+        stops = root.findall(f"{GPX}wpt")
+        begun = [stop.findtext(f"{GPX}name").split()[0] for stop in stops]
+        assert begun == sorted(begun)
+        assert places[1:-1] == [(stop.get("lat"), stop.get("lon")) for stop in stops]
+
+
+def test_months_cost_what_their_days_ride(seen):
+    costs, days = seen.visits.costs, seen.visits.days
+    assert costs["cost_ride_km"].sum() == pytest.approx(days["day_ride_km"].sum())
+    assert costs["cost_ride_km"].sum() > 0
 
 
 def test_nobody_is_named_in_what_is_shared(results_with_names, texts):
@@ -386,8 +397,30 @@ def test_what_keeps_an_agent_safe_is_on_the_first_page_of_a_long_day_too(seen, t
     assert texts.say("visits.sheet.overleaf") in first
     for part in ("care.river", "sheet.care", "sheet.word"):
         assert texts.say(f"visits.{part}") in first
+    assert all(texts.say("visits.care_short") in page for page in others)
     whole = " ".join([first, *others])
     assert all(place in whole for place in crowded["visit_place"] if place.isascii())
+
+
+def test_who_walks_from_a_road_is_told_where_the_vehicle_stays(seen, texts):
+    found = seen.visits
+    table = found.visits.copy()
+    at = table.index[table["visit_status"] == PLANNED][:2]
+    for row, north in zip(at, (0.01, 0.0001), strict=True):
+        table.loc[row, "roadhead_longitude_deg"] = table.loc[row, "place_longitude_deg"]
+        table.loc[row, "roadhead_latitude_deg"] = table.loc[row, "place_latitude_deg"] + north
+    parked = dataclasses.replace(seen, visits=dataclasses.replace(found, visits=table))
+    whole = " ".join(
+        page for content in day_page.render(parked, texts).values() for page in pages(content)
+    )
+    head = table.loc[at[0], ["roadhead_latitude_deg", "roadhead_longitude_deg"]]
+    # A hundredth of a degree; who leaves the vehicle eleven metres away needs no word of it.
+    assert whole.count("The vehicle stays at") == 1
+    assert f"The vehicle stays at {head.iloc[0]:.5f}, {head.iloc[1]:.5f} (latitude" in whole
+    assert "on foot: south 1.1 km straight." in whole
+    files = visit_files.render(parked, texts)
+    said = b"".join(content for name, content in files.items() if name.endswith(".gpx"))
+    assert said.count(b"<name>Vehicle:") == 2
 
 
 @pytest.mark.parametrize("asked", [False, True])

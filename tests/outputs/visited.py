@@ -85,7 +85,11 @@ def visited_by(
         speeds,
     )  # fmt: skip
     season = visits.Season(
-        own, agents, *days, dated.onset, visits.Measured(speeds, visits.ways_of(*ways))
+        own,
+        agents,
+        *days,
+        dated.onset,
+        visits.Measured(speeds, visits.ways_of(ways.minutes, ways.metres), ways.heads_m),
     )
     planned = visits.plan(season, visits.effort(plan), visits.wanted(plan), stood)
     both = pd.concat([degrees.iloc[demos], tree, degrees], ignore_index=True)

@@ -28,20 +28,23 @@ def walk(points):
 
 
 def test_straight_lines_are_ridden_at_their_speed_and_walked_on_foot():
-    minutes, metres = by_modes(PLACES, walk, Riding(None, 1.5), [0.0, 30.0])
+    minutes, metres, heads = by_modes(PLACES, walk, Riding(None, 1.5), [0.0, 30.0])
     assert minutes[0][0, 1] == 60
     assert metres[0].max() == 0
     assert metres[1][0, 1] == 4_500
     assert minutes[1][0, 1] == pytest.approx(9)
+    assert heads == [None, None]
 
 
 def test_who_rides_leaves_the_road_on_foot():
-    minutes, metres = by_modes(PLACES, walk, Riding(ROAD, 1.0), [0.0, 30.0])
+    minutes, metres, heads = by_modes(PLACES, walk, Riding(ROAD, 1.0), [0.0, 30.0])
     # 3.8 km of road at 30 km/h, never across the land, and 600 m on foot.
     assert metres[1][0, 2] == pytest.approx(3_800)
     assert minutes[1][0, 2] == pytest.approx(7.6 + 12)
     assert minutes[1][2, 0] == pytest.approx(7.6 + 12)
-    # Both have one roadhead: the bicycle stays there.
+    # Both have one roadhead, the end of the road: the bicycle stays there.
+    assert heads[0] is None
+    assert heads[1][1:].tolist() == [[3_000, 0]] * 2
     assert metres[1][1, 2] == 0
     assert minutes[1][1, 2] == pytest.approx(12)
     assert minutes[0][0, 2] == pytest.approx(walk(PLACES)[0, 2])
@@ -56,7 +59,7 @@ def test_a_road_is_as_long_as_it_was_drawn():
     places = shapely.get_coordinates(
         [road.interpolate(share, normalized=True) for share in (0.1, 0.4, 0.9)]
     )
-    minutes, metres = by_modes(places, walk, Riding(np.array([road]), 1.0), [30.0])
+    minutes, metres, _ = by_modes(places, walk, Riding(np.array([road]), 1.0), [30.0])
     assert metres[0][0, 1] == pytest.approx(0.3 * road.length, abs=0.1)
     assert metres[0][1, 2] == pytest.approx(0.5 * road.length, abs=0.1)
     assert minutes[0][0, 2] == pytest.approx(0.8 * road.length / 500, abs=0.01)

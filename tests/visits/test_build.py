@@ -84,6 +84,9 @@ def test_a_season_from_tables(district):
     assert found.dropped == {}
     made = rows[rows["visit"] >= 0]
     assert len(made) == len(units) > 20
+    assert (task.visits.service == 60 * units["minutes"]).all()
+    assert task.visits.priority.tolist() == units["priority"].tolist()
+    assert len(set(units["priority"])) > 1
     for row in made.itertuples():
         unit = units.iloc[row.visit]
         assert unit["first_day"] <= days.date[row.shift] <= unit["last_day"]

@@ -65,7 +65,7 @@ def test_a_wrong_agent_is_told_with_its_row_and_stops_the_run(changed, said):
     with pytest.raises(InputError) as caught:
         visits.require(found, "agents.csv", least=1)
     (fault,) = caught.value.faults
-    assert fault.where.startswith("agents.csv row 2, agent_id ")
+    assert fault.where.startswith("agents.csv row 2 (row 3 of a spreadsheet), agent_id ")
     assert said in fault.what
     assert fault.remedy
 
@@ -74,6 +74,9 @@ def test_two_agents_of_one_id_and_a_file_without_any_are_refused():
     twice = visits.accept_agents(given(GOOD, GOOD), VILLAGES)
     with pytest.raises(InputError, match="stands in several rows"):
         visits.require(twice, "agents.csv")
+    many = given(*(GOOD | {"agent_id": f"T{number}"} for number in range(3)))
+    with pytest.raises(InputError, match="has 3 rows, more than 2"):
+        visits.require(visits.accept_agents(many, VILLAGES), "agents.csv", most=2)
     none = visits.accept_agents(given(), VILLAGES)
     with pytest.raises(InputError, match=r"agents\.csv: has no row"):
         visits.require(none, "agents.csv", least=1)
@@ -99,12 +102,20 @@ def test_leave_places_and_what_was_seen():
             {"event": "storm", "day": "2026-04-09", "village": "Sondo"},
             {"event": "eclipse", "day": "2026-04-01"},
             {"event": "onset", "day": "1st of March"},
+            {"event": "harvest", "day": "2025-06-20"},
+            {"event": "harvest", "day": "2026-06-20"},
+            {"event": "storm", "day": "2026-04-11"},
             columns=visits.OBSERVED,
         ),
         VILLAGES,
+        (date(2025, 9, 13), date(2026, 9, 14)),
+        made_on=date(2026, 4, 10),
     )
     assert seen.used["event"].tolist() == ["planting", "storm", "storm"]
-    assert seen.set_aside["source_row"].tolist() == [2, 5, 6]
+    aside = seen.set_aside.set_index("source_row")["reason"]
+    assert aside.index.tolist() == [2, 5, 6, 7, 8, 9]
+    assert "day = 2025-06-20 lies more than half a year from the onset" in aside[7]
+    assert "day = 2026-04-11 lies after visits.made_on = 2026-04-10" in aside[9]
 
 
 def test_trips_tell_speeds_where_there_are_enough():
@@ -173,6 +184,22 @@ def test_what_is_fixed_by_hand_names_one_agent_a_place():
     )
     assert found.used["place"].tolist() == ["K1", "K1", "tree"]
     assert found.set_aside["source_row"].tolist() == [4, 5, 6, 7, 8]
+
+
+def test_a_row_by_hand_that_is_set_aside_takes_no_place_from_others():
+    known = visits.Fixable(
+        {"K1"}, {"planting"}, set(), {"T1", "T2"}, (date(2025, 9, 1), date(2027, 1, 1))
+    )
+    found = visits.accept_by_hand(
+        given(
+            {"place": "K1", "stage": "planting", "agent_id": "T1", "day": "2062-03-20"},
+            {"place": "K1", "stage": "planting", "agent_id": "T2", "day": "2026-03-20"},
+            columns=visits.BY_HAND,
+        ),
+        known,
+    )
+    assert found.used[["source_row", "agent_id"]].to_numpy().tolist() == [[2, "T2"]]
+    assert found.set_aside["source_row"].tolist() == [1]
 
 
 def test_a_plan_before_is_read_back():

@@ -106,6 +106,10 @@ def test_fuel_goes_to_the_first_priority_and_then_as_far_as_it_lasts():
     most = 10 * 60 * 2 * 25  # to the second and the third and back
     task = replace(task, crew=replace(task.crew, furthest_m=np.array([most])))
     assert schedule(task, QUICK).dropped == {0: "fuel"}
+    # Each fills a day; without the first there would be fuel left, and the second would do.
+    task = line_task([60, 10], service_min=300, days=2, priority=[0, 1])
+    task = replace(task, crew=replace(task.crew, furthest_m=np.array([10 * 60 * 2 * 65])))
+    assert schedule(task, QUICK).dropped == {1: "fuel"}
 
 
 def test_paid_days_are_those_that_lose_least():

@@ -27,6 +27,7 @@ def works():
 
 def dated(works, *seen):
     table = pd.DataFrame(seen, columns=["event", "day", "village"]) if seen else None
+    table = None if table is None else table.assign(source_row=range(1, len(table) + 1))
     return visits.dated(works, {}, "usual", table, (VILLAGES, packaged()))
 
 
@@ -56,15 +57,19 @@ def test_an_own_row_stands_before_that_of_all(works):
 @pytest.mark.parametrize(
     ("seen", "said"),
     [
-        ([("planting", date(2026, 1, 5))], "before onset of the plan at its earliest"),
-        ([("onset", date(2026, 3, 9)), ("planting", date(2026, 3, 5))], "onset on 2026-03-09"),
-        ([("harvest", date(2062, 6, 1))], "more than a year from the onset"),
-        ([("storm", date(2062, 6, 1))], "a storm was seen on 2062-06-01"),
+        ([("planting", date(2026, 1, 5))], r"row 1 \(row 2 .* onset of the plan at its earliest"),
+        ([("onset", date(2026, 3, 9)), ("planting", date(2026, 3, 5))], r"row 2 .* on 2026-03-09"),
     ],
 )  # fmt: skip
 def test_what_cannot_have_been_seen_is_told(works, seen, said):
     with pytest.raises(InputError, match=said):
         dated(works, *((*one, VILLAGES[0]) for one in seen))
+
+
+def test_what_was_seen_in_another_season_is_half_a_year_from_any_onset(works):
+    early = works[works["work"] == "onset"].assign(first_day=date(2026, 3, 1))
+    first, last = visits.seen_days(pd.concat([works, early]))
+    assert (date(2026, 3, 1) - first).days == (last - date(2026, 3, 15)).days == 183
 
 
 def test_a_season_without_an_onset_says_so(works):

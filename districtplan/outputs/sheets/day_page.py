@@ -1,13 +1,15 @@
 """An agent's days on paper: when to leave, where to go, what to do, what to carry.
 
 A day is a page, at whose foot stands what keeps an agent safe; of many visits the last ones follow
-on the next. Room that a page has to spare is for notes.
+on the next, which says it in short. Room that a page has to spare is for notes.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
+import numpy as np
+import pandas as pd
 from pyproj import Geod
 
 from districtplan.outputs import visit_words, wording
@@ -38,7 +40,6 @@ if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping
     from datetime import date
 
-    import numpy as np
     from numpy.typing import NDArray
 
     from districtplan.outputs.texts import Texts
@@ -66,6 +67,8 @@ TOOLS_ACROSS = 3
 CARE = ("dark", "alone", "river", "lightning", "heat")
 HOUR_MIN = 60
 GLOBE = Geod(ellps="WGS84")
+DECIMALS = 5
+"""Decimals of a degree: a metre."""
 HERE_M = 30.0
 """Places nearer than this are one [m]."""
 LETTER_MM = 5.0
@@ -169,7 +172,10 @@ def _draw(paper: Paper, told: _Day, results: Results, texts: Texts) -> None:
             overleaf = PLAIN._replace(bold=True, align="right")
             paper.write(texts.say("visits.sheet.overleaf"), RIGHT, y + 1, overleaf)
             paper.page()
-            y, foot = _header(paper, told, results, texts), BOTTOM_MM
+            short = _care_short(paper, texts)
+            short.draw(BOTTOM_MM - short.height)
+            y = _header(paper, told, results, texts)
+            foot = BOTTOM_MM - short.height - GAP_MM - PLAIN.line_mm
         stop.draw(y)
         y += stop.height
 
@@ -290,7 +296,8 @@ def _stop(
     task = _task(told, at, texts)
     way = f"{told.legs[number - 1]}, {way}"
     farmer = told.farmers.get(row["plot_id"], "")
-    pairs = ((stage, TASK_BOLD), (task, TASK))
+    stays = _roadhead(row, texts)
+    pairs = [*([(stays, BOLD)] if stays else []), (stage, TASK_BOLD), (task, TASK)]
     heights = [paper.height(text, room, setting) for text, setting in pairs]
     line = PLACE.line_mm + 1.0
     aside = TIME.line_mm + PLAIN.line_mm + paper.height(way, TIME_MM - 3) + 3.0
@@ -319,6 +326,31 @@ def _stop(
         # The last line is that above the next stop.
         for line_y in range(1, notes):
             paper.line([(x, y + line_y * NOTE_MM), (RIGHT, y + line_y * NOTE_MM)], HAIR_MM / 2)
+
+    return Piece(height, draw)
+
+
+def _roadhead(row: dict[str, Any], texts: Texts) -> str:
+    """Say where what is ridden stays and which way to walk from there; empty where one rides on."""
+    head, place = (
+        (row[f"{name}_longitude_deg"], row[f"{name}_latitude_deg"])
+        for name in ("roadhead", "place")
+    )
+    if pd.isna(head[0]) or GLOBE.inv(*head, *place)[2] < HERE_M:
+        return ""
+    (leg,) = _legs(np.array([head, place]), texts)
+    at = f"{head[1]:.{DECIMALS}f}, {head[0]:.{DECIMALS}f}"
+    return texts.say("visits.sheet.roadhead", at=at, leg=leg)
+
+
+def _care_short(paper: Paper, texts: Texts) -> Piece:
+    """Frame the same in short, for pages that follow."""
+    said = texts.say("visits.care_short")
+    height = paper.height(said, FULL - 6, BOLD) + 3.0
+
+    def draw(y: float) -> None:
+        paper.frame(Box(LEFT, y, FULL, height), 0.9)
+        paper.block(said, Box(LEFT + 3, y + 1.2, FULL - 6, 0), BOLD)
 
     return Piece(height, draw)
 
