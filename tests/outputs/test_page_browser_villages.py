@@ -9,16 +9,27 @@ from urllib.request import url2pathname
 
 import pypdf
 import pytest
+import shapely
 from pyproj import Transformer
-from shapely import affinity
+from shapely import Polygon, affinity, box
+from shapely.ops import unary_union
 
+from districtplan.handbook import packaged
+from districtplan.inputs import purchase
 from districtplan.outputs import FORMATS, page, wording
 from districtplan.outputs.page import palette
 from districtplan.outputs.texts import Texts
 from tests.conftest import district_page
 from tests.outputs import test_page_browser as driven
 from tests.outputs import test_page_browser_hands as hands
-from tests.outputs.conftest import PLOTS_CRS, VILLAGES, bought_by
+from tests.outputs.conftest import (
+    ORIGIN,
+    PLOTS_CRS,
+    VILLAGES,
+    bought_by,
+    district_of,
+    totals_of,
+)
 from tests.outputs.test_work_words import with_curve
 
 pytestmark = pytest.mark.browser
@@ -29,6 +40,10 @@ RENAMED = {
     "Upper Tamba Ridge": "Éröñda Łɔ",
     "Sondo": "<script>hit()</script>" + "ש" * 3 + "é\u202e" + "x" * 10_000,
 }
+# Where plots of four villages lie [m]: one is hemmed in above, below and to the right.
+CROSS = {"Midulambeka": (0, 0), "Nor": (0, 290), "Sud": (0, -290), "Ost": (170, 0)}
+PLOTS_AT = ((0, -100), (75, 0), (0, 100))
+TO_DEGREES = Transformer.from_crs(PLOTS_CRS, 4326, always_xy=True)
 
 
 @pytest.fixture(scope="module")
@@ -51,18 +66,38 @@ def renamed(small_results, texts):
     return page.render(changed, texts)
 
 
+def moved_to(plots, shapes):
+    """Plots with other outlines, and where these lie."""
+    inside = [shape.representative_point() for shape in shapes]
+    longitude, latitude = TO_DEGREES.transform([p.x for p in inside], [p.y for p in inside])
+    return plots.assign(geometry=shapes, longitude_deg=longitude, latitude_deg=latitude)
+
+
 @pytest.fixture(scope="module")
 def far_apart(small_results, texts):
     """One village so far from the others that no shape of a plot is seen with all in view."""
     plots = small_results.plots
-    moved = plots["village"] == "Sondo"
     away = plots["geometry"].map(lambda shape: affinity.translate(shape, 60_000, 0))
-    shapes = plots["geometry"].where(~moved, away)
-    inside = [shape.representative_point() for shape in shapes]
-    to_degrees = Transformer.from_crs(PLOTS_CRS, 4326, always_xy=True)
-    longitude, latitude = to_degrees.transform([p.x for p in inside], [p.y for p in inside])
-    plots = plots.assign(geometry=shapes, longitude_deg=longitude, latitude_deg=latitude)
-    return page.render(replace(small_results, plots=plots), texts)
+    shapes = plots["geometry"].where(plots["village"] != "Sondo", away)
+    return page.render(replace(small_results, plots=moved_to(plots, shapes)), texts)
+
+
+@pytest.fixture(scope="module")
+def close_together(small_results):
+    """Four villages of three plots each, so near each other that their names crowd."""
+    results, plots = small_results, small_results.plots
+    at = [(x + east, y + north) for x, y in CROSS.values() for east, north in PLOTS_AT]
+    shapes = []
+    for shape, (east, north) in zip(plots["geometry"], at, strict=True):
+        middle = shape.centroid
+        to = east + ORIGIN[0] - middle.x, north + ORIGIN[1] - middle.y
+        shapes.append(affinity.translate(shape, *to))
+    named = plots.assign(village=[name for name in CROSS for _ in PLOTS_AT])
+    plots = moved_to(named, shapes)
+    villages = totals_of(plots)
+    bought = purchase(plots, plots["geometry"].to_numpy(), None, results.plan, packaged())
+    district = district_of(villages)
+    return replace(results, plots=plots, villages=villages, district=district, purchase=bought)
 
 
 def settle(tab):
@@ -475,3 +510,33 @@ def test_a_page_in_another_language_says_so_and_that_it_is_not_reviewed(
     english = page.render(small_results, Texts.load("en"))
     with opened(browser, tmp_path / "index.html", english) as (tab, seen):
         assert tab.locator("#review").is_hidden()
+
+
+def test_each_village_s_name_stands_nearest_to_its_own_plots(
+    browser, close_together, texts, tmp_path
+):
+    plots = close_together.plots
+    hulls = [shape.convex_hull for shape in plots["geometry"]]
+    rings = [shapely.transform(hull, TO_DEGREES.transform, interleaved=False) for hull in hulls]
+    degrees = [list(ring.exterior.coords) for ring in rings]
+    on_canvas = """(hulls) => {
+      const corner = document.querySelector('canvas.fields').getBoundingClientRect();
+      const at = ([x, y]) => districtplan.pointOf(x, y);
+      return hulls.map((hull) => hull.map(at).map(({ x, y }) => [x - corner.x, y - corner.y]));
+    }"""
+    content = driven.district_page(close_together, texts)
+    with opened(browser, tmp_path / "index.html", content) as (tab, seen):
+        tab.evaluate(f"() => {{ {hands.WRITTEN} }}")
+        for view in ("steep", "rows", "buy"):
+            tab.evaluate("view => districtplan.show(view)", view)
+            settle(tab)
+            # Once more, as the map lies now.
+            tab.evaluate("view => { window.written = []; districtplan.show(view); }", view)
+            texts_there = tab.evaluate("window.written")
+            names = {one["text"]: box(*one["box"]) for one in texts_there if one["text"] in CROSS}
+            assert set(names) == set(CROSS), view
+            drawn = plots.assign(drawn=[Polygon(hull) for hull in tab.evaluate(on_canvas, degrees)])
+            lying = drawn.groupby("village")["drawn"].agg(lambda own: unary_union(list(own)))
+            for name, label in names.items():
+                assert lying.map(label.distance).idxmin() == name, view
+    assert seen.faults() == []

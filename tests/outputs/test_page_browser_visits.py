@@ -59,6 +59,21 @@ def test_one_click_says_who_comes_when(browser, seen, written, tmp_path, size):
     assert watched.faults() == []
 
 
+def test_on_a_phone_ways_are_shown_where_they_are_seen(browser, written, tmp_path):
+    """Lists of days stand far below the map."""
+    with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, watched):
+        tab.evaluate("districtplan.show('visits')")
+        agent = tab.locator("#visit-days .village").first
+        agent.locator("summary").first.click()
+        agent.locator(".hill summary").first.click()
+        for lead in (agent.locator(".hill button"), tab.locator("#visit-days .leading")):
+            lead.first.click()
+            box = tab.locator("#map").bounding_box()
+            assert box["y"] >= 0
+            assert box["y"] + box["height"] <= SIZES["phone"][1]
+    assert watched.faults() == []
+
+
 def test_a_plot_s_card_says_who_comes_when_in_every_view(browser, seen, written, texts, tmp_path):
     made = seen.visits.visits
     plot = made[(made["visit_status"] == PLANNED) & (made["plot_id"] != "")].iloc[0]

@@ -38,7 +38,7 @@ function drawPlots(context, frame, size, view) {
   const ranked = rankedPlaces();
   taken = ranked && typical < NUMBER_FROM ? writeRanks(context, frame, view, ranked) : covered(view);
   // The heading of a page of one village names it, and its finding says the rest.
-  if (villages.length > 1 && (typical < 2 * NUMBER_FROM || state.view === "buy")) writeVillages(context, frame, size, view, taken);
+  if (villages.length > 1 && (typical < 2 * NUMBER_FROM || state.view === "buy")) writeVillages(context, frame, view, taken);
 }
 
 /* A canvas over the view and a margin. The map library moves and scales it between redraws. */

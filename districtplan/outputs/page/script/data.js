@@ -55,8 +55,7 @@ function unpackVillages({ names, plots: counts, by_bearing, boxes }) {
   const edges = Packed.naturals(boxes).map(Packed.signed);
   return names.map((name, at) => {
     const [west, bottom, east, top] = edges.slice(4 * at, 4 * at + 4);
-    const middle = (west + east) / 2;
-    return { at, name: brief(name), start: from[at], end: from[at + 1], rows: [], coming: null, byBearing: byBearing[at], west, east, top, bottom, middle };
+    return { at, name: brief(name), start: from[at], end: from[at + 1], rows: [], coming: null, byBearing: byBearing[at], west, east, top, bottom };
   });
 }
 

@@ -39,7 +39,7 @@ const rankOf = (place) => (hillOf.has(place) ? String(work.hills[hillOf.get(plac
 function hillFold(hill, at) {
   const show = leading(data.words.work_show, () => {
     fit(boundsOfPlaces(hill.plots.map(([place]) => place)));
-    byId("stage").scrollIntoView({ block: "nearest" });
+    toMap();
   });
   const steps = hill.steps.map(([said, season, facts]) =>
     make("li", {}, said, make("small", {}, [facts, season].filter((part) => part).join("; "))),

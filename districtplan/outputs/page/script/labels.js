@@ -3,6 +3,8 @@ Writes names of villages, and numbers that stand over plots, clear of one anothe
 */
 
 const LABEL_MAX = 28;
+// Between a village's plots and its name, in pixels.
+const NAME_ROOM = 4;
 const RANK_RADIUS = 13;
 
 /* Until plots are large enough for them, numbers stand over plots: each number over its first. */
@@ -68,8 +70,51 @@ function covered(view) {
     .map((box) => L.bounds(box.min.add(shift), box.max.add(shift)));
 }
 
-/* Village names; one that would cover another, or a control, goes below its plots or is left out. */
-function writeVillages(context, frame, size, view, taken) {
+/* How far a label is from a village's plots, in pixels. */
+function awayFrom(village, box, frame) {
+  let least = Infinity;
+  for (let place = village.start; place < village.end; place++) {
+    const px = dots.x[place] * frame.scale + frame.east;
+    const py = frame.north - dots.y[place] * frame.scale;
+    const across = Math.max(0, box.min.x - px, px - box.max.x);
+    const along = Math.max(0, box.min.y - py, py - box.max.y);
+    least = Math.min(least, Math.hypot(across, along) - (dots.across[place] * frame.scale) / 2);
+  }
+  return Math.max(0, least);
+}
+
+/* Nearer to another village's plots it would be read as their name. */
+function readAsOwn(at, box, frame, homes) {
+  const own = awayFrom(villages[at], box, frame);
+  const gap = L.point(own, own);
+  const around = L.bounds(box.min.subtract(gap), box.max.add(gap));
+  return homes.every((home, other) => other === at || !home.intersects(around) || awayFrom(villages[other], box, frame) > own);
+}
+
+/* Where a name may stand, best first: above its plots, below them, to the right, to the left. */
+function spotsFor(home, [half, tall], view) {
+  const { min, max } = home;
+  const { x, y } = home.getCenter();
+  const [left, right] = [min.x - half - NAME_ROOM, max.x + half + NAME_ROOM];
+  const level = [y, max.y, min.y];
+  const spots = [
+    [x, min.y - tall - NAME_ROOM],
+    [x, max.y + tall + NAME_ROOM],
+    ...level.map((at) => [right, at]),
+    ...level.map((at) => [left, at]),
+  ];
+  const boxes = spots.map((spot) => {
+    // Not cut off by the edge of the map.
+    const px = Math.max(view.min.x + half, Math.min(view.max.x - half, spot[0]));
+    const py = Math.max(view.min.y + tall + 2, Math.min(view.max.y - tall - 2, spot[1]));
+    return L.bounds([px - half, py - tall], [px + half, py + tall]);
+  });
+  // Plots that fill the map have their name on them.
+  return [...boxes.filter((box) => !box.overlaps(home)), ...boxes.slice(0, 2)];
+}
+
+/* Village names; one that finds no place clear of others, of controls and of others' plots is left out. */
+function writeVillages(context, frame, view, taken) {
   const homes = villages.map(({ west, east, top, bottom }) => {
     const [left, right] = [west, east].map((x) => x * frame.scale + frame.east);
     const [above, below] = [top, bottom].map((y) => frame.north - y * frame.scale);
@@ -78,32 +123,20 @@ function writeVillages(context, frame, size, view, taken) {
   const look = { font: "600 15px system-ui, sans-serif", halo: 4, fill: PAPER, ink: INK };
   context.font = look.font;
   for (const at of labelOrder) {
-    const village = villages[at];
-    const middle = village.middle * frame.scale + frame.east;
-    const [top, bottom] = [village.top, village.bottom].map((y) => frame.north - y * frame.scale);
-    if (middle < 0 || bottom < 0 || middle > size.x || top > size.y) continue;
-    const lines = villageLabel(village, at).map(shortened);
+    if (!homes[at].overlaps(view)) continue;
+    const lines = villageLabel(villages[at], at).map(shortened);
     const half = Math.max(...lines.map((line) => context.measureText(line).width)) / 2 + 4;
-    const tall = 10 * lines.length;
-    // Not cut off by the edge of the map.
-    const x = Math.max(view.min.x + half, Math.min(view.max.x - half, middle));
-    const places = [top - tall - 4, bottom + tall + 4].map((y) => ({
-      y: Math.max(view.min.y + tall + 2, Math.min(view.max.y - tall - 2, y)),
-    }));
-    for (const place of places) {
-      place.box = L.bounds([x - half, place.y - tall], [x + half, place.y + tall]);
-    }
-    const clear = ({ box }) => !taken.some((other) => other.overlaps(box));
-    // On another village's plots it would be read as their name.
-    const own = ({ box }) => !homes.some((home, other) => other !== at && home.overlaps(box));
-    const free = places.find((place) => clear(place) && own(place)) || (named(at) < Infinity && places.find(clear));
+    const clear = (box) => !taken.some((other) => other.overlaps(box));
+    const spots = spotsFor(homes[at], [half, 10 * lines.length], view);
+    const free = spots.find((box) => clear(box) && readAsOwn(at, box, frame, homes));
     if (!free) continue;
     // Room about each label keeps the map quiet.
     const room = named(at) === Infinity ? LABEL_GAP : 2;
     const gap = L.point(room, room);
-    taken.push(L.bounds(free.box.min.subtract(gap), free.box.max.add(gap)));
+    taken.push(L.bounds(free.min.subtract(gap), free.max.add(gap)));
+    const { x, y } = free.getCenter();
     lines.forEach((line, row) => {
-      write(context, line, x, free.y + 19 * (row - (lines.length - 1) / 2), look);
+      write(context, line, x, y + 19 * (row - (lines.length - 1) / 2), look);
     });
   }
 }

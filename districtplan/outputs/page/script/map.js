@@ -35,6 +35,11 @@ function fit(bounds) {
   state.framed = bounds;
 }
 
+/* Bring the map into view: on a phone, what is pressed may stand far below it. */
+function toMap() {
+  byId("stage").scrollIntoView({ block: "nearest" });
+}
+
 function refit() {
   if (state.framed) fit(state.framed);
 }

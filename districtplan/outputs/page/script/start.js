@@ -34,7 +34,7 @@ async function placeOf(id, level) {
   await loadVillage(villageOf(place));
   const i = rowOf.get(id);
   close();
-  byId("stage").scrollIntoView({ block: "nearest" });
+  toMap();
   focusOn(i, level);
   await settled();
   return onScreen(latLngOf(inside[2 * i], inside[2 * i + 1]));

@@ -34,6 +34,7 @@ function dayFold({ line, day, said, stops }) {
     const places = Array.from({ length: to - from }, (_, at) => latLngOf(routes.x[from + at], routes.y[from + at]));
     fit(L.latLngBounds(places));
     fields._update();
+    toMap();
   });
   return make("details", { class: "hill" }, make("summary", {}, day, make("small", {}, said)), listed(stops), show);
 }
@@ -51,6 +52,7 @@ function startVisits() {
   const all = leading(data.words.visit_all, () => {
     dayShown = null;
     fields._update();
+    toMap();
   });
   const left = visits.days_left_out;
   const more = left ? paragraphs([say("visit_days_left", { count: shown(left) })]) : [];
