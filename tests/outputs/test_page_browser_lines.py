@@ -159,7 +159,7 @@ def test_land_to_level_on_the_ground_stays_empty(browser, small_results, texts, 
     with shown(browser, replace(small_results, guides=unmarked), texts, tmp_path) as tab:
         seen = look(tab, "109", 19, points, small_results.plots_crs, reach=2)
         assert (seen[:, 0] > LIGHT).all()
-        assert "empty, dashed edge" in tab.inner_text("#legend")
+        assert "dashed edge, no lines" in tab.inner_text("#legend")
 
 
 # ---------------------------------------------------------------- pegs

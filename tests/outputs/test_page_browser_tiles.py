@@ -121,7 +121,18 @@ def switch(tab):
     if not tab.locator("#ground-tiles").is_visible():
         tab.click("#legend > summary")
     tab.click("label[for=ground-tiles]")
-    tab.wait_for_load_state("networkidle")
+    answered(tab)
+
+
+def answered(tab):
+    """Wait until each picture that is asked for is there, or failed."""
+    tab.evaluate(
+        """async () => {
+          const some = () => [...document.querySelectorAll('img.leaflet-tile')];
+          while (!some().every((one) => one.src && one.complete))
+            await new Promise((done) => setTimeout(done, 20));
+        }"""
+    )
     tab.evaluate("districtplan.settled()")
 
 
@@ -203,7 +214,7 @@ def test_pictures_lie_where_the_plots_lie(browser, asking, written, tmp_path, ki
         switch(tab)
         tab.evaluate("districtplan.open('A-01')")
         tab.evaluate("districtplan.settled()")
-        tab.wait_for_load_state("networkidle")
+        answered(tab)
         plot = np.array(tab.evaluate(BOX_OF_PLOT))
         tab.evaluate(UNCOVER)
         rows, columns = np.nonzero(red_in(tab))
@@ -267,7 +278,7 @@ def test_from_too_far_nothing_is_asked_and_it_is_said(browser, asking, texts, tm
         switch(tab)
         assert (len(asked), tab.inner_text("#tiles-told")) == (0, texts.say("page.tiles_nearer"))
         tab.evaluate("districtplan.placeOf('A-01', 18)")
-        tab.wait_for_load_state("networkidle")
+        answered(tab)
         assert tab.inner_text("#tiles-told") == ""
         assert {ASKED.fullmatch(one.url)[1] for one in asked} == {"18"}
     assert seen.errors == []
