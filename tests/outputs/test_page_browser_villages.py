@@ -260,6 +260,17 @@ def test_the_plot_that_was_typed_comes_before_others_that_begin_so(
     assert seen.faults() == []
 
 
+def test_on_a_phone_a_village_of_the_list_is_shown_where_it_is_seen(browser, written, tmp_path):
+    with opened(browser, tmp_path / "index.html", written, size="phone") as (tab, seen):
+        tab.click("#list > summary")
+        tab.click("#list .village summary >> nth=-1")
+        tab.click("#list .tokens .leading >> nth=-1")
+        settle(tab)
+        box = tab.locator("#map").bounding_box()
+        assert 0 <= box["y"] <= SIZES["phone"][1] - box["height"]
+    assert seen.faults() == []
+
+
 def test_farmers_are_found_where_the_plan_names_them(browser, results_with_names, texts, tmp_path):
     content = district_page(results_with_names, texts)
     with opened(browser, tmp_path / "index.html", content) as (tab, seen):

@@ -71,24 +71,27 @@ function covered(view) {
 }
 
 /* How far a label is from a village's plots, in pixels. */
-function awayFrom(village, box, frame) {
+function awayFrom({ start, end }, { min, max }, frame) {
   let least = Infinity;
-  for (let place = village.start; place < village.end; place++) {
+  for (let place = start; place < end && least > 0; place++) {
     const px = dots.x[place] * frame.scale + frame.east;
     const py = frame.north - dots.y[place] * frame.scale;
-    const across = Math.max(0, box.min.x - px, px - box.max.x);
-    const along = Math.max(0, box.min.y - py, py - box.max.y);
-    least = Math.min(least, Math.hypot(across, along) - (dots.across[place] * frame.scale) / 2);
+    const across = Math.max(0, min.x - px, px - max.x);
+    const along = Math.max(0, min.y - py, py - max.y);
+    const away = Math.sqrt(across * across + along * along) - (dots.across[place] * frame.scale) / 2;
+    if (away < least) least = away;
   }
   return Math.max(0, least);
 }
 
+/* Whether two boxes meet; written out, as each name is tried against all villages. */
+const meet = (one, other, gap = 0) =>
+  one.min.x - gap <= other.max.x && one.max.x + gap >= other.min.x && one.min.y - gap <= other.max.y && one.max.y + gap >= other.min.y;
+
 /* Nearer to another village's plots it would be read as their name. */
 function readAsOwn(at, box, frame, homes) {
   const own = awayFrom(villages[at], box, frame);
-  const gap = L.point(own, own);
-  const around = L.bounds(box.min.subtract(gap), box.max.add(gap));
-  return homes.every((home, other) => other === at || !home.intersects(around) || awayFrom(villages[other], box, frame) > own);
+  return homes.every((home, other) => other === at || !meet(box, home, own) || awayFrom(villages[other], box, frame) > own);
 }
 
 /* Where a name may stand, best first: above its plots, below them, to the right, to the left. */
@@ -126,7 +129,7 @@ function writeVillages(context, frame, view, taken) {
     if (!homes[at].overlaps(view)) continue;
     const lines = villageLabel(villages[at], at).map(shortened);
     const half = Math.max(...lines.map((line) => context.measureText(line).width)) / 2 + 4;
-    const clear = (box) => !taken.some((other) => other.overlaps(box));
+    const clear = (box) => !taken.some((other) => meet(box, other));
     const spots = spotsFor(homes[at], [half, 10 * lines.length], view);
     const free = spots.find((box) => clear(box) && readAsOwn(at, box, frame, homes));
     if (!free) continue;

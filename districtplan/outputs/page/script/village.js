@@ -7,6 +7,7 @@ function openVillage(village) {
   close();
   setVillage(village);
   fit(boundsOfVillages([village]));
+  toMap();
   byId("village").focus({ preventScroll: true });
   return tracked(loadVillage(village).then(redraw).catch(missed));
 }
