@@ -1,4 +1,4 @@
-"""Signs that no name should hold, since they change what a page shows without being seen."""
+"""Signs of names: those that none should hold, since they change unseen what is shown; accents."""
 
 from __future__ import annotations
 
@@ -29,3 +29,20 @@ def hidden(text: str) -> bool:
     return bool(_UNSEEN.search(text)) or any(
         unicodedata.category(sign) in CATEGORIES for sign in text
     )
+
+
+def unaccented(name: str) -> str:
+    """Take accents and capitals off a name.
+
+    Parameters
+    ----------
+    name : str
+        Any name.
+
+    Returns
+    -------
+    str
+        Its letters in lower case, each as one plain sign.
+    """
+    parted = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", name).casefold())
+    return "".join(sign for sign in parted if not unicodedata.combining(sign))

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from districtplan.signs import hidden
+from districtplan.signs import hidden, unaccented
 
 UNSEEN = [
     *"\0\t\r\n\x1f\x7f\x85\xad\u061c\u180e\u2028\u2029\ufeff\ufffe\uffff\ud800\U000e0041",
@@ -23,3 +23,8 @@ def test_what_is_not_seen_is_found(sign):
 )
 def test_what_is_seen_passes(text):
     assert not hidden(text)
+
+
+@pytest.mark.parametrize("name", ["\u00e9tan", "E\u0301TAN", "\uff25\u0301tan"])
+def test_accents_and_capitals_are_taken_off(name):
+    assert unaccented(name) == "etan"

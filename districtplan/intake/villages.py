@@ -7,7 +7,6 @@ each plot keeps the name that it was given.
 from __future__ import annotations
 
 import re
-import unicodedata
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +15,7 @@ from rapidfuzz import fuzz, process
 
 from districtplan.accepted import Given, UnusableError, accept
 from districtplan.intake import names
+from districtplan.signs import unaccented
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -169,9 +169,7 @@ def _likest(
 
 def _bare(name: str) -> str:
     """Leave of a name its letters without accents, in lower case."""
-    parted = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", name).casefold())
-    letters = "".join(sign for sign in parted if not unicodedata.combining(sign))
-    return " ".join(re.sub(r"[\W_]+", " ", letters).split())
+    return " ".join(re.sub(r"[\W_]+", " ", unaccented(name)).split())
 
 
 def _signs(name: str) -> tuple[list[str], list[str]]:

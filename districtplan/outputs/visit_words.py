@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import unicodedata
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, cast
 
 from districtplan.outputs.file_names import village_stems
 from districtplan.outputs.visit_calendar import Event, revised
+from districtplan.signs import unaccented
 from districtplan.visits import SESSION
 from districtplan.visits.given import ON_FOOT, PARTED
 from districtplan.visits.quality import AS_PLANNED, NEAREST
@@ -267,7 +267,7 @@ def _out_of_window(results: Results, texts: Texts) -> Iterator[str]:
             )  # fmt: skip
     yield from said[:CHANGES_MAX]
     if len(said) > CHANGES_MAX:
-        yield texts.say("visits.out_of_window_more", count=f"{len(said) - CHANGES_MAX:,}")
+        yield texts.say("visits.out_of_window_more", count=texts.number(len(said) - CHANGES_MAX))
 
 
 def _leave_elsewhere(results: Results, texts: Texts) -> Iterator[str]:
@@ -283,23 +283,18 @@ def _leave_elsewhere(results: Results, texts: Texts) -> Iterator[str]:
         at = int(beyond["source_row"].iloc[0])
         yield texts.say(
             "visits.leave_elsewhere",
-            file=results.plan.file_of("leave"), count=f"{len(beyond):,}", row=at, sheet=at + 1,
-            first=texts.day(first), last=texts.day(last),
+            file=results.plan.file_of("leave"), row=at, sheet=at + 1,
+            count=texts.number(len(beyond)), first=texts.day(first), last=texts.day(last),
         )  # fmt: skip
 
 
 def _alike(found: VisitPlan, texts: Texts) -> Iterator[str]:
     """Name agents of one name, but for capitals and accents: their sheets can't be told apart."""
-    agents = found.agents.assign(bare=[_bare(name) for name in found.agents["name"]])
+    agents = found.agents.assign(bare=[unaccented(name) for name in found.agents["name"]])
     several = agents[agents["bare"].duplicated(keep=False)]
     if len(several):
         some = texts.listed(several["agent_id"].tolist()[:CHANGES_MAX])
-        yield texts.say("visits.alike", count=f"{len(several):,}", agents=some)
-
-
-def _bare(name: str) -> str:
-    parted = unicodedata.normalize("NFKD", name.casefold())
-    return "".join(sign for sign in parted if not unicodedata.combining(sign))
+        yield texts.say("visits.alike", count=texts.number(len(several)), agents=some)
 
 
 def _without_session(results: Results, texts: Texts) -> Iterator[str]:

@@ -101,13 +101,15 @@ def handed_on(task: Task, found: Found, turns: Turns, effort: Effort, run: Run) 
     Found
         Days that leave out no more.
     """
+    # Where all are full nobody has to be asked.
+    trials = round(turns.trials * _hope(task, found))
+    if not trials:
+        return found
     half = replace(effort, iterations=effort.iterations // 2, stale=effort.stale // 2)
     owner = found.agent_of[task.visits.plot]
     near = [nearest(task, owner, agent)[:TAKERS] for agent in range(len(task.crew))]
     settled: set[int] = set()
     stuck: dict[int, list[_Outcome]] = {}
-    # Where all are full nobody has to be asked.
-    trials = round(turns.trials * _hope(task, found))
     while trials > 0:
         giver = _shortest(task, found, stuck)
         if giver != NOBODY:

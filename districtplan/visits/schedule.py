@@ -128,5 +128,5 @@ def _settled(task: Task, begun: Found, effort: Effort, run: Run) -> Found:
     for most in TOGETHER:
         found = moved(task, shared(task, found, most, effort, run))
         if not left_out(task, found.days):
-            break
+            return found
     return moved(task, handed_on(task, found, EXCHANGED, effort, run))
